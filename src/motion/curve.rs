@@ -1,0 +1,293 @@
+//! A curve in frame time: quintic pieces end to end.
+//!
+//! Invariant: at least one piece; piece starts strictly increasing; every number finite. A time belongs to the piece whose half-open span
+//! [start, next start) holds it, the last span closed, so every time has exactly one piece and a key at a knot is
+//! the first coefficient of the piece that begins there, bit for bit.
+
+use super::quintic::Quintic;
+use crate::number::Jet;
+
+/// Quintic pieces over consecutive spans of frame time. Unit of position: mm or deg.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    knots: Vec<f64>,
+    pieces: Vec<Quintic>,
+    last: f64,
+}
+
+/// Why pieces do not make a curve.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum CurveError {
+    /// A piece would end where it starts, or before, or at a NaN.
+    #[error("a piece from frame {from} would end at frame {to}; it must end later")]
+    NotForward {
+        /// Start of the piece, frames.
+        from: f64,
+        /// End asked for, frames.
+        to: f64,
+    },
+    /// A coefficient is not finite.
+    #[error("a coefficient of the piece from frame {from} is not finite")]
+    NotFinite {
+        /// Start of the piece, frames.
+        from: f64,
+    },
+    /// No piece at all.
+    #[error("a curve needs at least one piece")]
+    Empty,
+}
+
+/// One piece with its place in frame time.
+#[derive(Debug, Clone, Copy)]
+pub struct Piece<'a> {
+    /// Index within the curve.
+    pub index: usize,
+    /// Frame time at which it starts.
+    pub start: f64,
+    /// Frame time at which it ends.
+    pub end: f64,
+    /// Its polynomial.
+    pub quintic: &'a Quintic,
+}
+
+impl Piece<'_> {
+    /// Length in frames.
+    #[must_use]
+    pub fn length(&self) -> f64 {
+        self.end - self.start
+    }
+
+    /// Position and derivatives at frame time `t`, by this piece's polynomial even outside its span.
+    #[must_use]
+    pub fn jet(&self, t: f64) -> Jet {
+        let h = self.length();
+        self.quintic.jet((t - self.start) / h, h)
+    }
+}
+
+/// Puts a curve together, piece after piece.
+#[derive(Debug, Clone)]
+pub struct CurveBuilder {
+    knots: Vec<f64>,
+    pieces: Vec<Quintic>,
+    flaw: Option<CurveError>,
+}
+
+impl CurveBuilder {
+    /// Begins at frame time `start`, with room for `pieces`.
+    #[must_use]
+    pub fn starting_at(start: f64, pieces: usize) -> Self {
+        let mut knots = Vec::with_capacity(pieces + 1);
+        knots.push(start);
+        CurveBuilder { knots, pieces: Vec::with_capacity(pieces), flaw: None }
+    }
+
+    /// Adds a piece that runs from where the curve ends now to frame time `end`.
+    pub fn push(&mut self, end: f64, quintic: Quintic) {
+        let from = self.end();
+        if self.flaw.is_none() {
+            if !(from < end && end.is_finite()) {
+                self.flaw = Some(CurveError::NotForward { from, to: end });
+            } else if !quintic.0.iter().all(|c| c.is_finite()) {
+                self.flaw = Some(CurveError::NotFinite { from });
+            }
+        }
+        self.knots.push(end);
+        self.pieces.push(quintic);
+    }
+
+    /// Frame time at which the curve ends so far.
+    #[must_use]
+    pub fn end(&self) -> f64 {
+        self.knots.last().copied().unwrap_or(f64::NAN)
+    }
+
+    /// The curve.
+    ///
+    /// # Errors
+    /// The first thing that was wrong with a piece.
+    pub fn finish(self) -> Result<Curve, CurveError> {
+        if let Some(flaw) = self.flaw {
+            return Err(flaw);
+        }
+        let Some(last) = self.pieces.last().map(|q| q.at(1.0)) else { return Err(CurveError::Empty) };
+        Ok(Curve { knots: self.knots, pieces: self.pieces, last })
+    }
+}
+
+impl Curve {
+    /// Frame time at which the curve starts.
+    #[must_use]
+    pub fn start(&self) -> f64 {
+        self.knots.first().copied().unwrap_or(f64::NAN)
+    }
+
+    /// Frame time at which the curve ends.
+    #[must_use]
+    pub fn end(&self) -> f64 {
+        self.knots.last().copied().unwrap_or(f64::NAN)
+    }
+
+    /// Number of pieces, at least one.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.pieces.len()
+    }
+
+    /// Never: a curve has a piece.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.pieces.is_empty()
+    }
+
+    /// The pieces in order.
+    pub fn pieces(&self) -> impl DoubleEndedIterator<Item = Piece<'_>> + ExactSizeIterator + Clone {
+        let ends = self.knots.iter().skip(1).copied();
+        self.pieces.iter().zip(self.knots.iter().copied().zip(ends)).enumerate().map(|(index, (quintic, (start, end)))| {
+            Piece { index, start, end, quintic }
+        })
+    }
+
+    /// The piece that holds frame time `t`; the first or last one for times outside.
+    #[must_use]
+    pub fn piece_at(&self, t: f64) -> Option<Piece<'_>> {
+        let after = self.knots.partition_point(|k| *k <= t);
+        let index = after.saturating_sub(1).min(self.pieces.len().saturating_sub(1));
+        self.piece(index)
+    }
+
+    /// The piece of this index.
+    #[must_use]
+    pub fn piece(&self, index: usize) -> Option<Piece<'_>> {
+        Some(Piece {
+            index,
+            start: *self.knots.get(index)?,
+            end: *self.knots.get(index + 1)?,
+            quintic: self.pieces.get(index)?,
+        })
+    }
+
+    /// Position at frame time `t`; `None` outside the curve (nothing is clamped).
+    #[must_use]
+    pub fn at(&self, t: f64) -> Option<f64> {
+        if !(self.start() <= t && t <= self.end()) {
+            return None;
+        }
+        if t == self.end() {
+            return Some(self.last);
+        }
+        let piece = self.piece_at(t)?;
+        Some(piece.quintic.at((t - piece.start) / piece.length()))
+    }
+
+    /// Position and derivatives at frame time `t`, from the piece that begins there where `t` is a knot; `None` outside.
+    #[must_use]
+    pub fn jet(&self, t: f64) -> Option<Jet> {
+        if !(self.start() <= t && t <= self.end()) {
+            return None;
+        }
+        Some(self.piece_at(t)?.jet(t))
+    }
+
+    /// The first and last index of the pieces that overlap the span `from..to` with more than a point.
+    #[must_use]
+    pub fn overlapping(&self, from: f64, to: f64) -> core::ops::Range<usize> {
+        let first = self.knots.partition_point(|k| *k <= from).saturating_sub(1);
+        let end = self.knots.partition_point(|k| *k < to).min(self.pieces.len());
+        first.min(end)..end
+    }
+
+    /// The knots: every piece's start and the last one's end.
+    #[must_use]
+    pub fn knots(&self) -> &[f64] {
+        &self.knots
+    }
+}
+
+/// Positions of a curve at rising times, without searching anew for each: the reader walks along the pieces.
+#[derive(Debug)]
+pub struct Walk<'a> {
+    curve: &'a Curve,
+    index: usize,
+}
+
+impl<'a> Walk<'a> {
+    /// Starts at the beginning of `curve`.
+    #[must_use]
+    pub fn new(curve: &'a Curve) -> Self {
+        Walk { curve, index: 0 }
+    }
+
+    /// Position at `t`, which must not be before the time asked last; equal to [`Curve::at`] bit for bit.
+    pub fn at(&mut self, t: f64) -> Option<f64> {
+        while let Some(next) = self.curve.knots.get(self.index + 1) {
+            if t < *next || self.index + 1 >= self.curve.pieces.len() {
+                break;
+            }
+            self.index += 1;
+        }
+        if !(self.curve.start() <= t && t <= self.curve.end()) {
+            return None;
+        }
+        if t == self.curve.end() {
+            return Some(self.curve.last);
+        }
+        let piece = self.curve.piece(self.index)?;
+        Some(piece.quintic.at((t - piece.start) / piece.length()))
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::motion::quintic::Node;
+
+    fn two() -> Curve {
+        let mut b = CurveBuilder::starting_at(1.0, 2);
+        b.push(5.0, Quintic::between(Node::rest(0.0), Node::rest(2.0), 4.0));
+        b.push(7.0, Quintic::hold(2.0));
+        b.finish().unwrap()
+    }
+
+    #[test]
+    fn trap_a_time_on_a_boundary_belongs_to_exactly_one_piece() {
+        let c = two();
+        assert_eq!(c.piece_at(5.0).unwrap().index, 1);
+        assert_eq!(c.piece_at(f64::from_bits(5.0_f64.to_bits() - 1)).unwrap().index, 0);
+        assert_eq!(c.at(7.0), Some(2.0));
+        assert_eq!(c.at(7.000_001), None);
+        assert_eq!(c.at(0.999), None);
+        assert_eq!(c.at(f64::NAN), None);
+    }
+
+    #[test]
+    fn walking_gives_the_bits_of_looking_up() {
+        let c = two();
+        let mut walk = Walk::new(&c);
+        for i in 0..=600 {
+            let t = 1.0 + f64::from(i) / 100.0;
+            assert_eq!(walk.at(t).map(f64::to_bits), c.at(t).map(f64::to_bits));
+        }
+    }
+
+    #[test]
+    fn overlap_leaves_out_pieces_that_only_touch() {
+        let c = two();
+        assert_eq!(c.overlapping(1.0, 5.0), 0..1);
+        assert_eq!(c.overlapping(5.0, 6.0), 1..2);
+        assert_eq!(c.overlapping(2.0, 6.0), 0..2);
+    }
+
+    #[test]
+    fn backward_or_infinite_pieces_are_refused() {
+        let mut b = CurveBuilder::starting_at(1.0, 1);
+        b.push(1.0, Quintic::hold(0.0));
+        assert!(matches!(b.finish(), Err(CurveError::NotForward { .. })));
+        let mut b = CurveBuilder::starting_at(1.0, 1);
+        b.push(2.0, Quintic::hold(f64::NAN));
+        assert!(matches!(b.finish(), Err(CurveError::NotFinite { .. })));
+        assert!(matches!(CurveBuilder::starting_at(1.0, 0).finish(), Err(CurveError::Empty)));
+    }
+}

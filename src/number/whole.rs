@@ -1,0 +1,67 @@
+//! From real numbers to whole ones, in one place and never by silent truncation.
+//!
+//! Rounding is to the nearest integer, ties to the even one, everywhere: the rounding of IEEE 754 that favours no direction.
+
+/// Integers of this size and below are exact as an f64: 2^53.
+pub const EXACT: f64 = 9_007_199_254_740_992.0;
+
+/// `x` rounded to the nearest integer, ties to even; `None` when NaN or beyond 2^53, where neighbours are no longer one apart.
+///
+/// ```
+/// use movewright::number::whole::nearest;
+/// assert_eq!(nearest(2.5), Some(2));
+/// assert_eq!(nearest(-0.5), Some(0));
+/// assert_eq!(nearest(f64::NAN), None);
+/// ```
+#[must_use]
+#[allow(clippy::cast_possible_truncation, reason = "bounded by EXACT just before")]
+pub fn nearest(x: f64) -> Option<i64> {
+    let r = x.round_ties_even();
+    if -EXACT <= r && r <= EXACT { Some(r as i64) } else { None }
+}
+
+/// The greatest integer not above `x`; `None` when NaN or beyond 2^53.
+#[must_use]
+pub fn floor(x: f64) -> Option<i64> {
+    nearest(x.floor())
+}
+
+/// The least integer not below `x`; `None` when NaN or beyond 2^53.
+#[must_use]
+pub fn ceiling(x: f64) -> Option<i64> {
+    nearest(x.ceil())
+}
+
+/// An integer as an f64. Exact below 2^53, which every frame and step count of a checked stage and shot is.
+#[must_use]
+#[allow(clippy::cast_precision_loss, reason = "frames and steps stay below 2^53 by construction")]
+pub fn real(n: i64) -> f64 {
+    n as f64
+}
+
+/// A count of things in memory as an f64; exact, since no memory holds 2^53 of them.
+#[must_use]
+#[allow(clippy::cast_precision_loss, reason = "no memory holds 2^53 things")]
+pub fn count(n: usize) -> f64 {
+    n as f64
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ties_go_to_the_even_neighbour_on_both_sides_of_zero() {
+        for (x, n) in [(0.5, 0), (1.5, 2), (2.5, 2), (-0.5, 0), (-1.5, -2), (-2.5, -2), (0.500_000_1, 1)] {
+            assert_eq!(nearest(x), Some(n), "{x}");
+        }
+    }
+
+    #[test]
+    fn beyond_two_to_the_53_there_is_no_answer() {
+        assert_eq!(nearest(EXACT), Some(9_007_199_254_740_992));
+        assert_eq!(nearest(EXACT * 2.0), None);
+        assert_eq!(nearest(f64::INFINITY), None);
+    }
+}

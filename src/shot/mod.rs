@@ -1,0 +1,173 @@
+//! The shot: one choreographed move and the passes that photograph it.
+//!
+//! Invariant: a [`Shot`] is whole and belongs to the stage it was checked against: channels exist, keys stand in rising order of frame, numbers lie
+//! in their bounds, pass names differ, copies run in no circle.
+
+pub mod layer;
+pub mod pass;
+
+use crate::bounds::{self, Flaw};
+use crate::stage::{ChannelId, Stage};
+use crate::time::{FrameRate, FrameSpan, Timecode};
+
+pub use layer::{Copy, Cycle, Drift, Key, Place, Shape, Track};
+pub use pass::{Exposure, Pass};
+
+/// What a shot is made from.
+#[derive(Debug, Clone)]
+pub struct ShotSpec {
+    /// Name, for people.
+    pub name: String,
+    /// Frames a second at projection.
+    pub frame_rate: FrameRate,
+    /// First and last photographed frame.
+    pub frames: FrameSpan,
+    /// Timecode of the first frame.
+    pub timecode_start: Timecode,
+    /// Keyed tracks.
+    pub tracks: Vec<Track>,
+    /// Beats that repeat.
+    pub cycles: Vec<Cycle>,
+    /// Slow wandering.
+    pub drifts: Vec<Drift>,
+    /// Programs handed on.
+    pub copies: Vec<Copy>,
+    /// Passes, at least one.
+    pub passes: Vec<Pass>,
+}
+
+/// A checked shot. See the module's text for what it promises.
+#[derive(Debug, Clone)]
+pub struct Shot {
+    spec: ShotSpec,
+}
+
+impl Shot {
+    /// Checks what concerns the shot as a whole; its parts are checked by their own constructors.
+    ///
+    /// # Errors
+    /// Every flaw: no pass or too many, two of one name, copies in a circle or onto themselves.
+    pub fn new(stage: &Stage, spec: ShotSpec) -> Result<Shot, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        if spec.passes.is_empty() || spec.passes.len() > bounds::MOST_PASSES {
+            flaws.push(
+                Flaw::new("P001", "pass", "the shot has no pass, or too many")
+                    .found(format!("{} passes", spec.passes.len()), format!("1 to {}", bounds::MOST_PASSES))
+                    .help("add a [[pass]] with `name`, `exposure`, `seconds_per_frame` and `shutter`"),
+            );
+        }
+        for (i, pass) in spec.passes.iter().enumerate() {
+            if spec.passes.iter().take(i).any(|p| p.name() == pass.name()) {
+                flaws.push(
+                    Flaw::new("P002", "pass", format!("two passes are called `{}`", pass.name()))
+                        .at_index(i)
+                        .help("give each pass a name of its own"),
+                );
+            }
+        }
+        flaws.extend(circle(stage, &spec.copies));
+        if flaws.is_empty() { Ok(Shot { spec }) } else { Err(flaws) }
+    }
+
+    /// Name, for people.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.spec.name
+    }
+
+    /// Frames a second at projection.
+    #[must_use]
+    pub fn frame_rate(&self) -> FrameRate {
+        self.spec.frame_rate
+    }
+
+    /// First and last photographed frame.
+    #[must_use]
+    pub fn frames(&self) -> FrameSpan {
+        self.spec.frames
+    }
+
+    /// Timecode of the first frame.
+    #[must_use]
+    pub fn timecode_start(&self) -> Timecode {
+        self.spec.timecode_start
+    }
+
+    /// Keyed tracks.
+    #[must_use]
+    pub fn tracks(&self) -> &[Track] {
+        &self.spec.tracks
+    }
+
+    /// Beats that repeat.
+    #[must_use]
+    pub fn cycles(&self) -> &[Cycle] {
+        &self.spec.cycles
+    }
+
+    /// Slow wandering.
+    #[must_use]
+    pub fn drifts(&self) -> &[Drift] {
+        &self.spec.drifts
+    }
+
+    /// Programs handed on.
+    #[must_use]
+    pub fn copies(&self) -> &[Copy] {
+        &self.spec.copies
+    }
+
+    /// Passes, at least one.
+    #[must_use]
+    pub fn passes(&self) -> &[Pass] {
+        &self.spec.passes
+    }
+
+    /// The same shot with one track replaced: how advice is tried.
+    #[must_use]
+    pub fn with_track(&self, index: usize, track: Track) -> Shot {
+        let mut shot = self.clone();
+        if let Some(slot) = shot.spec.tracks.get_mut(index) {
+            *slot = track;
+        }
+        shot
+    }
+
+    /// The parts of the shot, for building another.
+    #[must_use]
+    pub fn spec(&self) -> &ShotSpec {
+        &self.spec
+    }
+
+    /// Indices of the tracks that drive a channel directly.
+    pub fn tracks_of(&self, channel: ChannelId) -> impl Iterator<Item = (usize, &Track)> {
+        self.spec.tracks.iter().enumerate().filter(move |(_, t)| t.channel() == channel)
+    }
+}
+
+/// A copy whose source is, through other copies, made from itself.
+fn circle(stage: &Stage, copies: &[Copy]) -> Vec<Flaw> {
+    let name = |g: usize| stage.groups().get(g).map_or("", |g| g.name());
+    let mut flaws = Vec::new();
+    for (i, copy) in copies.iter().enumerate() {
+        // Every group that `from` is made from; a bounded walk, since each group enters once.
+        let mut seen = vec![copy.from()];
+        let mut next = 0;
+        while let Some(group) = seen.get(next).copied() {
+            next += 1;
+            for c in copies.iter().filter(|c| c.to() == group) {
+                if !seen.contains(&c.from()) {
+                    seen.push(c.from());
+                }
+            }
+        }
+        if seen.contains(&copy.to()) {
+            flaws.push(
+                Flaw::new("C001", "copy", "a copy goes round in a circle")
+                    .found(format!("from `{}` to `{}`", name(copy.from()), name(copy.to())), "copies that end at a group nothing copies from")
+                    .at_index(i),
+            );
+        }
+    }
+    flaws
+}

@@ -1,0 +1,303 @@
+//! One motor of the stage: travel, home, limits, drive and load.
+//!
+//! Invariant of [`Axis`]: home within travel, all limits positive and finite, every count of the travel below 2^53 steps.
+
+use super::drive::{Drive, DriveSpec};
+use super::motor::Motor;
+use super::name::check_name;
+use crate::bounds::{self, Flaw, with_unit};
+use crate::number::whole;
+
+/// Unit of an axis.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Millimetres.
+    Millimetre,
+    /// Degrees.
+    Degree,
+}
+
+impl Unit {
+    /// `mm` or `deg`, as in files.
+    #[must_use]
+    pub fn symbol(self) -> &'static str {
+        match self {
+            Unit::Millimetre => "mm",
+            Unit::Degree => "deg",
+        }
+    }
+}
+
+/// Soft ends of travel. Unit: that of the axis. Invariant: lower < upper.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Travel {
+    /// Lower end.
+    pub lower: f64,
+    /// Upper end.
+    pub upper: f64,
+}
+
+/// What an axis may do at most. Units: unit/s, unit/s2, unit/s3, steps/s.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    /// Speed.
+    pub velocity: f64,
+    /// Acceleration, either direction.
+    pub acceleration: f64,
+    /// Jerk, either direction.
+    pub jerk: f64,
+    /// Step rate the drive's electronics can follow, where given.
+    pub step_rate: Option<f64>,
+}
+
+/// What a motor has to move.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LoadSpec {
+    /// Mass in kg of an mm axis, or moment of inertia in kg m2 of a deg axis.
+    pub inertia: f64,
+    /// Friction in N (mm) or N m (deg) at the output.
+    pub friction: f64,
+    /// True where the load hangs: gravity pulls on it. Only for mm axes.
+    pub vertical: bool,
+    /// Efficiency of the drive, 0 to 1.
+    pub efficiency: f64,
+}
+
+/// Everything an axis is made from; units as in the stage file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AxisSpec {
+    /// Name within its group, `[a-z][a-z0-9_]*`.
+    pub name: String,
+    /// Unit.
+    pub unit: Unit,
+    /// Soft ends of travel.
+    pub travel: [f64; 2],
+    /// Where step 0 is.
+    pub home: f64,
+    /// Limits.
+    pub limits: Limits,
+    /// Drive.
+    pub drive: DriveSpec,
+    /// Backlash in units, where known.
+    pub backlash: Option<f64>,
+    /// Motor, where the torque check is wanted.
+    pub motor: Option<Motor>,
+    /// Load, where the torque check is wanted.
+    pub load: Option<LoadSpec>,
+}
+
+impl AxisSpec {
+    /// An axis with the given ends of travel and limits (velocity, acceleration, jerk), home at 0, a 200-step motor and one
+    /// output revolution per 360 units.
+    #[must_use]
+    pub fn new(name: &str, unit: Unit, travel: [f64; 2], limits: [f64; 3]) -> Self {
+        let [velocity, acceleration, jerk] = limits;
+        AxisSpec {
+            name: name.to_owned(),
+            unit,
+            travel,
+            home: 0.0,
+            limits: Limits { velocity, acceleration, jerk, step_rate: None },
+            drive: DriveSpec::default(),
+            backlash: None,
+            motor: None,
+            load: None,
+        }
+    }
+}
+
+/// A checked axis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Axis {
+    name: String,
+    unit: Unit,
+    travel: Travel,
+    home: f64,
+    limits: Limits,
+    drive: Drive,
+    backlash: Option<f64>,
+    motor: Option<Motor>,
+    load: Option<LoadSpec>,
+}
+
+impl Axis {
+    /// Checks an axis.
+    ///
+    /// # Errors
+    /// Every flaw, each under the key of the stage file it belongs to.
+    pub fn new(spec: AxisSpec) -> Result<Axis, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        flaws.extend(check_name("name", &spec.name).err());
+        let [lower, upper] = spec.travel;
+        let unit = spec.unit.symbol();
+        for (i, end) in [lower, upper].into_iter().enumerate() {
+            flaws.extend(bounds::POSITION.check("travel", end).err().map(|f| f.at_index(i)));
+        }
+        if !(lower < upper) && flaws.iter().all(|f| f.field != "travel") {
+            flaws.push(
+                Flaw::new("S004", "travel", "the travel has no length")
+                    .found(format!("[{lower}, {upper}] {unit}"), "lower end first, upper end above it"),
+            );
+        }
+        if !(lower <= spec.home && spec.home <= upper) {
+            flaws.push(
+                Flaw::new("S005", "home", "the home is outside the travel")
+                    .found(with_unit(spec.home, unit), format!("{lower} to {upper} {unit}"))
+                    .help("an axis whose home is not in its travel needs `home` set to a place it can stand at"),
+            );
+        }
+        let l = spec.limits;
+        for (field, value) in [("max_velocity", l.velocity), ("max_acceleration", l.acceleration), ("max_jerk", l.jerk)] {
+            flaws.extend(bounds::RATE_LIMIT.check(field, value).err());
+        }
+        flaws.extend(l.step_rate.and_then(|r| bounds::STEP_RATE.check("max_step_rate", r).err()));
+        flaws.extend(spec.backlash.and_then(|b| bounds::BACKLASH.check("backlash", b).err()));
+        if let Some(load) = spec.load {
+            check_load(&mut flaws, spec.unit, load);
+        }
+        let drive = match Drive::new(spec.drive) {
+            Ok(drive) => Some(drive),
+            Err(more) => {
+                flaws.extend(more);
+                None
+            }
+        };
+        if let (Some(drive), true) = (drive, flaws.is_empty()) {
+            let most = drive.steps(lower - spec.home).abs().max(drive.steps(upper - spec.home).abs());
+            if !(most < whole::EXACT) {
+                flaws.push(
+                    Flaw::new("S006", "travel", "the travel counts too many steps")
+                        .found(format!("{most:e} steps"), "less than 2^53 (9.007e15) steps")
+                        .help("check `microsteps`, `gear_ratio` and `travel_per_rev`"),
+                );
+            }
+            if flaws.is_empty() {
+                return Ok(Axis {
+                    name: spec.name,
+                    unit: spec.unit,
+                    travel: Travel { lower, upper },
+                    home: spec.home,
+                    limits: spec.limits,
+                    drive,
+                    backlash: spec.backlash,
+                    motor: spec.motor,
+                    load: spec.load,
+                });
+            }
+        }
+        Err(flaws)
+    }
+
+    /// Name within its group.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Unit of position.
+    #[must_use]
+    pub fn unit(&self) -> Unit {
+        self.unit
+    }
+
+    /// Soft ends of travel.
+    #[must_use]
+    pub fn travel(&self) -> Travel {
+        self.travel
+    }
+
+    /// Where step 0 is.
+    #[must_use]
+    pub fn home(&self) -> f64 {
+        self.home
+    }
+
+    /// What the axis may do at most.
+    #[must_use]
+    pub fn limits(&self) -> Limits {
+        self.limits
+    }
+
+    /// How positions become steps.
+    #[must_use]
+    pub fn drive(&self) -> &Drive {
+        &self.drive
+    }
+
+    /// Backlash in units.
+    #[must_use]
+    pub fn backlash(&self) -> Option<f64> {
+        self.backlash
+    }
+
+    /// Motor data.
+    #[must_use]
+    pub fn motor(&self) -> Option<&Motor> {
+        self.motor.as_ref()
+    }
+
+    /// Load data.
+    #[must_use]
+    pub fn load(&self) -> Option<LoadSpec> {
+        self.load
+    }
+
+    /// The nearest whole step at a position in units, ties to even.
+    #[must_use]
+    pub fn count(&self, position: f64) -> Option<i64> {
+        self.drive.count(position - self.home)
+    }
+}
+
+fn check_load(flaws: &mut Vec<Flaw>, unit: Unit, load: LoadSpec) {
+    let (name, bound) = match unit {
+        Unit::Millimetre => ("mass", bounds::MASS),
+        Unit::Degree => ("inertia", bounds::INERTIA),
+    };
+    flaws.extend(bound.check(name, load.inertia).err());
+    flaws.extend(bounds::FRICTION.check("friction", load.friction).err());
+    flaws.extend(bounds::EFFICIENCY.check("efficiency", load.efficiency).err());
+    if load.vertical && unit == Unit::Degree {
+        flaws.push(
+            Flaw::new("S007", "vertical", "a turning axis cannot be vertical")
+                .found("vertical = true on a deg axis", "vertical only on mm axes")
+                .help("enter the unbalanced torque as `friction`"),
+        );
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    fn spec() -> AxisSpec {
+        AxisSpec::new("track", Unit::Millimetre, [0.0, 9000.0], [300.0, 150.0, 600.0])
+    }
+
+    #[test]
+    fn a_home_outside_the_travel_is_refused() {
+        let flaws = Axis::new(AxisSpec { home: -1.0, ..spec() }).unwrap_err();
+        assert_eq!(flaws.first().unwrap().code, "S005");
+        assert!(Axis::new(AxisSpec { home: 9000.0, ..spec() }).is_ok());
+    }
+
+    #[test]
+    fn counts_beyond_two_to_the_53_are_refused() {
+        let mut s = spec();
+        s.travel = [0.0, 1e9];
+        s.drive.travel_per_rev = 1e-6;
+        s.drive.microsteps = 4096;
+        assert_eq!(Axis::new(s).unwrap_err().first().unwrap().code, "S006");
+    }
+
+    #[test]
+    fn nan_fails_everywhere() {
+        let mut s = spec();
+        s.travel = [f64::NAN, 1.0];
+        s.limits.velocity = f64::NAN;
+        s.backlash = Some(f64::NAN);
+        let fields: Vec<_> = Axis::new(s).unwrap_err().into_iter().map(|f| f.field).collect();
+        assert_eq!(fields, ["travel", "home", "max_velocity", "backlash"]);
+    }
+}

@@ -1,0 +1,112 @@
+//! A motor as its maker's data sheet gives it.
+//!
+//! Invariant: the torque table, where given, has at least one row, speeds strictly rising from 0 and torques never rising with speed, so
+//! that a slower motor never has less torque: the fastest pace is then a single border.
+
+use crate::bounds::{self, Flaw};
+
+/// A stepping motor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Motor {
+    /// Full steps of one revolution.
+    full_steps_per_rev: i64,
+    rotor_inertia: Option<f64>,
+    holding_torque: Option<f64>,
+    torque: Vec<(f64, f64)>,
+}
+
+impl Motor {
+    /// Checks a motor. `rotor_inertia` in kg m2, `holding_torque` in N m, `torque` rows of rev/min and N m (pull-out torque).
+    ///
+    /// # Errors
+    /// Every number out of its range, and a torque table out of order.
+    pub fn new(
+        full_steps_per_rev: i64,
+        rotor_inertia: Option<f64>,
+        holding_torque: Option<f64>,
+        torque: Vec<(f64, f64)>,
+    ) -> Result<Motor, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        if !(1..=100_000).contains(&full_steps_per_rev) {
+            flaws.push(
+                Flaw::new("R001", "full_steps_per_rev", "`full_steps_per_rev` is out of range")
+                    .found(full_steps_per_rev.to_string(), "1 to 100000"),
+            );
+        }
+        flaws.extend(rotor_inertia.and_then(|x| bounds::INERTIA.check("rotor_inertia", x).err()));
+        flaws.extend(holding_torque.and_then(|x| bounds::TORQUE.check("holding_torque", x).err()));
+        let mut last: Option<(f64, f64)> = None;
+        for (i, (speed, nm)) in torque.iter().copied().enumerate() {
+            flaws.extend(bounds::MOTOR_SPEED.check("torque", speed).err().map(|f| f.at_index(i)));
+            flaws.extend(bounds::TORQUE.check("torque", nm).err().map(|f| f.at_index(i)));
+            match last {
+                None if speed != 0.0 => flaws.push(
+                    Flaw::new("S010", "torque", "the torque table does not start at standstill")
+                        .found(format!("{speed} rev/min"), "0 rev/min in the first row")
+                        .help("add the torque at 0 rev/min, from the data sheet")
+                        .at_index(i),
+                ),
+                Some((before, _)) if !(before < speed) => flaws.push(
+                    Flaw::new("S010", "torque", "speeds of the torque table are out of order")
+                        .found(format!("{speed} rev/min after {before} rev/min"), "strictly rising speeds")
+                        .at_index(i),
+                ),
+                Some((_, more)) if !(nm <= more) => flaws.push(
+                    Flaw::new("S010", "torque", "torque rises with speed")
+                        .found(format!("{nm} N m after {more} N m"), "torque that stays or falls as speed rises")
+                        .help("enter the lower of the two, so that the check stays on the careful side of a dip in the curve")
+                        .at_index(i),
+                ),
+                _ => {}
+            }
+            last = Some((speed, nm));
+        }
+        if !flaws.is_empty() {
+            return Err(flaws);
+        }
+        Ok(Motor { full_steps_per_rev, rotor_inertia, holding_torque, torque })
+    }
+
+    /// Full steps of one revolution.
+    #[must_use]
+    pub fn full_steps_per_rev(&self) -> i64 {
+        self.full_steps_per_rev
+    }
+
+    /// Inertia of the rotor, kg m2.
+    #[must_use]
+    pub fn rotor_inertia(&self) -> Option<f64> {
+        self.rotor_inertia
+    }
+
+    /// Holding torque, N m.
+    #[must_use]
+    pub fn holding_torque(&self) -> Option<f64> {
+        self.holding_torque
+    }
+
+    /// Pull-out torque: rows of rev/min and N m, speeds rising from 0, straight lines between.
+    #[must_use]
+    pub fn torque(&self) -> &[(f64, f64)] {
+        &self.torque
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_table_that_rises_or_runs_backwards_is_refused() {
+        assert!(Motor::new(200, Some(4.4e-5), Some(1.9), vec![(0.0, 1.7), (300.0, 1.6), (600.0, 1.3)]).is_ok());
+        for bad in [
+            vec![(0.0, 1.0), (0.0, 0.9)],
+            vec![(0.0, 1.0), (300.0, 1.1)],
+            vec![(100.0, 1.0)],
+            vec![(0.0, f64::NAN)],
+        ] {
+            assert!(Motor::new(200, None, None, bad.clone()).is_err(), "{bad:?}");
+        }
+    }
+}

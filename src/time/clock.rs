@@ -1,0 +1,273 @@
+//! Seconds on the stage clock, instants in frame time, and the pace that joins the two.
+//!
+//! Units: seconds, frames, seconds per frame. Invariant: every value here is finite; a pace is from 0.001 to 86 400 seconds per frame.
+//!
+//! Source: stage time = frame time x pace + a constant is the definition of a moving pass; nothing published is used here.
+//!
+//! Limits: nothing here reads a real clock.
+
+use std::fmt;
+
+/// An instant or a distance in frame time; frame n is exposed around n. Unit: frames. Range: finite.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct FrameTime(f64);
+
+/// An instant on the stage clock, or a duration. Unit: seconds. Range: finite. Shown to people by [`hms`].
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Seconds(f64);
+
+/// How long a frame takes while a pass is photographed. Unit: seconds per frame. Range: 0.001 to 86 400.
+///
+/// ```
+/// use movewright::time::Pace;
+///
+/// let pace = Pace::new(12.0)?;
+/// assert_eq!(pace.seconds_of(336.0), 4032.0);
+/// assert_eq!(pace.frames_in(5400.0), 450.0);
+/// assert!(Pace::new(0.0).is_err());
+/// # Ok::<(), movewright::time::ClockError>(())
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Pace(f64);
+
+/// A number that is not allowed where it stands.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[error("{what}: found {found:?}, allowed {allowed}")]
+pub struct ClockError {
+    /// Name of the quantity.
+    pub what: &'static str,
+    /// The number.
+    pub found: f64,
+    /// The range in words, with its unit.
+    pub allowed: &'static str,
+}
+
+/// The quickest and the slowest pace. Unit: seconds per frame.
+///
+/// 1000 frames a second is the highest frame rate there is; nobody waits more than a day for a frame. Common practice, no source.
+const PACES: std::ops::RangeInclusive<f64> = 1e-3..=86_400.0;
+
+impl FrameTime {
+    /// An instant in frame time. Unit: frames.
+    ///
+    /// # Errors
+    /// [`ClockError`] unless finite.
+    pub fn new(frames: f64) -> Result<FrameTime, ClockError> {
+        finite("frame time", frames, "a finite number of frames").map(FrameTime)
+    }
+
+    /// Unit: frames.
+    #[must_use]
+    pub fn get(self) -> f64 {
+        self.0
+    }
+}
+
+impl Seconds {
+    /// An instant or a duration. Unit: seconds.
+    ///
+    /// # Errors
+    /// [`ClockError`] unless finite.
+    pub fn new(seconds: f64) -> Result<Seconds, ClockError> {
+        finite("stage time", seconds, "a finite number of seconds").map(Seconds)
+    }
+
+    /// Unit: seconds.
+    #[must_use]
+    pub fn get(self) -> f64 {
+        self.0
+    }
+}
+
+impl Pace {
+    /// A pace. Unit: seconds per frame.
+    ///
+    /// # Errors
+    /// [`ClockError`] unless from 0.001 to 86 400 seconds per frame.
+    pub fn new(seconds_per_frame: f64) -> Result<Pace, ClockError> {
+        if PACES.contains(&seconds_per_frame) {
+            Ok(Pace(seconds_per_frame))
+        } else {
+            Err(ClockError {
+                what: "pace",
+                found: seconds_per_frame,
+                allowed: "0.001 to 86400 seconds per frame",
+            })
+        }
+    }
+
+    /// Unit: seconds per frame.
+    #[must_use]
+    pub fn get(self) -> f64 {
+        self.0
+    }
+
+    /// How long `frames` frames of a pass take, fractions allowed. Unit: seconds. One multiplication.
+    #[must_use]
+    pub fn seconds_of(self, frames: f64) -> f64 {
+        frames * self.0
+    }
+
+    /// How many frames of a pass `seconds` hold, fractions allowed. Unit: frames. One division.
+    #[must_use]
+    pub fn frames_in(self, seconds: f64) -> f64 {
+        seconds / self.0
+    }
+}
+
+/// A duration for people: "1 h 08 min 20 s", "3 min 05 s", "41.7 s".
+///
+/// `seconds` is rounded to whole seconds, below a minute to tenths; a tie goes to the even one. From 2^53 s on, and for what is not
+/// finite, the number itself is shown with its unit.
+///
+/// ```
+/// assert_eq!(movewright::time::hms(4100.0), "1 h 08 min 20 s");
+/// ```
+#[must_use]
+pub fn hms(seconds: f64) -> String {
+    let size = seconds.abs();
+    let sign = if seconds < 0.0 { "-" } else { "" };
+    let tenths = (size * 10.0).round_ties_even();
+    if tenths < 600.0 {
+        let sign = if tenths == 0.0 { "" } else { sign };
+        return format!("{sign}{:.1} s", tenths / 10.0);
+    }
+    let Some(whole) = count(size.round_ties_even()) else {
+        return format!("{seconds:?} s");
+    };
+    let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if hours == 0 {
+        format!("{sign}{minutes} min {seconds:02} s")
+    } else {
+        format!("{sign}{hours} h {minutes:02} min {seconds:02} s")
+    }
+}
+
+/// For people, as [`hms`] writes it. Width and alignment are obeyed.
+impl fmt::Display for Seconds {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&hms(self.0))
+    }
+}
+
+fn finite(what: &'static str, found: f64, allowed: &'static str) -> Result<f64, ClockError> {
+    if found.is_finite() {
+        Ok(found)
+    } else {
+        Err(ClockError {
+            what,
+            found,
+            allowed,
+        })
+    }
+}
+
+/// A whole number below 2^53 as an integer, exactly.
+fn count(whole: f64) -> Option<u64> {
+    #[allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "the condition holds it to 0 up to 2^53"
+    )]
+    (0.0..9_007_199_254_740_992.0)
+        .contains(&whole)
+        .then_some(whole as u64)
+}
+
+#[cfg(test)]
+#[allow(
+    clippy::unwrap_used,
+    clippy::float_cmp,
+    reason = "a test may stop at the first surprise; equal means equal bit for bit"
+)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn durations_for_people() {
+        for (seconds, expected) in [
+            (0.0, "0.0 s"),
+            (-0.0, "0.0 s"),
+            (-0.04, "0.0 s"),
+            (0.05, "0.0 s"),
+            (0.15, "0.2 s"),
+            (0.5, "0.5 s"),
+            (41.7, "41.7 s"),
+            (-41.7, "-41.7 s"),
+            (59.94, "59.9 s"),
+            (59.96, "1 min 00 s"),
+            (60.0, "1 min 00 s"),
+            (185.4, "3 min 05 s"),
+            (3599.4, "59 min 59 s"),
+            (3599.6, "1 h 00 min 00 s"),
+            (4100.0, "1 h 08 min 20 s"),
+            (4100.5, "1 h 08 min 20 s"),
+            (4101.5, "1 h 08 min 22 s"),
+            (-4100.0, "-1 h 08 min 20 s"),
+            (5400.0, "1 h 30 min 00 s"),
+            (86_400.0 * 365.0, "8760 h 00 min 00 s"),
+            (9_007_199_254_740_991.0, "2501999792983 h 36 min 31 s"),
+            (9_007_199_254_740_992.0, "9007199254740992.0 s"),
+            (-1e300, "-1e300 s"),
+            (f64::INFINITY, "inf s"),
+            (f64::NAN, "NaN s"),
+        ] {
+            assert_eq!(hms(seconds), expected, "{seconds:?}");
+        }
+        assert_eq!(Seconds::new(4100.0).unwrap().to_string(), "1 h 08 min 20 s");
+    }
+
+    #[test]
+    fn numbers_that_are_not_times_are_refused() {
+        for wrong in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            assert!(
+                FrameTime::new(wrong).is_err()
+                    && Seconds::new(wrong).is_err()
+                    && Pace::new(wrong).is_err()
+            );
+        }
+        assert_eq!(FrameTime::new(-1.5).unwrap().get(), -1.5);
+        assert_eq!(Seconds::new(-1e300).unwrap().get(), -1e300);
+        assert_eq!(
+            Seconds::new(f64::NAN).unwrap_err().to_string(),
+            "stage time: found NaN, allowed a finite number of seconds"
+        );
+        assert_eq!(
+            FrameTime::new(f64::INFINITY).unwrap_err().to_string(),
+            "frame time: found inf, allowed a finite number of frames"
+        );
+    }
+
+    #[test]
+    fn paces_at_their_edges() {
+        for right in [1e-3, 1.0 / 24.0, 12.0, 86_400.0] {
+            assert_eq!(Pace::new(right).unwrap().get(), right);
+        }
+        for wrong in [
+            0.0,
+            -0.0,
+            -12.0,
+            1e-3_f64.next_down(),
+            86_400.0_f64.next_up(),
+        ] {
+            assert_eq!(
+                Pace::new(wrong).unwrap_err().to_string(),
+                format!("pace: found {wrong:?}, allowed 0.001 to 86400 seconds per frame")
+            );
+        }
+    }
+
+    /// At 8 to 16 seconds a frame an hour and a half is 675 to 337 frames: 28 to 14 seconds of film at 24 frames a second.
+    /// Common practice, no source.
+    #[test]
+    fn an_hour_and_a_half_at_the_camera() {
+        for (seconds_per_frame, frames, of_film) in [(8.0, 675.0, 28.0), (16.0, 337.0, 14.0)] {
+            let pace = Pace::new(seconds_per_frame).unwrap();
+            let whole_frames = pace.frames_in(1.5 * 3600.0).floor();
+            assert_eq!(whole_frames, frames);
+            assert_eq!((whole_frames / 24.0).floor(), of_film);
+            let taken = pace.seconds_of(whole_frames);
+            assert!(5400.0 - seconds_per_frame < taken && taken <= 5400.0);
+        }
+    }
+}
