@@ -2,12 +2,7 @@
 //!
 //! The oracle is the `rsruckig` crate, at moderate sizes only: its tolerances are absolute (1e-8 in position and velocity).
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::panic,
-    clippy::indexing_slicing,
-    reason = "a test may stop at the first surprise"
-)]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, reason = "a test may stop at the first surprise")]
 
 use movewright::motion::point_to_point::{Binding, Limits, ProfileError, SevenSegment};
 use rsruckig::prelude::*;
@@ -38,42 +33,20 @@ impl Cases {
     }
 
     fn next_move(&mut self) -> Move {
-        let limits = (
-            self.between(0.5, 8.0),
-            self.between(0.5, 8.0),
-            self.between(0.5, 30.0),
-        );
+        let limits = (self.between(0.5, 8.0), self.between(0.5, 8.0), self.between(0.5, 30.0));
         let mut speed = || {
-            if self.unit() < 0.2 {
-                0.0
-            } else {
-                self.unit() * limits.0
-            }
+            if self.unit() < 0.2 { 0.0 } else { self.unit() * limits.0 }
         };
         let (start, finish) = (speed(), speed());
         if self.unit() < 0.8 {
-            return Move {
-                distance: self.between(0.05, 30.0),
-                start,
-                finish,
-                limits,
-            };
+            return Move { distance: self.between(0.05, 30.0), start, finish, limits };
         }
         // Close to the least distance, with one speed small: where a move may have to slow down before it speeds up.
         let small = finish * 0.2 * self.unit();
-        let (start, finish) = if self.unit() < 0.5 {
-            (small, finish)
-        } else {
-            (finish, small)
-        };
+        let (start, finish) = if self.unit() < 0.5 { (small, finish) } else { (finish, small) };
         let checked = Limits::new(limits.0, limits.1, limits.2).unwrap();
         let least = SevenSegment::least_distance(start, finish, &checked).unwrap();
-        Move {
-            distance: least.max(0.01) * (1.0 + 0.01 * self.unit()),
-            start,
-            finish,
-            limits,
-        }
+        Move { distance: least.max(0.01) * (1.0 + 0.01 * self.unit()), start, finish, limits }
     }
 }
 
@@ -87,10 +60,7 @@ fn oracle(m: &Move) -> Option<Trajectory<1>> {
     input.max_acceleration[0] = m.limits.1;
     input.max_jerk[0] = m.limits.2;
     let mut trajectory = Trajectory::<1>::new(None);
-    solver
-        .calculate(&input, &mut trajectory)
-        .ok()
-        .map(|_| trajectory)
+    solver.calculate(&input, &mut trajectory).ok().map(|_| trajectory)
 }
 
 fn least_speed(trajectory: &Trajectory<1>) -> f64 {
@@ -98,14 +68,7 @@ fn least_speed(trajectory: &Trajectory<1>) -> f64 {
     for i in 0..=4000 {
         let t = trajectory.get_duration() * f64::from(i) / 4000.0;
         let mut velocity = DataArrayOrVec::<f64, 1>::new(None, 0.0);
-        trajectory.at_time(
-            t,
-            &mut None,
-            &mut Some(&mut velocity),
-            &mut None,
-            &mut None,
-            &mut None,
-        );
+        trajectory.at_time(t, &mut None, &mut Some(&mut velocity), &mut None, &mut None, &mut None);
         least = least.min(velocity[0]);
     }
     least
@@ -133,12 +96,7 @@ fn an_independent_solver_finds_the_same_least_time() {
                 let apart = (ours.duration() - theirs.get_duration()).abs() / theirs.get_duration();
                 // Theirs may miss the target by 1e-8, but as a rule polishes its roots to the last bits: the worst of these cases was
                 // 1e-14 apart. A thousand times that still tells any other kind of move from this one.
-                assert!(
-                    apart <= 1e-11,
-                    "{m:?}: {} {}",
-                    ours.duration(),
-                    theirs.get_duration()
-                );
+                assert!(apart <= 1e-11, "{m:?}: {} {}", ours.duration(), theirs.get_duration());
             }
             Err(ProfileError::TooShort { .. }) => {
                 refused += 1;

@@ -1,14 +1,8 @@
 //! What every point-to-point profile keeps, on random moves: ends, limits, derivatives, the laws of scale and of mirror, stretching.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::panic,
-    reason = "a test may stop at the first surprise"
-)]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first surprise")]
 
-use movewright::motion::point_to_point::{
-    Limits, MinimumJerk, ProfileError, SevenSegment, State, Trapezoid, TrapezoidLimits,
-};
+use movewright::motion::point_to_point::{Limits, MinimumJerk, ProfileError, SevenSegment, State, Trapezoid, TrapezoidLimits};
 use proptest::prelude::*;
 use proptest::test_runner::{FileFailurePersistence, RngSeed};
 
@@ -55,42 +49,20 @@ fn part() -> impl Strategy<Value = f64> {
 fn moves() -> impl Strategy<Value = Move> {
     let limits = (size(-2, 3), size(-2, 3), size(-2, 4));
     let spare = prop_oneof![Just(0.0), 0.0..1e-9_f64, 0.0..2.0_f64];
-    (
-        size(-3, 4),
-        part(),
-        part(),
-        limits,
-        spare,
-        any::<bool>(),
-        any::<bool>(),
-    )
-        .prop_map(|(free, start, finish, limits, spare, tight, back)| {
+    (size(-3, 4), part(), part(), limits, spare, any::<bool>(), any::<bool>()).prop_map(
+        |(free, start, finish, limits, spare, tight, back)| {
             let (start, finish) = (start * limits.0, finish * limits.0);
             let checked = Limits::new(limits.0, limits.1, limits.2).unwrap();
             let least = SevenSegment::least_distance(start, finish, &checked).unwrap();
-            let distance = if tight && least > 0.0 {
-                least * (1.0 + spare)
-            } else {
-                free.max(least)
-            };
-            let forward = Move {
-                distance,
-                start,
-                finish,
-                limits,
-            };
+            let distance = if tight && least > 0.0 { least * (1.0 + spare) } else { free.max(least) };
+            let forward = Move { distance, start, finish, limits };
             if back { forward.scaled(-1.0) } else { forward }
-        })
+        },
+    )
 }
 
 fn times(duration: f64, n: u32) -> impl Iterator<Item = f64> {
-    (0..=n).map(move |i| {
-        if i == n {
-            duration
-        } else {
-            duration * (f64::from(i) / f64::from(n))
-        }
-    })
+    (0..=n).map(move |i| if i == n { duration } else { duration * (f64::from(i) / f64::from(n)) })
 }
 
 /// The last instants before the end, one bit apart.
@@ -103,21 +75,13 @@ fn two_to(k: i32) -> f64 {
 }
 
 fn bits(state: State) -> [u64; 4] {
-    [
-        state.position,
-        state.velocity,
-        state.acceleration,
-        state.jerk,
-    ]
-    .map(f64::to_bits)
+    [state.position, state.velocity, state.acceleration, state.jerk].map(f64::to_bits)
 }
 
 /// The same cases on every run, unless `PROPTEST_RNG_SEED` or `PROPTEST_CASES` asks for others.
 fn config() -> ProptestConfig {
     let mut config = ProptestConfig {
-        failure_persistence: Some(Box::new(FileFailurePersistence::Direct(
-            "tests/profile_properties.proptest-regressions",
-        ))),
+        failure_persistence: Some(Box::new(FileFailurePersistence::Direct("tests/profile_properties.proptest-regressions"))),
         ..ProptestConfig::default()
     };
     if config.rng_seed == RngSeed::Random {

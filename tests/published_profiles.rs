@@ -3,16 +3,10 @@
 //! Tolerances are half a unit of the last printed digit. "Derived" marks values that are printed nowhere and close by an independent
 //! computation; they are held to 1e-9. Prints known to be errata are not asserted; where one is met, it is named.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::panic,
-    clippy::approx_constant,
-    reason = "a test may stop at the first surprise"
-)]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::approx_constant, reason = "a test may stop at the first surprise")]
 
 use movewright::motion::point_to_point::{
-    Binding, Limits, MinimumJerk, ProfileError, SevenSegment, SevenSegmentPhases, Trapezoid,
-    TrapezoidLimits,
+    Binding, Limits, MinimumJerk, ProfileError, SevenSegment, SevenSegmentPhases, Trapezoid, TrapezoidLimits,
 };
 
 const DERIVED: f64 = 1e-9;
@@ -21,10 +15,7 @@ const FOUR_DECIMALS: f64 = 5e-5;
 
 #[track_caller]
 fn check(what: &str, found: f64, printed: f64, tolerance: f64) {
-    assert!(
-        (found - printed).abs() <= tolerance,
-        "{what}: found {found}, printed {printed}"
-    );
+    assert!((found - printed).abs() <= tolerance, "{what}: found {found}, printed {printed}");
 }
 
 fn trapezoid(distance: f64, ends: (f64, f64), limits: (f64, f64, f64)) -> Trapezoid {
@@ -41,10 +32,7 @@ fn double_s(ends: (f64, f64), limits: (f64, f64, f64)) -> SevenSegment {
 #[track_caller]
 fn ends_exactly(profile: &SevenSegment, distance: f64, finish: f64) {
     let last = profile.at(profile.duration()).unwrap();
-    assert_eq!(
-        (last.position, last.velocity, last.acceleration),
-        (distance, finish, 0.0)
-    );
+    assert_eq!((last.position, last.velocity, last.acceleration), (distance, finish, 0.0));
 }
 
 /// Source: Yaskawa Electric, E-V-MD series AC servo user manual, sec. 2.2.2, p. 2-5: feed at 15 m/min over 0.275 m in 1.2 s.
@@ -70,39 +58,18 @@ fn range_of_cruise_speeds_in_a_given_time() {
     check("tf_max", most, 80.0, DERIVED);
     for cruise in [0.0204, 0.0409, above, at_most * 1.000_001] {
         let refused = Trapezoid::in_time(1.0, 49.0, cruise).unwrap_err();
-        assert_eq!(
-            refused,
-            ProfileError::CruiseOutOfReach {
-                found: cruise,
-                above,
-                at_most
-            }
-        );
+        assert_eq!(refused, ProfileError::CruiseOutOfReach { found: cruise, above, at_most });
         let text = refused.to_string();
-        assert!(
-            text.contains("0.0204081632") && text.contains("0.0408163265"),
-            "{text}"
-        );
+        assert!(text.contains("0.0204081632") && text.contains("0.0408163265"), "{text}");
     }
     for cruise in [0.020_409, 0.025, 0.0408, at_most] {
         let profile = Trapezoid::in_time(1.0, 49.0, cruise).unwrap();
-        assert_eq!(
-            (profile.duration(), profile.peak_velocity()),
-            (49.0, cruise)
-        );
+        assert_eq!((profile.duration(), profile.peak_velocity()), (49.0, cruise));
         assert_eq!(profile.at(49.0).unwrap().position, 1.0);
     }
-    assert!(
-        Trapezoid::in_time(1.0, 39.9, 0.025).is_err()
-            && Trapezoid::in_time(1.0, 80.1, 0.025).is_err()
-    );
+    assert!(Trapezoid::in_time(1.0, 39.9, 0.025).is_err() && Trapezoid::in_time(1.0, 80.1, 0.025).is_err());
     // From memory: the default cruise speed is 1.5 h/T, printed 0.0306.
-    check(
-        "default V",
-        Trapezoid::thirds(1.0, 49.0).unwrap().peak_velocity(),
-        0.0306,
-        5e-5,
-    );
+    check("default V", Trapezoid::thirds(1.0, 49.0).unwrap().peak_velocity(), 0.0306, 5e-5);
 }
 
 /// Source of the triangle rule: D. Collins, "How to calculate velocity from triangular and trapezoidal move profiles", Linear Motion
@@ -110,21 +77,11 @@ fn range_of_cruise_speeds_in_a_given_time() {
 #[test]
 fn thirds_and_triangle_rules() {
     let thirds = Trapezoid::thirds(1.0, 1.0).unwrap();
-    check(
-        "thirds: blend",
-        thirds.phases().acceleration,
-        1.0 / 3.0,
-        1e-12,
-    );
+    check("thirds: blend", thirds.phases().acceleration, 1.0 / 3.0, 1e-12);
     check("thirds: cruise", thirds.phases().cruise, 1.0 / 3.0, 1e-12);
     check("thirds: a", thirds.rates().0, 4.5, 1e-12);
     let triangle = Trapezoid::in_time(1.0, 1.0, 2.0).unwrap();
-    check(
-        "triangle: blend",
-        triangle.phases().acceleration,
-        0.5,
-        1e-12,
-    );
+    check("triangle: blend", triangle.phases().acceleration, 0.5, 1e-12);
     check("triangle: a", triangle.rates().1, 4.0, 1e-12);
     assert_eq!(triangle.phases().cruise, 0.0);
 }
@@ -144,20 +101,8 @@ fn triangle_in_closed_form() {
 #[test]
 fn trapezoids_with_moving_ends_and_unequal_rates() {
     let cases = [
-        (
-            30.0,
-            (5.0, 2.0),
-            (10.0, 10.0, 10.0),
-            (0.5, 2.145, 0.8),
-            10.0,
-        ),
-        (
-            10.0,
-            (5.0, 2.0),
-            (10.0, 10.0, 5.0),
-            (0.381_287, 0.0, 1.362_574),
-            8.812_869,
-        ),
+        (30.0, (5.0, 2.0), (10.0, 10.0, 10.0), (0.5, 2.145, 0.8), 10.0),
+        (10.0, (5.0, 2.0), (10.0, 10.0, 5.0), (0.381_287, 0.0, 1.362_574), 8.812_869),
         (5.0, (0.0, 0.0), (10.0, 2.0, 8.0), (2.0, 0.0, 0.5), 4.0),
     ];
     for (distance, ends, limits, times, peak) in cases {
@@ -169,25 +114,15 @@ fn trapezoids_with_moving_ends_and_unequal_rates() {
             check("Td", phases.deceleration, times.2, 5e-7);
             check("vp", profile.peak_velocity(), peak, 5e-7);
             let vp = profile.peak_velocity();
-            let covered = (ends.0 + vp) / 2.0 * phases.acceleration
-                + vp * phases.cruise
-                + (vp + ends.1) / 2.0 * phases.deceleration;
+            let covered = (ends.0 + vp) / 2.0 * phases.acceleration + vp * phases.cruise + (vp + ends.1) / 2.0 * phases.deceleration;
             check("distance", covered, distance, DERIVED);
             let last = profile.at(profile.duration()).unwrap();
-            assert_eq!(
-                (last.position, last.velocity),
-                (way * distance, way * ends.1)
-            );
+            assert_eq!((last.position, last.velocity), (way * distance, way * ends.1));
             assert_eq!(last.acceleration, -way * limits.2);
             assert_eq!(profile.at(0.0).unwrap().acceleration, way * limits.1);
             if phases.cruise > 0.0 {
-                let cruising = profile
-                    .at(phases.acceleration + phases.cruise / 2.0)
-                    .unwrap();
-                assert_eq!(
-                    (cruising.velocity, cruising.acceleration),
-                    (way * peak, 0.0)
-                );
+                let cruising = profile.at(phases.acceleration + phases.cruise / 2.0).unwrap();
+                assert_eq!((cruising.velocity, cruising.acceleration), (way * peak, 0.0));
             }
             assert_eq!(profile.at(0.0).unwrap().velocity, way * ends.0);
         }
@@ -212,10 +147,7 @@ fn double_s_with_all_seven_segments() {
     ends_exactly(&profile, 10.0, 0.0);
     assert_eq!(profile.binding(), Some(Binding::Velocity));
     assert_eq!(profile.peak_velocity(), 5.0);
-    assert_eq!(
-        (profile.peak_acceleration(), profile.peak_jerk()),
-        (10.0, 30.0)
-    );
+    assert_eq!((profile.peak_acceleration(), profile.peak_jerk()), (10.0, 30.0));
 }
 
 /// Source: the same, Example 3.10 (Fig. 3.15), eqs (3.26) and (3.27): no cruise, acceleration limit reached.
@@ -274,12 +206,7 @@ fn double_s_under_the_jerk_limit_alone() {
     check("vlim", phases.turning_speed, 9.085_602_964, DERIVED);
     check("alim", phases.first_acceleration, 16.5096, FOUR_DECIMALS);
     check("T", profile.duration(), 2.201_284_833, DERIVED);
-    check(
-        "T^3 = 32 h/j",
-        profile.duration().powi(3),
-        32.0 * 10.0 / 30.0,
-        DERIVED,
-    );
+    check("T^3 = 32 h/j", profile.duration().powi(3), 32.0 * 10.0 / 30.0, DERIVED);
     ends_exactly(&profile, 10.0, 0.0);
     assert_eq!(profile.binding(), Some(Binding::Jerk));
 }
@@ -291,34 +218,10 @@ fn rest_to_rest_takes_the_sum_of_three_ratios() {
     // h, limits, T, [tj, Ta, Tv, v, a], which limit
     type Case = (f64, (f64, f64, f64), f64, [f64; 5], Binding);
     let cases: [Case; 4] = [
-        (
-            10.0,
-            (1.0, 2.0, 10.0),
-            10.7,
-            [0.2, 0.7, 9.3, 1.0, 2.0],
-            Binding::Velocity,
-        ),
-        (
-            10.0,
-            (1.0, 10.0, 2.0),
-            11.414_213_56,
-            [0.707_107, 1.414_214, 8.585_786, 1.0, 1.414_214],
-            Binding::Velocity,
-        ),
-        (
-            1.0,
-            (10.0, 2.0, 10.0),
-            1.628_285_686,
-            [0.2, 0.814_143, 0.0, 1.228_286, 2.0],
-            Binding::Acceleration,
-        ),
-        (
-            0.05,
-            (10.0, 20.0, 30.0),
-            0.376_414_411_6,
-            [0.094_104, 0.188_207, 0.0, 0.265_665, 2.823_108],
-            Binding::Jerk,
-        ),
+        (10.0, (1.0, 2.0, 10.0), 10.7, [0.2, 0.7, 9.3, 1.0, 2.0], Binding::Velocity),
+        (10.0, (1.0, 10.0, 2.0), 11.414_213_56, [0.707_107, 1.414_214, 8.585_786, 1.0, 1.414_214], Binding::Velocity),
+        (1.0, (10.0, 2.0, 10.0), 1.628_285_686, [0.2, 0.814_143, 0.0, 1.228_286, 2.0], Binding::Acceleration),
+        (0.05, (10.0, 20.0, 30.0), 0.376_414_411_6, [0.094_104, 0.188_207, 0.0, 0.265_665, 2.823_108], Binding::Jerk),
     ];
     for (distance, limits, time, parts, binding) in cases {
         let jerk = limits.2;
@@ -352,18 +255,10 @@ fn minimum_jerk_peaks() {
     assert_eq!((jerk(0.0), jerk(0.5), jerk(1.0)), (60.0, -30.0, 60.0));
     assert_eq!(unit.at(0.5).unwrap().velocity, 1.875);
     let fastest = (3.0 - 3.0_f64.sqrt()) / 6.0;
-    check(
-        "a at (3 - sqrt 3)/6",
-        unit.at(fastest).unwrap().acceleration,
-        unit.peak_acceleration(),
-        1e-14,
-    );
+    check("a at (3 - sqrt 3)/6", unit.at(fastest).unwrap().acceleration, unit.peak_acceleration(), 1e-14);
     // Scaling by h/T^n, with numbers that are exact in binary.
     let move_of_twelve = MinimumJerk::new(-12.0, 2.0).unwrap();
-    assert_eq!(
-        (move_of_twelve.peak_velocity(), move_of_twelve.peak_jerk()),
-        (11.25, 90.0)
-    );
+    assert_eq!((move_of_twelve.peak_velocity(), move_of_twelve.peak_jerk()), (11.25, 90.0));
 }
 
 /// Source: exercise of P. Corke, Robotics, Vision and Control, ch. 3: a quintic from 0 to 1 with speed at most 0.025 takes 76 samples.

@@ -27,13 +27,7 @@ impl Bernstein {
     pub fn from_power(a: [f64; 5]) -> Self {
         let [a0, a1, a2, a3, a4] = a;
         Bernstein {
-            b: [
-                a0,
-                a0 + 0.25 * a1,
-                a0 + 0.5 * a1 + a2 / 6.0,
-                a0 + 0.75 * a1 + 0.5 * a2 + 0.25 * a3,
-                a0 + a1 + a2 + a3 + a4,
-            ],
+            b: [a0, a0 + 0.25 * a1, a0 + 0.5 * a1 + a2 / 6.0, a0 + 0.75 * a1 + 0.5 * a2 + 0.25 * a3, a0 + a1 + a2 + a3 + a4],
             noise: NOISE * (a0.abs() + a1.abs() + a2.abs() + a3.abs() + a4.abs()),
         }
     }
@@ -45,7 +39,8 @@ impl Bernstein {
         rest.iter().fold((b0, b0), |(lo, hi), b| (lo.min(*b), hi.max(*b)))
     }
 
-    fn changes(&self) -> u32 {
+    /// Sign changes of the coefficients, and the last coefficient that is not noise.
+    fn changes(&self) -> (u32, f64) {
         let mut last = 0.0_f64;
         let mut n = 0;
         for b in self.b {
@@ -57,7 +52,7 @@ impl Bernstein {
             }
             last = b;
         }
-        n
+        (n, last)
     }
 
     fn halves(&self) -> (Bernstein, Bernstein) {
@@ -66,15 +61,12 @@ impl Bernstein {
         let (abc, bcd, cde) = (0.5 * (ab + bc), 0.5 * (bc + cd), 0.5 * (cd + de));
         let (abcd, bcde) = (0.5 * (abc + bcd), 0.5 * (bcd + cde));
         let m = 0.5 * (abcd + bcde);
-        (
-            Bernstein { b: [a, ab, abc, abcd, m], noise: self.noise },
-            Bernstein { b: [m, bcde, cde, de, e], noise: self.noise },
-        )
+        (Bernstein { b: [a, ab, abc, abcd, m], noise: self.noise }, Bernstein { b: [m, bcde, cde, de, e], noise: self.noise })
     }
 
-    fn ends(&self) -> (f64, f64) {
-        let [a, _, _, _, e] = self.b;
-        (a, e)
+    fn first(&self) -> f64 {
+        let [a, ..] = self.b;
+        a
     }
 }
 
@@ -86,19 +78,15 @@ pub fn roots(a: [f64; 5], found: &mut impl FnMut(f64)) {
 
 fn isolate(a: &[f64; 5], b: Bernstein, lo: f64, hi: f64, depth: u32, found: &mut impl FnMut(f64)) {
     match b.changes() {
-        0 => {}
-        1 => {
-            let (first, last) = b.ends();
-            found(bracketed(a, lo, hi, first, last));
-        }
+        (0, _) => {}
+        (1, last) => found(bracketed(a, lo, hi, last > 0.0)),
         _ if depth >= DEEPEST => found(0.5 * (lo + hi)),
         _ => {
             let mid = 0.5 * (lo + hi);
             let (left, right) = b.halves();
             isolate(a, left, lo, mid, depth + 1, found);
             // A root on the cut itself is an end of both halves, and inside neither.
-            let (at_cut, _) = right.ends();
-            if at_cut.abs() <= b.noise {
+            if right.first().abs() <= b.noise {
                 found(mid);
             }
             isolate(a, right, mid, hi, depth + 1, found);
@@ -107,12 +95,10 @@ fn isolate(a: &[f64; 5], b: Bernstein, lo: f64, hi: f64, depth: u32, found: &mut
 }
 
 /// The one root between `lo` and `hi`: Newton's steps, with bisection wherever a step would leave the bracket or stop halving it.
-fn bracketed(a: &[f64; 5], lo: f64, hi: f64, first: f64, last: f64) -> f64 {
+fn bracketed(a: &[f64; 5], lo: f64, hi: f64, rising: bool) -> f64 {
     let [a0, a1, a2, a3, a4] = *a;
     let f = |u: f64| a0 + u * (a1 + u * (a2 + u * (a3 + u * a4)));
     let df = |u: f64| a1 + u * (2.0 * a2 + u * (3.0 * a3 + u * (4.0 * a4)));
-    // Rising if the last coefficient says so; noise-sized ends still carry the sign of the change through the other end.
-    let rising = if last.abs() >= first.abs() { last > 0.0 } else { first < 0.0 };
     let (mut below, mut above) = (lo, hi);
     let mut u = 0.5 * (lo + hi);
     for _ in 0..64 {
@@ -180,6 +166,16 @@ mod tests {
     fn flat_ends_are_not_roots() {
         // 30 u^2 (1 - u)^2, the velocity of the resting quintic: double zeros at both ends, none between.
         assert!(all([0.0, 0.0, 30.0, -60.0, 30.0]).is_empty());
+    }
+
+    #[test]
+    fn a_root_between_zero_ends_is_found_whatever_their_rounding() {
+        // Acceleration of a quintic that starts and ends without it: zeros at both ends, one between.
+        for noise in [0.0, 1e-17, -1e-17] {
+            let got = all([noise, 60.0, -180.0, 120.0 - noise * 3.0, 0.0]);
+            assert_eq!(got.len(), 1, "{got:?}");
+            assert!((got[0] - 0.5).abs() < 1e-12);
+        }
     }
 
     #[test]

@@ -144,8 +144,11 @@ impl Curve {
     /// The pieces in order.
     pub fn pieces(&self) -> impl DoubleEndedIterator<Item = Piece<'_>> + ExactSizeIterator + Clone {
         let ends = self.knots.iter().skip(1).copied();
-        self.pieces.iter().zip(self.knots.iter().copied().zip(ends)).enumerate().map(|(index, (quintic, (start, end)))| {
-            Piece { index, start, end, quintic }
+        self.pieces.iter().zip(self.knots.iter().copied().zip(ends)).enumerate().map(|(index, (quintic, (start, end)))| Piece {
+            index,
+            start,
+            end,
+            quintic,
         })
     }
 
@@ -160,12 +163,7 @@ impl Curve {
     /// The piece of this index.
     #[must_use]
     pub fn piece(&self, index: usize) -> Option<Piece<'_>> {
-        Some(Piece {
-            index,
-            start: *self.knots.get(index)?,
-            end: *self.knots.get(index + 1)?,
-            quintic: self.pieces.get(index)?,
-        })
+        Some(Piece { index, start: *self.knots.get(index)?, end: *self.knots.get(index + 1)?, quintic: self.pieces.get(index)? })
     }
 
     /// Position at frame time `t`; `None` outside the curve (nothing is clamped).

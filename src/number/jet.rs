@@ -38,12 +38,7 @@ impl Jet {
     #[must_use]
     pub fn through(self, f0: f64, f1: f64, f2: f64, f3: f64) -> Self {
         let Jet { v, a, j, .. } = self;
-        Jet {
-            p: f0,
-            v: f1 * v,
-            a: f2 * v * v + f1 * a,
-            j: f3 * v * v * v + 3.0 * f2 * v * a + f1 * j,
-        }
+        Jet { p: f0, v: f1 * v, a: f2 * v * v + f1 * a, j: f3 * v * v * v + 3.0 * f2 * v * a + f1 * j }
     }
 
     /// Sine of an angle in radians.

@@ -184,14 +184,7 @@ impl Cycle {
     ///
     /// # Errors
     /// Every flaw.
-    pub fn new(
-        channel: ChannelId,
-        period: f64,
-        phase: f64,
-        keys: Vec<Key>,
-        amount: Vec<Key>,
-        rate: Vec<Key>,
-    ) -> Result<Cycle, Vec<Flaw>> {
+    pub fn new(channel: ChannelId, period: f64, phase: f64, keys: Vec<Key>, amount: Vec<Key>, rate: Vec<Key>) -> Result<Cycle, Vec<Flaw>> {
         let mut flaws = Vec::new();
         flaws.extend(bounds::PERIOD.check("period", period).err());
         flaws.extend(bounds::PHASE.check("phase", phase).err());
@@ -203,7 +196,10 @@ impl Cycle {
             if last.frame - first.frame >= 1.0 {
                 flaws.push(
                     Flaw::new("T005", "keys", "beat 1 is beat 0 of the next beat")
-                        .found(format!("keys at beat {} and at beat {}", first.frame, last.frame), "less than one beat between first and last key")
+                        .found(
+                            format!("keys at beat {} and at beat {}", first.frame, last.frame),
+                            "less than one beat between first and last key",
+                        )
                         .at_index(keys.len() - 1)
                         .help("take the last key away: the curve comes back to the first by itself"),
                 );
@@ -407,7 +403,13 @@ fn too_close(keys: &[Key], blend: f64) -> Option<Flaw> {
     worst.map(|(i, gap, a, b)| {
         Flaw::new("T006", "blend", "corners overlap")
             .found(
-                format!("{} to either side, and {} between the keys at {} and {}", with_unit(blend, "frames"), with_unit(gap, "frames"), a.frame, b.frame),
+                format!(
+                    "{} to either side, and {} between the keys at {} and {}",
+                    with_unit(blend, "frames"),
+                    with_unit(gap, "frames"),
+                    a.frame,
+                    b.frame
+                ),
                 format!("at most half of the way between neighbouring keys: {}", with_unit(gap / 2.0, "frames")),
             )
             .help(format!("write blend = {} or less (key {} of the track)", gap / 2.0, i + 1))

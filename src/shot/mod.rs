@@ -164,7 +164,10 @@ fn circle(stage: &Stage, copies: &[Copy]) -> Vec<Flaw> {
         if seen.contains(&copy.to()) {
             flaws.push(
                 Flaw::new("C001", "copy", "a copy goes round in a circle")
-                    .found(format!("from `{}` to `{}`", name(copy.from()), name(copy.to())), "copies that end at a group nothing copies from")
+                    .found(
+                        format!("from `{}` to `{}`", name(copy.from()), name(copy.to())),
+                        "copies that end at a group nothing copies from",
+                    )
                     .at_index(i),
             );
         }

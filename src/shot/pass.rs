@@ -65,7 +65,9 @@ impl Pass {
         }
         for group in &park {
             if stage.groups().get(*group).is_none() {
-                flaws.push(Flaw::new("P003", "park", "a parked group does not exist").found(group.to_string(), "an index of the stage's groups"));
+                flaws.push(
+                    Flaw::new("P003", "park", "a parked group does not exist").found(group.to_string(), "an index of the stage's groups"),
+                );
             }
         }
         match (Pace::new(seconds_per_frame), Shutter::new(shutter), flaws.is_empty()) {

@@ -142,7 +142,8 @@ mod tests {
     use super::*;
 
     fn drive(full: i64, micro: i64, gear: f64, travel: f64) -> Drive {
-        Drive::new(DriveSpec { full_steps_per_rev: full, microsteps: micro, gear_ratio: gear, travel_per_rev: travel, reverse: false }).unwrap()
+        Drive::new(DriveSpec { full_steps_per_rev: full, microsteps: micro, gear_ratio: gear, travel_per_rev: travel, reverse: false })
+            .unwrap()
     }
 
     /// Steps per mm of calculator pages (calculatorfriend.com, circuitist.com; the mixed drive: reprap.org forum 677333).

@@ -74,26 +74,25 @@ impl Stage {
         if let Err(flaw) = bounds::SCALE.check("scale", scale) {
             flaws.push(flaw);
         }
-        let mut stage = Stage {
-            name: name.to_owned(),
-            scale,
-            groups: Vec::new(),
-            axes: Vec::new(),
-            names: Vec::new(),
-            by_name: BTreeMap::new(),
-        };
+        let mut stage =
+            Stage { name: name.to_owned(), scale, groups: Vec::new(), axes: Vec::new(), names: Vec::new(), by_name: BTreeMap::new() };
         for group in groups {
             if let Err(flaw) = check_name("name", &group.name) {
                 flaws.push(flaw);
             }
             if stage.groups.iter().any(|g| g.name == group.name) {
-                flaws.push(Flaw::new("S001", "name", format!("two groups are called `{}`", group.name)).help("give each group a name of its own"));
+                flaws.push(
+                    Flaw::new("S001", "name", format!("two groups are called `{}`", group.name)).help("give each group a name of its own"),
+                );
             }
             let from = stage.axes.len();
             for axis in group.axes {
                 let full = format!("{}.{}", group.name, axis.name());
                 if stage.by_name.insert(full.clone(), stage.axes.len()).is_some() {
-                    flaws.push(Flaw::new("S002", "name", format!("two axes are called `{full}`")).help("give each axis of a group a name of its own"));
+                    flaws.push(
+                        Flaw::new("S002", "name", format!("two axes are called `{full}`"))
+                            .help("give each axis of a group a name of its own"),
+                    );
                 }
                 stage.names.push(full);
                 stage.axes.push(axis);

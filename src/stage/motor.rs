@@ -100,12 +100,7 @@ mod tests {
     #[test]
     fn a_table_that_rises_or_runs_backwards_is_refused() {
         assert!(Motor::new(200, Some(4.4e-5), Some(1.9), vec![(0.0, 1.7), (300.0, 1.6), (600.0, 1.3)]).is_ok());
-        for bad in [
-            vec![(0.0, 1.0), (0.0, 0.9)],
-            vec![(0.0, 1.0), (300.0, 1.1)],
-            vec![(100.0, 1.0)],
-            vec![(0.0, f64::NAN)],
-        ] {
+        for bad in [vec![(0.0, 1.0), (0.0, 0.9)], vec![(0.0, 1.0), (300.0, 1.1)], vec![(100.0, 1.0)], vec![(0.0, f64::NAN)]] {
             assert!(Motor::new(200, None, None, bad.clone()).is_err(), "{bad:?}");
         }
     }

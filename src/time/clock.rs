@@ -88,11 +88,7 @@ impl Pace {
         if PACES.contains(&seconds_per_frame) {
             Ok(Pace(seconds_per_frame))
         } else {
-            Err(ClockError {
-                what: "pace",
-                found: seconds_per_frame,
-                allowed: "0.001 to 86400 seconds per frame",
-            })
+            Err(ClockError { what: "pace", found: seconds_per_frame, allowed: "0.001 to 86400 seconds per frame" })
         }
     }
 
@@ -136,11 +132,7 @@ pub fn hms(seconds: f64) -> String {
         return format!("{seconds:?} s");
     };
     let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
-    if hours == 0 {
-        format!("{sign}{minutes} min {seconds:02} s")
-    } else {
-        format!("{sign}{hours} h {minutes:02} min {seconds:02} s")
-    }
+    if hours == 0 { format!("{sign}{minutes} min {seconds:02} s") } else { format!("{sign}{hours} h {minutes:02} min {seconds:02} s") }
 }
 
 /// For people, as [`hms`] writes it. Width and alignment are obeyed.
@@ -151,35 +143,17 @@ impl fmt::Display for Seconds {
 }
 
 fn finite(what: &'static str, found: f64, allowed: &'static str) -> Result<f64, ClockError> {
-    if found.is_finite() {
-        Ok(found)
-    } else {
-        Err(ClockError {
-            what,
-            found,
-            allowed,
-        })
-    }
+    if found.is_finite() { Ok(found) } else { Err(ClockError { what, found, allowed }) }
 }
 
 /// A whole number below 2^53 as an integer, exactly.
 fn count(whole: f64) -> Option<u64> {
-    #[allow(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "the condition holds it to 0 up to 2^53"
-    )]
-    (0.0..9_007_199_254_740_992.0)
-        .contains(&whole)
-        .then_some(whole as u64)
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the condition holds it to 0 up to 2^53")]
+    (0.0..9_007_199_254_740_992.0).contains(&whole).then_some(whole as u64)
 }
 
 #[cfg(test)]
-#[allow(
-    clippy::unwrap_used,
-    clippy::float_cmp,
-    reason = "a test may stop at the first surprise; equal means equal bit for bit"
-)]
+#[allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test may stop at the first surprise; equal means equal bit for bit")]
 mod tests {
     use super::*;
 
@@ -220,22 +194,12 @@ mod tests {
     #[test]
     fn numbers_that_are_not_times_are_refused() {
         for wrong in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
-            assert!(
-                FrameTime::new(wrong).is_err()
-                    && Seconds::new(wrong).is_err()
-                    && Pace::new(wrong).is_err()
-            );
+            assert!(FrameTime::new(wrong).is_err() && Seconds::new(wrong).is_err() && Pace::new(wrong).is_err());
         }
         assert_eq!(FrameTime::new(-1.5).unwrap().get(), -1.5);
         assert_eq!(Seconds::new(-1e300).unwrap().get(), -1e300);
-        assert_eq!(
-            Seconds::new(f64::NAN).unwrap_err().to_string(),
-            "stage time: found NaN, allowed a finite number of seconds"
-        );
-        assert_eq!(
-            FrameTime::new(f64::INFINITY).unwrap_err().to_string(),
-            "frame time: found inf, allowed a finite number of frames"
-        );
+        assert_eq!(Seconds::new(f64::NAN).unwrap_err().to_string(), "stage time: found NaN, allowed a finite number of seconds");
+        assert_eq!(FrameTime::new(f64::INFINITY).unwrap_err().to_string(), "frame time: found inf, allowed a finite number of frames");
     }
 
     #[test]
@@ -243,13 +207,7 @@ mod tests {
         for right in [1e-3, 1.0 / 24.0, 12.0, 86_400.0] {
             assert_eq!(Pace::new(right).unwrap().get(), right);
         }
-        for wrong in [
-            0.0,
-            -0.0,
-            -12.0,
-            1e-3_f64.next_down(),
-            86_400.0_f64.next_up(),
-        ] {
+        for wrong in [0.0, -0.0, -12.0, 1e-3_f64.next_down(), 86_400.0_f64.next_up()] {
             assert_eq!(
                 Pace::new(wrong).unwrap_err().to_string(),
                 format!("pace: found {wrong:?}, allowed 0.001 to 86400 seconds per frame")

@@ -89,11 +89,7 @@ impl Shutter {
     /// # Errors
     /// [`ExposureError::Shutter`] unless over 0 and at most 360.
     pub fn new(degrees: f64) -> Result<Shutter, ExposureError> {
-        if 0.0 < degrees && degrees <= 360.0 {
-            Ok(Shutter { degrees })
-        } else {
-            Err(ExposureError::Shutter { found: degrees })
-        }
+        if 0.0 < degrees && degrees <= 360.0 { Ok(Shutter { degrees }) } else { Err(ExposureError::Shutter { found: degrees }) }
     }
 
     /// The opening. Unit: degrees.
@@ -192,11 +188,7 @@ impl IntoIterator for FrameSpan {
 }
 
 #[cfg(test)]
-#[allow(
-    clippy::unwrap_used,
-    clippy::float_cmp,
-    reason = "a test may stop at the first surprise; equal means equal bit for bit"
-)]
+#[allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test may stop at the first surprise; equal means equal bit for bit")]
 mod tests {
     use super::*;
 
@@ -215,22 +207,15 @@ mod tests {
             (6.0, 90.0, 24.0),
             (6.0, 45.0, 48.0),
         ] {
-            let open = Shutter::new(degrees)
-                .unwrap()
-                .open_for(Pace::new(1.0 / rate).unwrap());
+            let open = Shutter::new(degrees).unwrap().open_for(Pace::new(1.0 / rate).unwrap());
             // Angle, quotient, pace, product and this comparison round once each, by 2^-53: 5 x 2^-53 < 3 x 2^-52.
-            assert!(
-                (open * one_over - 1.0).abs() <= 3.0 * f64::EPSILON,
-                "{degrees} at {rate}"
-            );
+            assert!((open * one_over - 1.0).abs() <= 3.0 * f64::EPSILON, "{degrees} at {rate}");
         }
     }
 
     #[test]
     fn a_window_is_centred_on_its_frame() {
-        let check = |degrees, frame, window| {
-            assert_eq!(Shutter::new(degrees).unwrap().window(frame), window)
-        };
+        let check = |degrees, frame, window| assert_eq!(Shutter::new(degrees).unwrap().window(frame), window);
         check(360.0, 7, (6.5, 7.5));
         check(180.0, 0, (-0.25, 0.25));
         check(90.0, -1, (-1.125, -0.875));
@@ -252,22 +237,11 @@ mod tests {
 
     #[test]
     fn wrong_shutters_are_refused() {
-        for degrees in [
-            0.0,
-            -0.0,
-            -180.0,
-            f64::NAN,
-            f64::INFINITY,
-            f64::NEG_INFINITY,
-            360.0_f64.next_up(),
-        ] {
+        for degrees in [0.0, -0.0, -180.0, f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 360.0_f64.next_up()] {
             assert!(Shutter::new(degrees).is_err(), "{degrees}");
         }
         assert!(Shutter::new(f64::MIN_POSITIVE).is_ok());
-        assert_eq!(
-            Shutter::new(400.0).unwrap_err().to_string(),
-            "shutter: found 400.0 degrees, allowed more than 0 and at most 360"
-        );
+        assert_eq!(Shutter::new(400.0).unwrap_err().to_string(), "shutter: found 400.0 degrees, allowed more than 0 and at most 360");
     }
 
     #[test]
@@ -277,10 +251,7 @@ mod tests {
         assert_eq!((span.first(), span.last(), span.count()), (-2, 2, 5));
         assert!(span.contains(-2) && span.contains(2) && !span.contains(-3) && !span.contains(3));
         assert_eq!(FrameSpan::new(9, 9).unwrap().count(), 1);
-        assert_eq!(
-            FrameSpan::new(1, 1_000_000).unwrap().frames().count(),
-            1_000_000
-        );
+        assert_eq!(FrameSpan::new(1, 1_000_000).unwrap().frames().count(), 1_000_000);
         let furthest = FrameSpan::new(100_000_000, 100_000_000).unwrap();
         assert_eq!(furthest.photographed(), (99_999_999.5, 100_000_000.5));
         assert!(FrameSpan::new(-100_000_000, -100_000_000).is_ok());
@@ -289,26 +260,11 @@ mod tests {
     #[test]
     fn wrong_spans_are_refused() {
         let refused = |first, last, expected: &str| {
-            assert_eq!(
-                FrameSpan::new(first, last).unwrap_err().to_string(),
-                expected
-            );
+            assert_eq!(FrameSpan::new(first, last).unwrap_err().to_string(), expected);
         };
-        refused(
-            2,
-            1,
-            "frames: found last frame 1, allowed 2 (the first frame) or later",
-        );
-        refused(
-            0,
-            1_000_000,
-            "frames: found 1000001 frames from 0 to 1000000, allowed at most 1000000",
-        );
-        refused(
-            -100_000_000,
-            100_000_000,
-            "frames: found 200000001 frames from -100000000 to 100000000, allowed at most 1000000",
-        );
+        refused(2, 1, "frames: found last frame 1, allowed 2 (the first frame) or later");
+        refused(0, 1_000_000, "frames: found 1000001 frames from 0 to 1000000, allowed at most 1000000");
+        refused(-100_000_000, 100_000_000, "frames: found 200000001 frames from -100000000 to 100000000, allowed at most 1000000");
         for frame in [100_000_001, i64::MAX] {
             let expected = format!("frames: found frame {frame}, allowed -100000000 to 100000000");
             refused(0, frame, &expected);

@@ -42,9 +42,7 @@ pub enum RateError {
         found: String,
     },
     /// Zero, or over 1000.
-    #[error(
-        "frame rate: found {found:?}, allowed more than 0 and at most {HIGHEST} frames per second"
-    )]
+    #[error("frame rate: found {found:?}, allowed more than 0 and at most {HIGHEST} frames per second")]
     OutOfRange {
         /// What was written.
         found: String,
@@ -71,13 +69,9 @@ impl FrameRate {
     /// # Errors
     /// [`RateError::OutOfRange`] unless both are over 0 and the ratio is at most 1000.
     pub fn new(numerator: u32, denominator: u32) -> Result<FrameRate, RateError> {
-        let in_range = 0 < numerator
-            && 0 < denominator
-            && u64::from(numerator) <= u64::from(HIGHEST) * u64::from(denominator);
+        let in_range = 0 < numerator && 0 < denominator && u64::from(numerator) <= u64::from(HIGHEST) * u64::from(denominator);
         if !in_range {
-            return Err(RateError::OutOfRange {
-                found: format!("{numerator}/{denominator}"),
-            });
+            return Err(RateError::OutOfRange { found: format!("{numerator}/{denominator}") });
         }
         Ok(FrameRate::reduced(numerator, denominator, false))
     }
@@ -90,12 +84,8 @@ impl FrameRate {
     /// # Errors
     /// [`RateError`] for anything else: a sign, a space, an exponent, zero, more than 1000 frames per second.
     pub fn parse(text: &str) -> Result<FrameRate, RateError> {
-        let not_a_rate = || RateError::NotARate {
-            found: text.to_owned(),
-        };
-        let out_of_range = || RateError::OutOfRange {
-            found: text.to_owned(),
-        };
+        let not_a_rate = || RateError::NotARate { found: text.to_owned() };
+        let out_of_range = || RateError::OutOfRange { found: text.to_owned() };
         if let Some((numerator, denominator)) = text.split_once('/') {
             let numerator = whole(numerator).ok_or_else(not_a_rate)?;
             let denominator = whole(denominator).ok_or_else(not_a_rate)?;
@@ -110,10 +100,7 @@ impl FrameRate {
             return Err(not_a_rate());
         }
         if decimals.len() > MOST_DECIMALS {
-            return Err(RateError::TooManyDecimals {
-                found: text.to_owned(),
-                decimals: decimals.len(),
-            });
+            return Err(RateError::TooManyDecimals { found: text.to_owned(), decimals: decimals.len() });
         }
         if units > HIGHEST {
             return Err(out_of_range());
@@ -125,15 +112,9 @@ impl FrameRate {
             _ => {}
         }
         // At most 1000 and 6 decimals: the numerator stays below 1001 x 10^6, inside a u32.
-        let (numerator, denominator) =
-            decimals
-                .bytes()
-                .fold((units, 1), |(numerator, denominator), digit| {
-                    (
-                        numerator * 10 + u32::from(digit - b'0'),
-                        denominator * 10_u32,
-                    )
-                });
+        let (numerator, denominator) = decimals
+            .bytes()
+            .fold((units, 1), |(numerator, denominator), digit| (numerator * 10 + u32::from(digit - b'0'), denominator * 10_u32));
         FrameRate::new(numerator, denominator).map_err(|_| out_of_range())
     }
 
@@ -176,11 +157,7 @@ impl FrameRate {
         while rest != 0 {
             (divisor, rest) = (rest, divisor % rest);
         }
-        FrameRate {
-            numerator: numerator / divisor,
-            denominator: denominator / divisor,
-            drop_frame,
-        }
+        FrameRate { numerator: numerator / divisor, denominator: denominator / divisor, drop_frame }
     }
 }
 
@@ -213,21 +190,13 @@ fn whole(digits: &str) -> Option<u32> {
 }
 
 #[cfg(test)]
-#[allow(
-    clippy::unwrap_used,
-    clippy::float_cmp,
-    reason = "a test may stop at the first surprise; equal means equal bit for bit"
-)]
+#[allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test may stop at the first surprise; equal means equal bit for bit")]
 mod tests {
     use super::*;
 
     fn check(text: &str, numerator: u32, denominator: u32, drop_frame: bool, nominal: u32) {
         let rate = FrameRate::parse(text).unwrap();
-        assert_eq!(
-            (rate.numerator(), rate.denominator()),
-            (numerator, denominator),
-            "{text}"
-        );
+        assert_eq!((rate.numerator(), rate.denominator()), (numerator, denominator), "{text}");
         assert_eq!(rate.is_drop_frame(), drop_frame, "{text}");
         assert_eq!(rate.nominal(), nominal, "{text}");
         assert_eq!(FrameRate::parse(&rate.to_string()), Ok(rate), "{text}");
@@ -259,13 +228,7 @@ mod tests {
         check("0.000001", 1, 1_000_000, false, 1);
         check("999.999999", 999_999_999, 1_000_000, false, 1000);
         check("1000.000000", 1000, 1, false, 1000);
-        check(
-            "4294967000/4294967",
-            4_294_967_000 / 4_294_967,
-            1,
-            false,
-            1000,
-        );
+        check("4294967000/4294967", 4_294_967_000 / 4_294_967, 1, false, 1000);
         check("4294967295/4294967294", u32::MAX, u32::MAX - 1, false, 2);
     }
 
@@ -308,10 +271,7 @@ mod tests {
             "24.-5",
         ] {
             let error = FrameRate::parse(text).unwrap_err();
-            assert!(
-                matches!(error, RateError::NotARate { .. }),
-                "{text:?}: {error}"
-            );
+            assert!(matches!(error, RateError::NotARate { .. }), "{text:?}: {error}");
             let message = error.to_string();
             assert!(message.contains(&format!("found {text:?}")), "{message}");
             assert!(message.contains("allowed a whole number"), "{message}");
@@ -332,27 +292,11 @@ mod tests {
             "4294967295.999999",
         ] {
             let error = FrameRate::parse(text).unwrap_err();
-            assert!(
-                matches!(error, RateError::OutOfRange { .. }),
-                "{text:?}: {error}"
-            );
-            assert_eq!(
-                error.to_string(),
-                format!(
-                    "frame rate: found {text:?}, allowed more than 0 and at most 1000 frames per second"
-                )
-            );
+            assert!(matches!(error, RateError::OutOfRange { .. }), "{text:?}: {error}");
+            assert_eq!(error.to_string(), format!("frame rate: found {text:?}, allowed more than 0 and at most 1000 frames per second"));
         }
-        assert!(matches!(
-            FrameRate::parse("23.9760239").unwrap_err(),
-            RateError::TooManyDecimals { decimals: 7, .. }
-        ));
-        assert!(
-            FrameRate::parse("24.0000000")
-                .unwrap_err()
-                .to_string()
-                .contains("with 7 decimals, allowed at most 6")
-        );
+        assert!(matches!(FrameRate::parse("23.9760239").unwrap_err(), RateError::TooManyDecimals { decimals: 7, .. }));
+        assert!(FrameRate::parse("24.0000000").unwrap_err().to_string().contains("with 7 decimals, allowed at most 6"));
         assert!(FrameRate::new(0, 1).is_err() && FrameRate::new(1, 0).is_err());
         assert!(FrameRate::new(1001, 1).is_err() && FrameRate::new(1000, 1).is_ok());
     }

@@ -38,10 +38,7 @@ pub struct Timecode {
 #[non_exhaustive]
 pub enum TimecodeError {
     /// Not groups of digits with separators between.
-    #[error(
-        "timecode: found {found:?}, allowed {allowed} with two digits a group{}",
-        digits_note(allowed)
-    )]
+    #[error("timecode: found {found:?}, allowed {allowed} with two digits a group{}", digits_note(allowed))]
     Shape {
         /// What was written.
         found: String,
@@ -49,9 +46,7 @@ pub enum TimecodeError {
         allowed: &'static str,
     },
     /// A drop-frame separator under a rate that drops nothing.
-    #[error(
-        "timecode {found:?}: found \";\" before the frame, allowed \":\" (the rate {rate} is not drop-frame)"
-    )]
+    #[error("timecode {found:?}: found \";\" before the frame, allowed \":\" (the rate {rate} is not drop-frame)")]
     NotDropFrame {
         /// What was written.
         found: String,
@@ -71,9 +66,7 @@ pub enum TimecodeError {
         highest: u64,
     },
     /// A label that drop-frame counting leaves out.
-    #[error(
-        "timecode {found:?}: found a label that drop-frame leaves out, allowed {next} or later"
-    )]
+    #[error("timecode {found:?}: found a label that drop-frame leaves out, allowed {next} or later")]
     Dropped {
         /// What was written.
         found: String,
@@ -83,21 +76,14 @@ pub enum TimecodeError {
 }
 
 fn digits_note(shape: &str) -> &'static str {
-    if shape.ends_with("FFF") {
-        " and three for the frame"
-    } else {
-        ""
-    }
+    if shape.ends_with("FFF") { " and three for the frame" } else { "" }
 }
 
 impl Timecode {
     /// The label of frame `count`, counted from 00:00:00:00. Any count; whole days are taken off.
     #[must_use]
     pub fn from_count(count: u64, rate: FrameRate) -> Timecode {
-        Timecode {
-            rate,
-            count: count % Timecode::frames_per_day(rate),
-        }
+        Timecode { rate, count: count % Timecode::frames_per_day(rate) }
     }
 
     /// How many frames a day of labels has at `rate`: 24 x 3600 nominal seconds, less the labels left out.
@@ -112,23 +98,8 @@ impl Timecode {
     /// [`TimecodeError`] when the shape is another, a part is too high, or drop-frame leaves the label out. Nothing is carried over:
     /// minute 60 is refused, not read as an hour.
     pub fn parse(text: &str, rate: FrameRate) -> Result<Timecode, TimecodeError> {
-        let wrong_shape = || TimecodeError::Shape {
-            found: text.to_owned(),
-            allowed: shape(rate),
-        };
-        let [
-            h1,
-            h2,
-            b':',
-            m1,
-            m2,
-            b':',
-            s1,
-            s2,
-            separator @ (b':' | b';'),
-            frame @ ..,
-        ] = text.as_bytes()
-        else {
+        let wrong_shape = || TimecodeError::Shape { found: text.to_owned(), allowed: shape(rate) };
+        let [h1, h2, b':', m1, m2, b':', s1, s2, separator @ (b':' | b';'), frame @ ..] = text.as_bytes() else {
             return Err(wrong_shape());
         };
         if frame.len() != frame_digits(rate) {
@@ -139,38 +110,19 @@ impl Timecode {
         let second = number(&[*s1, *s2]).ok_or_else(wrong_shape)?;
         let frame = number(frame).ok_or_else(wrong_shape)?;
         if *separator == b';' && !rate.is_drop_frame() {
-            return Err(TimecodeError::NotDropFrame {
-                found: text.to_owned(),
-                rate,
-            });
+            return Err(TimecodeError::NotDropFrame { found: text.to_owned(), rate });
         }
         let nominal = u64::from(rate.nominal());
-        for (part, value, highest) in [
-            ("hour", hour, 23),
-            ("minute", minute, 59),
-            ("second", second, 59),
-            ("frame", frame, nominal - 1),
-        ] {
+        for (part, value, highest) in [("hour", hour, 23), ("minute", minute, 59), ("second", second, 59), ("frame", frame, nominal - 1)] {
             if value > highest {
-                return Err(TimecodeError::OutOfRange {
-                    found: text.to_owned(),
-                    part,
-                    value,
-                    highest,
-                });
+                return Err(TimecodeError::OutOfRange { found: text.to_owned(), part, value, highest });
             }
         }
         let dropped = u64::from(dropped_per_minute(rate));
         let minutes = hour * 60 + minute;
-        let at = |frame: u64| Timecode {
-            rate,
-            count: (minutes * 60 + second) * nominal + frame - dropped * (minutes - minutes / 10),
-        };
+        let at = |frame: u64| Timecode { rate, count: (minutes * 60 + second) * nominal + frame - dropped * (minutes - minutes / 10) };
         if second == 0 && frame < dropped && minute % 10 != 0 {
-            return Err(TimecodeError::Dropped {
-                found: text.to_owned(),
-                next: at(dropped),
-            });
+            return Err(TimecodeError::Dropped { found: text.to_owned(), next: at(dropped) });
         }
         Ok(at(frame))
     }
@@ -198,12 +150,7 @@ impl Timecode {
     /// Writes the label at the end of `text`. Allocates only when `text` has to grow.
     pub fn append_to(self, text: &mut String) {
         let (label, frame) = self.digits();
-        text.extend(
-            label
-                .iter()
-                .chain(frame.iter().skip(self.skipped()))
-                .map(|byte| char::from(*byte)),
-        );
+        text.extend(label.iter().chain(frame.iter().skip(self.skipped())).map(|byte| char::from(*byte)));
     }
 
     /// Writes the label at the end of `bytes`, in ASCII. Allocates only when `bytes` has to grow.
@@ -218,23 +165,9 @@ impl Timecode {
         let number = self.count + self.labels_left_out();
         let (seconds, frame) = (number / nominal, number % nominal);
         let (hour, minute, second) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
-        let before_frame = if self.rate.is_drop_frame() {
-            b';'
-        } else {
-            b':'
-        };
+        let before_frame = if self.rate.is_drop_frame() { b';' } else { b':' };
         (
-            [
-                digit(hour / 10),
-                digit(hour),
-                b':',
-                digit(minute / 10),
-                digit(minute),
-                b':',
-                digit(second / 10),
-                digit(second),
-                before_frame,
-            ],
+            [digit(hour / 10), digit(hour), b':', digit(minute / 10), digit(minute), b':', digit(second / 10), digit(second), before_frame],
             [digit(frame / 100), digit(frame / 10), digit(frame)],
         )
     }
@@ -253,11 +186,7 @@ impl Timecode {
         let per_minute = 60 * u64::from(self.rate.nominal()) - dropped;
         let per_ten_minutes = 10 * per_minute + dropped;
         let (tens, rest) = (self.count / per_ten_minutes, self.count % per_ten_minutes);
-        let gaps = if rest < dropped {
-            0
-        } else {
-            (rest - dropped) / per_minute
-        };
+        let gaps = if rest < dropped { 0 } else { (rest - dropped) / per_minute };
         dropped * (9 * tens + gaps)
     }
 }
@@ -285,11 +214,7 @@ fn frame_digits(rate: FrameRate) -> usize {
 
 /// Labels left out at the start of a minute: 2 of 30, 4 of 60. Source: SMPTE ST 12-1, from memory.
 fn dropped_per_minute(rate: FrameRate) -> u32 {
-    if rate.is_drop_frame() {
-        rate.nominal() / 15
-    } else {
-        0
-    }
+    if rate.is_drop_frame() { rate.nominal() / 15 } else { 0 }
 }
 
 /// At most 1000 x 86 400: no overflow.
@@ -298,10 +223,7 @@ fn frames_per_day(rate: FrameRate) -> u32 {
 }
 
 fn number(digits: &[u8]) -> Option<u64> {
-    digits.iter().try_fold(0, |number, byte| {
-        byte.is_ascii_digit()
-            .then(|| number * 10 + u64::from(byte - b'0'))
-    })
+    digits.iter().try_fold(0, |number, byte| byte.is_ascii_digit().then(|| number * 10 + u64::from(byte - b'0')))
 }
 
 /// The last digit of a number, in ASCII.
@@ -316,49 +238,18 @@ mod tests {
 
     fn refused(text: &str, rate: &str, expected: &str) {
         let rate = FrameRate::parse(rate).unwrap();
-        assert_eq!(
-            Timecode::parse(text, rate).unwrap_err().to_string(),
-            expected
-        );
+        assert_eq!(Timecode::parse(text, rate).unwrap_err().to_string(), expected);
     }
 
     #[test]
     fn refusals_say_what_was_found_and_what_is_allowed() {
-        refused(
-            "00:60:00:00",
-            "24",
-            r#"timecode "00:60:00:00": found minute 60, allowed 0 to 59"#,
-        );
-        refused(
-            "24:00:00:00",
-            "24",
-            r#"timecode "24:00:00:00": found hour 24, allowed 0 to 23"#,
-        );
-        refused(
-            "00:00:99:00",
-            "24",
-            r#"timecode "00:00:99:00": found second 99, allowed 0 to 59"#,
-        );
-        refused(
-            "00:00:00:24",
-            "24",
-            r#"timecode "00:00:00:24": found frame 24, allowed 0 to 23"#,
-        );
-        refused(
-            "00:00:00:24",
-            "23.98",
-            r#"timecode "00:00:00:24": found frame 24, allowed 0 to 23"#,
-        );
-        refused(
-            "00:00:00;30",
-            "29.97",
-            r#"timecode "00:00:00;30": found frame 30, allowed 0 to 29"#,
-        );
-        refused(
-            "00:00:00:120",
-            "120",
-            r#"timecode "00:00:00:120": found frame 120, allowed 0 to 119"#,
-        );
+        refused("00:60:00:00", "24", r#"timecode "00:60:00:00": found minute 60, allowed 0 to 59"#);
+        refused("24:00:00:00", "24", r#"timecode "24:00:00:00": found hour 24, allowed 0 to 23"#);
+        refused("00:00:99:00", "24", r#"timecode "00:00:99:00": found second 99, allowed 0 to 59"#);
+        refused("00:00:00:24", "24", r#"timecode "00:00:00:24": found frame 24, allowed 0 to 23"#);
+        refused("00:00:00:24", "23.98", r#"timecode "00:00:00:24": found frame 24, allowed 0 to 23"#);
+        refused("00:00:00;30", "29.97", r#"timecode "00:00:00;30": found frame 30, allowed 0 to 29"#);
+        refused("00:00:00:120", "120", r#"timecode "00:00:00:120": found frame 120, allowed 0 to 119"#);
         refused(
             "00:00:00;00",
             "30000/1001",
@@ -374,16 +265,8 @@ mod tests {
             "59.94",
             r#"timecode "00:09:00;03": found a label that drop-frame leaves out, allowed 00:09:00;04 or later"#,
         );
-        refused(
-            "1:00:00:00",
-            "24",
-            r#"timecode: found "1:00:00:00", allowed HH:MM:SS:FF with two digits a group"#,
-        );
-        refused(
-            "01:00:00;0",
-            "29.97",
-            r#"timecode: found "01:00:00;0", allowed HH:MM:SS;FF with two digits a group"#,
-        );
+        refused("1:00:00:00", "24", r#"timecode: found "1:00:00:00", allowed HH:MM:SS:FF with two digits a group"#);
+        refused("01:00:00;0", "29.97", r#"timecode: found "01:00:00;0", allowed HH:MM:SS;FF with two digits a group"#);
         refused(
             "01:00:00:00",
             "100",
@@ -423,10 +306,7 @@ mod tests {
         ] {
             for rate in ["24", "29.97", "30000/1001", "59.94"] {
                 let error = Timecode::parse(text, FrameRate::parse(rate).unwrap()).unwrap_err();
-                assert!(
-                    matches!(error, TimecodeError::Shape { .. }),
-                    "{text:?} at {rate}: {error}"
-                );
+                assert!(matches!(error, TimecodeError::Shape { .. }), "{text:?} at {rate}: {error}");
             }
         }
     }

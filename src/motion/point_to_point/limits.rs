@@ -107,10 +107,7 @@ mod tests {
             assert!(Limits::new(1.0, 1.0, bad).is_err(), "{bad}");
         }
         let limits = Limits::new(1.0, 2.0, 3.0).unwrap();
-        assert_eq!(
-            (limits.velocity(), limits.acceleration(), limits.jerk()),
-            (1.0, 2.0, 3.0)
-        );
+        assert_eq!((limits.velocity(), limits.acceleration(), limits.jerk()), (1.0, 2.0, 3.0));
     }
 
     #[test]
@@ -121,13 +118,6 @@ mod tests {
             assert!(TrapezoidLimits::new(1.0, 1.0, bad).is_err(), "{bad}");
         }
         let limits = TrapezoidLimits::new(1.0, 2.0, 3.0).unwrap();
-        assert_eq!(
-            (
-                limits.velocity(),
-                limits.acceleration(),
-                limits.deceleration()
-            ),
-            (1.0, 2.0, 3.0)
-        );
+        assert_eq!((limits.velocity(), limits.acceleration(), limits.deceleration()), (1.0, 2.0, 3.0));
     }
 }

@@ -39,11 +39,7 @@ impl MinimumJerk {
     pub fn new(distance: f64, duration: f64) -> Result<Self, ProfileError> {
         finite("distance", distance)?;
         positive("duration", duration)?;
-        Ok(Self {
-            distance,
-            duration,
-            binding: None,
-        })
+        Ok(Self { distance, duration, binding: None })
     }
 
     /// The fastest move over `distance` whose peaks keep the limits. A distance of 0 takes no time.
@@ -53,11 +49,7 @@ impl MinimumJerk {
     pub fn fastest(distance: f64, limits: &Limits) -> Result<Self, ProfileError> {
         finite("distance", distance)?;
         if distance == 0.0 {
-            return Ok(Self {
-                distance,
-                duration: 0.0,
-                binding: None,
-            });
+            return Ok(Self { distance, duration: 0.0, binding: None });
         }
         let length = distance.abs();
         let by_velocity = PEAK_VELOCITY * (length / limits.velocity());
@@ -74,11 +66,7 @@ impl MinimumJerk {
         } else {
             Binding::Jerk
         };
-        let mut fastest = Self {
-            distance,
-            duration,
-            binding: Some(binding),
-        };
+        let mut fastest = Self { distance, duration, binding: Some(binding) };
         // The duration carries about 3 roundings and a peak 4 more, times 3 for the jerk: a dozen last places make up for all of them.
         for _ in 0..16 {
             if fastest.keeps(limits) {
@@ -98,12 +86,7 @@ impl MinimumJerk {
         let rest = self.duration - t;
         if self.distance == 0.0 {
             let none = self.distance;
-            return Some(State {
-                position: none,
-                velocity: none,
-                acceleration: none,
-                jerk: none,
-            });
+            return Some(State { position: none, velocity: none, acceleration: none, jerk: none });
         }
         // x is measured from the nearer end: nothing cancels, and both ends come out exact.
         let x = t.min(rest) / self.duration;
@@ -156,9 +139,7 @@ impl MinimumJerk {
     }
 
     fn keeps(&self, limits: &Limits) -> bool {
-        self.peak_velocity() <= limits.velocity()
-            && self.peak_acceleration() <= limits.acceleration()
-            && self.peak_jerk() <= limits.jerk()
+        self.peak_velocity() <= limits.velocity() && self.peak_acceleration() <= limits.acceleration() && self.peak_jerk() <= limits.jerk()
     }
 
     /// A derivative of the unit law into length/s^order. 0 for a move without distance.
@@ -190,10 +171,7 @@ mod tests {
             let beat = MinimumJerk::new(distance, 0.7).unwrap();
             assert_eq!(beat.at(0.0).unwrap().position, 0.0);
             let last = beat.at(0.7).unwrap();
-            assert_eq!(
-                (last.position, last.velocity, last.acceleration),
-                (distance, 0.0, 0.0)
-            );
+            assert_eq!((last.position, last.velocity, last.acceleration), (distance, 0.0, 0.0));
             assert_eq!(last.jerk, beat.at(0.0).unwrap().jerk);
             for outside in [-1e-300, 0.7_f64.next_up(), f64::NAN, f64::INFINITY] {
                 assert_eq!(beat.at(outside), None);
@@ -210,42 +188,19 @@ mod tests {
             let x = t / duration;
             let state = beat.at(t).unwrap();
             // Each plain sum has terms of up to 60 (360 for the jerk) that cancel: 2^-53 x 360 x a few.
-            let near = |found: f64, plain: f64, scale: f64| {
-                assert!(
-                    (found - plain).abs() <= scale * 1e-13,
-                    "{t}: {found} {plain}"
-                )
-            };
-            near(
-                state.position,
-                distance * x * x * x * (10.0 - 15.0 * x + 6.0 * x * x),
-                distance,
-            );
-            near(
-                state.velocity,
-                distance / duration * (30.0 * x * x - 60.0 * x * x * x + 30.0 * x * x * x * x),
-                distance / duration,
-            );
-            near(
-                state.acceleration,
-                distance / 16.0 * (60.0 * x - 180.0 * x * x + 120.0 * x * x * x),
-                distance / 16.0,
-            );
-            near(
-                state.jerk,
-                distance / 64.0 * (60.0 - 360.0 * x + 360.0 * x * x),
-                distance / 64.0 * 6.0,
-            );
+            let near = |found: f64, plain: f64, scale: f64| assert!((found - plain).abs() <= scale * 1e-13, "{t}: {found} {plain}");
+            near(state.position, distance * x * x * x * (10.0 - 15.0 * x + 6.0 * x * x), distance);
+            near(state.velocity, distance / duration * (30.0 * x * x - 60.0 * x * x * x + 30.0 * x * x * x * x), distance / duration);
+            near(state.acceleration, distance / 16.0 * (60.0 * x - 180.0 * x * x + 120.0 * x * x * x), distance / 16.0);
+            near(state.jerk, distance / 64.0 * (60.0 - 360.0 * x + 360.0 * x * x), distance / 64.0 * 6.0);
         }
     }
 
     #[test]
     fn the_fastest_move_reaches_one_limit_and_passes_none() {
-        for (limits, binding) in [
-            ((1.0, 1e3, 1e6), Binding::Velocity),
-            ((1e3, 1.0, 1e3), Binding::Acceleration),
-            ((1e3, 1e3, 1.0), Binding::Jerk),
-        ] {
+        for (limits, binding) in
+            [((1.0, 1e3, 1e6), Binding::Velocity), ((1e3, 1.0, 1e3), Binding::Acceleration), ((1e3, 1e3, 1.0), Binding::Jerk)]
+        {
             for distance in [0.3, -7.0, 123.456] {
                 let limits = Limits::new(limits.0, limits.1, limits.2).unwrap();
                 let fastest = MinimumJerk::fastest(distance, &limits).unwrap();
@@ -257,10 +212,7 @@ mod tests {
                     Binding::Jerk => (fastest.peak_jerk(), limits.jerk()),
                 };
                 // A dozen last places of the duration, three times over for the jerk.
-                assert!(
-                    peak >= limit * (1.0 - 36.0 * f64::EPSILON),
-                    "{peak} {limit}"
-                );
+                assert!(peak >= limit * (1.0 - 36.0 * f64::EPSILON), "{peak} {limit}");
             }
         }
     }
@@ -270,25 +222,9 @@ mod tests {
         let limits = Limits::new(1.0, 1.0, 1.0).unwrap();
         let none = MinimumJerk::fastest(0.0, &limits).unwrap();
         assert_eq!(none.duration(), 0.0);
-        assert_eq!(
-            none.at(0.0).unwrap(),
-            State {
-                position: 0.0,
-                velocity: 0.0,
-                acceleration: 0.0,
-                jerk: 0.0
-            }
-        );
+        assert_eq!(none.at(0.0).unwrap(), State { position: 0.0, velocity: 0.0, acceleration: 0.0, jerk: 0.0 });
         let hold = MinimumJerk::new(0.0, 5.0).unwrap();
-        assert_eq!(
-            hold.at(2.0).unwrap(),
-            State {
-                position: 0.0,
-                velocity: 0.0,
-                acceleration: 0.0,
-                jerk: 0.0
-            }
-        );
+        assert_eq!(hold.at(2.0).unwrap(), State { position: 0.0, velocity: 0.0, acceleration: 0.0, jerk: 0.0 });
         assert_eq!(hold.peak_jerk(), 0.0);
     }
 }

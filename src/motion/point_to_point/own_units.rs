@@ -23,10 +23,7 @@ impl OwnUnits {
         }
         // The exponent bits alone: the greatest power of two that is not over `about`.
         let time = f64::from_bits(about.to_bits() & 0x7ff0_0000_0000_0000);
-        Ok(Self {
-            length: distance.abs(),
-            time,
-        })
+        Ok(Self { length: distance.abs(), time })
     }
 
     /// Seconds into own units. Exact.

@@ -24,24 +24,14 @@ impl SRamp {
         // acceleration x (acceleration / jerk) may overflow to infinity, which rightly is not reached.
         if change >= acceleration * (acceleration / jerk) {
             let blend = acceleration / jerk;
-            return Self {
-                blend,
-                total: blend + change / acceleration,
-                jerk,
-                full: true,
-            };
+            return Self { blend, total: blend + change / acceleration, jerk, full: true };
         }
         Self::triangle((change / jerk).sqrt(), jerk)
     }
 
     /// A change of speed whose acceleration rises for `blend` and falls at once.
     pub(crate) fn triangle(blend: f64, jerk: f64) -> Self {
-        Self {
-            blend,
-            total: 2.0 * blend,
-            jerk,
-            full: false,
-        }
+        Self { blend, total: 2.0 * blend, jerk, full: false }
     }
 
     /// Speed gained in the first `t`, for `t <= total / 2`.
@@ -58,9 +48,7 @@ impl SRamp {
             return self.jerk * t * t * t / 6.0;
         }
         let rest = t - self.blend;
-        self.jerk
-            * self.blend
-            * (self.blend * self.blend / 6.0 + self.blend * rest / 2.0 + rest * rest / 2.0)
+        self.jerk * self.blend * (self.blend * self.blend / 6.0 + self.blend * rest / 2.0 + rest * rest / 2.0)
     }
 
     /// Acceleration at `t`, as a part of its greatest, for `t <= total / 2`. At most 1.
@@ -77,29 +65,13 @@ mod tests {
     fn half_the_change_is_gained_at_half_the_time() {
         // change 6, acceleration 2, jerk 4: blend 0.5, total 3.5, all exact in binary.
         let ramp = SRamp::fastest(6.0, 2.0, 4.0);
-        assert_eq!(
-            ramp,
-            SRamp {
-                blend: 0.5,
-                total: 3.5,
-                jerk: 4.0,
-                full: true
-            }
-        );
+        assert_eq!(ramp, SRamp { blend: 0.5, total: 3.5, jerk: 4.0, full: true });
         assert_eq!(ramp.gain(1.75), 3.0);
         assert_eq!(ramp.gain(0.25), 0.125);
         assert_eq!(ramp.load(0.125), 0.25);
         // change 1, jerk 4: the acceleration reaches 2 and falls at once.
         let ramp = SRamp::fastest(1.0, 3.0, 4.0);
-        assert_eq!(
-            ramp,
-            SRamp {
-                blend: 0.5,
-                total: 1.0,
-                jerk: 4.0,
-                full: false
-            }
-        );
+        assert_eq!(ramp, SRamp { blend: 0.5, total: 1.0, jerk: 4.0, full: false });
         assert_eq!(ramp.gain(0.5), 0.5);
     }
 
@@ -110,8 +82,6 @@ mod tests {
         let first = (ramp.gain(0.0) + 4.0 * ramp.gain(0.25) + ramp.gain(0.5)) * 0.5 / 6.0;
         let second = (ramp.gain(0.5) + 4.0 * ramp.gain(1.125) + ramp.gain(1.75)) * 1.25 / 6.0;
         assert!((ramp.lead(0.5) - first).abs() <= first * f64::EPSILON * 4.0);
-        assert!(
-            (ramp.lead(1.75) - (first + second)).abs() <= (first + second) * f64::EPSILON * 4.0
-        );
+        assert!((ramp.lead(1.75) - (first + second)).abs() <= (first + second) * f64::EPSILON * 4.0);
     }
 }

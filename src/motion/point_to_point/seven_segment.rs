@@ -68,49 +68,22 @@ impl SevenSegment {
     /// # Errors
     /// [`ProfileError::EndSpeedOverLimit`], [`ProfileError::AgainstMove`], [`ProfileError::TooShort`] (with the least distance), and
     /// those of [`rest_to_rest`](Self::rest_to_rest).
-    pub fn fastest(
-        distance: f64,
-        start: f64,
-        finish: f64,
-        limits: &Limits,
-    ) -> Result<Self, ProfileError> {
+    pub fn fastest(distance: f64, start: f64, finish: f64, limits: &Limits) -> Result<Self, ProfileError> {
         let (from, to) = along_the_move(distance, start, finish, limits.velocity())?;
         if distance == 0.0 {
             if from != to {
                 let least = Self::least_distance(start, finish, limits)?;
-                return Err(ProfileError::TooShort {
-                    distance,
-                    least,
-                    start,
-                    finish,
-                });
+                return Err(ProfileError::TooShort { distance, least, start, finish });
             }
-            return Ok(Self {
-                distance,
-                start,
-                finish,
-                duration: 0.0,
-                course: None,
-            });
+            return Ok(Self { distance, start, finish, duration: 0.0, course: None });
         }
         let course = match Course::fastest(distance, from, to, limits)? {
             Ok(course) => course,
             Err(times) => {
-                return Err(ProfileError::TooShort {
-                    distance,
-                    least: distance * times,
-                    start,
-                    finish,
-                });
+                return Err(ProfileError::TooShort { distance, least: distance * times, start, finish });
             }
         };
-        Ok(Self {
-            distance,
-            start,
-            finish,
-            duration: course.least(),
-            course: Some(course),
-        })
+        Ok(Self { distance, start, finish, duration: course.least(), course: Some(course) })
     }
 
     /// The least distance, with its sign, in which `start` can become `finish` (length/s, of one sign) without backing up. Unit: length.
@@ -137,16 +110,10 @@ impl SevenSegment {
             positive("duration", duration)?;
         }
         if duration < least {
-            return Err(ProfileError::TooFast {
-                found: duration,
-                least,
-            });
+            return Err(ProfileError::TooFast { found: duration, least });
         }
         if duration > least && !(self.start == 0.0 && self.finish == 0.0) {
-            return Err(ProfileError::MovingEnds {
-                start: self.start,
-                finish: self.finish,
-            });
+            return Err(ProfileError::MovingEnds { start: self.start, finish: self.finish });
         }
         Ok(Self { duration, ..*self })
     }
@@ -158,12 +125,7 @@ impl SevenSegment {
             return None;
         }
         let Some(course) = self.course else {
-            return Some(State {
-                position: self.distance,
-                velocity: self.start,
-                acceleration: 0.0,
-                jerk: 0.0,
-            });
+            return Some(State { position: self.distance, velocity: self.start, acceleration: 0.0, jerk: 0.0 });
         };
         let pace = self.pace();
         let way = self.distance.signum();
@@ -221,29 +183,21 @@ impl SevenSegment {
     #[must_use]
     pub fn peak_velocity(&self) -> f64 {
         let phases = self.phases();
-        phases
-            .turning_speed
-            .abs()
-            .max(self.start.abs())
-            .max(self.finish.abs())
+        phases.turning_speed.abs().max(self.start.abs()).max(self.finish.abs())
     }
 
     /// Greatest acceleration or deceleration. Unit: length/s^2.
     #[must_use]
     pub fn peak_acceleration(&self) -> f64 {
         let phases = self.phases();
-        phases
-            .first_acceleration
-            .abs()
-            .max(phases.second_acceleration.abs())
+        phases.first_acceleration.abs().max(phases.second_acceleration.abs())
     }
 
     /// Greatest jerk. Unit: length/s^3.
     #[must_use]
     pub fn peak_jerk(&self) -> f64 {
         let pace = self.pace();
-        self.course
-            .map_or(0.0, |course| course.peak_jerk() * pace * pace * pace)
+        self.course.map_or(0.0, |course| course.peak_jerk() * pace * pace * pace)
     }
 
     /// The limit that shapes the move, or `None` if none does: no distance, or stretched beyond the fastest.
@@ -270,8 +224,5 @@ impl SevenSegment {
 /// Pass it to [`SevenSegment::stretched`] of each.
 #[must_use]
 pub fn synchronise(profiles: &[SevenSegment]) -> f64 {
-    profiles
-        .iter()
-        .map(SevenSegment::duration)
-        .fold(0.0, f64::max)
+    profiles.iter().map(SevenSegment::duration).fold(0.0, f64::max)
 }

@@ -39,34 +39,17 @@ impl Course {
     ///
     /// # Errors
     /// [`ProfileError::NotRepresentable`].
-    pub(crate) fn fastest(
-        distance: f64,
-        from: f64,
-        to: f64,
-        limits: &Limits,
-    ) -> Result<Result<Self, f64>, ProfileError> {
+    pub(crate) fn fastest(distance: f64, from: f64, to: f64, limits: &Limits) -> Result<Result<Self, f64>, ProfileError> {
         let units = OwnUnits::new(distance, about(distance, limits))?;
         let question = question(&units, from, to, limits);
         if from == 0.0 && to == 0.0 {
-            return Ok(Ok(Self::new(
-                units,
-                from,
-                to,
-                &question.rest_to_rest(),
-                limits,
-            )));
+            return Ok(Ok(Self::new(units, from, to, &question.rest_to_rest(), limits)));
         }
-        Ok(question
-            .fastest()
-            .map(|timing| Self::new(units, from, to, &timing, limits)))
+        Ok(question.fastest().map(|timing| Self::new(units, from, to, &timing, limits)))
     }
 
     fn new(units: OwnUnits, from: f64, to: f64, timing: &Timing, limits: &Limits) -> Self {
-        let (first, second) = if from <= to {
-            (timing.at_lower, timing.at_higher)
-        } else {
-            (timing.at_higher, timing.at_lower)
-        };
+        let (first, second) = if from <= to { (timing.at_lower, timing.at_higher) } else { (timing.at_higher, timing.at_lower) };
         let excess = units.length_per_s(timing.excess);
         let turning = if timing.at_limit {
             limits.velocity()
@@ -105,24 +88,14 @@ impl Course {
         let (first, second) = (&self.first, &self.second);
         let up = self.up();
         let first_end = (from + turning) / 2.0 * first.total;
-        let second_start = if self.cruise > 0.0 {
-            1.0 - (turning + to) / 2.0 * second.total
-        } else {
-            first_end
-        };
+        let second_start = if self.cruise > 0.0 { 1.0 - (turning + to) / 2.0 * second.total } else { first_end };
         if x < first.total {
             // z: until the turning speed.
             let z = first.total - x;
             let (position, velocity) = if x <= z {
-                (
-                    from * x + up * first.lead(x),
-                    self.start + up * self.speed(first.gain(x)),
-                )
+                (from * x + up * first.lead(x), self.start + up * self.speed(first.gain(x)))
             } else {
-                (
-                    first_end - (turning * z - up * first.lead(z)),
-                    self.turning - up * self.speed(first.gain(z)),
-                )
+                (first_end - (turning * z - up * first.lead(z)), self.turning - up * self.speed(first.gain(z)))
             };
             return State {
                 position: position.min(1.0),
@@ -135,15 +108,9 @@ impl Course {
             // z: since the turning speed.
             let z = second.total - y;
             let (position, velocity) = if y <= z {
-                (
-                    1.0 - (to * y + up * second.lead(y)),
-                    self.finish + up * self.speed(second.gain(y)),
-                )
+                (1.0 - (to * y + up * second.lead(y)), self.finish + up * self.speed(second.gain(y)))
             } else {
-                (
-                    second_start + (turning * z - up * second.lead(z)),
-                    self.turning - up * self.speed(second.gain(z)),
-                )
+                (second_start + (turning * z - up * second.lead(z)), self.turning - up * self.speed(second.gain(z)))
             };
             // Where there is no second ramp, this is the very end, and the jerk is the one that led to it.
             let jerk = match (second.total > 0.0, self.cruise > 0.0) {
@@ -158,12 +125,7 @@ impl Course {
                 jerk: up * self.limits.jerk() * jerk,
             };
         }
-        State {
-            position: (first_end + turning * (x - first.total)).min(1.0),
-            velocity: self.turning,
-            acceleration: 0.0,
-            jerk: 0.0,
-        }
+        State { position: (first_end + turning * (x - first.total)).min(1.0), velocity: self.turning, acceleration: 0.0, jerk: 0.0 }
     }
 
     /// The phases, along the move.
@@ -182,11 +144,7 @@ impl Course {
 
     /// Greatest jerk. Unit: length/s^3.
     pub(crate) fn peak_jerk(&self) -> f64 {
-        if self.first.blend > 0.0 || self.second.blend > 0.0 {
-            self.limits.jerk()
-        } else {
-            0.0
-        }
+        if self.first.blend > 0.0 || self.second.blend > 0.0 { self.limits.jerk() } else { 0.0 }
     }
 
     /// The limit that shapes the course.
@@ -215,9 +173,7 @@ impl Course {
         if ramp.full {
             return self.limits.acceleration();
         }
-        self.units
-            .length_per_s2(ramp.jerk * ramp.blend)
-            .min(self.limits.acceleration())
+        self.units.length_per_s2(ramp.jerk * ramp.blend).min(self.limits.acceleration())
     }
 }
 

@@ -78,16 +78,7 @@ impl Question {
         let blend = a / j;
         if 1.0 >= 2.0 * a * blend * blend {
             let total = blend / 2.0 + (blend * blend / 4.0 + 1.0 / a).sqrt();
-            return symmetric(
-                SRamp {
-                    blend,
-                    total,
-                    jerk: j,
-                    full: true,
-                },
-                a * (total - blend),
-                -1.0,
-            );
+            return symmetric(SRamp { blend, total, jerk: j, full: true }, a * (total - blend), -1.0);
         }
         let blend = cbrt(0.5 / j);
         symmetric(SRamp::triangle(blend, j), j * blend * blend, -1.0)
@@ -124,11 +115,7 @@ impl Question {
             // A cruise that is lost in the sum of the times is none.
             let cruise = (1.0 - ramps) / self.velocity;
             let ramp_times = at_limit.at_lower.total + at_limit.at_higher.total;
-            at_limit.cruise = if ramp_times + cruise > ramp_times {
-                cruise
-            } else {
-                0.0
-            };
+            at_limit.cruise = if ramp_times + cruise > ramp_times { cruise } else { 0.0 };
             return at_limit;
         }
         if highest == 0.0 {
@@ -149,27 +136,14 @@ impl Question {
         };
         let far = SRamp::fastest(excess + self.change, self.acceleration, self.jerk);
         let (at_lower, at_higher) = if dips { (near, far) } else { (far, near) };
-        let turning = if dips {
-            (self.lower - excess).max(0.0)
-        } else {
-            self.higher + excess
-        };
-        Timing {
-            at_lower,
-            at_higher,
-            cruise: 0.0,
-            turning,
-            excess,
-            dips,
-            at_limit: false,
-        }
+        let turning = if dips { (self.lower - excess).max(0.0) } else { self.higher + excess };
+        Timing { at_lower, at_higher, cruise: 0.0, turning, excess, dips, at_limit: false }
     }
 
     /// Distance of the two ramps.
     fn length(&self, z: f64, dips: bool) -> f64 {
         let timing = self.timing(z, dips);
-        (self.lower + timing.turning) / 2.0 * timing.at_lower.total
-            + (self.higher + timing.turning) / 2.0 * timing.at_higher.total
+        (self.lower + timing.turning) / 2.0 * timing.at_lower.total + (self.higher + timing.turning) / 2.0 * timing.at_higher.total
     }
 }
 
@@ -199,15 +173,7 @@ mod tests {
 
     fn question(start: f64, finish: f64) -> Question {
         let (lower, higher) = (start.min(finish), start.max(finish));
-        Question {
-            lower,
-            higher,
-            change: higher - lower,
-            headroom: 4.0 - higher,
-            velocity: 4.0,
-            acceleration: 3.0,
-            jerk: 5.0,
-        }
+        Question { lower, higher, change: higher - lower, headroom: 4.0 - higher, velocity: 4.0, acceleration: 3.0, jerk: 5.0 }
     }
 
     #[test]
@@ -223,31 +189,11 @@ mod tests {
             for acceleration in [0.2_f64, 1.0, 4.0, 30.0] {
                 // The acceleration limit is just reached, if the speed allows, where j^2 = 2 a^3.
                 let just = (2.0 * acceleration).sqrt() * acceleration;
-                for jerk in [
-                    0.1,
-                    3.0,
-                    40.0,
-                    0.95 * just,
-                    0.999 * just,
-                    1.001 * just,
-                    1.05 * just,
-                ] {
-                    let asked = Question {
-                        lower: 0.0,
-                        higher: 0.0,
-                        change: 0.0,
-                        headroom: velocity,
-                        velocity,
-                        acceleration,
-                        jerk,
-                    };
+                for jerk in [0.1, 3.0, 40.0, 0.95 * just, 0.999 * just, 1.001 * just, 1.05 * just] {
+                    let asked = Question { lower: 0.0, higher: 0.0, change: 0.0, headroom: velocity, velocity, acceleration, jerk };
                     let (closed, searched) = (asked.rest_to_rest(), asked.fastest().unwrap());
                     // Some twenty roundings on either side.
-                    assert!(
-                        (time(&closed) - time(&searched)).abs()
-                            <= time(&closed) * 40.0 * f64::EPSILON,
-                        "{asked:?}"
-                    );
+                    assert!((time(&closed) - time(&searched)).abs() <= time(&closed) * 40.0 * f64::EPSILON, "{asked:?}");
                     assert_eq!(closed.at_lower.full, searched.at_lower.full, "{asked:?}");
                 }
             }
@@ -257,13 +203,7 @@ mod tests {
     /// A second, slow way: of all turning speeds on a grid, none is faster and covers the distance.
     #[test]
     fn no_other_turning_speed_is_faster() {
-        for (start, finish) in [
-            (0.0, 1.0),
-            (1.1, 0.2),
-            (0.7, 0.7),
-            (0.001, 1.75),
-            (1.74, 0.002),
-        ] {
+        for (start, finish) in [(0.0, 1.0), (1.1, 0.2), (0.7, 0.7), (0.001, 1.75), (1.74, 0.002)] {
             let asked = question(start, finish);
             let Ok(best) = asked.fastest() else { continue };
             let least = best.at_lower.total + best.cruise + best.at_higher.total;
@@ -271,13 +211,9 @@ mod tests {
                 let w = f64::from(i) / 1000.0;
                 let ramp = |u: f64| SRamp::fastest((w - u).abs(), 3.0, 5.0);
                 let (first, second) = (ramp(start), ramp(finish));
-                let rest =
-                    1.0 - (start + w) / 2.0 * first.total - (finish + w) / 2.0 * second.total;
+                let rest = 1.0 - (start + w) / 2.0 * first.total - (finish + w) / 2.0 * second.total;
                 if rest >= 0.0 && w > 0.0 {
-                    assert!(
-                        first.total + second.total + rest / w >= least * (1.0 - 1e-14),
-                        "{start} {finish} at {w}"
-                    );
+                    assert!(first.total + second.total + rest / w >= least * (1.0 - 1e-14), "{start} {finish} at {w}");
                 }
             }
         }

@@ -6,9 +6,7 @@
 //! unbounded there; use [`SevenSegment`](super::SevenSegment) where that matters.
 
 use super::own_units::OwnUnits;
-use super::{
-    Binding, LEAST_DISTANCE_SLACK, ProfileError, TrapezoidLimits, along_the_move, positive,
-};
+use super::{Binding, LEAST_DISTANCE_SLACK, ProfileError, TrapezoidLimits, along_the_move, positive};
 
 /// A trapezoidal velocity profile; a triangle if it does not cruise.
 ///
@@ -77,12 +75,7 @@ impl Trapezoid {
     /// [`ProfileError::TooShort`], with the least distance, if the speed cannot change so much within `distance`;
     /// [`ProfileError::EndSpeedOverLimit`], [`ProfileError::AgainstMove`], [`ProfileError::OutOfRange`],
     /// [`ProfileError::NotRepresentable`].
-    pub fn fastest(
-        distance: f64,
-        start: f64,
-        finish: f64,
-        limits: &TrapezoidLimits,
-    ) -> Result<Self, ProfileError> {
+    pub fn fastest(distance: f64, start: f64, finish: f64, limits: &TrapezoidLimits) -> Result<Self, ProfileError> {
         let (from, to) = along_the_move(distance, start, finish, limits.velocity())?;
         let still = Self {
             distance,
@@ -96,84 +89,39 @@ impl Trapezoid {
         };
         let least = Self::least_distance(start, finish, limits)?;
         if distance == 0.0 {
-            return if from == to {
-                Ok(still)
-            } else {
-                Err(ProfileError::TooShort {
-                    distance,
-                    least,
-                    start,
-                    finish,
-                })
-            };
+            return if from == to { Ok(still) } else { Err(ProfileError::TooShort { distance, least, start, finish }) };
         }
         let length = distance.abs();
-        let by_rate = (length / limits.acceleration())
-            .sqrt()
-            .max((length / limits.deceleration()).sqrt());
+        let by_rate = (length / limits.acceleration()).sqrt().max((length / limits.deceleration()).sqrt());
         let units = OwnUnits::new(distance, by_rate.max(length / limits.velocity()))?;
-        let (start_own, finish_own, limit) = (
-            units.velocity(from),
-            units.velocity(to),
-            units.velocity(limits.velocity()),
-        );
-        let (a, d) = (
-            units.acceleration(limits.acceleration()),
-            units.acceleration(limits.deceleration()),
-        );
+        let (start_own, finish_own, limit) = (units.velocity(from), units.velocity(to), units.velocity(limits.velocity()));
+        let (a, d) = (units.acceleration(limits.acceleration()), units.acceleration(limits.deceleration()));
         // to^2 - from^2, from the difference of the speeds before any rounding.
-        let squares =
-            (start_own + finish_own) * units.velocity((to - from).abs()).copysign(to - from);
+        let squares = (start_own + finish_own) * units.velocity((to - from).abs()).copysign(to - from);
         // Twice the distances of both ramps, times (a + d), were the speed not limited: v^2 = u^2 + 2 a s at either end.
         let (up, down) = (2.0 * d + squares, 2.0 * a - squares);
         if up < -LEAST_DISTANCE_SLACK * 2.0 * d || down < -LEAST_DISTANCE_SLACK * 2.0 * a {
-            return Err(ProfileError::TooShort {
-                distance,
-                least: least.copysign(distance),
-                start,
-                finish,
-            });
+            return Err(ProfileError::TooShort { distance, least: least.copysign(distance), start, finish });
         }
         let share = 1.0 / (1.0 + d / a);
-        let free = 2.0 * d * share
-            + (1.0 - share) * start_own * start_own
-            + share * finish_own * finish_own;
+        let free = 2.0 * d * share + (1.0 - share) * start_own * start_own + share * finish_own * finish_own;
         let free_peak = free.sqrt().max(start_own).max(finish_own);
         let (peak_own, times, peak) = if free_peak < limit {
             let first = up.max(0.0) / (a + d) / (free_peak + start_own);
             let second = down.max(0.0) / (a + d) / (free_peak + finish_own);
-            let peak = units
-                .length_per_s(free_peak)
-                .max(from)
-                .max(to)
-                .min(limits.velocity());
+            let peak = units.length_per_s(free_peak).max(from).max(to).min(limits.velocity());
             (free_peak, (first, 0.0, second), peak)
         } else {
             let first = units.velocity(limits.velocity() - from) / a;
             let second = units.velocity(limits.velocity() - to) / d;
             let ramps = (start_own + limit) / 2.0 * first + (limit + finish_own) / 2.0 * second;
-            (
-                limit,
-                (first, ((1.0 - ramps) / limit).max(0.0), second),
-                limits.velocity(),
-            )
+            (limit, (first, ((1.0 - ramps) / limit).max(0.0), second), limits.velocity())
         };
         Ok(Self {
             peak,
             duration: units.seconds(times.0 + times.1 + times.2),
-            binding: Some(if free_peak < limit {
-                Binding::Acceleration
-            } else {
-                Binding::Velocity
-            }),
-            course: Some(Course {
-                units,
-                start: start_own,
-                peak: peak_own,
-                finish: finish_own,
-                rates: (a, d),
-                times,
-            }),
+            binding: Some(if free_peak < limit { Binding::Acceleration } else { Binding::Velocity }),
+            course: Some(Course { units, start: start_own, peak: peak_own, finish: finish_own, rates: (a, d), times }),
             ..still
         })
     }
@@ -182,17 +130,9 @@ impl Trapezoid {
     ///
     /// # Errors
     /// [`ProfileError::EndSpeedOverLimit`], [`ProfileError::AgainstMove`] if the speeds are of opposite signs, [`ProfileError::OutOfRange`].
-    pub fn least_distance(
-        start: f64,
-        finish: f64,
-        limits: &TrapezoidLimits,
-    ) -> Result<f64, ProfileError> {
+    pub fn least_distance(start: f64, finish: f64, limits: &TrapezoidLimits) -> Result<f64, ProfileError> {
         let (from, to) = along_the_move(0.0, start, finish, limits.velocity())?;
-        let rate = if to > from {
-            limits.acceleration()
-        } else {
-            limits.deceleration()
-        };
+        let rate = if to > from { limits.acceleration() } else { limits.deceleration() };
         let least = (to - from).abs() / rate * ((from + to) / 2.0);
         Ok(if start + finish < 0.0 { -least } else { least })
     }
@@ -209,11 +149,7 @@ impl Trapezoid {
         let (time, speed) = (units.time(duration), units.velocity(cruise));
         let blend = (time - 1.0 / speed).min(time / 2.0);
         if !(cruise > above && blend > 0.0) || cruise > at_most * (1.0 + LEAST_DISTANCE_SLACK) {
-            return Err(ProfileError::CruiseOutOfReach {
-                found: cruise,
-                above,
-                at_most,
-            });
+            return Err(ProfileError::CruiseOutOfReach { found: cruise, above, at_most });
         }
         let rate = speed / blend;
         let rates = (units.length_per_s2(rate), units.length_per_s2(rate));
@@ -226,14 +162,7 @@ impl Trapezoid {
             rates,
             duration,
             binding: None,
-            course: Some(Course {
-                units,
-                start: 0.0,
-                peak: speed,
-                finish: 0.0,
-                rates: (rate, rate),
-                times,
-            }),
+            course: Some(Course { units, start: 0.0, peak: speed, finish: 0.0, rates: (rate, rate), times }),
         })
     }
 
@@ -276,18 +205,10 @@ impl Trapezoid {
             return None;
         }
         let Some(course) = self.course else {
-            return Some(TrapezoidState {
-                position: self.distance,
-                velocity: self.start,
-                acceleration: 0.0,
-            });
+            return Some(TrapezoidState { position: self.distance, velocity: self.start, acceleration: 0.0 });
         };
         let way = self.distance.signum();
-        let (mut part, mut speed, acceleration) = self.along(
-            &course,
-            course.units.time(t),
-            course.units.time(self.duration - t),
-        );
+        let (mut part, mut speed, acceleration) = self.along(&course, course.units.time(t), course.units.time(self.duration - t));
         if t == 0.0 {
             // Without acceleration or cruise it would be known from the other end only, but for the rounding of a whole move.
             (part, speed) = (0.0, self.start.abs());
@@ -306,11 +227,7 @@ impl Trapezoid {
         let (a, d) = course.rates;
         if x < first {
             let speed = self.start.abs() + course.units.length_per_s(a * x);
-            return (
-                x * (course.start + a * x / 2.0),
-                speed.min(self.peak),
-                self.rates.0,
-            );
+            return (x * (course.start + a * x / 2.0), speed.min(self.peak), self.rates.0);
         }
         if y <= second {
             let speed = self.finish.abs() + course.units.length_per_s(d * y);
@@ -320,11 +237,7 @@ impl Trapezoid {
                 (false, true) => 0.0,
                 (false, false) => self.rates.0,
             };
-            return (
-                1.0 - y * (course.finish + d * y / 2.0),
-                speed.min(self.peak),
-                acceleration,
-            );
+            return (1.0 - y * (course.finish + d * y / 2.0), speed.min(self.peak), acceleration);
         }
         let before = first * (course.start + a * first / 2.0);
         (before + course.peak * (x - first), self.peak, 0.0)
@@ -348,18 +261,10 @@ impl Trapezoid {
         let (units, times) = match &self.course {
             Some(course) => (course.units, course.times),
             None => {
-                return TrapezoidPhases {
-                    acceleration: 0.0,
-                    cruise: 0.0,
-                    deceleration: 0.0,
-                };
+                return TrapezoidPhases { acceleration: 0.0, cruise: 0.0, deceleration: 0.0 };
             }
         };
-        TrapezoidPhases {
-            acceleration: units.seconds(times.0),
-            cruise: units.seconds(times.1),
-            deceleration: units.seconds(times.2),
-        }
+        TrapezoidPhases { acceleration: units.seconds(times.0), cruise: units.seconds(times.1), deceleration: units.seconds(times.2) }
     }
 
     /// Greatest speed. Unit: length/s.

@@ -1,0 +1,115 @@
+//! Compile and check against the usual way: the same keys, the same peaks, in one run.
+//!
+//! Subject: 56 axes x 12 keys x 700 frames (fixtures/bench) compiled and checked exactly. Rival in this run: the same curves sampled 64
+//! times a frame for their peaks, as a table-driven script would. Figures to quote are ratios; DEVELOPERS.md has them with the machine.
+
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing, clippy::panic, reason = "a bench")]
+
+use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
+use movewright::check::check;
+use movewright::compile::Move;
+use movewright::shot::{Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
+use movewright::stage::{Axis, AxisSpec, ChannelId, GroupSpec, Stage, Unit};
+use movewright::time::{FrameRate, FrameSpan, Timecode};
+
+fn fixture(name: &str) -> Vec<Vec<f64>> {
+    let path = format!("{}/fixtures/bench/{name}", env!("CARGO_MANIFEST_DIR"));
+    let mut rows = csv::Reader::from_path(path).unwrap();
+    rows.records().map(|r| r.unwrap().iter().map(|c| c.parse().unwrap()).collect()).collect()
+}
+
+/// The fixture's axes, repeated up to `axes`, over `frames` frames (keys stretched to fit).
+fn inputs(axes: usize, frames: i64, shape: Shape) -> (Stage, Shot) {
+    let (keys, limits) = (fixture("keys.csv"), fixture("limits.csv"));
+    let n = limits.len();
+    let stretch = frames as f64 / 701.0;
+    let mut specs = Vec::new();
+    for i in 0..axes {
+        let l = &limits[i % n];
+        let mut s = AxisSpec::new(&format!("a{i}"), Unit::Millimetre, [-1e6, 1e6], [l[1], l[2], l[3]]);
+        s.drive.travel_per_rev = 200.0 / l[4];
+        specs.push(Axis::new(s).unwrap());
+    }
+    let stage = Stage::new("bench", 1.0, vec![GroupSpec { name: "g".into(), axes: specs }]).unwrap();
+    let tracks = (0..axes)
+        .map(|i| {
+            let own = keys.iter().filter(|k| k[0] as usize == i % n).map(|k| Key::new(k[1] * stretch, k[2])).collect();
+            Track::new(ChannelId(i), shape, None, own).unwrap()
+        })
+        .collect();
+    let rate = FrameRate::parse("24").unwrap();
+    let spec = ShotSpec {
+        name: "bench".into(),
+        frame_rate: rate,
+        frames: FrameSpan::new(0, frames - 1).unwrap(),
+        timecode_start: Timecode::from_count(0, rate),
+        tracks,
+        cycles: vec![],
+        drifts: vec![],
+        copies: vec![],
+        passes: vec![Pass::new(&stage, "picture", Exposure::Moving, 12.0, 180.0, 0.0, vec![]).unwrap()],
+    };
+    let shot = Shot::new(&stage, spec).unwrap();
+    (stage, shot)
+}
+
+fn sampled_peaks(mv: &Move) -> f64 {
+    let mut sum = 0.0;
+    for axis in mv.axes() {
+        let c = axis.curve();
+        let mut peaks = [0.0_f64; 3];
+        for piece in c.pieces() {
+            let n = ((piece.end - piece.start) * 64.0).ceil();
+            let mut i = 0.0;
+            while i < n {
+                let j = piece.quintic.jet(i / n, piece.length());
+                peaks = [peaks[0].max(j.v.abs()), peaks[1].max(j.a.abs()), peaks[2].max(j.j.abs())];
+                i += 1.0;
+            }
+        }
+        sum += peaks.iter().sum::<f64>();
+    }
+    sum
+}
+
+fn compile(c: &mut Criterion) {
+    let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
+    let mut group = c.benchmark_group("compile_and_check");
+    for shape in [Shape::MinimumJerk, Shape::NaturalCubic, Shape::Monotone] {
+        let (stage, shot) = inputs(56, 701, shape);
+        group.bench_function(BenchmarkId::new("exact", shape.name()), |b| {
+            b.iter(|| {
+                one.install(|| {
+                    let mv = Move::compile(&stage, &shot).unwrap();
+                    check(&stage, &shot, &mv, &[]).passes.len()
+                })
+            });
+        });
+    }
+    let (stage, shot) = inputs(56, 701, Shape::MinimumJerk);
+    let mv = Move::compile(&stage, &shot).unwrap();
+    group.bench_function("rival_sampled_64_a_frame", |b| b.iter(|| sampled_peaks(&mv)));
+    group.finish();
+}
+
+fn columns(c: &mut Criterion) {
+    use movewright::output::columns::{Column, write};
+    let mut group = c.benchmark_group("compile_check_columns");
+    group.sample_size(10);
+    for (axes, frames) in [(1, 700), (10, 700), (56, 700), (500, 700), (56, 100), (56, 10_000), (56, 100_000)] {
+        let (stage, shot) = inputs(axes, frames, Shape::MinimumJerk);
+        group.throughput(Throughput::Elements(axes as u64 * frames as u64));
+        group.bench_function(BenchmarkId::from_parameter(format!("{axes}x{frames}")), |b| {
+            b.iter(|| {
+                let mv = Move::compile(&stage, &shot).unwrap();
+                let report = check(&stage, &shot, &mv, &[]);
+                write(std::io::sink(), &stage, &shot, &mv, &shot.passes()[0], Column::Steps).unwrap();
+                report.passes.len()
+            });
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, compile, columns);
+criterion_main!(benches);

@@ -1,0 +1,121 @@
+//! What is worth knowing though it is over no limit: overshoot, steps in acceleration, axes that never move, torque nobody can check.
+
+use super::report::Finding;
+use super::torque::Torque;
+use crate::compile::{AxisMove, Move};
+use crate::motion::Peaks;
+use crate::shot::{Shape, Shot};
+use crate::signal::{Source, SourceKind, sources};
+use crate::stage::{Axis, ChannelId, Stage};
+
+/// Every finding, axis by axis in stage order.
+#[must_use]
+pub fn findings(stage: &Stage, shot: &Shot, mv: &Move) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for (i, (axis, m)) in stage.axes().iter().zip(mv.axes()).enumerate() {
+        let name = stage.axis_name(i);
+        let layers = sources::of(stage, shot, ChannelId(i)).unwrap_or_default();
+        found.extend(overshoot(shot, axis, m, &layers, name, i));
+        for b in m.breaks() {
+            found.push(Finding {
+                kind: "acceleration_step",
+                axis: i,
+                frame: Some(b.at),
+                value: Some(b.after - b.before),
+                message: format!(
+                    "{name}: acceleration steps by {:.4} {u}/frame2 at frame {}, which is jerk without bound; give the track a `blend`",
+                    b.after - b.before,
+                    b.at,
+                    u = axis.unit().symbol()
+                ),
+            });
+        }
+        found.extend(passes_by(shot, axis, m, &layers, name, i));
+        if m.never_moves() {
+            let why = if layers.is_empty() { "nothing drives it" } else { "its layers keep it still" };
+            found.push(Finding {
+                kind: "never_moves",
+                axis: i,
+                frame: None,
+                value: None,
+                message: format!("{name}: never moves in the photographed span; {why}"),
+            });
+        } else if Torque::of(axis).is_none() {
+            found.push(Finding {
+                kind: "torque_unchecked",
+                axis: i,
+                frame: None,
+                value: None,
+                message: format!("{name}: torque is not checked; the stage file gives no load, rotor inertia or torque table"),
+            });
+        }
+    }
+    found
+}
+
+/// The one source, a track, of an axis that has no other.
+fn only_track<'a>(shot: &'a Shot, layers: &[Source]) -> Option<(&'a crate::shot::Track, Source)> {
+    match layers {
+        [one] if one.kind == SourceKind::Track => shot.tracks().get(one.index).map(|t| (t, *one)),
+        _ => None,
+    }
+}
+
+/// Where the curve leaves the range of the two keys around it, the worst place.
+fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source], name: &str, index: usize) -> Option<Finding> {
+    let (track, source) = only_track(shot, layers)?;
+    // The other shapes stay within their keys' range: monotone by its slopes, the rest as sums with shares from 0 to 1.
+    if !matches!(track.shape(), Shape::MinimumJerk | Shape::NaturalCubic | Shape::CatmullRom) {
+        return None;
+    }
+    let mut values = track.keys().iter().map(|k| k.value * source.scale);
+    let first = values.next()?;
+    let (low, high) = values.fold((first, first), |(lo, hi), v| (lo.min(v), hi.max(v)));
+    let (keys_from, keys_to) = (track.keys().first()?.frame + source.delay, track.keys().last()?.frame + source.delay);
+    let range = m.curve().overlapping(keys_from, keys_to);
+    let range = range.start.max(m.photographed().start)..range.end.min(m.photographed().end);
+    let peaks = Peaks::of(m.curve(), range)?;
+    let (below, above) = (low - peaks.least.value, peaks.greatest.value - high);
+    let (by, at, value) =
+        if below > above { (below, peaks.least.at, peaks.least.value) } else { (above, peaks.greatest.at, peaks.greatest.value) };
+    // Less than a hundredth of a step is the arithmetic, not the curve.
+    if !(by * axis.drive().steps_per_unit() > 0.01) {
+        return None;
+    }
+    let u = axis.unit().symbol();
+    Some(Finding {
+        kind: "overshoot",
+        axis: index,
+        frame: Some(at),
+        value: Some(by),
+        message: format!(
+            "{name}: passes the range of its keys ({low} to {high} {u}) by {by:.4} {u}, to {value:.4} {u} at frame {at:.2}; the shape `monotone` never does"
+        ),
+    })
+}
+
+/// By how much a blended track passes its keys at most.
+fn passes_by(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source], name: &str, index: usize) -> Option<Finding> {
+    let (track, source) = only_track(shot, layers)?;
+    if !track.shape().is_blended() {
+        return None;
+    }
+    let mut worst: Option<(f64, f64)> = None;
+    for key in track.keys() {
+        let frame = key.frame + source.delay;
+        let Some(p) = m.curve().at(frame) else { continue };
+        let off = (p - key.value * source.scale).abs();
+        if off * axis.drive().steps_per_unit() > 0.5 && worst.is_none_or(|(w, _)| off > w) {
+            worst = Some((off, frame));
+        }
+    }
+    let (off, frame) = worst?;
+    let u = axis.unit().symbol();
+    Some(Finding {
+        kind: "blended_corner",
+        axis: index,
+        frame: Some(frame),
+        value: Some(off),
+        message: format!("{name}: a blended corner passes its key at frame {frame} by {off:.4} {u}; a smaller `blend` comes nearer"),
+    })
+}

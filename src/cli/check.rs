@@ -1,0 +1,23 @@
+//! `movewright check`.
+
+use super::args::CheckArgs;
+use super::prepared::prepare;
+use super::{Outcome, table, terminal};
+use crate::output::check_json;
+
+pub(super) fn run(args: &CheckArgs) -> Outcome {
+    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let (stage, shot) = (&p.loaded.stage, &p.loaded.shot);
+    if args.json {
+        match check_json::text(stage, shot, &p.report) {
+            Ok(text) => terminal::result(&text),
+            Err(error) => {
+                terminal::remark(&format!("error[O001]: the check could not be written as JSON: {error}"));
+                return Outcome::Wrong;
+            }
+        }
+    } else {
+        terminal::result(&table::text(stage, shot, &p.report, terminal::colour_results()));
+    }
+    if p.report.within_limits() { Outcome::Fine } else { Outcome::Over }
+}

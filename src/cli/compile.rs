@@ -1,0 +1,43 @@
+//! `movewright compile`.
+
+use super::args::CompileArgs;
+use super::prepared::prepare;
+use super::terminal::{self, Progress};
+use super::{Outcome, table};
+use crate::output::{Export, ExportError, Written};
+
+pub(super) fn run(args: &CompileArgs) -> Outcome {
+    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let (stage, shot) = (&p.loaded.stage, &p.loaded.shot);
+    terminal::result(&table::text(stage, shot, &p.report, terminal::colour_results()));
+    let within = p.report.within_limits();
+    if !within && !args.over_limits {
+        terminal::remark("nothing was written: something is over a limit (--over-limits writes all the same, and says so in the manifest)");
+        return Outcome::Over;
+    }
+    let sources = p.loaded.sources.kept();
+    let export = Export {
+        stage,
+        shot,
+        mv: &p.mv,
+        report: &p.report,
+        sources: &sources,
+        over_limits: args.over_limits,
+        replace: args.replace,
+    };
+    let progress = Progress::start("writing");
+    let written = export.write(&args.out, &mut |name| progress.now(name));
+    drop(progress);
+    let out = args.out.display();
+    match written {
+        Ok(Written::New) => terminal::remark(&format!("written: {out}")),
+        Ok(Written::Replaced) => terminal::remark(&format!("replaced: {out}")),
+        Ok(Written::UpToDate) => terminal::remark(&format!("up to date: {out}")),
+        Err(error) => {
+            let code = if matches!(error, ExportError::Folder(_)) { "O002" } else { "O003" };
+            terminal::remark(&format!("error[{code}]: {error}"));
+            return Outcome::Wrong;
+        }
+    }
+    if within { Outcome::Fine } else { Outcome::Over }
+}

@@ -1,0 +1,55 @@
+//! The command line: a thin shell around the library. Results go to standard output, everything else to standard error.
+//!
+//! Exit status: 0 within limits, 1 something is over a limit, 2 the input or the call is wrong (nothing written).
+
+mod args;
+mod check;
+mod compile;
+mod prepared;
+mod table;
+mod terminal;
+
+use clap::Parser;
+
+use args::{Args, Command};
+
+/// What a command ended with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// All within limits: 0.
+    Fine,
+    /// Something is over a limit or does not hold: 1.
+    Over,
+    /// The input or the call is wrong: 2.
+    Wrong,
+}
+
+impl Outcome {
+    /// Exit status.
+    #[must_use]
+    pub fn status(self) -> u8 {
+        match self {
+            Outcome::Fine => 0,
+            Outcome::Over => 1,
+            Outcome::Wrong => 2,
+        }
+    }
+}
+
+/// Runs the command line of this process.
+#[must_use]
+pub fn run() -> Outcome {
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(error) => {
+            // Help and version are answers, everything else a wrong call.
+            let wrong = error.use_stderr();
+            let _unwritable = error.print();
+            return if wrong { Outcome::Wrong } else { Outcome::Fine };
+        }
+    };
+    match args.command {
+        Command::Check(a) => check::run(&a),
+        Command::Compile(a) => compile::run(&a),
+    }
+}

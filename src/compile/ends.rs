@@ -1,0 +1,118 @@
+//! Run-up and run-down: how a pass comes from rest into the first exposure, and from the last one to rest.
+//!
+//! What: where a curve is moving at the edge of the photographed span, it is joined to rest by the piece that meets its position, velocity and
+//! acceleration at the edge and stands still, with no acceleration, at the other end. Of the quintics that do so, which differ in
+//! where they come to rest, the one with the least integral of squared jerk is taken: its velocity is the cubic through both ends,
+//! so its place of rest is L (v/2 - a L/12) before the edge. (D: with the resting place free, the fifth derivative is zero.)
+//! Invariant: the length is a whole number of frames, one for all axes and all passes, so that the whole path is one curve.
+
+use crate::motion::quintic::{Node, Quintic};
+
+/// Which edge of the photographed span.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Edge {
+    /// Before the first exposure.
+    RunUp,
+    /// After the last exposure.
+    RunDown,
+}
+
+impl Edge {
+    /// `run-up` or `run-down`.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Edge::RunUp => "run-up",
+            Edge::RunDown => "run-down",
+        }
+    }
+}
+
+/// The piece, `frames` long, that joins the node at the edge to rest.
+#[must_use]
+pub fn piece(edge: Edge, node: Node, frames: f64) -> Quintic {
+    let (v, a) = (node.v * frames, node.a * frames * frames);
+    if v == 0.0 && a == 0.0 {
+        return Quintic::hold(node.p);
+    }
+    match edge {
+        // Velocity over the run-up, per piece: (3v - a) u^2 + (a - 2v) u^3.
+        Edge::RunUp => {
+            let (c3, c4) = ((3.0 * v - a) / 3.0, (a - 2.0 * v) / 4.0);
+            Quintic([node.p - (c3 + c4), 0.0, 0.0, c3, c4, 0.0])
+        }
+        // Velocity over the run-down: v + a u - (3v + 2a) u^2 + (2v + a) u^3.
+        Edge::RunDown => Quintic([node.p, v, 0.5 * a, -(3.0 * v + 2.0 * a) / 3.0, (2.0 * v + a) / 4.0, 0.0]),
+    }
+}
+
+/// True where an axis stands at the edge: what it moves in a frame is below 2^-20 of a step.
+///
+/// That is a millionth of what the motor can do at all; the one predicate for "does not move" at an edge.
+#[must_use]
+pub fn stands(node: Node, steps_per_unit: f64) -> bool {
+    let nothing = 1.0 / 1_048_576.0;
+    node.v.abs() * steps_per_unit < nothing && node.a.abs() * steps_per_unit < nothing
+}
+
+/// The smallest whole number of frames from 1 to `most` that every axis can do, and, where there is none, the number at which the fewest
+/// cannot. `can(axis, frames)` tells of one axis; `axes` counts them.
+pub fn shortest(axes: usize, most: u32, can: &dyn Fn(usize, u32) -> bool) -> (u32, Vec<usize>) {
+    let mut fewest: Option<(u32, usize)> = None;
+    let mut suspect = 0;
+    for frames in 1..=most {
+        // The axis that failed last fails first again, as a rule.
+        if can(suspect, frames) {
+            match (0..axes).find(|i| !can(*i, frames)) {
+                None => return (frames, Vec::new()),
+                Some(i) => suspect = i,
+            }
+        }
+        // Counting all is dear; once in a while is enough to choose where to stop.
+        if frames.is_power_of_two() || frames == most {
+            let failing = (0..axes).filter(|i| !can(*i, frames)).count();
+            if fewest.is_none_or(|(_, n)| failing < n) {
+                fewest = Some((frames, failing));
+            }
+        }
+    }
+    let frames = fewest.map_or(1, |(f, _)| f);
+    (frames, (0..axes).filter(|i| !can(*i, frames)).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_piece_rests_at_one_end_and_meets_the_edge_at_the_other() {
+        let node = Node { p: 100.0, v: 3.0, a: -0.25 };
+        let h = 7.0;
+        let up = piece(Edge::RunUp, node, h);
+        let (s, e) = (up.jet(0.0, h), up.jet(1.0, h));
+        assert_eq!((s.v, s.a), (0.0, 0.0));
+        assert!((s.p - (100.0 - h * (1.5 + 0.25 * h / 12.0))).abs() < 1e-12);
+        assert!((e.p - 100.0).abs() < 1e-12 && (e.v - 3.0).abs() < 1e-14 && (e.a + 0.25).abs() < 1e-14);
+        let down = piece(Edge::RunDown, node, h);
+        let (s, e) = (down.jet(0.0, h), down.jet(1.0, h));
+        assert_eq!((s.p, s.v, s.a), (100.0, 3.0, -0.25));
+        assert!(e.v.abs() < 1e-14 && e.a.abs() < 1e-14);
+    }
+
+    #[test]
+    fn a_run_down_is_a_run_up_backwards() {
+        let h = 5.0;
+        let up = piece(Edge::RunUp, Node { p: 2.0, v: 1.0, a: 0.5 }, h);
+        let down = piece(Edge::RunDown, Node { p: 2.0, v: -1.0, a: 0.5 }, h);
+        for i in 0..=10 {
+            let u = f64::from(i) / 10.0;
+            assert!((up.at(u) - down.at(1.0 - u)).abs() < 1e-14);
+        }
+    }
+
+    #[test]
+    fn the_shortest_length_that_all_can_do_is_found() {
+        assert_eq!(shortest(3, 100, &|i, n| n >= [3, 17, 5].get(i).copied().unwrap_or(0)), (17, vec![]));
+        assert_eq!(shortest(2, 64, &|i, n| i == 0 && n > 2).1, vec![1]);
+    }
+}

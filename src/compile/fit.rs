@@ -1,0 +1,206 @@
+//! From a signal to pieces: taken over where it is polynomial, fitted where it is not.
+//!
+//! What: between two knots the piece is the quintic that meets the signal's position, velocity and acceleration at both ends; the interval
+//! is halved until the piece is close enough in position, velocity, acceleration and jerk. The jets are exact, so what is measured
+//! at a place is exact; between places: on a knot-free interval of length h the error of this interpolation is
+//! f6/720 t^3 (h-t)^3 plus higher terms (the Hermite remainder, any numerical analysis textbook), whose jerk is largest at the two
+//! ends, where it is measured. With f6 varying by less than half of itself over the interval the error between the places
+//! asked is below 1.5 times the largest measured; half of each tolerance is demanded, so the whole of it is kept. The property tests
+//! sample densely against it.
+//! Invariant: neighbouring pieces share the position, velocity and acceleration of the knot between them bit for bit, except at breaks.
+
+use crate::bounds::MOST_PIECES;
+use crate::motion::curve::{Curve, CurveBuilder, CurveError};
+use crate::motion::quintic::{Node, Quintic};
+use crate::number::Jet;
+use crate::signal::{Knot, Signal, SignalError};
+
+/// How far a piece may be from its signal. Units: unit, unit/frame, unit/frame^2, unit/frame^3.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tolerance {
+    /// Position: a sixteenth of a step.
+    pub position: f64,
+    /// Velocity: a thousandth of the limit.
+    pub velocity: f64,
+    /// Acceleration: a thousandth of the limit.
+    pub acceleration: f64,
+    /// Jerk: a thousandth of the limit.
+    pub jerk: f64,
+}
+
+/// Why a signal could not become a curve.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum FitError {
+    /// The signal itself cannot be formed.
+    #[error(transparent)]
+    Signal(#[from] SignalError),
+    /// The signal is not finite somewhere.
+    #[error("the curve is not finite at frame {at}")]
+    NotFinite {
+        /// Frame time.
+        at: f64,
+    },
+    /// The pieces do not make a curve.
+    #[error(transparent)]
+    Curve(#[from] CurveError),
+    /// More pieces than memory should hold.
+    #[error("the curve needs more than {MOST_PIECES} pieces near frame {at}; a cycle or drift is too fast for the shot's length")]
+    TooManyPieces {
+        /// Frame time reached.
+        at: f64,
+    },
+}
+
+/// The signal from `from` to `to` as a curve within `tolerance`, and the steps in acceleration it has.
+///
+/// # Errors
+/// A signal that is not finite, or more pieces than [`MOST_PIECES`].
+pub fn curve(signal: &Signal, from: f64, to: f64, tolerance: &Tolerance) -> Result<(Curve, Vec<Break>), FitError> {
+    if signal.is_rest() {
+        let mut builder = CurveBuilder::starting_at(from, 1);
+        builder.push(to, Quintic::hold(signal.rest()));
+        return Ok((builder.finish()?, Vec::new()));
+    }
+    if let Some((keyed, delay, scale)) = signal.as_keyed() {
+        return Ok((keyed.taken_over(from, to, delay, scale)?, Vec::new()));
+    }
+    fitted(signal, from, to, tolerance)
+}
+
+/// A step in acceleration at a knot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Break {
+    /// Frame time.
+    pub at: f64,
+    /// Acceleration just before, unit/frame^2.
+    pub before: f64,
+    /// Acceleration just after, unit/frame^2.
+    pub after: f64,
+}
+
+fn fitted(signal: &Signal, from: f64, to: f64, tolerance: &Tolerance) -> Result<(Curve, Vec<Break>), FitError> {
+    let knots = signal.knots(from, to)?;
+    let mut builder = CurveBuilder::starting_at(from, knots.len());
+    let mut breaks = Vec::new();
+    let mut start_jet = None;
+    for (a, b) in knots.iter().zip(knots.iter().skip(1)) {
+        let branch = 0.5 * (a.at + b.at);
+        let from_jet = start_jet.take().unwrap_or_else(|| signal.jet(a.at, branch));
+        let (end_jet, next_jet) = across(signal, b, branch, to);
+        if let Some(next) = next_jet {
+            if next.a != end_jet.a {
+                breaks.push(Break { at: b.at, before: end_jet.a, after: next.a });
+            }
+            start_jet = Some(next);
+        } else {
+            start_jet = Some(end_jet);
+        }
+        let span = Span { signal, branch, tolerance };
+        span.pieces(&mut builder, (a.at, from_jet), (b.at, end_jet))?;
+    }
+    Ok((builder.finish()?, breaks))
+}
+
+/// The jet that ends the piece before knot `b`, and the one that starts the next where it differs: at breaks.
+fn across(signal: &Signal, b: &Knot, branch: f64, to: f64) -> (Jet, Option<Jet>) {
+    if b.is_break && b.at < to {
+        (signal.jet(b.at, branch), Some(signal.jet(b.at, b.at)))
+    } else if b.at < to {
+        // The branch that begins here has the key's value bit for bit; both sides are equal but for rounding.
+        (signal.jet(b.at, b.at), None)
+    } else {
+        (signal.jet(b.at, branch), None)
+    }
+}
+
+struct Span<'a> {
+    signal: &'a Signal,
+    branch: f64,
+    tolerance: &'a Tolerance,
+}
+
+/// Below this length (frames) a piece may take its shape from velocities and accelerations alone, where differences of positions are
+/// noise: they leave 60 x 2^-53 of a position over h^3 in jerk. What it misses in position is h^5/720 of the fifth derivative, 1e-9 of
+/// it at this length.
+const SHORT: f64 = 1.0 / 16.0;
+
+/// Below this length a piece is taken as it is: the signal's own arithmetic is no finer, and halving would not end.
+const SHORTEST: f64 = 1.0 / 4096.0;
+
+impl Span<'_> {
+    fn pieces(&self, builder: &mut CurveBuilder, start: (f64, Jet), end: (f64, Jet)) -> Result<(), FitError> {
+        // A stack instead of recursion: its depth is bounded by the shortest piece.
+        let mut waiting = vec![end];
+        let (mut t0, mut j0) = start;
+        if !j0.is_finite() {
+            return Err(FitError::NotFinite { at: t0 });
+        }
+        let mut made = 0_usize;
+        while let Some((t1, j1)) = waiting.last().copied() {
+            if !j1.is_finite() {
+                return Err(FitError::NotFinite { at: t1 });
+            }
+            let h = t1 - t0;
+            let mut piece = Quintic::between(j0.into(), j1.into(), h);
+            let mut close = self.is_close(&piece, t0, h);
+            if !close && h < SHORT {
+                piece = short(j0.into(), j1.into(), h);
+                close = h < SHORTEST || self.is_close(&piece, t0, h);
+            }
+            if close {
+                builder.push(t1, piece);
+                waiting.pop();
+                (t0, j0) = (t1, j1);
+                made += 1;
+                if made > MOST_PIECES {
+                    return Err(FitError::TooManyPieces { at: t1 });
+                }
+            } else {
+                let mid = t0 + 0.5 * h;
+                waiting.push((mid, self.signal.jet(mid, self.branch)));
+            }
+        }
+        Ok(())
+    }
+
+    fn is_close(&self, piece: &Quintic, t0: f64, h: f64) -> bool {
+        PLACES.iter().all(|u| {
+            let (p, s) = (piece.jet(*u, h), self.signal.jet(t0 + u * h, self.branch));
+            let off = p - s;
+            let t = self.tolerance;
+            off.p.abs() <= 0.5 * t.position
+                && off.v.abs() <= 0.5 * t.velocity
+                && off.a.abs() <= 0.5 * t.acceleration
+                && off.j.abs() <= 0.5 * t.jerk
+        })
+    }
+}
+
+/// Where a piece is held against its signal: the ends, where jerk is furthest off, and where the leading error of acceleration and
+/// position peak.
+const PLACES: [f64; 7] = [0.0, 0.125, 0.276, 0.5, 0.724, 0.875, 1.0];
+
+/// The quartic that meets position, velocity and acceleration at the start, velocity and acceleration at the end.
+fn short(from: Node, to: Node, h: f64) -> Quintic {
+    let (v0, v1) = (from.v * h, to.v * h);
+    let (a0, a1) = (from.a * h * h, to.a * h * h);
+    let d = v1 - v0;
+    // Velocity is the cubic through (v0, a0) and (v1, a1).
+    Quintic([from.p, v0, 0.5 * a0, (3.0 * d - 2.0 * a0 - a1) / 3.0, (a0 + a1 - 2.0 * d) / 4.0, 0.0])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_short_piece_meets_five_conditions() {
+        let (from, to) = (Node { p: 5.0, v: 1.0, a: -2.0 }, Node { p: 0.0, v: 1.5, a: 0.5 });
+        let h = 0.0625;
+        let q = short(from, to, h);
+        let (s, e) = (q.jet(0.0, h), q.jet(1.0, h));
+        assert_eq!((s.p, s.v, s.a), (5.0, 1.0, -2.0));
+        assert!((e.v - 1.5).abs() < 1e-13 && (e.a - 0.5).abs() < 1e-11);
+    }
+}

@@ -1,0 +1,230 @@
+//! The check as JSON, format 1.
+//!
+//! Keys and units are a contract: figures of a moving pass are exact extremes over the photographed span, in units and seconds; run-up and
+//! run-down stand beside them under keys of their own. Numbers that do not exist are null, never zero.
+
+use serde::Serialize;
+
+use crate::check::report::{Finding, Peak, Reach, StretchReport};
+use crate::check::{AxisReport, PassReport, Report, Violation};
+use crate::shot::Shot;
+use crate::stage::Stage;
+
+/// The JSON text of a report, ending in a line feed.
+///
+/// # Errors
+/// None that a checked report can cause; passed on from the JSON library.
+pub fn text(stage: &Stage, shot: &Shot, report: &Report) -> Result<String, serde_json::Error> {
+    let mut text = serde_json::to_string_pretty(&document(stage, shot, report))?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// The same as a value, for writing into another document.
+#[must_use]
+pub fn document(stage: &Stage, shot: &Shot, report: &Report) -> impl Serialize + use<> {
+    Document {
+        format: 1,
+        shot: shot.name().to_owned(),
+        stage: stage.name().to_owned(),
+        frames: [shot.frames().first(), shot.frames().last()],
+        frame_rate: shot.frame_rate().to_string(),
+        within_limits: report.within_limits(),
+        passes: report.passes.iter().map(|p| pass(stage, p)).collect(),
+        findings: report.findings.iter().map(|f| finding(stage, f)).collect(),
+        notice: super::manifest::NOTICE,
+    }
+}
+
+#[derive(Serialize)]
+struct Document {
+    format: u32,
+    shot: String,
+    stage: String,
+    frames: [i64; 2],
+    frame_rate: String,
+    within_limits: bool,
+    passes: Vec<PassJson>,
+    findings: Vec<FindingJson>,
+    notice: &'static str,
+}
+
+#[derive(Serialize)]
+struct PassJson {
+    pass: String,
+    exposure: &'static str,
+    seconds_per_frame: f64,
+    duration_s: f64,
+    within_limits: bool,
+    fastest_seconds_per_frame: f64,
+    limited_by: Option<LimitedBy>,
+    run_up_frames: u32,
+    run_down_frames: u32,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    held: Option<HeldJson>,
+    axes: Vec<AxisJson>,
+    violations: Vec<ViolationJson>,
+}
+
+#[derive(Serialize)]
+struct LimitedBy {
+    axis: String,
+    limit: &'static str,
+}
+
+#[derive(Serialize)]
+struct HeldJson {
+    available_s: f64,
+    moves: Vec<MoveJson>,
+}
+
+#[derive(Serialize)]
+struct MoveJson {
+    from_frame: i64,
+    seconds: f64,
+    slowest: Option<String>,
+}
+
+#[derive(Serialize)]
+struct AxisJson {
+    axis: String,
+    unit: &'static str,
+    parked: bool,
+    position: ReachJson,
+    velocity: PeakJson,
+    acceleration: PeakJson,
+    jerk: PeakJson,
+    step_rate: PeakJson,
+    torque: Option<PeakJson>,
+    run_up: Option<StretchJson>,
+    run_down: Option<StretchJson>,
+}
+
+#[derive(Serialize)]
+struct StretchJson {
+    position: ReachJson,
+    velocity: PeakJson,
+    acceleration: PeakJson,
+    jerk: PeakJson,
+    step_rate: PeakJson,
+}
+
+#[derive(Serialize)]
+struct ReachJson {
+    min: f64,
+    max: f64,
+    lower: f64,
+    upper: f64,
+    min_frame: f64,
+    max_frame: f64,
+}
+
+#[derive(Serialize)]
+struct PeakJson {
+    peak: f64,
+    limit: Option<f64>,
+    frame: f64,
+}
+
+#[derive(Serialize)]
+struct ViolationJson {
+    axis: String,
+    limit: &'static str,
+    part: &'static str,
+    frame: f64,
+    from_frame: f64,
+    to_frame: f64,
+    value: f64,
+    allowed: f64,
+    keys: Option<[Option<f64>; 2]>,
+    message: String,
+    advice: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct FindingJson {
+    kind: &'static str,
+    axis: String,
+    frame: Option<f64>,
+    value: Option<f64>,
+    message: String,
+}
+
+fn pass(stage: &Stage, p: &PassReport) -> PassJson {
+    PassJson {
+        pass: p.name.clone(),
+        exposure: p.exposure.name(),
+        seconds_per_frame: p.seconds_per_frame,
+        duration_s: p.duration,
+        within_limits: p.within_limits(),
+        fastest_seconds_per_frame: p.fastest.seconds_per_frame,
+        limited_by: p.fastest.limited_by.map(|(axis, limit)| LimitedBy { axis: stage.axis_name(axis).to_owned(), limit: limit.name() }),
+        run_up_frames: p.run_up,
+        run_down_frames: p.run_down,
+        held: p.held.as_ref().map(|h| HeldJson {
+            available_s: h.available,
+            moves: h
+                .moves
+                .iter()
+                .map(|m| MoveJson { from_frame: m.from, seconds: m.seconds, slowest: m.slowest.map(|a| stage.axis_name(a).to_owned()) })
+                .collect(),
+        }),
+        axes: p.axes.iter().map(|a| axis(stage, a)).collect(),
+        violations: p.violations.iter().map(|v| violation(stage, v)).collect(),
+    }
+}
+
+fn axis(stage: &Stage, a: &AxisReport) -> AxisJson {
+    let s = &a.photographed;
+    AxisJson {
+        axis: stage.axis_name(a.axis).to_owned(),
+        unit: stage.axes().get(a.axis).map_or("", |x| x.unit().symbol()),
+        parked: a.parked,
+        position: reach(&s.position),
+        velocity: peak(&s.velocity),
+        acceleration: peak(&s.acceleration),
+        jerk: peak(&s.jerk),
+        step_rate: peak(&s.step_rate),
+        torque: a.torque.map(|t| PeakJson { peak: t.demand, limit: Some(t.available), frame: t.frame }),
+        run_up: a.run_up.as_ref().map(stretch),
+        run_down: a.run_down.as_ref().map(stretch),
+    }
+}
+
+fn stretch(s: &StretchReport) -> StretchJson {
+    StretchJson {
+        position: reach(&s.position),
+        velocity: peak(&s.velocity),
+        acceleration: peak(&s.acceleration),
+        jerk: peak(&s.jerk),
+        step_rate: peak(&s.step_rate),
+    }
+}
+
+fn reach(r: &Reach) -> ReachJson {
+    ReachJson { min: r.min, max: r.max, lower: r.lower, upper: r.upper, min_frame: r.min_frame, max_frame: r.max_frame }
+}
+
+fn peak(p: &Peak) -> PeakJson {
+    PeakJson { peak: p.value, limit: p.limit, frame: p.frame }
+}
+
+fn violation(stage: &Stage, v: &Violation) -> ViolationJson {
+    ViolationJson {
+        axis: stage.axis_name(v.axis).to_owned(),
+        limit: v.limit.name(),
+        part: v.part.name(),
+        frame: v.frame,
+        from_frame: v.span.0,
+        to_frame: v.span.1,
+        value: v.value,
+        allowed: v.allowed,
+        keys: v.between.map(|b| [b.before.map(|k| k.1), b.after.map(|k| k.1)]),
+        message: v.message.clone(),
+        advice: v.advice.clone(),
+    }
+}
+
+fn finding(stage: &Stage, f: &Finding) -> FindingJson {
+    FindingJson { kind: f.kind, axis: stage.axis_name(f.axis).to_owned(), frame: f.frame, value: f.value, message: f.message.clone() }
+}

@@ -1,0 +1,135 @@
+//! The per-frame columns of a pass: integer steps, and units with six decimals.
+//!
+//! Form: header `frame,timecode,AXIS,...` in stage order, one row a photographed frame, the position at mid-exposure; LF, `.`, no quoting needed.
+//! Invariant: each position is rounded once, from the curve, never a sum of rounded differences; parked axes stand at home.
+
+use std::io::Write;
+
+use crate::compile::{Move, frame_time};
+use crate::motion::curve::Walk;
+use crate::number::whole;
+use crate::shot::{Pass, Shot};
+use crate::stage::{Axis, Stage};
+
+/// What the numbers of a table are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Column {
+    /// Whole steps from home.
+    Steps,
+    /// Units of the axis (mm, deg), six decimals.
+    Units,
+}
+
+/// Why a table could not be written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ColumnError {
+    /// The writer failed.
+    #[error("the columns could not be written: {0}")]
+    Csv(#[from] csv::Error),
+    /// The writer failed at the end.
+    #[error("the columns could not be written: {0}")]
+    Io(#[from] std::io::Error),
+    /// A curve has no value, or no step count below 2^53, at a frame.
+    #[error("axis {axis} has no position at frame {frame} that can be counted in steps")]
+    NoPosition {
+        /// Full name.
+        axis: String,
+        /// Frame.
+        frame: i64,
+    },
+}
+
+/// Writes the table of one pass.
+///
+/// # Errors
+/// A writer that fails; a position no count can hold.
+pub fn write(out: impl Write, stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, column: Column) -> Result<(), ColumnError> {
+    let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
+    table.write_record(["frame", "timecode"].into_iter().chain(stage.axis_names().iter().map(String::as_str)))?;
+    let mut axes: Vec<Reader<'_>> = stage
+        .axes()
+        .iter()
+        .zip(mv.axes())
+        .enumerate()
+        .map(|(i, (axis, m))| Reader { axis, name: stage.axis_name(i), walk: (!pass.parks(stage, i)).then(|| Walk::new(m.curve())) })
+        .collect();
+    let mut digits = itoa::Buffer::new();
+    let mut text = String::new();
+    let mut record = csv::ByteRecord::new();
+    for (row, frame) in (0_i64..).zip(shot.frames().frames()) {
+        record.clear();
+        record.push_field(digits.format(frame).as_bytes());
+        text.clear();
+        shot.timecode_start().after(row).append_to(&mut text);
+        record.push_field(text.as_bytes());
+        for axis in &mut axes {
+            let position = axis.position(frame)?;
+            match column {
+                Column::Steps => record.push_field(digits.format(axis.count(frame, position)?).as_bytes()),
+                Column::Units => {
+                    text.clear();
+                    decimal(&mut text, position);
+                    record.push_field(text.as_bytes());
+                }
+            }
+        }
+        table.write_byte_record(&record)?;
+    }
+    table.flush()?;
+    Ok(())
+}
+
+/// Six decimals, and no minus before a zero.
+fn decimal(text: &mut String, position: f64) {
+    use core::fmt::Write;
+    let _infallible = write!(text, "{position:.6}");
+    if text.starts_with('-') && text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) {
+        text.remove(0);
+    }
+}
+
+struct Reader<'a> {
+    axis: &'a Axis,
+    name: &'a str,
+    walk: Option<Walk<'a>>,
+}
+
+impl Reader<'_> {
+    fn position(&mut self, frame: i64) -> Result<f64, ColumnError> {
+        match &mut self.walk {
+            None => Ok(self.axis.home()),
+            Some(walk) => walk.at(frame_time(frame)).ok_or_else(|| ColumnError::NoPosition { axis: self.name.to_owned(), frame }),
+        }
+    }
+
+    fn count(&self, frame: i64, position: f64) -> Result<i64, ColumnError> {
+        self.axis.count(position).ok_or_else(|| ColumnError::NoPosition { axis: self.name.to_owned(), frame })
+    }
+}
+
+/// The counts of one axis at given frame times, as any table has them; `None` where the curve does not reach.
+#[must_use]
+pub fn counts(axis: &Axis, mv: &crate::compile::AxisMove, times: &[f64]) -> Vec<Option<i64>> {
+    times.iter().map(|t| mv.curve().at(*t).and_then(|p| axis.count(p))).collect()
+}
+
+/// Steps a row number is after the first, for tests and readers.
+#[must_use]
+pub fn row_frame(shot: &Shot, row: usize) -> f64 {
+    whole::real(shot.frames().first()) + whole::count(row)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_zero_has_no_minus() {
+        for (x, want) in [(-0.0, "0.000000"), (-1e-9, "0.000000"), (-0.5, "-0.500000"), (-1e-6, "-0.000001"), (7400.0, "7400.000000")] {
+            let mut text = String::new();
+            decimal(&mut text, x);
+            assert_eq!(text, want);
+        }
+    }
+}

@@ -1,0 +1,100 @@
+//! The folder of a compiled shot: columns of every pass, the inputs it was made from, the manifest.
+
+use std::path::Path;
+
+use super::columns::{self, Column, ColumnError};
+use super::folder::{Aside, FolderError};
+use super::manifest;
+use crate::check::Report;
+use crate::compile::Move;
+use crate::shot::{Exposure, Shot};
+use crate::stage::Stage;
+
+pub use super::folder::Written;
+
+/// Why a folder was not written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ExportError {
+    /// The folder.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// A table.
+    #[error(transparent)]
+    Columns(#[from] ColumnError),
+    /// A file within.
+    #[error("cannot write: {0}")]
+    Io(#[from] std::io::Error),
+    /// The manifest.
+    #[error("the manifest could not be written: {0}")]
+    Json(#[from] serde_json::Error),
+    /// Something is over a limit, and nobody asked to write it all the same.
+    #[error("something is over a limit; nothing was written")]
+    OverLimits,
+}
+
+/// What an export is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Export<'a> {
+    /// The stage.
+    pub stage: &'a Stage,
+    /// The shot.
+    pub shot: &'a Shot,
+    /// The compiled move.
+    pub mv: &'a Move,
+    /// Its check.
+    pub report: &'a Report,
+    /// Input files: path below `source/` and bytes, the shot file first.
+    pub sources: &'a [(String, Vec<u8>)],
+    /// Write though something is over a limit; the manifest then says so.
+    pub over_limits: bool,
+    /// Replace a folder of ours that differs.
+    pub replace: bool,
+}
+
+impl Export<'_> {
+    /// Writes the folder. `step` is called before each file with its name, for progress.
+    ///
+    /// # Errors
+    /// See [`ExportError`]; nothing at the target has then changed.
+    pub fn write(&self, target: &Path, step: &mut dyn FnMut(&str)) -> Result<Written, ExportError> {
+        if !self.report.within_limits() && !self.over_limits {
+            return Err(ExportError::OverLimits);
+        }
+        let Export { stage, shot, mv, .. } = *self;
+        let mut aside = Aside::beside(target)?;
+        for pass in shot.passes() {
+            for (kind, column) in [("steps", Column::Steps), ("units", Column::Units)] {
+                let name = format!("{}.{kind}.csv", pass.name());
+                step(&name);
+                aside.file(&name, |out| columns::write(out, stage, shot, mv, pass, column).map_err(ExportError::from))?;
+            }
+        }
+        for (pass, report) in shot.passes().iter().zip(&self.report.passes) {
+            let (Exposure::Held, Some(held)) = (pass.exposure(), &report.held) else { continue };
+            aside.file(&format!("{}.moves.csv", pass.name()), |out| -> Result<(), ExportError> {
+                writeln!(out, "from_frame,to_frame,seconds,slowest")?;
+                for m in &held.moves {
+                    let slowest = m.slowest.map_or("", |a| stage.axis_name(a));
+                    writeln!(out, "{},{},{:.6},{slowest}", m.from, m.from + 1, m.seconds)?;
+                }
+                Ok(())
+            })?;
+        }
+        for (path, bytes) in self.sources {
+            let full = format!("source/{path}");
+            step(&full);
+            aside.file(&full, |out| out.write_all(bytes).map_err(ExportError::from))?;
+        }
+        let source = self.sources.first().map_or("", |(path, _)| path.as_str());
+        let mut m = manifest::manifest(stage, shot, mv, self.report, source);
+        m.files = aside.files().to_vec();
+        step("manifest.json");
+        aside.file("manifest.json", |out| -> Result<(), ExportError> {
+            serde_json::to_writer_pretty(&mut *out, &m)?;
+            writeln!(out)?;
+            Ok(())
+        })?;
+        Ok(aside.into_place(self.replace)?)
+    }
+}

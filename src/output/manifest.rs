@@ -1,0 +1,197 @@
+//! The manifest: what each column is, the clocks, the limits used, the cautions, and the BLAKE3 of every file.
+//!
+//! BLAKE3: the hash function of J. O'Connor, J.-P. Aumasson, S. Neves, Z. Wilcox-O'Hearn, 2020, by its authors' crate.
+
+use serde::{Deserialize, Serialize};
+
+use crate::check::Report;
+use crate::compile::Move;
+use crate::shot::Shot;
+use crate::stage::Stage;
+
+/// Kind of document, so that a folder of ours is known as one.
+pub const KIND: &str = "movewright columns";
+
+/// The notice every output carries.
+pub const NOTICE: &str = "Checked against the limits that the stage file states, and nothing else. Software limits are not a safety function. \
+Overhead loads and motors that start by themselves can kill: keep people out from under and away, provide emergency stop, brakes and \
+end switches of their own, and follow local codes and licensed practice.";
+
+/// The usual cautions, one each.
+pub const CAUTIONS: [&str; 6] = [
+    "Software limits are not safety functions; end switches, emergency stop (ISO 13850) and brakes stand on their own",
+    "A suspended load must not pass over people; lifting equipment is for competent persons under local codes (for example EN 17206, ANSI E1.6-1, LOLER)",
+    "Removing power can drop a wire-hung axis: stop category 0 needs a brake (IEC 60204-1, NFPA 79)",
+    "An aborted pass must not resume unexpectedly; reference every axis again after any stop",
+    "Assess the risks of the whole machine before it runs unattended (ISO 12100)",
+    "Local codes, the venue and licensed practice decide; this file does not",
+];
+
+/// The manifest as it is written and read.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Manifest {
+    /// Version of the format: 1.
+    pub format: u32,
+    /// Always [`KIND`].
+    pub kind: String,
+    /// Name and version of the program that wrote it.
+    pub written_by: String,
+    /// Name of the shot.
+    pub shot: String,
+    /// Name of the stage.
+    pub stage: String,
+    /// Path of the shot file below `source/`.
+    pub source: String,
+    /// True where nothing was over a limit; false only where it was written all the same, on request.
+    pub within_limits: bool,
+    /// What was over a limit, one line each.
+    pub violations: Vec<String>,
+    /// Clock of the shot.
+    pub clock: Clock,
+    /// Passes with their clocks and files.
+    pub passes: Vec<PassEntry>,
+    /// Columns in order, after `frame` and `timecode`.
+    pub columns: Vec<ColumnEntry>,
+    /// How positions become steps.
+    pub rounding: String,
+    /// Cautions.
+    pub cautions: Vec<String>,
+    /// Every file but this one.
+    pub files: Vec<FileEntry>,
+}
+
+/// Clock of the shot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Clock {
+    /// Frames a second at projection, as written.
+    pub frame_rate: String,
+    /// First photographed frame.
+    pub first_frame: i64,
+    /// Last photographed frame.
+    pub last_frame: i64,
+    /// Timecode of the first frame.
+    pub timecode_start: String,
+    /// Frames of the run-up before half a frame before the first.
+    pub run_up_frames: u32,
+    /// Frames of the run-down.
+    pub run_down_frames: u32,
+}
+
+/// One pass.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PassEntry {
+    /// Name.
+    pub name: String,
+    /// `moving` or `held`.
+    pub exposure: String,
+    /// Pace.
+    pub seconds_per_frame: f64,
+    /// Shutter angle, degrees.
+    pub shutter: f64,
+    /// Seconds of rest before a held exposure.
+    pub settle: f64,
+    /// Length with run-up and run-down, seconds.
+    pub duration_s: f64,
+    /// Groups that stay at home.
+    pub parked: Vec<String>,
+    /// File of integer steps.
+    pub steps: String,
+    /// File of units.
+    pub units: String,
+}
+
+/// One column.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ColumnEntry {
+    /// Full name of the axis.
+    pub axis: String,
+    /// `mm` or `deg`.
+    pub unit: String,
+    /// Steps of one unit; negative where the axis is reversed.
+    pub steps_per_unit: f64,
+    /// Position of step 0.
+    pub home: f64,
+    /// Soft ends of travel.
+    pub travel: [f64; 2],
+    /// unit/s.
+    pub max_velocity: f64,
+    /// unit/s2.
+    pub max_acceleration: f64,
+    /// unit/s3.
+    pub max_jerk: f64,
+    /// steps/s.
+    pub max_step_rate: Option<f64>,
+}
+
+/// One file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FileEntry {
+    /// Path below the folder, with `/`.
+    pub path: String,
+    /// Length in bytes.
+    pub bytes: u64,
+    /// BLAKE3 in hexadecimal.
+    pub blake3: String,
+}
+
+/// The manifest of a compiled and checked shot; `files` are added by the writer.
+#[must_use]
+pub fn manifest(stage: &Stage, shot: &Shot, mv: &Move, report: &Report, source: &str) -> Manifest {
+    Manifest {
+        format: 1,
+        kind: KIND.to_owned(),
+        written_by: concat!("movewright ", env!("CARGO_PKG_VERSION")).to_owned(),
+        shot: shot.name().to_owned(),
+        stage: stage.name().to_owned(),
+        source: source.to_owned(),
+        within_limits: report.within_limits(),
+        violations: report.passes.iter().flat_map(|p| p.violations.iter().map(|v| format!("pass {}: {}", p.name, v.message))).collect(),
+        clock: Clock {
+            frame_rate: shot.frame_rate().to_string(),
+            first_frame: shot.frames().first(),
+            last_frame: shot.frames().last(),
+            timecode_start: shot.timecode_start().to_string(),
+            run_up_frames: mv.run_up(),
+            run_down_frames: mv.run_down(),
+        },
+        passes: shot
+            .passes()
+            .iter()
+            .zip(&report.passes)
+            .map(|(p, r)| PassEntry {
+                name: p.name().to_owned(),
+                exposure: p.exposure().name().to_owned(),
+                seconds_per_frame: p.pace().get(),
+                shutter: p.shutter().degrees(),
+                settle: p.settle(),
+                duration_s: r.duration,
+                parked: p.park().iter().filter_map(|g| stage.groups().get(*g)).map(|g| g.name().to_owned()).collect(),
+                steps: format!("{}.steps.csv", p.name()),
+                units: format!("{}.units.csv", p.name()),
+            })
+            .collect(),
+        columns: stage
+            .axes()
+            .iter()
+            .zip(stage.axis_names())
+            .map(|(axis, name)| {
+                let (l, d) = (axis.limits(), axis.drive());
+                ColumnEntry {
+                    axis: name.clone(),
+                    unit: axis.unit().symbol().to_owned(),
+                    steps_per_unit: if d.is_reversed() { -d.steps_per_unit() } else { d.steps_per_unit() },
+                    home: axis.home(),
+                    travel: [axis.travel().lower, axis.travel().upper],
+                    max_velocity: l.velocity,
+                    max_acceleration: l.acceleration,
+                    max_jerk: l.jerk,
+                    max_step_rate: l.step_rate,
+                }
+            })
+            .collect(),
+        rounding: "steps = (position - home) x full steps x microsteps x gear ratio / travel per revolution, to the nearest, ties to even"
+            .to_owned(),
+        cautions: core::iter::once(NOTICE).chain(CAUTIONS).map(str::to_owned).collect(),
+        files: Vec::new(),
+    }
+}

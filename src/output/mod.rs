@@ -1,0 +1,11 @@
+//! What is written: columns, manifest, JSON, and folders that are whole or not there.
+//!
+//! Invariant: output reads the move and the report and computes no motion of its own; the bytes depend on the input alone.
+
+pub mod check_json;
+pub mod columns;
+pub mod export;
+pub mod folder;
+pub mod manifest;
+
+pub use export::{Export, ExportError, Written};

@@ -1,0 +1,158 @@
+//! A curve through keys, with what it does outside them.
+//!
+//! Invariant: at a key's frame the piece that begins there starts with the key's value, bit for bit; the hold after the last key is that
+//! key's value, bit for bit.
+
+use super::{Knot, SignalError};
+use crate::motion::curve::{Curve, CurveBuilder};
+use crate::motion::quintic::{Node, Quintic};
+use crate::number::Jet;
+
+/// What a curve does outside its keys.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outside {
+    /// It stands at the first or last key's value.
+    Hold,
+    /// It goes on in a straight line at its end speed.
+    Straight,
+}
+
+/// Polynomial pieces between keys, and a hold or a straight line outside.
+#[derive(Debug, Clone)]
+pub struct KeyedCurve {
+    curve: Option<Curve>,
+    first: (f64, Node),
+    last: (f64, Node),
+}
+
+impl KeyedCurve {
+    /// The quintic pieces that meet position, velocity and acceleration at every node (frame time, node).
+    ///
+    /// # Errors
+    /// Nodes out of order, or numbers that overflow.
+    pub fn through_nodes(nodes: &[(f64, Node)], outside: Outside) -> Result<Self, SignalError> {
+        let pairs = nodes.iter().zip(nodes.iter().skip(1));
+        let pieces = pairs.map(|((f0, n0), (f1, n1))| Quintic::between(*n0, *n1, f1 - f0)).collect();
+        KeyedCurve::of_pieces(nodes, pieces, outside)
+    }
+
+    /// Given pieces between nodes; the nodes say what happens at both ends.
+    ///
+    /// # Errors
+    /// As [`KeyedCurve::through_nodes`]; and an empty list of nodes.
+    pub fn of_pieces(nodes: &[(f64, Node)], pieces: Vec<Quintic>, outside: Outside) -> Result<Self, SignalError> {
+        use crate::motion::curve::CurveError;
+        let (Some(first), Some(last)) = (nodes.first().copied(), nodes.last().copied()) else {
+            return Err(CurveError::Empty.into());
+        };
+        let mut builder = CurveBuilder::starting_at(first.0, pieces.len());
+        for ((end, _), piece) in nodes.iter().skip(1).zip(&pieces) {
+            builder.push(*end, *piece);
+        }
+        let curve = if pieces.is_empty() { None } else { Some(builder.finish()?) };
+        let end = |(frame, node): (f64, Node)| match outside {
+            Outside::Hold => (frame, Node::rest(node.p)),
+            Outside::Straight => (frame, Node { a: 0.0, ..node }),
+        };
+        Ok(KeyedCurve { curve, first: end(first), last: end(last) })
+    }
+
+    /// Value and derivatives at `t` by the piece that holds at `branch`.
+    #[must_use]
+    pub fn jet(&self, t: f64, branch: f64) -> Jet {
+        let straight = |(frame, node): (f64, Node)| Jet { p: node.p + node.v * (t - frame), v: node.v, a: 0.0, j: 0.0 };
+        match &self.curve {
+            Some(curve) if self.first.0 <= branch && branch < self.last.0 => {
+                curve.piece_at(branch).map_or(straight(self.last), |piece| piece.jet(t))
+            }
+            _ if branch < self.first.0 => straight(self.first),
+            _ => straight(self.last),
+        }
+    }
+
+    /// Knots: the keys.
+    pub fn knots(&self, out: &mut Vec<Knot>) {
+        let knot = |at| Knot { at, key: true, is_break: false };
+        match &self.curve {
+            Some(curve) => out.extend(curve.knots().iter().copied().map(knot)),
+            None => out.push(knot(self.first.0)),
+        }
+    }
+
+    /// The curve from `from` to `to` in frame time, delayed and scaled, piece for piece: nothing is fitted.
+    ///
+    /// # Errors
+    /// Numbers that overflow.
+    pub fn taken_over(&self, from: f64, to: f64, delay: f64, scale: f64) -> Result<Curve, SignalError> {
+        let pieces = self.curve.as_ref().map_or(0, Curve::len);
+        let mut out = CurveBuilder::starting_at(from, pieces + 2);
+        let line = |start: f64, end: f64, (frame, node): (f64, Node)| {
+            let p = if node.v == 0.0 { node.p } else { node.p + node.v * (start - delay - frame) };
+            Quintic([p * scale, node.v * (end - start) * scale, 0.0, 0.0, 0.0, 0.0])
+        };
+        let (first, last) = (self.first.0 + delay, self.last.0 + delay);
+        if from < first {
+            let end = first.min(to);
+            out.push(end, line(from, end, self.first));
+        }
+        if let Some(curve) = &self.curve {
+            for piece in curve.pieces() {
+                let (start, end) = (piece.start + delay, piece.end + delay);
+                if end <= from || to <= start {
+                    continue;
+                }
+                let whole = from <= start && end <= to;
+                let h = piece.length();
+                let quintic = if whole {
+                    *piece.quintic
+                } else {
+                    let u0 = if start < from { (from - start) / h } else { 0.0 };
+                    let u1 = if to < end { (to - start) / h } else { 1.0 };
+                    piece.quintic.part(u0, u1)
+                };
+                out.push(end.min(to), if scale == 1.0 { quintic } else { quintic.scaled(scale) });
+            }
+        }
+        if last < to {
+            let start = out.end();
+            out.push(to, line(start, to, self.last));
+        }
+        Ok(out.finish()?)
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    fn curve(outside: Outside) -> KeyedCurve {
+        let nodes =
+            [(2.0, Node { p: 1.0, v: 0.5, a: 0.0 }), (6.0, Node { p: 4.0, v: -0.25, a: 0.0 }), (9.0, Node { p: 4.5, v: 0.5, a: 0.0 })];
+        KeyedCurve::through_nodes(&nodes, outside).unwrap()
+    }
+
+    #[test]
+    fn outside_it_holds_or_goes_straight_on() {
+        let hold = curve(Outside::Hold);
+        assert_eq!(hold.jet(0.0, 0.0), Jet::constant(1.0));
+        assert_eq!(hold.jet(20.0, 20.0), Jet::constant(4.5));
+        let straight = curve(Outside::Straight);
+        assert_eq!(straight.jet(0.0, 0.0), Jet { p: 0.0, v: 0.5, a: 0.0, j: 0.0 });
+        assert_eq!(straight.jet(11.0, 11.0), Jet { p: 5.5, v: 0.5, a: 0.0, j: 0.0 });
+    }
+
+    #[test]
+    fn taken_over_it_is_the_same_curve_later_and_scaled() {
+        let k = curve(Outside::Straight);
+        let c = k.taken_over(0.5, 15.5, 3.0, 2.0).unwrap();
+        for i in 0..=150 {
+            let t = 0.5 + f64::from(i) / 10.0;
+            let want = k.jet(t - 3.0, t - 3.0).p * 2.0;
+            assert!((c.at(t).unwrap() - want).abs() <= 1e-13 * (1.0 + want.abs()), "{t}");
+        }
+        assert_eq!(c.at(5.0), Some(2.0));
+        assert_eq!(c.at(9.0), Some(8.0));
+        assert_eq!(c.at(12.0), Some(9.0));
+    }
+}
