@@ -3,7 +3,16 @@
 //! Subject: 56 axes x 12 keys x 700 frames (fixtures/bench) compiled and checked exactly. Rival in this run: the same curves sampled 64
 //! times a frame for their peaks, as a table-driven script would. Figures to quote are ratios; DEVELOPERS.md has them with the machine.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing, clippy::panic, reason = "a bench")]
+#![allow(
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a bench"
+)]
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use movewright::check::check;

@@ -2,6 +2,8 @@
 //!
 //! Run with `cargo run --example 01_two_axes`.
 
+#![allow(clippy::print_stderr, reason = "an example")]
+
 use std::error::Error;
 
 use movewright::check::check;

@@ -1,6 +1,14 @@
 //! Nothing is missed between samples, and nothing is reported that is not there: peaks against dense sampling, fits against signals.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing, clippy::panic, reason = "tests")]
+#![allow(
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::disallowed_methods,
+    reason = "tests"
+)]
 
 mod common;
 

@@ -1,6 +1,6 @@
 //! Point-to-point laws at their edges: tiny, huge and no distance, arriving together, and every refusal.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first surprise")]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::disallowed_methods, reason = "a test may stop at the first surprise")]
 
 use movewright::motion::point_to_point::{
     Binding, End, Limits, ProfileError, SevenSegment, State, Trapezoid, TrapezoidLimits, synchronise,

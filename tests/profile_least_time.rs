@@ -2,7 +2,13 @@
 //!
 //! The oracle is the `rsruckig` crate, at moderate sizes only: its tolerances are absolute (1e-8 in position and velocity).
 
-#![allow(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, reason = "a test may stop at the first surprise")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::disallowed_methods,
+    reason = "a test may stop at the first surprise"
+)]
 
 use movewright::motion::point_to_point::{Binding, Limits, ProfileError, SevenSegment};
 use rsruckig::prelude::*;

@@ -1,6 +1,6 @@
 //! What every point-to-point profile keeps, on random moves: ends, limits, derivatives, the laws of scale and of mirror, stretching.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first surprise")]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::disallowed_methods, reason = "a test may stop at the first surprise")]
 
 use movewright::motion::point_to_point::{Limits, MinimumJerk, ProfileError, SevenSegment, State, Trapezoid, TrapezoidLimits};
 use proptest::prelude::*;

@@ -3,7 +3,13 @@
 //! Tolerances are half a unit of the last printed digit. "Derived" marks values that are printed nowhere and close by an independent
 //! computation; they are held to 1e-9. Prints known to be errata are not asserted; where one is met, it is named.
 
-#![allow(clippy::unwrap_used, clippy::panic, clippy::approx_constant, reason = "a test may stop at the first surprise")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::approx_constant,
+    clippy::disallowed_methods,
+    reason = "a test may stop at the first surprise"
+)]
 
 use movewright::motion::point_to_point::{
     Binding, Limits, MinimumJerk, ProfileError, SevenSegment, SevenSegmentPhases, Trapezoid, TrapezoidLimits,

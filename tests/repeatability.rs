@@ -1,6 +1,14 @@
 //! The same move every time: one input, one output, whatever else is on the stage and however it is run.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing, clippy::panic, reason = "tests")]
+#![allow(
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::disallowed_methods,
+    reason = "tests"
+)]
 
 mod common;
 

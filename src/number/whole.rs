@@ -17,7 +17,7 @@ pub const EXACT: f64 = 9_007_199_254_740_992.0;
 #[allow(clippy::cast_possible_truncation, reason = "bounded by EXACT just before")]
 pub fn nearest(x: f64) -> Option<i64> {
     let r = x.round_ties_even();
-    if -EXACT <= r && r <= EXACT { Some(r as i64) } else { None }
+    if (-EXACT..=EXACT).contains(&r) { Some(r as i64) } else { None }
 }
 
 /// The greatest integer not above `x`; `None` when NaN or beyond 2^53.

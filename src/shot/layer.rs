@@ -192,18 +192,18 @@ impl Cycle {
         for (i, key) in keys.iter().enumerate() {
             flaws.extend(bounds::BEAT.check("keys", key.frame).err().map(|f| f.at_index(i)));
         }
-        if let (Some(first), Some(last)) = (keys.first(), keys.last()) {
-            if last.frame - first.frame >= 1.0 {
-                flaws.push(
-                    Flaw::new("T005", "keys", "beat 1 is beat 0 of the next beat")
-                        .found(
-                            format!("keys at beat {} and at beat {}", first.frame, last.frame),
-                            "less than one beat between first and last key",
-                        )
-                        .at_index(keys.len() - 1)
-                        .help("take the last key away: the curve comes back to the first by itself"),
-                );
-            }
+        if let (Some(first), Some(last)) = (keys.first(), keys.last())
+            && last.frame - first.frame >= 1.0
+        {
+            flaws.push(
+                Flaw::new("T005", "keys", "beat 1 is beat 0 of the next beat")
+                    .found(
+                        format!("keys at beat {} and at beat {}", first.frame, last.frame),
+                        "less than one beat between first and last key",
+                    )
+                    .at_index(keys.len() - 1)
+                    .help("take the last key away: the curve comes back to the first by itself"),
+            );
         }
         if !amount.is_empty() {
             flaws.extend(check_keys("amount", &amount, bounds::FACTOR));
@@ -373,15 +373,16 @@ fn check_keys(field: &str, keys: &[Key], values: Bound) -> Vec<Flaw> {
         let bad_frame = frame.is_some();
         flaws.extend(frame);
         flaws.extend(values.check(field, key.value).err().map(|f| f.at_index(i)));
-        if let Some(before) = last {
-            if !bad_frame && !(before < key.frame) {
-                let what = if key.frame == before { "two keys stand on one frame" } else { "keys are out of order" };
-                flaws.push(
-                    Flaw::new("T002", field, what)
-                        .found(format!("frame {} after frame {before}", key.frame), "strictly rising frames")
-                        .at_index(i),
-                );
-            }
+        if let Some(before) = last
+            && !bad_frame
+            && !(before < key.frame)
+        {
+            let what = if key.frame == before { "two keys stand on one frame" } else { "keys are out of order" };
+            flaws.push(
+                Flaw::new("T002", field, what)
+                    .found(format!("frame {} after frame {before}", key.frame), "strictly rising frames")
+                    .at_index(i),
+            );
         }
         if !bad_frame {
             last = Some(key.frame);

@@ -57,6 +57,7 @@ pub struct Knot {
 
 /// One layer on its own clock.
 #[derive(Debug)]
+#[allow(clippy::large_enum_variant, reason = "a layer lives once, behind an Arc")]
 pub enum Layer {
     /// Keys joined by polynomials.
     Keyed(KeyedCurve),

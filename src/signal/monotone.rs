@@ -41,7 +41,7 @@ fn slope(a: f64, b: f64) -> f64 {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use super::*;
     use proptest::prelude::*;

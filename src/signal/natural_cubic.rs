@@ -17,15 +17,11 @@ pub fn through(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
     let moments = natural_moments(&frames, &values);
     let pieces: Vec<Quintic> = spans(&frames, &values, &moments).map(|s| s.cubic()).collect();
     let mut nodes: Vec<(f64, Node)> = keys.iter().map(|k| (k.frame, Node::rest(k.value))).collect();
-    if let (Some(first), Some(piece), Some(second)) = (keys.first(), pieces.first(), keys.get(1)) {
-        if let Some(node) = nodes.first_mut() {
-            node.1.v = piece.jet(0.0, second.frame - first.frame).v;
-        }
+    if let (Some(first), Some(piece), Some(second), Some(node)) = (keys.first(), pieces.first(), keys.get(1), nodes.first_mut()) {
+        node.1.v = piece.jet(0.0, second.frame - first.frame).v;
     }
-    if let (Some(piece), [.., before, last]) = (pieces.last(), keys) {
-        if let Some(node) = nodes.last_mut() {
-            node.1.v = piece.jet(1.0, last.frame - before.frame).v;
-        }
+    if let (Some(piece), [.., before, last], Some(node)) = (pieces.last(), keys, nodes.last_mut()) {
+        node.1.v = piece.jet(1.0, last.frame - before.frame).v;
     }
     KeyedCurve::of_pieces(&nodes, pieces, Outside::Straight)
 }

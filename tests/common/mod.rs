@@ -1,6 +1,16 @@
 //! Stages and shots built in code, for the tests of the public surface.
 
-#![allow(dead_code, missing_docs, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing, reason = "tests")]
+#![allow(
+    clippy::type_complexity,
+    dead_code,
+    missing_docs,
+    unreachable_pub,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::disallowed_methods,
+    reason = "tests"
+)]
 
 use movewright::compile::Move;
 use movewright::output::columns::{self, Column};

@@ -1,0 +1,139 @@
+//! What is wrong with an input, where, what was found, what is allowed and what to do.
+//!
+//! Invariant: the diagnostics of a [`Rejection`] stand in order of file, line and column, none twice; there is at least one. No text ends in a full stop.
+//!
+//! | code | meaning |
+//! | --- | --- |
+//! | F001 | a file is missing or cannot be read |
+//! | F002 | a folder, or something else that is no file, where a file is expected |
+//! | F003 | a file is larger than is read |
+//! | F004 | a file is not UTF-8 |
+//! | F005 | a file is empty |
+//! | F006 | a path that is not below or beside the shot in a portable way |
+//! | X001 | text that is not TOML |
+//! | K001 | a key is missing |
+//! | K002 | an unknown key |
+//! | K003 | a value of the wrong kind |
+//! | K004 | a format that is not read |
+//! | K005 | a word that is not one of the choices |
+//! | U001 | an unknown channel |
+//! | U002 | an unknown group |
+//! | U003 | an unknown motor |
+//! | R001 | a number out of its range |
+//! | N001 | a name of the wrong shape |
+//! | S001, S002 | two groups, two axes of one name |
+//! | S003 | a stage with no axis, or too many |
+//! | S004 | travel without length |
+//! | S005 | home outside the travel |
+//! | S006 | travel of 2^53 steps or more |
+//! | S007 | a vertical turning axis |
+//! | S010 | a torque table out of order |
+//! | S011 | groups that are `like` each other in a circle |
+//! | S012 | a load that does not fit the axis's unit |
+//! | M001, M002, M003 | a frame rate, a span of frames, a timecode that is none |
+//! | T001 | a list with no key, or too many keys |
+//! | T002 | keys out of order, or two on one frame |
+//! | T003, T004, T006 | a blend on a shape without corners, a corner without blend, corners that overlap |
+//! | T005 | a beat of one beat or longer |
+//! | T007 | more keys in all tracks together than are held |
+//! | D001 | a key file whose first column is not `frame` |
+//! | D002 | a column twice |
+//! | D003 | a cell that is not a number |
+//! | D004 | a row with more or fewer cells than the header |
+//! | D005 | a row without a frame, or with more than can be read as one |
+//! | D006 | a column without a key |
+//! | D007 | no column of that channel |
+//! | C001 | copies in a circle |
+//! | C002 | a copy onto itself |
+//! | C003 | a channel that is driven in `from` and does not exist in `to` |
+//! | C004 | a factor for a channel that `from` does not have |
+//! | C005 | more copies than are read |
+//! | P001 | no pass, or too many |
+//! | P002 | two passes of one name |
+//! | P003 | a parked group that does not exist |
+//! | P004 | settling in a moving pass |
+
+use core::ops::Range;
+
+use super::render;
+use super::sources::Sources;
+
+/// A piece of an input file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Span {
+    /// Index of the file in the list of sources.
+    pub file: usize,
+    /// Line of its first byte, from 1.
+    pub line: u32,
+    /// Column of its first byte in characters, from 1.
+    pub column: u32,
+    /// Its bytes.
+    pub bytes: Range<usize>,
+}
+
+/// One mistake.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Diagnostic {
+    /// Stable code; the module's table lists them all.
+    pub code: &'static str,
+    /// One line that says what is wrong, with the axis, track or pass it concerns.
+    pub title: String,
+    /// Where; `None` where the file itself is not there.
+    pub place: Option<Span>,
+    /// What stands there, with its unit; may be empty.
+    pub found: String,
+    /// What may stand there, with its unit; may be empty.
+    pub allowed: String,
+    /// What to do; may be empty.
+    pub help: String,
+}
+
+/// Every mistake of an input, and the files they stand in.
+#[derive(Debug, Clone)]
+pub struct Rejection {
+    diagnostics: Vec<Diagnostic>,
+    unlisted: usize,
+    sources: Sources,
+}
+
+impl Rejection {
+    pub(super) fn new(diagnostics: Vec<Diagnostic>, unlisted: usize, sources: Sources) -> Rejection {
+        Rejection { diagnostics, unlisted, sources }
+    }
+
+    /// Every mistake, by file, line and column.
+    #[must_use]
+    pub fn diagnostics(&self) -> &[Diagnostic] {
+        &self.diagnostics
+    }
+
+    /// How many mistakes were counted after a million were listed.
+    #[must_use]
+    pub fn unlisted(&self) -> usize {
+        self.unlisted
+    }
+
+    /// The files that were read.
+    #[must_use]
+    pub fn sources(&self) -> &Sources {
+        &self.sources
+    }
+
+    pub(super) fn sources_mut(&mut self) -> &mut Sources {
+        &mut self.sources
+    }
+
+    /// The first 50 mistakes with the lines they stand in, for people; with terminal colours if `colour`. No line end at the end.
+    #[must_use]
+    pub fn render(&self, colour: bool) -> String {
+        render::render(&self.diagnostics, self.unlisted, &self.sources, colour)
+    }
+}
+
+impl core::fmt::Display for Rejection {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(&self.render(false))
+    }
+}
+
+impl core::error::Error for Rejection {}

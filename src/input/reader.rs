@@ -1,0 +1,284 @@
+//! A table of a TOML file, read key by key.
+//!
+//! Invariant: every mistake is recorded with the piece of the file it stands in, and reading goes on with a stand-in, so that all mistakes are told at once. A key whose value
+//! was a stand-in is never blamed a second time for what a constructor makes of it.
+//!
+//! Why not `serde` derive: it stops at the first mistake and loses the places of all others.
+
+use core::ops::Range;
+use std::collections::BTreeMap;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::log::{Log, Spot};
+use super::values;
+use crate::bounds::Flaw;
+use crate::shot::Key;
+
+/// A value with the place of its key.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Entry<'t> {
+    /// The bytes of the key.
+    key: (usize, usize),
+    /// The value.
+    pub(super) value: &'t Spanned<DeValue<'t>>,
+}
+
+/// A table and what is known of it.
+#[derive(Debug, Clone)]
+pub(super) struct Table<'t> {
+    /// Index of its file.
+    pub(super) file: usize,
+    /// What messages call it, for example `axis camera.track`; may be empty.
+    pub(super) label: String,
+    /// Its header.
+    pub(super) header: Range<usize>,
+    entries: BTreeMap<&'t str, Entry<'t>>,
+    wrong: Vec<&'static str>,
+}
+
+/// Keys read from a list, with their places.
+#[derive(Debug, Clone, Default)]
+pub(super) struct KeyList {
+    /// The keys that could be read.
+    pub(super) keys: Vec<Key>,
+    /// Where each stands.
+    pub(super) spots: Vec<Range<usize>>,
+    /// The file they stand in.
+    pub(super) file: usize,
+    /// True where some could not be read.
+    pub(super) incomplete: bool,
+}
+
+impl<'t> Table<'t> {
+    /// A table whose header stands at `header`.
+    pub(super) fn new(file: usize, label: impl Into<String>, header: Range<usize>, table: &'t DeTable<'t>) -> Table<'t> {
+        let entries = table
+            .iter()
+            .map(|(key, value)| {
+                let span = key.span();
+                (key.get_ref().as_ref(), Entry { key: (span.start, span.end), value })
+            })
+            .collect();
+        Table { file, label: label.into(), header, entries, wrong: Vec::new() }
+    }
+
+    /// The keys of `over` replace those of this table.
+    pub(super) fn overlay(&mut self, over: &Table<'t>) {
+        for (key, entry) in &over.entries {
+            self.entries.insert(key, *entry);
+        }
+    }
+
+    /// All entries, by name.
+    pub(super) fn entries(&self) -> impl Iterator<Item = (&'t str, Entry<'t>)> {
+        self.entries.iter().map(|(k, e)| (*k, *e))
+    }
+
+    /// True where the key is there, of whatever kind.
+    pub(super) fn has(&self, key: &str) -> bool {
+        self.entries.contains_key(key)
+    }
+
+    /// True where the key had a mistake already.
+    pub(super) fn is_wrong(&self, key: &str) -> bool {
+        self.wrong.contains(&key)
+    }
+
+    /// Marks a key whose mistake was recorded elsewhere.
+    pub(super) fn mark_wrong(&mut self, key: &'static str) {
+        self.wrong.push(key);
+    }
+
+    /// Records a mistake at a key's value, or at the header where the key is not there.
+    pub(super) fn blame(&mut self, log: &mut Log, key: &'static str, flaw: Flaw) {
+        self.wrong.push(key);
+        log.add(Some(Spot { file: self.file, bytes: self.bytes_of(key, None) }), &self.label, flaw);
+    }
+
+    /// Records a mistake at any bytes of the file.
+    pub(super) fn blame_at(&self, log: &mut Log, bytes: Range<usize>, flaw: Flaw) {
+        log.add(Some(Spot { file: self.file, bytes }), &self.label, flaw);
+    }
+
+    /// The value of a key that may be left out. A value of another kind is recorded.
+    pub(super) fn take<T>(&mut self, log: &mut Log, key: &'static str, allowed: &str, read: impl FnOnce(&'t DeValue<'t>) -> Option<T>) -> Option<T> {
+        let entry = *self.entries.get(key)?;
+        let taken = read(entry.value.get_ref());
+        if taken.is_none() {
+            self.blame(log, key, Flaw::new("K003", key, format!("`{key}` has a value of the wrong kind")).found(values::shown(entry.value.get_ref()), allowed));
+        }
+        taken
+    }
+
+    /// The value of a key that must be there.
+    pub(super) fn need<T>(&mut self, log: &mut Log, key: &'static str, allowed: &str, read: impl FnOnce(&'t DeValue<'t>) -> Option<T>) -> Option<T> {
+        if !self.has(key) {
+            self.blame(log, key, Flaw::new("K001", key, format!("`{key}` is missing")).found(format!("no `{key}`"), allowed).help(format!("add a line `{key} = ...`")));
+            return None;
+        }
+        self.take(log, key, allowed, read)
+    }
+
+    /// One of several words, with the word in place of a missing value if there is a default.
+    pub(super) fn choice<T: Copy>(&mut self, log: &mut Log, key: &'static str, choices: &[(&'static str, T)], default: Option<T>) -> Option<T> {
+        let allowed = choices.iter().map(|(name, _)| format!("\"{name}\"")).collect::<Vec<_>>().join(", ");
+        let word = match default {
+            Some(default) if !self.has(key) => return Some(default),
+            _ => self.need(log, key, &allowed, values::text)?,
+        };
+        let chosen = choices.iter().find(|(name, _)| *name == word).map(|(_, choice)| *choice);
+        if chosen.is_none() {
+            let mut flaw = Flaw::new("K005", key, format!("`{key}` is not one of the choices")).found(values::quoted(word), allowed);
+            if let Some(near) = log.nearest(word, choices.iter().map(|(name, _)| *name)) {
+                flaw = flaw.help(format!("write {key} = \"{near}\""));
+            }
+            self.blame(log, key, flaw);
+        }
+        chosen
+    }
+
+    /// A list of `[number, number]`; entries of another shape are recorded and left out.
+    pub(super) fn pairs(&mut self, log: &mut Log, key: &'static str, shape: &str) -> KeyList {
+        let mut pairs = KeyList { file: self.file, ..KeyList::default() };
+        let Some(rows) = self.take(log, key, &format!("a list of {shape}"), values::list) else {
+            pairs.incomplete = true;
+            return pairs;
+        };
+        for row in rows {
+            let bytes = row.span();
+            match values::two_numbers(row.get_ref()) {
+                Some([frame, value]) => {
+                    pairs.keys.push(Key { frame, value, place: log.place(self.file, bytes.start) });
+                    pairs.spots.push(bytes);
+                }
+                None => {
+                    pairs.incomplete = true;
+                    let title = format!("an entry of `{key}` has the wrong shape");
+                    self.blame_at(log, bytes, Flaw::new("K003", key, title).found(values::shown(row.get_ref()), format!("{shape}, two numbers")));
+                }
+            }
+        }
+        pairs
+    }
+
+    /// The tables under `[[key]]`; anything else under that key is recorded.
+    pub(super) fn tables(&mut self, log: &mut Log, key: &'static str, label: &str) -> Vec<Table<'t>> {
+        let allowed = format!("tables, each under a line [[{key}]]");
+        let Some(list) = self.take(log, key, &allowed, values::list) else { return Vec::new() };
+        let mut tables = Vec::new();
+        for value in list {
+            match value.get_ref().as_table() {
+                Some(table) => tables.push(Table::new(self.file, label, value.span(), table)),
+                None => {
+                    self.mark_wrong(key);
+                    let flaw = Flaw::new("K003", key, format!("an entry of `{key}` is not a table")).found(values::shown(value.get_ref()), allowed.as_str());
+                    self.blame_at(log, value.span(), flaw);
+                }
+            }
+        }
+        tables
+    }
+
+    /// The table under a key.
+    pub(super) fn table(&mut self, log: &mut Log, key: &'static str, allowed: &str) -> Option<Table<'t>> {
+        let inner = self.take(log, key, allowed, values::table)?;
+        let span = self.bytes_of(key, None);
+        Some(Table::new(self.file, self.label.clone(), span, inner))
+    }
+
+    /// Records every key that is not in the list.
+    pub(super) fn know_only(&self, log: &mut Log, known: &[&'static str]) {
+        for (key, entry) in &self.entries {
+            if known.contains(key) {
+                continue;
+            }
+            let mut flaw = Flaw::new("K002", "", format!("unknown key `{}`", values::cut(key, 64).escape_debug()))
+                .found(format!("`{}`", values::cut(key, 64)), values::names(known.iter().copied()));
+            flaw = match log.nearest(key, known.iter().copied()) {
+                Some(near) => flaw.help(format!("write `{near}`")),
+                None => flaw.help("take it away, or check which table it belongs to"),
+            };
+            self.blame_at(log, entry.key.0..entry.key.1, flaw);
+        }
+    }
+
+    /// Records what a constructor found, each flaw at the key it belongs to. Keys that were stand-ins are not blamed again.
+    pub(super) fn flaws(&self, log: &mut Log, flaws: Vec<Flaw>, lists: &[(&str, &KeyList)]) {
+        for flaw in flaws {
+            if self.is_wrong(&flaw.field) {
+                continue;
+            }
+            let mut spot = None;
+            if let Some((_, list)) = lists.iter().find(|(name, _)| *name == flaw.field) {
+                match flaw.index {
+                    Some(index) => spot = list.spots.get(index).map(|bytes| Spot { file: list.file, bytes: bytes.clone() }),
+                    None if list.incomplete => continue,
+                    None => {}
+                }
+            }
+            let spot = spot.unwrap_or_else(|| Spot { file: self.file, bytes: self.bytes_of(&flaw.field, flaw.index) });
+            log.add(Some(spot), &self.label, flaw);
+        }
+    }
+
+    /// The bytes of a key's value, or of one entry of its list; the header where the key is not there. Keys of tables inside, such as a load, are found too.
+    pub(super) fn bytes_of(&self, key: &str, index: Option<usize>) -> Range<usize> {
+        let inner = || {
+            self.entries.values().filter_map(|entry| entry.value.get_ref().as_table()).find_map(|table| table.get(key))
+        };
+        let Some(value) = self.entries.get(key).map(|entry| entry.value).or_else(inner) else {
+            return self.header.clone();
+        };
+        let listed = index.and_then(|i| value.get_ref().as_array().and_then(|list| list.get(i)));
+        listed.unwrap_or(value).span()
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::input::sources::Sources;
+
+    const TEXT: &str = "a = 1\nb = \"x\"\nkeys = [[1, 2], [3], [5, 6]]\nload = { mass = -1 }\n";
+
+    fn codes(read: impl FnOnce(&mut Table<'_>, &mut Log)) -> Vec<(&'static str, u32, u32)> {
+        let mut log = Log::new(Sources::default());
+        let file = log.add_file("t.toml", &TEXT.as_bytes().into());
+        let document = DeTable::parse(TEXT).unwrap();
+        let mut table = Table::new(file, "axis x", 0..0, document.get_ref());
+        read(&mut table, &mut log);
+        let Err(rejection) = log.close() else { return Vec::new() };
+        rejection.diagnostics().iter().map(|d| (d.code, d.place.as_ref().unwrap().line, d.place.as_ref().unwrap().column)).collect()
+    }
+
+    #[test]
+    fn reading_goes_on_behind_a_mistake() {
+        let told = codes(|table, log| {
+            assert_eq!(table.take(log, "b", values::NUMBER, values::number), None);
+            assert_eq!(table.need(log, "c", values::NUMBER, values::number), None);
+            assert_eq!(table.take(log, "a", values::NUMBER, values::number), Some(1.0));
+            assert_eq!(table.pairs(log, "keys", "[frame, value]").keys.len(), 2);
+            table.know_only(log, &["a", "b", "keys", "lood"]);
+        });
+        assert_eq!(told, [("K001", 1, 1), ("K003", 2, 5), ("K003", 3, 17), ("K002", 4, 1)]);
+    }
+
+    #[test]
+    fn a_flaw_stands_at_its_entry_and_a_stand_in_is_not_blamed_twice() {
+        let told = codes(|table, log| {
+            let _ = table.take(log, "b", values::NUMBER, values::number);
+            let list = table.pairs(log, "keys", "[frame, value]");
+            let flaws = vec![
+                Flaw::new("R001", "b", "dropped"),
+                Flaw::new("R001", "mass", "inside the load"),
+                Flaw::new("T002", "keys", "second of those that were read").at_index(1),
+                Flaw::new("T001", "keys", "dropped: the list is not whole"),
+            ];
+            table.flaws(log, flaws, &[("keys", &list)]);
+        });
+        assert_eq!(told, [("K003", 2, 5), ("K003", 3, 17), ("T002", 3, 22), ("R001", 4, 17)]);
+    }
+}

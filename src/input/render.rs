@@ -1,0 +1,122 @@
+//! Diagnostics as text: title, place, the line with the place marked, then what was found, what is allowed, what to do.
+//!
+//! Invariant: the text grows with what is shown, never with the files: at most [`MOST_SHOWN`] diagnostics, and of each one line of its file. Control characters
+//! of the input never reach the terminal.
+
+use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet, normalize_untrusted_str};
+
+use super::diagnostic::{Diagnostic, Span};
+use super::sources::{Source, Sources};
+
+/// Diagnostics that are written out; the others are counted.
+pub(crate) const MOST_SHOWN: usize = 50;
+
+/// A longer line is named but not shown.
+const LONGEST_LINE: usize = 16 * 1024;
+
+/// All diagnostics up to the cap.
+pub(crate) fn render(diagnostics: &[Diagnostic], unlisted: usize, sources: &Sources, colour: bool) -> String {
+    let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
+    let mut text = String::new();
+    for diagnostic in diagnostics.iter().take(MOST_SHOWN) {
+        if !text.is_empty() {
+            text.push_str("\n\n");
+        }
+        text.push_str(&one(diagnostic, sources, &renderer));
+    }
+    let more = diagnostics.len().saturating_sub(MOST_SHOWN) + unlisted;
+    if more > 0 {
+        text.push_str(&format!("\n\nand {more} more"));
+    }
+    text
+}
+
+fn one(diagnostic: &Diagnostic, sources: &Sources, renderer: &Renderer) -> String {
+    let mut group = Group::with_title(Level::ERROR.primary_title(diagnostic.title.as_str()).id(diagnostic.code));
+    if let Some(span) = &diagnostic.place {
+        if let Some(source) = sources.get(span.file) {
+            group = match excerpt(span, source) {
+                Some((line, mark)) => group.element(
+                    Snippet::source(line)
+                        .path(source.name())
+                        .line_start(span.line as usize)
+                        .annotation(AnnotationKind::Primary.span(mark)),
+                ),
+                None => group.element(Origin::path(source.name()).line(span.line as usize).char_column(span.column as usize)),
+            };
+        }
+    }
+    for (name, text) in [("found", &diagnostic.found), ("allowed", &diagnostic.allowed), ("help", &diagnostic.help)] {
+        if !text.is_empty() {
+            let level = if name == "help" { Level::HELP } else { Level::NOTE.with_name(Some(name)) };
+            group = group.element(level.message(normalize_untrusted_str(text)));
+        }
+    }
+    renderer.render(&[group])
+}
+
+/// The line of a span and the span within it, cut at the line's end; `None` where the line is too long or is not text.
+fn excerpt<'s>(span: &Span, source: &'s Source) -> Option<(&'s str, core::ops::Range<usize>)> {
+    let bytes = source.bytes();
+    let at = span.bytes.start.min(bytes.len());
+    let before = bytes.get(..at)?;
+    let from = before.iter().rev().take(LONGEST_LINE).position(|b| *b == b'\n').map(|back| at - back);
+    let from = match from {
+        Some(from) => from,
+        None if at < LONGEST_LINE => super::lines::byte_order_mark(bytes).min(at),
+        None => return None,
+    };
+    let rest = bytes.get(at..)?;
+    let ahead = rest.iter().take(LONGEST_LINE).position(|b| *b == b'\n');
+    let to = match ahead {
+        Some(ahead) => at + ahead,
+        None if rest.len() < LONGEST_LINE => bytes.len(),
+        None => return None,
+    };
+    let line = core::str::from_utf8(bytes.get(from..to)?).ok()?;
+    let line = line.strip_suffix('\r').unwrap_or(line);
+    let start = (at - from).min(line.len());
+    let end = span.bytes.end.saturating_sub(from).clamp(start, line.len());
+    (line.is_char_boundary(start) && line.is_char_boundary(end)).then_some((line, start..end))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    fn source(text: &str) -> Source {
+        Source::new("shot.toml", text.as_bytes().into())
+    }
+
+    fn span(start: usize, end: usize) -> Span {
+        Span { file: 0, line: 2, column: 3, bytes: start..end }
+    }
+
+    #[test]
+    fn one_line_is_shown_and_the_mark_ends_with_it() {
+        let file = source("a = 1\nkeys = [[1,\r\n2]]");
+        assert_eq!(excerpt(&span(13, 22), &file).unwrap(), ("keys = [[1,", 7..11));
+        assert_eq!(excerpt(&span(22, 22), &file).unwrap(), ("2]]", 2..2));
+        assert_eq!(excerpt(&span(99, 99), &file).unwrap(), ("2]]", 3..3));
+        assert!(excerpt(&span(0, 1), &source(&"x".repeat(LONGEST_LINE + 1))).is_none());
+    }
+
+    #[test]
+    fn the_print_is_capped_and_the_rest_counted() {
+        let mut sources = Sources::default();
+        sources.push(source("a\nb\u{1b}[31m = 1\n"));
+        let diagnostic = Diagnostic {
+            code: "K002",
+            title: "unknown key \u{1b}[31m".into(),
+            place: Some(span(2, 3)),
+            found: "x".into(),
+            allowed: "y".into(),
+            help: "write `y`".into(),
+        };
+        let text = render(&vec![diagnostic; 60], 5, &sources, false);
+        assert!(text.ends_with("\n\nand 15 more"), "{text}");
+        assert_eq!(text.matches("error[K002]").count(), 50);
+        assert!(!text.contains('\u{1b}'));
+    }
+}
