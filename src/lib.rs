@@ -2,7 +2,9 @@
 
 pub mod bounds;
 pub mod check;
+pub mod cli;
 pub mod compile;
+pub mod input;
 pub mod motion;
 pub mod number;
 pub mod output;

@@ -28,7 +28,9 @@ pub fn advise(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, violations: &m
         }
         if at_rest_in_travel {
             v.advice.extend(other_shape(stage, shot, mv, pass, v));
-        } else if v.part == Part::Photographed {
+        } else if v.part != Part::Photographed {
+            v.advice.extend(rests_at_the_edge(stage, shot, mv, v));
+        } else {
             v.advice.extend(v.between.and_then(|b| later_key(stage, shot, mv, pass, v.axis, &b)));
         }
     }
@@ -168,6 +170,25 @@ fn nearest_that(from: f64, end: f64, way: f64, holds: &dyn Fn(f64) -> bool) -> O
         step *= 2.0;
     }
     None
+}
+
+/// For an axis that is moving at the cut: the shape that rests there, if the whole shot then has its run-up and run-down.
+fn rests_at_the_edge(stage: &Stage, shot: &Shot, mv: &Move, v: &Violation) -> Option<String> {
+    let b = v.between?;
+    let track = shot.tracks().get(b.track)?;
+    let edge = if v.part == Part::RunUp { Edge::RunUp } else { Edge::RunDown };
+    if track.shape() == Shape::Monotone || !mv.no_room().iter().any(|n| n.axis == v.axis && n.edge == edge) {
+        return None;
+    }
+    let again = Move::compile(stage, &shot.with_track(b.track, track.with_shape(Shape::Monotone).ok()?)).ok()?;
+    (!again.no_room().iter().any(|n| n.axis == v.axis && n.edge == edge)).then(|| {
+        format!(
+            "give the track of {} the shape `monotone`, which rests at its first and last key: {} then has its {}",
+            stage.channel_name(track.channel()),
+            stage.axis_name(v.axis),
+            edge.name()
+        )
+    })
 }
 
 /// For a curve that leaves the travel though its keys do not: the shape that stays between keys.

@@ -10,7 +10,7 @@ use crate::stage::{Axis, ChannelId, Stage};
 
 /// Every finding, axis by axis in stage order.
 #[must_use]
-pub fn findings(stage: &Stage, shot: &Shot, mv: &Move) -> Vec<Finding> {
+pub fn findings(stage: &Stage, shot: &Shot, mv: &Move, reversals: &[Vec<f64>]) -> Vec<Finding> {
     let mut found = Vec::new();
     for (i, (axis, m)) in stage.axes().iter().zip(mv.axes()).enumerate() {
         let name = stage.axis_name(i);
@@ -30,6 +30,7 @@ pub fn findings(stage: &Stage, shot: &Shot, mv: &Move) -> Vec<Finding> {
                 ),
             });
         }
+        found.extend(reversals.get(i).and_then(|r| turns(axis, r, name, i)));
         found.extend(passes_by(shot, axis, m, &layers, name, i));
         if m.never_moves() {
             let why = if layers.is_empty() { "nothing drives it" } else { "its layers keep it still" };
@@ -51,6 +52,24 @@ pub fn findings(stage: &Stage, shot: &Shot, mv: &Move) -> Vec<Finding> {
         }
     }
     found
+}
+
+/// What backlash costs where an axis turns round within the shot.
+fn turns(axis: &Axis, frames: &[f64], name: &str, index: usize) -> Option<Finding> {
+    let backlash = axis.backlash().filter(|b| *b > 0.0)?;
+    let first = frames.first()?;
+    let u = axis.unit().symbol();
+    let steps = backlash * axis.drive().steps_per_unit();
+    Some(Finding {
+        kind: "reversals",
+        axis: index,
+        frame: Some(*first),
+        value: Some(backlash),
+        message: format!(
+            "{name}: turns round {} in the photographed span, first at frame {first:.2}; each costs its backlash of {backlash} {u} ({steps:.1} steps)",
+            if frames.len() == 1 { "once".to_owned() } else { format!("{} times", frames.len()) }
+        ),
+    })
 }
 
 /// The one source, a track, of an axis that has no other.

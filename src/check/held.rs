@@ -5,9 +5,11 @@
 
 use rayon::prelude::*;
 
-use super::report::{HeldMove, HeldReport, Limit, Peak, Reach, StretchReport};
+use super::report::{HeldMove, HeldReport, Limit, Peak, Reach, StretchReport, TorqueReport};
+use super::torque::Torque;
 use crate::compile::{Move, SLACK, frame_time};
-use crate::motion::curve::Walk;
+use crate::motion::Quintic;
+use crate::motion::curve::{Piece, Walk};
 use crate::motion::point_to_point::{Binding, Limits, SevenSegment};
 use crate::shot::{Pass, Shot};
 use crate::stage::{Axis, Stage};
@@ -19,6 +21,8 @@ pub struct TooLong {
     pub axis: usize,
     /// Frame it leaves.
     pub from: i64,
+    /// First frame of the run of moves it stands for.
+    pub first: i64,
     /// The limit that makes it as slow as it is.
     pub limit: Limit,
     /// What that limit's quantity would have to be for the move to fit.
@@ -37,6 +41,8 @@ pub struct HeldCheck {
     pub axes: Vec<StretchReport>,
     /// Moves that do not fit, by axis and frame.
     pub too_long: Vec<TooLong>,
+    /// Torque of every axis at the worst instant of its moves, where motor and load are given; the frame is that of the move's middle.
+    pub torque: Vec<Option<TorqueReport>>,
 }
 
 /// Seconds between the close of one exposure and the opening of the next, settling taken off.
@@ -59,7 +65,7 @@ pub fn plan(stage: &Stage, shot: &Shot, pass: &Pass, mv: &Move) -> HeldCheck {
             }
         }
     }
-    let checked: Vec<(StretchReport, Vec<TooLong>)> = stage
+    let checked: Vec<Checked> = stage
         .axes()
         .par_iter()
         .enumerate()
@@ -71,11 +77,68 @@ pub fn plan(stage: &Stage, shot: &Shot, pass: &Pass, mv: &Move) -> HeldCheck {
                     law.filter(|s| !(s.duration() <= room * (1.0 + SLACK))).map(|s| does_not_fit(i, axis, &s, common.from, room))
                 })
                 .collect();
-            (peaks(axis, &p, &slowest, first), too_long)
+            Checked { peaks: peaks(axis, &p, &slowest, first), too_long, torque: torque(axis, &p, &slowest) }
         })
         .collect();
-    let (axes, too_long): (Vec<_>, Vec<_>) = checked.into_iter().unzip();
-    HeldCheck { report: HeldReport { available: room, moves: slowest }, axes, too_long: too_long.into_iter().flatten().collect() }
+    let mut all = HeldCheck { report: HeldReport { available: room, moves: slowest }, axes: Vec::new(), too_long: Vec::new(), torque: Vec::new() };
+    for c in checked {
+        all.axes.push(c.peaks);
+        all.too_long.extend(c.too_long);
+        all.torque.push(c.torque);
+    }
+    all
+}
+
+/// What was found of one axis.
+struct Checked {
+    peaks: StretchReport,
+    too_long: Vec<TooLong>,
+    torque: Option<TorqueReport>,
+}
+
+/// Torque over an axis's moves. Greatest acceleration at greatest speed bounds each move from above; only moves that bound does not clear,
+/// and the one with the worst bound, are followed exactly.
+fn torque(axis: &Axis, p: &[f64], slowest: &[HeldMove]) -> Option<TorqueReport> {
+    let model = Torque::of(axis)?;
+    let mut worst: Option<TorqueReport> = None;
+    let mut worst_bound: Option<(f64, SevenSegment, f64)> = None;
+    let mut follow = |law: &SevenSegment, frame: f64| {
+        let exact = exact_torque(&model, law, frame);
+        if let Some(t) = exact
+            && worst.is_none_or(|w| t.demand * w.available > w.demand * t.available)
+        {
+            worst = Some(t);
+        }
+    };
+    for (law, common) in laws(axis, p).zip(slowest) {
+        let Some(law) = law.and_then(|s| s.stretched(common.seconds).ok()).filter(|s| s.duration() > 0.0) else { continue };
+        let frame = frame_time(common.from) + 0.5;
+        let (demand, available) = (model.demand(law.peak_acceleration()), model.available(law.peak_velocity()));
+        if demand > available {
+            follow(&law, frame);
+        }
+        let share = if available > 0.0 { demand / available } else { f64::INFINITY };
+        if worst_bound.as_ref().is_none_or(|(s, ..)| share > *s) {
+            worst_bound = Some((share, law, frame));
+        }
+    }
+    if let Some((_, law, frame)) = worst_bound {
+        follow(&law, frame);
+    }
+    // Standing still asks for something too: what hangs must be held.
+    worst.or(Some(TorqueReport { demand: model.demand(0.0), available: model.available(0.0), frame: frame_time(slowest.first()?.from) }))
+}
+
+/// Torque along one move. Its second half mirrors the first, and demand and supply ask only for sizes: the first ramp and the cruise tell all.
+fn exact_torque(model: &Torque, law: &SevenSegment, frame: f64) -> Option<TorqueReport> {
+    let phases = law.phases();
+    let (tj, a) = (phases.first_jerk, phases.first_acceleration.abs());
+    let steady = phases.first - 2.0 * tj;
+    let (v1, v2) = (0.5 * a * tj, 0.5 * a * tj + a * steady);
+    let cubic = |h: f64, v: f64, a: f64, rise: f64| Quintic([0.0, v * h, 0.5 * a * h * h, rise * h * h / 6.0, 0.0, 0.0]);
+    let ramp = [(tj, cubic(tj, 0.0, 0.0, a)), (steady, cubic(steady, v1, a, 0.0)), (tj, cubic(tj, v2, a, -a))];
+    let pieces = ramp.iter().filter(|(h, _)| *h > 0.0).map(|(h, q)| Piece { index: 0, start: 0.0, end: *h, quintic: q });
+    model.worst(pieces, 1.0).map(|t| TorqueReport { frame, ..t })
 }
 
 /// Where an axis stands at each exposure: the move's position at mid-exposure, or home where parked.
@@ -112,7 +175,7 @@ fn does_not_fit(axis: usize, a: &Axis, s: &SevenSegment, from: i64, room: f64) -
         Some(Binding::Acceleration) => (Limit::Acceleration, l.acceleration, k * k),
         Some(Binding::Jerk) => (Limit::Jerk, l.jerk, k * k * k),
     };
-    TooLong { axis, from, limit, value: (allowed * power).min(f64::MAX), allowed, seconds: s.duration() }
+    TooLong { axis, from, first: from, limit, value: (allowed * power).min(f64::MAX), allowed, seconds: s.duration() }
 }
 
 fn peaks(axis: &Axis, p: &[f64], slowest: &[HeldMove], first: i64) -> StretchReport {

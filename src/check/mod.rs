@@ -9,6 +9,7 @@ pub mod findings;
 pub mod held;
 pub mod limits;
 pub mod report;
+pub mod take_up;
 pub mod torque;
 
 use rayon::prelude::*;
@@ -35,7 +36,8 @@ pub fn check(stage: &Stage, shot: &Shot, mv: &Move, files: &[String]) -> Report 
             Exposure::Held => held_pass(stage, shot, mv, pass, files),
         })
         .collect();
-    Report { passes, findings: findings::findings(stage, shot, mv) }
+    let reversals: Vec<Vec<f64>> = mv.axes().iter().map(take_up::reversals).collect();
+    Report { passes, findings: findings::findings(stage, shot, mv, &reversals), reversals }
 }
 
 fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) -> PassReport {
@@ -91,20 +93,34 @@ fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) 
         fastest: fastest::fastest(stage, mv.axes(), &|i| !pass.parks(stage, i)),
         axes,
         violations,
+        take_up: take_up::take_up(stage, shot, pass, mv),
         held: None,
     }
 }
 
 fn held_pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) -> PassReport {
     let plan = held::plan(stage, shot, pass, mv);
-    let mut violations: Vec<Violation> = plan.too_long.iter().map(|t| too_long(stage, shot, t, plan.report.available, files)).collect();
+    let mut violations: Vec<Violation> =
+        stretches_too_long(&plan.too_long).iter().map(|(t, last)| too_long(stage, shot, t, *last, plan.report.available, files)).collect();
+    for (i, t) in plan.torque.iter().enumerate() {
+        let Some(t) = t.filter(|t| t.demand > t.available * (1.0 + SLACK)) else { continue };
+        let over = limits::Over {
+            limit: Limit::Torque,
+            part: Part::Photographed,
+            frame: t.frame,
+            span: (t.frame - 0.5, t.frame + 0.5),
+            value: t.demand,
+            allowed: t.available,
+        };
+        violations.push(violation(stage, shot, i, &over, files));
+    }
     let slowest = plan.report.moves.iter().map(|m| m.seconds).fold(0.0, f64::max);
-    if let (Some(_), true) = (violations.first(), pass.shutter().fraction() < 1.0) {
+    if !plan.too_long.is_empty() && pass.shutter().fraction() < 1.0 {
         let needed = (slowest + pass.settle()) / (1.0 - pass.shutter().fraction());
         let needed = (needed * 100.0).ceil() / 100.0;
         // Seconds between exposures grow with the pace alone, so the pace is tried by the same sum that refused.
         if needed * (1.0 - pass.shutter().fraction()) - pass.settle() >= slowest {
-            for v in &mut violations {
+            for v in violations.iter_mut().filter(|v| v.limit != Limit::Torque) {
                 v.advice.push(format!("run the pass at {needed} s a frame or slower, or close the shutter further: every move then fits"));
             }
         }
@@ -131,7 +147,7 @@ fn held_pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String
             photographed,
             run_up: None,
             run_down: None,
-            torque: None,
+            torque: plan.torque.get(i).copied().flatten().filter(|_| !pass.parks(stage, i)),
         })
         .collect();
     PassReport {
@@ -144,6 +160,7 @@ fn held_pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String
         fastest: fastest::fastest(stage, mv.axes(), &|i| !pass.parks(stage, i)),
         axes,
         violations,
+        take_up: take_up::take_up(stage, shot, pass, mv),
         held: Some(plan.report),
     }
 }
@@ -249,20 +266,41 @@ fn break_violations(stage: &Stage, shot: &Shot, axis: usize, breaks: &[crate::co
         .collect()
 }
 
-fn too_long(stage: &Stage, shot: &Shot, t: &held::TooLong, room: f64, files: &[String]) -> Violation {
+/// Runs of neighbouring frames of one axis that do not fit, each as its slowest move and its last frame.
+fn stretches_too_long(all: &[held::TooLong]) -> Vec<(held::TooLong, i64)> {
+    let mut runs: Vec<(held::TooLong, i64)> = Vec::new();
+    for t in all {
+        match runs.last_mut() {
+            Some((worst, last)) if worst.axis == t.axis && *last + 1 == t.from => {
+                *last = t.from;
+                if t.seconds > worst.seconds {
+                    *worst = held::TooLong { first: worst.first, ..*t };
+                }
+            }
+            _ => runs.push((*t, t.from)),
+        }
+    }
+    runs
+}
+
+fn too_long(stage: &Stage, shot: &Shot, t: &held::TooLong, last: i64, room: f64, files: &[String]) -> Violation {
     let frame = whole::real(t.from) + 0.5;
     let over = limits::Over {
         limit: t.limit,
         part: Part::Photographed,
         frame,
-        span: (whole::real(t.from), whole::real(t.from) + 1.0),
+        span: (whole::real(t.first), whole::real(last) + 1.0),
         value: t.value,
         allowed: t.allowed,
     };
     let mut v = violation(stage, shot, t.axis, &over, files);
     let keys = v.between.as_ref().map_or(String::new(), |b| format!(", {}", between::words(b, files)));
+    let others = match last - t.first {
+        0 => String::new(),
+        n => format!("; so do {n} more of the moves from frame {} to {}", t.first, last + 1),
+    };
     v.message = format!(
-        "{}: the move from frame {} to {} takes {:.3} s within its limits, and {:.3} s lie between the exposures{keys}; {} binds",
+        "{}: the move from frame {} to {} takes {:.3} s within its limits, and {:.3} s lie between the exposures{keys}; {} binds{others}",
         stage.axis_name(t.axis),
         t.from,
         t.from + 1,
@@ -297,7 +335,4 @@ fn explain_no_room(stage: &Stage, mv: &Move, v: &mut Violation) {
         edge.name(),
         crate::compile::LONGEST_RUN
     );
-    v.advice.push(format!(
-        "let {name} rest at the {side} exposure: a key with the same value just beyond it, in a track of shape `monotone` or `minimum_jerk`"
-    ));
 }

@@ -3,6 +3,7 @@
 //! Units: of the axis, and seconds; frames as frame times. Peaks of a moving pass are exact extremes over the photographed span
 //! [first - 1/2, last + 1/2].
 
+use super::take_up::TakeUp;
 use crate::shot::{Exposure, Place};
 
 /// What can be exceeded.
@@ -242,6 +243,8 @@ pub struct PassReport {
     pub violations: Vec<Violation>,
     /// Moves between exposures, where held.
     pub held: Option<HeldReport>,
+    /// From home to the start, taking up backlash, and back.
+    pub take_up: TakeUp,
 }
 
 impl PassReport {
@@ -255,7 +258,7 @@ impl PassReport {
 /// Something worth knowing that is not over a limit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
-    /// Kind, for machines: `overshoot`, `acceleration_step`, `never_moves`, `torque_unchecked`, `blended_corner`.
+    /// Kind, for machines: `overshoot`, `acceleration_step`, `never_moves`, `reversals`, `torque_unchecked`, `blended_corner`.
     pub kind: &'static str,
     /// Index of the axis.
     pub axis: usize,
@@ -274,6 +277,8 @@ pub struct Report {
     pub passes: Vec<PassReport>,
     /// Findings of the move, which all passes share.
     pub findings: Vec<Finding>,
+    /// For each axis the frame times within the photographed span at which it turns round.
+    pub reversals: Vec<Vec<f64>>,
 }
 
 impl Report {

@@ -15,7 +15,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         terminal::remark("nothing was written: something is over a limit (--over-limits writes all the same, and says so in the manifest)");
         return Outcome::Over;
     }
-    let sources = p.loaded.sources.kept();
+    let sources = p.loaded.sources.for_copying();
     let export = Export {
         stage,
         shot,

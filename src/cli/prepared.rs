@@ -37,7 +37,7 @@ pub(super) fn prepare(shot: &Path) -> Option<Prepared> {
         }
     };
     progress.now("checking");
-    let files = loaded.sources.names();
+    let files: Vec<String> = loaded.sources.iter().map(|s| s.name().to_owned()).collect();
     let report = check::check(&loaded.stage, &loaded.shot, &mv, &files);
     Some(Prepared { loaded, mv, report })
 }

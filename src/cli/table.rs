@@ -6,7 +6,6 @@ use core::fmt::Write;
 
 use crate::check::report::{Peak, StretchReport};
 use crate::check::{AxisReport, Limit, PassReport, Report};
-use crate::number::whole;
 use crate::output::manifest::NOTICE;
 use crate::shot::{Exposure, Shot};
 use crate::stage::Stage;
@@ -27,7 +26,7 @@ pub(super) fn text(stage: &Stage, shot: &Shot, report: &Report, colour: bool) ->
     if !report.findings.is_empty() {
         line(&mut t, "");
         line(&mut t, "worth knowing (over no limit)");
-        findings(&mut t, report);
+        findings(&mut t, stage, report);
     }
     line(&mut t, "");
     let verdict = if report.within_limits() {
@@ -58,6 +57,17 @@ fn pass_text(t: &mut String, stage: &Stage, shot: &Shot, p: &PassReport, colour:
     ));
     if p.exposure == Exposure::Moving {
         line(t, &format!("  run-up {} frames, run-down {} frames", p.run_up, p.run_down));
+    }
+    line(
+        t,
+        &format!(
+            "  before it {} from home to the start, backlash taken up; after it {} back home",
+            hms(p.take_up.to_approach + p.take_up.to_start),
+            hms(p.take_up.back)
+        ),
+    );
+    for a in p.take_up.axes.iter().filter(|a| !a.has_room) {
+        line(t, &format!("  {} has no room in its travel to take up its backlash before the start", stage.axis_name(a.axis)));
     }
     if let Some(held) = &p.held {
         let worst = held.moves.iter().max_by(|a, b| a.seconds.total_cmp(&b.seconds));
@@ -188,7 +198,7 @@ fn row(stage: &Stage, a: &AxisReport) -> Option<Row> {
     Some(Row { name: stage.axis_name(a.axis).to_owned(), share, limit, value, allowed, unit: limit.unit(unit), frame, shares, reach })
 }
 
-fn findings(t: &mut String, report: &Report) {
+fn findings(t: &mut String, stage: &Stage, report: &Report) {
     let mut kinds: Vec<&str> = Vec::new();
     for f in &report.findings {
         if !kinds.contains(&f.kind) {
@@ -196,12 +206,23 @@ fn findings(t: &mut String, report: &Report) {
         }
     }
     for kind in kinds {
-        let all: Vec<&str> = report.findings.iter().filter(|f| f.kind == kind).map(|f| f.message.as_str()).collect();
-        for message in all.iter().take(FEW_FINDINGS) {
-            line(t, &format!("  {message}"));
+        let all: Vec<_> = report.findings.iter().filter(|f| f.kind == kind).collect();
+        // Kinds that say the same of every axis are one list of names.
+        let shared = match kind {
+            "never_moves" => Some("never move in the photographed span"),
+            "torque_unchecked" => Some("torque not checked, for want of load, rotor inertia or torque table"),
+            _ => None,
+        };
+        if let (Some(what), true) = (shared, all.len() > 1) {
+            let names: Vec<&str> = all.iter().map(|f| stage.axis_name(f.axis)).collect();
+            line(t, &format!("  {what}: {}", names.join(", ")));
+            continue;
+        }
+        for f in all.iter().take(FEW_FINDINGS) {
+            line(t, &format!("  {}", f.message));
         }
         if all.len() > FEW_FINDINGS {
-            line(t, &format!("  and {} more of this kind, all in --json", whole::count(all.len() - FEW_FINDINGS)));
+            line(t, &format!("  and {} more of this kind, all in --json", all.len() - FEW_FINDINGS));
         }
     }
 }

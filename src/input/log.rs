@@ -93,10 +93,12 @@ impl Log {
     }
 
     /// The sources, if nothing was wrong.
-    pub(super) fn close(mut self) -> Result<Sources, Rejection> {
-        if self.count() == 0 {
-            return Ok(self.sources);
-        }
+    pub(super) fn close(self) -> Result<Sources, Rejection> {
+        if self.count() == 0 { Ok(self.sources) } else { Err(self.reject()) }
+    }
+
+    /// Everything that was wrong, in order.
+    pub(super) fn reject(mut self) -> Rejection {
         self.diagnostics.sort_by_key(|d| d.place.as_ref().map(|s| (s.file, s.line, s.column)));
         // Axes taken over by another group, and columns used twice, bring the same mistake again.
         let mut seen = BTreeSet::new();
@@ -111,6 +113,6 @@ impl Log {
         drop(seen);
         let mut fresh = fresh.into_iter();
         self.diagnostics.retain(|_| fresh.next().unwrap_or(true));
-        Err(Rejection::new(self.diagnostics, self.unlisted, self.sources))
+        Rejection::new(self.diagnostics, self.unlisted, self.sources)
     }
 }

@@ -51,6 +51,13 @@ pub(super) struct KeyList {
     pub(super) incomplete: bool,
 }
 
+impl Entry<'_> {
+    /// The bytes of its key.
+    pub(super) fn key(&self) -> Range<usize> {
+        self.key.0..self.key.1
+    }
+}
+
 impl<'t> Table<'t> {
     /// A table whose header stands at `header`.
     pub(super) fn new(file: usize, label: impl Into<String>, header: Range<usize>, table: &'t DeTable<'t>) -> Table<'t> {
@@ -100,6 +107,11 @@ impl<'t> Table<'t> {
     /// Records a mistake at any bytes of the file.
     pub(super) fn blame_at(&self, log: &mut Log, bytes: Range<usize>, flaw: Flaw) {
         log.add(Some(Spot { file: self.file, bytes }), &self.label, flaw);
+    }
+
+    /// The value of a key if it is there and of this kind; nothing is recorded.
+    pub(super) fn take_quietly<T>(&self, key: &str, read: impl FnOnce(&'t DeValue<'t>) -> Option<T>) -> Option<T> {
+        self.entries.get(key).and_then(|entry| read(entry.value.get_ref()))
     }
 
     /// The value of a key that may be left out. A value of another kind is recorded.
@@ -163,6 +175,11 @@ impl<'t> Table<'t> {
         pairs
     }
 
+    /// As [`Table::pairs`], and an empty list where the key is not there.
+    pub(super) fn pairs_if_given(&mut self, log: &mut Log, key: &'static str, shape: &str) -> KeyList {
+        if self.has(key) { self.pairs(log, key, shape) } else { KeyList { file: self.file, ..KeyList::default() } }
+    }
+
     /// The tables under `[[key]]`; anything else under that key is recorded.
     pub(super) fn tables(&mut self, log: &mut Log, key: &'static str, label: &str) -> Vec<Table<'t>> {
         let allowed = format!("tables, each under a line [[{key}]]");
@@ -191,7 +208,7 @@ impl<'t> Table<'t> {
     /// Records every key that is not in the list.
     pub(super) fn know_only(&self, log: &mut Log, known: &[&'static str]) {
         for (key, entry) in &self.entries {
-            if known.contains(key) {
+            if known.contains(key) || self.is_wrong(key) {
                 continue;
             }
             let mut flaw = Flaw::new("K002", "", format!("unknown key `{}`", values::cut(key, 64).escape_debug()))
@@ -200,7 +217,7 @@ impl<'t> Table<'t> {
                 Some(near) => flaw.help(format!("write `{near}`")),
                 None => flaw.help("take it away, or check which table it belongs to"),
             };
-            self.blame_at(log, entry.key.0..entry.key.1, flaw);
+            self.blame_at(log, entry.key(), flaw);
         }
     }
 

@@ -97,7 +97,7 @@ mod tests {
     fn one_line_is_shown_and_the_mark_ends_with_it() {
         let file = source("a = 1\nkeys = [[1,\r\n2]]");
         assert_eq!(excerpt(&span(13, 22), &file).unwrap(), ("keys = [[1,", 7..11));
-        assert_eq!(excerpt(&span(22, 22), &file).unwrap(), ("2]]", 2..2));
+        assert_eq!(excerpt(&span(21, 22), &file).unwrap(), ("2]]", 2..3));
         assert_eq!(excerpt(&span(99, 99), &file).unwrap(), ("2]]", 3..3));
         assert!(excerpt(&span(0, 1), &source(&"x".repeat(LONGEST_LINE + 1))).is_none());
     }

@@ -32,6 +32,17 @@ pub fn document(stage: &Stage, shot: &Shot, report: &Report) -> impl Serialize +
         within_limits: report.within_limits(),
         passes: report.passes.iter().map(|p| pass(stage, p)).collect(),
         findings: report.findings.iter().map(|f| finding(stage, f)).collect(),
+        reversals: report
+            .reversals
+            .iter()
+            .enumerate()
+            .filter(|(_, frames)| !frames.is_empty())
+            .map(|(i, frames)| ReversalsJson {
+                axis: stage.axis_name(i).to_owned(),
+                backlash: stage.axes().get(i).and_then(crate::stage::Axis::backlash),
+                frames: frames.clone(),
+            })
+            .collect(),
         notice: super::manifest::NOTICE,
     }
 }
@@ -46,7 +57,15 @@ struct Document {
     within_limits: bool,
     passes: Vec<PassJson>,
     findings: Vec<FindingJson>,
+    reversals: Vec<ReversalsJson>,
     notice: &'static str,
+}
+
+#[derive(Serialize)]
+struct ReversalsJson {
+    axis: String,
+    backlash: Option<f64>,
+    frames: Vec<f64>,
 }
 
 #[derive(Serialize)]
@@ -60,10 +79,28 @@ struct PassJson {
     limited_by: Option<LimitedBy>,
     run_up_frames: u32,
     run_down_frames: u32,
+    take_up: TakeUpJson,
     #[serde(skip_serializing_if = "Option::is_none")]
     held: Option<HeldJson>,
     axes: Vec<AxisJson>,
     violations: Vec<ViolationJson>,
+}
+
+#[derive(Serialize)]
+struct TakeUpJson {
+    to_approach_s: f64,
+    to_start_s: f64,
+    back_home_s: f64,
+    axes: Vec<ApproachJson>,
+}
+
+#[derive(Serialize)]
+struct ApproachJson {
+    axis: String,
+    start: f64,
+    approach_from: f64,
+    end: f64,
+    has_room: bool,
 }
 
 #[derive(Serialize)]
@@ -161,6 +198,23 @@ fn pass(stage: &Stage, p: &PassReport) -> PassJson {
         limited_by: p.fastest.limited_by.map(|(axis, limit)| LimitedBy { axis: stage.axis_name(axis).to_owned(), limit: limit.name() }),
         run_up_frames: p.run_up,
         run_down_frames: p.run_down,
+        take_up: TakeUpJson {
+            to_approach_s: p.take_up.to_approach,
+            to_start_s: p.take_up.to_start,
+            back_home_s: p.take_up.back,
+            axes: p
+                .take_up
+                .axes
+                .iter()
+                .map(|a| ApproachJson {
+                    axis: stage.axis_name(a.axis).to_owned(),
+                    start: a.start,
+                    approach_from: a.from,
+                    end: a.end,
+                    has_room: a.has_room,
+                })
+                .collect(),
+        },
         held: p.held.as_ref().map(|h| HeldJson {
             available_s: h.available,
             moves: h

@@ -1,0 +1,195 @@
+//! The tables of one axis, its load, and the motors.
+//!
+//! Invariant: defaults are those of the format and no others: home 0, microsteps 1, gear ratio 1, 360 deg a revolution on a deg axis; friction 0, efficiency 1.
+
+use std::collections::BTreeMap;
+
+use super::log::Log;
+use super::reader::Table;
+use super::values::{self, FLAG, NUMBER, TEXT, WHOLE};
+use crate::bounds::Flaw;
+use crate::stage::drive::DriveSpec;
+use crate::stage::{Axis, AxisSpec, Limits, LoadSpec, Motor, Unit};
+
+/// Keys of an axis.
+pub(super) const AXIS_KEYS: &[&str] = &[
+    "name",
+    "unit",
+    "travel",
+    "home",
+    "max_velocity",
+    "max_acceleration",
+    "max_jerk",
+    "motor",
+    "microsteps",
+    "gear_ratio",
+    "travel_per_rev",
+    "reverse",
+    "max_step_rate",
+    "backlash",
+    "load",
+];
+const LOAD_KEYS: &[&str] = &["mass", "inertia", "friction", "vertical", "efficiency"];
+const MOTOR_KEYS: &[&str] = &["full_steps_per_rev", "rotor_inertia", "holding_torque", "torque"];
+const UNITS: &[(&str, Unit)] = &[("mm", Unit::Millimetre), ("deg", Unit::Degree)];
+
+/// Motors by name; `None` where one has mistakes of its own.
+pub(super) type Motors<'t> = BTreeMap<&'t str, Option<Motor>>;
+
+/// The motors of a stage file.
+pub(super) fn motors<'t>(log: &mut Log, root: &mut Table<'t>) -> Motors<'t> {
+    let Some(table) = root.table(log, "motor", "a table for each motor, each under a line [motor.NAME]") else { return Motors::new() };
+    let mut motors = Motors::new();
+    for (name, entry) in table.entries() {
+        let motor = match entry.value.get_ref().as_table() {
+            Some(inner) => motor(log, Table::new(table.file, format!("motor {}", values::cut(name, 64)), entry.value.span(), inner)),
+            None => {
+                let flaw = Flaw::new("K003", "motor", "a motor is not a table")
+                    .found(values::shown(entry.value.get_ref()), "a table under a line [motor.NAME]")
+                    .help("write [motor.NAME], then its keys on the lines below");
+                table.blame_at(log, entry.value.span(), flaw);
+                None
+            }
+        };
+        motors.insert(name, motor);
+    }
+    motors
+}
+
+fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
+    table.know_only(log, MOTOR_KEYS);
+    let full = table.need(log, "full_steps_per_rev", WHOLE, values::whole).unwrap_or(200);
+    let inertia = table.take(log, "rotor_inertia", "a number, kg m2", values::number);
+    let holding = table.take(log, "holding_torque", "a number, N m", values::number);
+    let rows = table.pairs_if_given(log, "torque", "[speed in rev/min, torque in N m]");
+    if rows.incomplete {
+        table.mark_wrong("torque");
+    }
+    if table.has("torque") && rows.keys.is_empty() && !rows.incomplete {
+        table.blame(log, "torque", Flaw::new("T001", "torque", "the torque table is empty").found("0 rows", "1 row or more, from 0 rev/min").help("take it away where it is not known"));
+    }
+    match Motor::new(full, inertia, holding, rows.keys.iter().map(|k| (k.frame, k.value)).collect()) {
+        Ok(motor) => Some(motor),
+        Err(flaws) => {
+            table.flaws(log, flaws, &[("torque", &rows)]);
+            None
+        }
+    }
+}
+
+/// An axis whose keys, also those taken over from another group, are all in `table`. A number that could not be read has a stand-in; then a mistake was recorded.
+pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Motors<'_>) -> Option<Axis> {
+    let unit = table.choice(log, "unit", UNITS, None);
+    let ends = "two numbers, [lower end, upper end]";
+    let travel = table.need(log, "travel", ends, values::two_numbers).unwrap_or([-1e9, 1e9]);
+    let home = table.take(log, "home", NUMBER, values::number);
+    // A missing travel says nothing of the home, nor the other way round.
+    let [lower, _] = travel;
+    let home = match home {
+        Some(home) => home,
+        None if table.is_wrong("home") => lower,
+        None => 0.0,
+    };
+    let velocity = table.need(log, "max_velocity", "a number, unit/s", values::number).unwrap_or(1.0);
+    let acceleration = table.need(log, "max_acceleration", "a number, unit/s2", values::number).unwrap_or(1.0);
+    let jerk = table.need(log, "max_jerk", "a number, unit/s3", values::number).unwrap_or(1.0);
+    let step_rate = table.take(log, "max_step_rate", "a number, steps/s", values::number);
+    let backlash = table.take(log, "backlash", NUMBER, values::number);
+    let motor = which_motor(log, &mut table, motors);
+    let drive = DriveSpec {
+        full_steps_per_rev: motor.as_ref().map_or(200, Motor::full_steps_per_rev),
+        microsteps: table.take(log, "microsteps", WHOLE, values::whole).unwrap_or(1),
+        gear_ratio: table.take(log, "gear_ratio", NUMBER, values::number).unwrap_or(1.0),
+        travel_per_rev: travel_per_rev(log, &mut table, unit),
+        reverse: table.take(log, "reverse", FLAG, values::flag).unwrap_or(false),
+    };
+    let load = load(log, &mut table, unit);
+    let spec = AxisSpec {
+        name: name.to_owned(),
+        unit: unit.unwrap_or(Unit::Millimetre),
+        travel,
+        home,
+        limits: Limits { velocity, acceleration, jerk, step_rate },
+        drive,
+        backlash,
+        motor,
+        load,
+    };
+    match Axis::new(spec) {
+        Ok(axis) => Some(axis),
+        Err(flaws) => {
+            table.flaws(log, flaws, &[]);
+            None
+        }
+    }
+}
+
+fn travel_per_rev(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> f64 {
+    const KEY: &str = "travel_per_rev";
+    let given = match unit {
+        Some(Unit::Millimetre) => table.need(log, KEY, "a number, mm for one output revolution", values::number),
+        _ => table.take(log, KEY, "a number, degrees for one output revolution", values::number),
+    };
+    given.unwrap_or(360.0)
+}
+
+/// The motor of an axis; `None` where a mistake was recorded.
+fn which_motor(log: &mut Log, table: &mut Table<'_>, motors: &Motors<'_>) -> Option<Motor> {
+    let known = values::names(motors.keys().copied());
+    let allowed = format!("the name of a motor of this file: {known}");
+    let name = table.need(log, "motor", &allowed, values::text)?;
+    match motors.get(name) {
+        Some(motor) => motor.clone(),
+        None => {
+            let mut flaw = Flaw::new("U003", "motor", "the stage has no such motor").found(values::quoted(name), allowed);
+            flaw = match log.nearest(name, motors.keys().copied()) {
+                Some(near) => flaw.help(format!("write motor = \"{near}\"")),
+                None => flaw.help("describe the motor under a line [motor.NAME]"),
+            };
+            table.blame(log, "motor", flaw);
+            None
+        }
+    }
+}
+
+fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<LoadSpec> {
+    let mut inner = table.table(log, "load", "a table, { mass = ..., friction = ... } or { inertia = ..., friction = ... }")?;
+    inner.know_only(log, LOAD_KEYS);
+    let (key, other, allowed) = match unit {
+        Some(Unit::Degree) => ("inertia", "mass", "inertia, kg m2, on a deg axis"),
+        Some(Unit::Millimetre) => ("mass", "inertia", "mass, kg, on an mm axis"),
+        None if inner.has("inertia") => ("inertia", "mass", "inertia, kg m2"),
+        None => ("mass", "inertia", "mass, kg"),
+    };
+    let inertia = if inner.has(other) {
+        let help = if other == "mass" { "give the moment of inertia about the axis" } else { "give the mass that the axis carries" };
+        inner.blame(log, other, Flaw::new("S012", other, format!("`{other}` does not fit the axis's unit")).found(format!("`{other}`"), allowed).help(help));
+        inner.take(log, key, NUMBER, values::number)
+    } else {
+        inner.need(log, key, allowed, values::number)
+    };
+    let load = LoadSpec {
+        inertia: inertia.unwrap_or(1.0),
+        friction: inner.take(log, "friction", "a number, N on mm axes, N m on deg axes", values::number).unwrap_or(0.0),
+        vertical: inner.take(log, "vertical", FLAG, values::flag).unwrap_or(false),
+        efficiency: inner.take(log, "efficiency", "a number, more than 0, at most 1", values::number).unwrap_or(1.0),
+    };
+    for key in LOAD_KEYS {
+        if inner.is_wrong(key) {
+            table.mark_wrong(key);
+        }
+    }
+    Some(load)
+}
+
+/// The name of a group or an axis.
+pub(super) fn name_of<'t>(log: &mut Log, table: &mut Table<'t>) -> Option<&'t str> {
+    let name = table.need(log, "name", TEXT, values::text)?;
+    match crate::stage::check_name("name", name) {
+        Ok(()) => Some(name),
+        Err(flaw) => {
+            table.blame(log, "name", flaw);
+            None
+        }
+    }
+}

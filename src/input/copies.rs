@@ -1,0 +1,149 @@
+//! Copies from group to group.
+//!
+//! Invariant: a copy that is kept has another group as its source, factors for channels of the source alone, and in its target every channel that something drives in its source, through other copies too.
+
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+use super::log::Log;
+use super::names::Names;
+use super::reader::{KeyList, Table};
+use super::values;
+use crate::bounds::{Flaw, MOST_AXES};
+use crate::shot::Copy;
+use crate::stage::ChannelId;
+
+const COPY_KEYS: &[&str] = &["from", "to", "delay", "scale"];
+
+/// A copy between two known groups.
+struct Between<'t> {
+    table: Table<'t>,
+    from: usize,
+    to: usize,
+    copy: Option<Copy>,
+}
+
+/// All `[[copy]]` with their headers; `driven` are the channels that layers drive.
+pub(super) fn copies(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, driven: &BTreeSet<ChannelId>) -> Vec<(Copy, Range<usize>)> {
+    let tables = root.tables(log, "copy", "copy");
+    if tables.len() > MOST_AXES {
+        root.blame(log, "copy", Flaw::new("C005", "copy", "the shot has too many copies").found(format!("{} copies", tables.len()), format!("at most {MOST_AXES}")));
+        return Vec::new();
+    }
+    let between: Vec<Between<'_>> = tables.into_iter().filter_map(|table| between(log, table, names)).collect();
+    missing_in_target(log, &between, names, driven);
+    between.into_iter().filter_map(|b| b.copy.map(|copy| (copy, b.table.header))).collect()
+}
+
+fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option<Between<'t>> {
+    table.know_only(log, COPY_KEYS);
+    let from = group(log, &mut table, names, "from");
+    let to = group(log, &mut table, names, "to");
+    if let (Some(from), Some(to)) = (from, to) {
+        table.label = format!("copy from {} to {}", names.group_name(from), names.group_name(to));
+    }
+    if from.is_some() && from == to {
+        table.blame(log, "to", Flaw::new("C002", "to", "a copy onto itself").found("the same group in `from` and `to`", "two groups"));
+    }
+    let delay = table.take(log, "delay", "a number, frames", values::number).unwrap_or(0.0);
+    let (scale, list) = scale(log, &mut table, names, from);
+    let copy = match Copy::new(from.unwrap_or(0), to.unwrap_or(0), delay, scale) {
+        Ok(copy) => Some(copy),
+        Err(flaws) => {
+            table.flaws(log, flaws, &[("scale", &list)]);
+            None
+        }
+    };
+    match (from, to) {
+        (Some(from), Some(to)) if from != to => Some(Between { table, from, to, copy }),
+        _ => None,
+    }
+}
+
+fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str) -> Option<usize> {
+    let name = table.need(log, key, "the name of a group of the stage, in quotes", values::text)?;
+    match names.group(log, name) {
+        Ok(group) => Some(group),
+        Err(flaw) => {
+            if let Some(flaw) = flaw {
+                table.blame(log, key, flaw);
+            }
+            None
+        }
+    }
+}
+
+/// The factors of a copy and where they stand.
+fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<usize>) -> (Vec<(String, f64)>, KeyList) {
+    let mut factors = Vec::new();
+    let mut list = KeyList { file: table.file, ..KeyList::default() };
+    let Some(inner) = table.table(log, "scale", "a table of factors, { channel = factor }") else { return (factors, list) };
+    let known = from.map(|from| names.channels_of(from));
+    for (name, entry) in inner.entries() {
+        let bytes = entry.value.span();
+        if let (Some(known), true) = (&known, names.complete) {
+            if !known.contains_key(name) {
+                let allowed = format!("a channel of the group, without the group's name: {}", values::names(known.keys().copied()));
+                let mut flaw = Flaw::new("C004", "scale", "a factor for a channel that `from` does not have").found(values::quoted(name), allowed);
+                if let Some(near) = log.nearest(name.rsplit('.').next().unwrap_or(name), known.keys().copied()) {
+                    flaw = flaw.help(format!("write `{near}`"));
+                }
+                inner.blame_at(log, entry.key(), flaw);
+            }
+        }
+        match values::number(entry.value.get_ref()) {
+            Some(factor) => {
+                factors.push((name.to_owned(), factor));
+                list.spots.push(bytes);
+            }
+            None => {
+                list.incomplete = true;
+                let flaw = Flaw::new("K003", "scale", "a factor is not a number").found(values::shown(entry.value.get_ref()), "a number");
+                inner.blame_at(log, bytes, flaw);
+            }
+        }
+    }
+    (factors, list)
+}
+
+/// Follows what is driven through all copies, then looks for it in each target.
+fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, driven: &BTreeSet<ChannelId>) {
+    if !names.complete {
+        return;
+    }
+    let stage = names.stage;
+    let local = |id: ChannelId| stage.axes().get(id.0).map_or("", |a| a.name());
+    // A channel enters once, so this ends, also for copies in a circle.
+    let mut all = driven.clone();
+    let mut fresh: Vec<ChannelId> = driven.iter().copied().collect();
+    let mut by_source: std::collections::BTreeMap<usize, Vec<usize>> = std::collections::BTreeMap::new();
+    for b in between {
+        by_source.entry(b.from).or_default().push(b.to);
+    }
+    for targets in by_source.values_mut() {
+        targets.sort_unstable();
+        targets.dedup();
+    }
+    let channel_in = |group: usize, name: &str| stage.channel(&format!("{}.{name}", names.group_name(group)));
+    while let Some(id) = fresh.pop() {
+        let Some(targets) = stage.group_of(id.0).and_then(|g| by_source.get(&g)) else { continue };
+        for target in targets {
+            if let Some(there) = channel_in(*target, local(id)) {
+                if all.insert(there) {
+                    fresh.push(there);
+                }
+            }
+        }
+    }
+    for b in between {
+        for name in names.channels_of(b.from).iter().filter(|(_, id)| all.contains(id)).map(|(name, _)| *name) {
+            if channel_in(b.to, name).is_none() {
+                let (from, to) = (names.group_name(b.from), names.group_name(b.to));
+                let flaw = Flaw::new("C003", "to", format!("`{to}` has no channel `{name}`"))
+                    .found(format!("`{name}`, which something drives in `{from}`"), format!("channels that `{to}` has: {}", values::names(names.channels_of(b.to).keys().copied())))
+                    .help(format!("copy to a group with an axis `{name}`, or drive the channels of `{to}` by tracks"));
+                b.table.blame_at(log, b.table.bytes_of("to", None), flaw);
+            }
+        }
+    }
+}

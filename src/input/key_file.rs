@@ -1,0 +1,295 @@
+//! Key files: a CSV table with a column of frames and a column for each channel.
+//!
+//! Units: frames, and the units of the channels. Invariant: every mistake of the file is recorded once, with the line and column of its cell; a key carries the place of its cell. A blank cell is
+//! no key, a row of blank cells no row.
+//!
+//! Limits: [`MOST_CSV_BYTES`]; commas between cells, points in numbers. A byte order mark, CRLF and spaces around cells are allowed.
+
+use core::ops::Range;
+use std::collections::BTreeMap;
+
+use super::document;
+use super::lines::byte_order_mark;
+use super::log::{Log, Spot};
+use super::names::Names;
+use super::reader::KeyList;
+use super::values;
+use crate::bounds::{Flaw, MOST_AXES, MOST_KEYS};
+use crate::shot::Key;
+use crate::stage::ChannelId;
+
+/// Largest key file, bytes.
+pub(super) const MOST_CSV_BYTES: usize = 64 * 1024 * 1024;
+
+/// The keys of one file.
+#[derive(Debug, Default)]
+pub(super) struct KeyFile {
+    /// Columns behind the first, in order.
+    pub(super) columns: Vec<Column>,
+    /// True where the columns are those of the file.
+    pub(super) readable: bool,
+    /// True where a frame stands behind a later one; then the tracks are not blamed for it again.
+    pub(super) out_of_order: bool,
+}
+
+/// The keys of one channel.
+#[derive(Debug)]
+pub(super) struct Column {
+    /// Name as written.
+    pub(super) name: String,
+    /// The channel, if the stage has it.
+    pub(super) channel: Option<ChannelId>,
+    /// Its name in the header.
+    pub(super) header: Spot,
+    /// Its keys.
+    pub(super) list: KeyList,
+}
+
+/// Reads a key file.
+pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], names: &Names<'_>) -> KeyFile {
+    let mut table = KeyFile::default();
+    let Some(text) = document::text(log, file, bytes, MOST_CSV_BYTES) else { return table };
+    let shift = byte_order_mark(bytes);
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes().get(shift..).unwrap_or_default());
+    let mut record = csv::StringRecord::new();
+    let mut width = None;
+    let mut before: Option<f64> = None;
+    let mut rows = 0_usize;
+    // The text is UTF-8 and stands in memory: reading a record cannot fail, only end.
+    while reader.read_record(&mut record).unwrap_or(false) {
+        let start = record.position().and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0) + shift;
+        let cells = cells(bytes, start);
+        let mut row = Row { log: &mut *log, file, record: &record, cells };
+        let Some(width) = width else {
+            if !row.header(&mut table, names) {
+                return table;
+            }
+            width = Some(record.len());
+            continue;
+        };
+        if record.iter().all(str::is_empty) || !row.has_width(width) {
+            continue;
+        }
+        rows += 1;
+        if rows > MOST_KEYS {
+            row.blame(0, Flaw::new("T001", "", "too many rows").found(format!("row {rows}"), format!("1 to {MOST_KEYS} rows")));
+            break;
+        }
+        let Some(frame) = row.frame() else { continue };
+        if let Some(earlier) = before.filter(|earlier| !(*earlier < frame)) {
+            let what = if earlier == frame { "two rows stand on one frame" } else { "rows are out of order" };
+            row.blame(0, Flaw::new("T002", "", what).found(format!("frame {frame} after frame {earlier}"), "strictly rising frames"));
+            table.out_of_order = true;
+        }
+        before = Some(frame);
+        row.keys(&mut table, frame);
+    }
+    table
+}
+
+/// A record and where its cells stand.
+struct Row<'r> {
+    log: &'r mut Log,
+    file: usize,
+    record: &'r csv::StringRecord,
+    cells: Vec<Range<usize>>,
+}
+
+impl Row<'_> {
+    fn spot(&self, cell: usize) -> Spot {
+        let last = self.cells.last().map_or(0..0, |c| c.end..c.end);
+        Spot { file: self.file, bytes: self.cells.get(cell).cloned().unwrap_or(last) }
+    }
+
+    fn blame(&mut self, cell: usize, flaw: Flaw) {
+        self.log.add(Some(self.spot(cell)), "", flaw);
+    }
+
+    /// The columns; false where nothing can be made of them.
+    fn header(&mut self, table: &mut KeyFile, names: &Names<'_>) -> bool {
+        let first = self.record.get(0).unwrap_or_default();
+        if first != "frame" {
+            let mut flaw = Flaw::new("D001", "", "the first column is not `frame`").found(values::quoted(first), "the header frame,CHANNEL,CHANNEL,...");
+            if first.contains([';', '\t']) {
+                flaw = flaw.help("put commas between cells, and points in numbers");
+            }
+            self.blame(0, flaw);
+            return false;
+        }
+        if self.record.len() > MOST_AXES + 1 {
+            let found = format!("{} columns", self.record.len());
+            self.blame(0, Flaw::new("D004", "", "too many columns").found(found, format!("at most {}", MOST_AXES + 1)));
+            return false;
+        }
+        let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+        for (i, name) in self.record.iter().enumerate().skip(1) {
+            let column = i + 1;
+            let channel = match seen.insert(name, column) {
+                Some(first) => {
+                    let found = format!("{} in columns {first} and {column}", values::quoted(name));
+                    self.blame(i, Flaw::new("D002", "", "two columns of one name").found(found, "one column a channel"));
+                    None
+                }
+                None => match names.channel(self.log, name) {
+                    Ok(channel) => Some(channel),
+                    Err(flaw) => {
+                        if let Some(flaw) = flaw {
+                            self.blame(i, flaw);
+                        }
+                        None
+                    }
+                },
+            };
+            let list = KeyList { file: self.file, ..KeyList::default() };
+            table.columns.push(Column { name: name.to_owned(), channel, header: self.spot(i), list });
+        }
+        if table.columns.is_empty() {
+            self.blame(0, Flaw::new("D006", "", "the file has no column of keys").found("the column `frame` alone", "the header frame,CHANNEL,CHANNEL,..."));
+            return false;
+        }
+        table.readable = true;
+        true
+    }
+
+    fn has_width(&mut self, width: usize) -> bool {
+        let found = self.record.len();
+        if found == width {
+            return true;
+        }
+        let (what, cell) = if found > width { ("a row has more cells than the header", width) } else { ("a row has fewer cells than the header", found) };
+        let flaw = Flaw::new("D004", "", what).found(format!("{found} cells"), format!("{width} cells, blank ones counted"));
+        let help = if found > width { "write numbers with a point, not a comma" } else { "leave cells blank, but keep their commas" };
+        self.blame(cell, flaw.help(help));
+        false
+    }
+
+    fn frame(&mut self) -> Option<f64> {
+        let cell = self.record.get(0).unwrap_or_default();
+        if cell.is_empty() {
+            self.blame(0, Flaw::new("D005", "", "a row has keys but no frame").found("a blank cell", "a frame in the first column"));
+            return None;
+        }
+        self.number(0, cell)
+    }
+
+    fn number(&mut self, index: usize, cell: &str) -> Option<f64> {
+        let number = cell.parse::<f64>().ok().filter(|x| x.is_finite());
+        if number.is_none() {
+            self.blame(index, Flaw::new("D003", "", "a cell is not a number").found(values::quoted(cell), "a finite number such as 12.5, or a blank cell for no key"));
+        }
+        number
+    }
+
+    fn keys(&mut self, table: &mut KeyFile, frame: f64) {
+        for (i, cell) in self.record.iter().enumerate().skip(1) {
+            if cell.is_empty() {
+                continue;
+            }
+            let value = self.number(i, cell);
+            let Some(column) = table.columns.get_mut(i - 1) else { continue };
+            let Some(value) = value else {
+                column.list.incomplete = true;
+                continue;
+            };
+            let spot = self.spot(i);
+            column.list.keys.push(Key { frame, value, place: self.log.place(self.file, spot.bytes.start) });
+            column.list.spots.push(spot.bytes);
+        }
+    }
+}
+
+/// The bytes of each cell of the record at `start`, without the spaces around them.
+fn cells(bytes: &[u8], start: usize) -> Vec<Range<usize>> {
+    let blank_lines = bytes.iter().skip(start).take_while(|b| matches!(b, b'\r' | b'\n')).count();
+    let start = start + blank_lines;
+    let mut cells = Vec::new();
+    let mut from = start;
+    let mut quoted = false;
+    let mut at = start;
+    for byte in bytes.iter().skip(start) {
+        match byte {
+            b'"' if at == from || quoted => quoted = !quoted,
+            // A doubled quote inside quotes opens them again.
+            b'"' if bytes.get(at - 1) == Some(&b'"') && bytes.get(from) == Some(&b'"') => quoted = true,
+            b',' if !quoted => {
+                cells.push(trimmed(bytes, from..at));
+                from = at + 1;
+            }
+            b'\r' | b'\n' if !quoted => break,
+            _ => {}
+        }
+        at += 1;
+    }
+    cells.push(trimmed(bytes, from..at));
+    cells
+}
+
+fn trimmed(bytes: &[u8], cell: Range<usize>) -> Range<usize> {
+    let inner = bytes.get(cell.clone()).unwrap_or_default();
+    let before = inner.len() - inner.trim_ascii_start().len();
+    let start = cell.start + before;
+    start..start + inner.trim_ascii().len()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::input::sources::Sources;
+    use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
+
+    fn read_text(text: &str) -> (KeyFile, Vec<(&'static str, u32, u32)>) {
+        let axis = |name| Axis::new(AxisSpec::new(name, Unit::Millimetre, [0.0, 9.0], [1.0; 3])).unwrap();
+        let stage = Stage::new("marsh", 1.0, vec![GroupSpec { name: "heron_a".into(), axes: vec![axis("lift"), axis("yaw")] }]).unwrap();
+        let mut log = Log::new(Sources::default());
+        let file = log.add_file("keys.csv", &text.as_bytes().into());
+        let table = read(&mut log, file, text.as_bytes(), &Names::new(&stage, true));
+        let told = match log.close() {
+            Ok(_) => Vec::new(),
+            Err(r) => r.diagnostics().iter().map(|d| (d.code, d.place.as_ref().unwrap().line, d.place.as_ref().unwrap().column)).collect(),
+        };
+        (table, told)
+    }
+
+    #[test]
+    fn marks_blanks_crlf_spaces_and_quotes_are_read() {
+        let text = "\u{feff}frame, heron_a.yaw ,\"heron_a.lift\"\r\n\r\n1, 0.5,\r\n , ,\r\n2.5,,\" 3\"\r\n";
+        let (table, told) = read_text(text);
+        assert_eq!(told, []);
+        let keys: Vec<Vec<(f64, f64, u32, u32)>> =
+            table.columns.iter().map(|c| c.list.keys.iter().map(|k| (k.frame, k.value, k.place.line, k.place.column)).collect()).collect();
+        assert_eq!(keys, [vec![(1.0, 0.5, 3, 4)], vec![(2.5, 3.0, 5, 6)]]);
+    }
+
+    #[test]
+    fn every_mistake_has_the_place_of_its_cell() {
+        let (_, told) = read_text("frame,heron_a.lift,heron_a.lfit,heron_a.lift\n1,x,2,3\n,1,1,1\n2,1\n3,1,1,1,1\n3,inf,1,1\n3,1,1,1\n2,1,1,1\n");
+        assert_eq!(
+            told,
+            [
+                ("U001", 1, 20),
+                ("D002", 1, 33),
+                ("D003", 2, 3),
+                ("D005", 3, 1),
+                ("D004", 4, 4),
+                ("D004", 5, 9),
+                ("D003", 6, 3),
+                ("T002", 7, 1),
+                ("T002", 8, 1)
+            ]
+        );
+        assert_eq!(read_text("frame;heron_a.lift\n").1, [("D001", 1, 1)]);
+        assert_eq!(read_text("frame\n1\n").1, [("D006", 1, 1)]);
+        assert_eq!(read_text(" \r\n").1, [("F005", 1, 1)]);
+    }
+
+    #[test]
+    fn cells_are_found_behind_quotes() {
+        assert_eq!(cells(b"\n\"a,\"\"b\" ,c\nd", 0), [1..8, 10..11]);
+        assert_eq!(cells(b"", 0), [0..0]);
+    }
+}

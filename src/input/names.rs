@@ -1,0 +1,80 @@
+//! Looking up channels and groups by the names that a shot gives.
+//!
+//! Invariant: an unknown name is a mistake only where all names of the stage are known; behind a stage file that could not be read no name is blamed.
+
+use std::collections::BTreeMap;
+
+use super::log::Log;
+use super::values;
+use crate::bounds::Flaw;
+use crate::stage::{ChannelId, Stage};
+
+/// The names of a stage.
+#[derive(Debug)]
+pub(super) struct Names<'s> {
+    /// The stage, or a stand-in with the names that could be read.
+    pub(super) stage: &'s Stage,
+    /// True where these are all the names there are.
+    pub(super) complete: bool,
+    groups: BTreeMap<&'s str, usize>,
+}
+
+impl<'s> Names<'s> {
+    /// The names of `stage`.
+    pub(super) fn new(stage: &'s Stage, complete: bool) -> Names<'s> {
+        let groups = stage.groups().iter().enumerate().map(|(i, g)| (g.name(), i)).collect();
+        Names { stage, complete, groups }
+    }
+
+    /// The channel of this name. `Err(None)` where it is unknown but may exist.
+    pub(super) fn channel(&self, log: &mut Log, name: &str) -> Result<ChannelId, Option<Flaw>> {
+        if let Some(channel) = self.stage.channel(name) {
+            return Ok(channel);
+        }
+        if !self.complete {
+            return Err(None);
+        }
+        let known = self.stage.channel_names();
+        let flaw = Flaw::new("U001", "channel", "the stage has no such channel")
+            .found(values::quoted(name), format!("a channel of the stage: {}", values::names(known.iter().map(String::as_str))));
+        let end = format!(".{name}");
+        let mut same_end = known.iter().filter(|k| !name.contains('.') && k.ends_with(&end));
+        let near = match (same_end.next(), same_end.next()) {
+            (Some(only), None) => Some(only.as_str()),
+            _ => log.nearest(name, known.iter().map(String::as_str)),
+        };
+        Err(Some(match near {
+            Some(near) => flaw.help(format!("write \"{near}\"")),
+            None => flaw.help("channels are named group.axis, as in the stage file"),
+        }))
+    }
+
+    /// The group of this name. `Err(None)` where it is unknown but may exist.
+    pub(super) fn group(&self, log: &mut Log, name: &str) -> Result<usize, Option<Flaw>> {
+        match self.groups.get(name) {
+            Some(group) => Ok(*group),
+            None if self.complete => Err(Some(unknown_group(log, name, self.groups.keys().copied()))),
+            None => Err(None),
+        }
+    }
+
+    /// The name of a group.
+    pub(super) fn group_name(&self, group: usize) -> &'s str {
+        self.stage.groups().get(group).map_or("", |g| g.name())
+    }
+
+    /// The channels of a group by their names within it.
+    pub(super) fn channels_of(&self, group: usize) -> BTreeMap<&'s str, ChannelId> {
+        let axes = self.stage.groups().get(group).map_or(0..0, |g| g.axes());
+        axes.filter_map(|i| self.stage.axes().get(i).map(|a| (a.name(), ChannelId(i)))).collect()
+    }
+}
+
+/// The flaw that a group's name is not known.
+pub(super) fn unknown_group<'n>(log: &mut Log, name: &str, known: impl ExactSizeIterator<Item = &'n str> + Clone) -> Flaw {
+    let flaw = Flaw::new("U002", "", "the stage has no such group").found(values::quoted(name), format!("a group of the stage: {}", values::names(known.clone())));
+    match log.nearest(name, known) {
+        Some(near) => flaw.help(format!("write \"{near}\"")),
+        None => flaw,
+    }
+}

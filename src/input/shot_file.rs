@@ -1,0 +1,151 @@
+//! The shot file.
+//!
+//! Invariant: a [`Shot`] comes out only where every part of it passed its constructor; what is missing because of a mistake is not called missing a second time.
+
+use core::ops::Range;
+
+use super::copies;
+use super::layers::Layers;
+use super::log::Log;
+use super::Read;
+use super::names::Names;
+use super::reader::Table;
+use super::values::{self, TEXT};
+use crate::bounds::{Flaw, MOST_PASSES};
+use crate::shot::{Exposure, Pass, Shot, ShotSpec};
+use crate::time::{FrameRate, FrameSpan, Timecode};
+
+const ROOT_KEYS: &[&str] = &["format", "name", "stage", "frame_rate", "frames", "timecode_start", "track", "cycle", "drift", "copy", "pass"];
+const PASS_KEYS: &[&str] = &["name", "exposure", "seconds_per_frame", "shutter", "settle", "park"];
+const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
+
+/// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
+pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read: Read<'_>) -> Option<Shot> {
+    root.know_only(log, ROOT_KEYS);
+    let name = root.need(log, "name", TEXT, values::text);
+    let rate = frame_rate(log, root);
+    let frames = frames(log, root);
+    let timecode_start = timecode(log, root, rate);
+    let mut layers = Layers::new(names, read);
+    let tracks = layers.tracks(log, root);
+    let cycles = layers.cycles(log, root);
+    let drifts = layers.drifts(log, root);
+    let (copies, copy_headers): (Vec<_>, Vec<_>) = copies::copies(log, root, names, &layers.driven).into_iter().unzip();
+    let before = log.count();
+    let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, names).into_iter().unzip();
+    let some_pass_was_wrong = log.count() > before;
+    // The checks of the shot as a whole do not look at rate, frames and timecode: stand-ins for them are harmless here.
+    let spec = ShotSpec {
+        name: name.unwrap_or_default().to_owned(),
+        frame_rate: rate.or_else(|| FrameRate::new(24, 1).ok())?,
+        frames: frames.or_else(|| FrameSpan::new(1, 1).ok())?,
+        timecode_start: timecode_start.or_else(|| FrameRate::new(24, 1).ok().map(|rate| Timecode::from_count(0, rate)))?,
+        tracks,
+        cycles,
+        drifts,
+        copies,
+        passes,
+    };
+    match Shot::new(names.stage, spec) {
+        Ok(shot) => Some(shot),
+        Err(flaws) => {
+            for flaw in flaws.into_iter().filter(|f| f.code != "P001" || !some_pass_was_wrong) {
+                let headers: &[Range<usize>] = if flaw.field == "pass" { &pass_headers } else { &copy_headers };
+                let at = flaw.index.and_then(|i| headers.get(i)).cloned();
+                root.blame_at(log, at.unwrap_or_else(|| root.bytes_of(&flaw.field, None)), flaw);
+            }
+            None
+        }
+    }
+}
+
+fn frame_rate(log: &mut Log, root: &mut Table<'_>) -> Option<FrameRate> {
+    let text = root.need(log, "frame_rate", "text in quotes such as \"24\", \"23.976\" or \"30000/1001\"", values::text)?;
+    match FrameRate::parse(text) {
+        Ok(rate) => Some(rate),
+        Err(error) => {
+            root.blame(log, "frame_rate", told("M001", "`frame_rate` is not a frame rate", &error.to_string()));
+            None
+        }
+    }
+}
+
+fn frames(log: &mut Log, root: &mut Table<'_>) -> Option<FrameSpan> {
+    let [first, last] = root.need(log, "frames", "two whole numbers, [first frame, last frame]", values::two_wholes)?;
+    match FrameSpan::new(first, last) {
+        Ok(span) => Some(span),
+        Err(error) => {
+            root.blame(log, "frames", told("M002", "`frames` is not a span of frames", &error.to_string()));
+            None
+        }
+    }
+}
+
+fn timecode(log: &mut Log, root: &mut Table<'_>, rate: Option<FrameRate>) -> Option<Timecode> {
+    let text = root.take(log, "timecode_start", "text in quotes such as \"10:00:00:00\"", values::text);
+    let rate = rate?;
+    let Some(text) = text else { return Some(Timecode::from_count(0, rate)) };
+    match Timecode::parse(text, rate) {
+        Ok(timecode) => Some(timecode),
+        Err(error) => {
+            root.blame(log, "timecode_start", told("M003", "`timecode_start` is not a timecode of this frame rate", &error.to_string()));
+            None
+        }
+    }
+}
+
+/// Errors of `time` read "what: found this, allowed that".
+fn told(code: &'static str, title: &str, message: &str) -> Flaw {
+    let (found, allowed) = message.split_once(", allowed ").unwrap_or((message, ""));
+    let found = found.split_once("found ").map_or(found, |(_, found)| found);
+    Flaw::new(code, "", title).found(values::cut(found, 120), allowed)
+}
+
+fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, Range<usize>)> {
+    let tables = root.tables(log, "pass", "pass");
+    if tables.len() > MOST_PASSES {
+        root.blame(log, "pass", Flaw::new("P001", "pass", "the shot has too many passes").found(format!("{} passes", tables.len()), format!("1 to {MOST_PASSES}")));
+        return Vec::new();
+    }
+    tables.into_iter().filter_map(|table| pass(log, table, names)).collect()
+}
+
+fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass, Range<usize>)> {
+    table.know_only(log, PASS_KEYS);
+    let name = table.need(log, "name", TEXT, values::text);
+    if let Some(name) = name {
+        table.label = format!("pass {}", values::cut(name, 64));
+    }
+    let exposure = table.choice(log, "exposure", EXPOSURES, None);
+    let pace = table.need(log, "seconds_per_frame", "a number, s", values::number).unwrap_or(1.0);
+    let shutter = table.need(log, "shutter", "a number, degrees", values::number).unwrap_or(180.0);
+    let settle = table.take(log, "settle", "a number, s", values::number).unwrap_or(0.0);
+    let park = park(log, &mut table, names);
+    // Behind a wrong exposure nothing is said of `settle`: only a moving pass must not have it.
+    match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park) {
+        Ok(pass) => Some((pass, table.header)),
+        Err(flaws) => {
+            table.flaws(log, flaws, &[]);
+            None
+        }
+    }
+}
+
+fn park(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Vec<usize> {
+    const ALLOWED: &str = "names of groups of the stage, [\"...\", \"...\"]";
+    let mut park = Vec::new();
+    let Some(list) = table.take(log, "park", ALLOWED, values::list) else { return park };
+    for value in list {
+        let Some(name) = values::text(value.get_ref()) else {
+            table.blame_at(log, value.span(), Flaw::new("K003", "park", "an entry of `park` is not a name").found(values::shown(value.get_ref()), ALLOWED));
+            continue;
+        };
+        match names.group(log, name) {
+            Ok(group) if park.contains(&group) => {}
+            Ok(group) => park.push(group),
+            Err(Some(flaw)) => table.blame_at(log, value.span(), flaw),
+            Err(None) => {}
+        }
+    }
+    park
+}

@@ -1,0 +1,163 @@
+//! The stage file.
+//!
+//! Invariant: what comes out has the names of all groups and axes whose names could be read, so that a shot can be checked against it whatever else is wrong; it is the stage itself only
+//! where nothing was recorded.
+
+use std::collections::BTreeMap;
+
+use super::axis_table::{AXIS_KEYS, Motors, axis, motors, name_of};
+use super::document;
+use super::like::{RawGroup, settle};
+use super::log::Log;
+use super::reader::Table;
+use super::values::{self, TEXT};
+use crate::bounds::{Flaw, MOST_AXES};
+use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
+
+const ROOT_KEYS: &[&str] = &["format", "name", "scale", "motor", "group"];
+const GROUP_KEYS: &[&str] = &["name", "like", "axis"];
+
+/// A stage as far as it could be read.
+#[derive(Debug)]
+pub(super) struct StageRead {
+    /// The stage, or a stand-in with its names.
+    pub(super) stage: Option<Stage>,
+    /// True where the names are all there are.
+    pub(super) names_complete: bool,
+}
+
+impl StageRead {
+    /// A stage of which nothing is known.
+    pub(super) fn unknown() -> StageRead {
+        StageRead { stage: stand_in_stage(Vec::new()), names_complete: false }
+    }
+}
+
+/// Reads a stage file.
+pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
+    let Some(text) = document::text(log, file, bytes, document::MOST_TOML_BYTES) else { return StageRead::unknown() };
+    let (document, sound) = document::root(log, file, text);
+    if !sound {
+        return StageRead::unknown();
+    }
+    let mut root = Table::new(file, "", 0..0, document.get_ref());
+    if !document::is_format_1(log, &mut root) {
+        return StageRead::unknown();
+    }
+    root.know_only(log, ROOT_KEYS);
+    let name = root.need(log, "name", TEXT, values::text).unwrap_or_default();
+    let scale = root.take(log, "scale", "a number, model size over real size", values::number).unwrap_or(1.0);
+    let motors = motors(log, &mut root);
+    let mut raw = raw_groups(log, &mut root);
+    if raw.len() > MOST_AXES {
+        root.blame(log, "group", Flaw::new("S003", "group", "the stage has too many groups").found(format!("{} groups", raw.len()), format!("at most {MOST_AXES}")));
+        return StageRead::unknown();
+    }
+    settle(log, &mut raw);
+    let axes: usize = raw.iter().map(|g| g.axes.len()).sum();
+    if axes > MOST_AXES {
+        root.blame(log, "group", Flaw::new("S003", "group", "the stage has too many axes").found(format!("{axes} axes or more"), format!("1 to {MOST_AXES} axes")));
+        return StageRead::unknown();
+    }
+    let names_complete = !root.is_wrong("group") && raw.iter().all(|g| g.settled && g.names_whole);
+    let groups = group_specs(log, raw, &motors);
+    let stage = match Stage::new(name, scale, groups.clone()) {
+        Ok(stage) => Some(stage),
+        Err(flaws) => {
+            // A group without an axis was told already.
+            let flaws = flaws.into_iter().filter(|f| f.code != "S003" || !root.has("group")).collect();
+            root.flaws(log, flaws, &[]);
+            stand_in_stage(groups)
+        }
+    };
+    StageRead { stage, names_complete }
+}
+
+fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
+    let mut taken: BTreeMap<&str, u32> = BTreeMap::new();
+    let mut groups = Vec::new();
+    for mut table in root.tables(log, "group", "group") {
+        if let Some(name) = table.take_quietly("name", values::text) {
+            table.label = format!("group {}", values::cut(name, 64));
+        }
+        unsupported(log, &mut table);
+        table.know_only(log, GROUP_KEYS);
+        let name = unused(log, &mut table, "S001", "two groups are called", &mut taken);
+        let like = table.take(log, "like", "the name of another group, in quotes", values::text);
+        let mut group = RawGroup { settled: !table.is_wrong("like"), names_whole: name.is_some(), axes: Vec::new(), table, name, like };
+        let mut taken = BTreeMap::new();
+        for mut axis in group.table.tables(log, "axis", "axis") {
+            let of = |axis: Option<&str>| format!("axis {}.{}", name.unwrap_or("?"), values::cut(axis.unwrap_or("?"), 64));
+            axis.label = of(axis.take_quietly("name", values::text));
+            axis.know_only(log, AXIS_KEYS);
+            match unused(log, &mut axis, "S002", "two axes of the group are called", &mut taken) {
+                Some(name) => group.axes.push((name, axis)),
+                None => group.names_whole = false,
+            }
+        }
+        group.names_whole &= !group.table.is_wrong("axis");
+        if group.like.is_none() && !group.table.has("axis") && !group.table.is_wrong("like") {
+            let flaw = Flaw::new("K001", "axis", "the group has no axis").found("neither [[group.axis]] nor `like`", "at least one axis");
+            group.table.blame(log, "axis", flaw.help("describe an axis under a line [[group.axis]], or name a group that this one is like"));
+        }
+        groups.push(group);
+    }
+    groups
+}
+
+/// What this version does not move yet is refused by name, never ignored.
+fn unsupported(log: &mut Log, table: &mut Table<'_>) {
+    for key in ["mechanism", "joint", "lens", "rods", "envelope", "rail"] {
+        if table.has(key) {
+            let flaw = Flaw::new("K002", key, format!("`{key}` is not read by this version"));
+            table.blame(log, key, flaw.found(format!("`{key}`"), values::names(GROUP_KEYS.iter().copied())).help("take it away and drive the axes themselves"));
+        }
+    }
+}
+
+/// The name of a table if its shape is right and no table before has it.
+fn unused<'t>(log: &mut Log, table: &mut Table<'t>, code: &'static str, title: &str, taken: &mut BTreeMap<&'t str, u32>) -> Option<&'t str> {
+    let name = name_of(log, table)?;
+    let line = log.place(table.file, table.header.start).line;
+    if let Some(first) = taken.get(name) {
+        let flaw = Flaw::new(code, "name", format!("{title} `{name}`")).found(format!("\"{name}\", as on line {first}"), "a name of its own");
+        table.blame(log, "name", flaw);
+        return None;
+    }
+    taken.insert(name, line);
+    Some(name)
+}
+
+/// Groups that take nothing over are read first, so that a mistake is told of the axis it is written under.
+fn group_specs(log: &mut Log, raw: Vec<RawGroup<'_>>, motors: &Motors<'_>) -> Vec<GroupSpec> {
+    let (own, taken_over): (Vec<_>, Vec<_>) = raw.into_iter().enumerate().partition(|(_, group)| group.like.is_none());
+    let mut groups: Vec<(usize, GroupSpec)> = Vec::new();
+    for (place, group) in own.into_iter().chain(taken_over) {
+        groups.extend(group_spec(log, group, motors).map(|spec| (place, spec)));
+    }
+    groups.sort_by_key(|(place, _)| *place);
+    groups.into_iter().map(|(_, spec)| spec).collect()
+}
+
+fn group_spec(log: &mut Log, group: RawGroup<'_>, motors: &Motors<'_>) -> Option<GroupSpec> {
+    let name = group.name?;
+    let mut axes = Vec::new();
+    for (axis_name, mut table) in group.axes {
+        table.label = format!("axis {name}.{axis_name}");
+        // Where the group it is like is unknown, its keys are too.
+        let read = if group.settled { axis(log, table, axis_name, motors) } else { None };
+        axes.extend(read.or_else(|| stand_in_axis(axis_name)));
+    }
+    Some(GroupSpec { name: name.to_owned(), axes })
+}
+
+fn stand_in_axis(name: &str) -> Option<Axis> {
+    Axis::new(AxisSpec::new(name, Unit::Millimetre, [-1.0, 1.0], [1.0, 1.0, 1.0])).ok()
+}
+
+fn stand_in_stage(mut groups: Vec<GroupSpec>) -> Option<Stage> {
+    if groups.iter().all(|g| g.axes.is_empty()) {
+        groups = vec![GroupSpec { name: "unknown".to_owned(), axes: stand_in_axis("unknown").into_iter().collect() }];
+    }
+    Stage::new("", 1.0, groups).ok()
+}
