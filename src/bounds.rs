@@ -123,7 +123,10 @@ impl core::fmt::Display for Bound {
 /// A number with its unit, as messages show it.
 #[must_use]
 pub fn with_unit(value: f64, unit: &str) -> String {
-    if unit.is_empty() { format!("{value}") } else { format!("{value} {unit}") }
+    // Numbers of many digits are read by their power of ten.
+    let size = value.abs();
+    let number = if size != 0.0 && size.is_finite() && !(1e-6..1e12).contains(&size) { format!("{value:e}") } else { format!("{value}") };
+    if unit.is_empty() { number } else { format!("{number} {unit}") }
 }
 
 /// Positions, key values, travel ends (mm or deg).

@@ -66,7 +66,13 @@ fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
         table.mark_wrong("torque");
     }
     if table.has("torque") && rows.keys.is_empty() && !rows.incomplete {
-        table.blame(log, "torque", Flaw::new("T001", "torque", "the torque table is empty").found("0 rows", "1 row or more, from 0 rev/min").help("take it away where it is not known"));
+        table.blame(
+            log,
+            "torque",
+            Flaw::new("T001", "torque", "the torque table is empty")
+                .found("0 rows", "1 row or more, from 0 rev/min")
+                .help("take it away where it is not known"),
+        );
     }
     match Motor::new(full, inertia, holding, rows.keys.iter().map(|k| (k.frame, k.value)).collect()) {
         Ok(motor) => Some(motor),
@@ -163,7 +169,11 @@ fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<Load
     };
     let inertia = if inner.has(other) {
         let help = if other == "mass" { "give the moment of inertia about the axis" } else { "give the mass that the axis carries" };
-        inner.blame(log, other, Flaw::new("S012", other, format!("`{other}` does not fit the axis's unit")).found(format!("`{other}`"), allowed).help(help));
+        inner.blame(
+            log,
+            other,
+            Flaw::new("S012", other, format!("`{other}` does not fit the axis's unit")).found(format!("`{other}`"), allowed).help(help),
+        );
         inner.take(log, key, NUMBER, values::number)
     } else {
         inner.need(log, key, allowed, values::number)

@@ -2,7 +2,7 @@
 //!
 //! Invariant: a copy that is kept has another group as its source, factors for channels of the source alone, and in its target every channel that something drives in its source, through other copies too.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use super::log::Log;
@@ -27,7 +27,12 @@ struct Between<'t> {
 pub(super) fn copies(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, driven: &BTreeSet<ChannelId>) -> Vec<(Copy, Range<usize>)> {
     let tables = root.tables(log, "copy", "copy");
     if tables.len() > MOST_AXES {
-        root.blame(log, "copy", Flaw::new("C005", "copy", "the shot has too many copies").found(format!("{} copies", tables.len()), format!("at most {MOST_AXES}")));
+        root.blame(
+            log,
+            "copy",
+            Flaw::new("C005", "copy", "the shot has too many copies")
+                .found(format!("{} copies", tables.len()), format!("at most {MOST_AXES}")),
+        );
         return Vec::new();
     }
     let between: Vec<Between<'_>> = tables.into_iter().filter_map(|table| between(log, table, names)).collect();
@@ -81,15 +86,14 @@ fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<u
     let known = from.map(|from| names.channels_of(from));
     for (name, entry) in inner.entries() {
         let bytes = entry.value.span();
-        if let (Some(known), true) = (&known, names.complete) {
-            if !known.contains_key(name) {
-                let allowed = format!("a channel of the group, without the group's name: {}", values::names(known.keys().copied()));
-                let mut flaw = Flaw::new("C004", "scale", "a factor for a channel that `from` does not have").found(values::quoted(name), allowed);
-                if let Some(near) = log.nearest(name.rsplit('.').next().unwrap_or(name), known.keys().copied()) {
-                    flaw = flaw.help(format!("write `{near}`"));
-                }
-                inner.blame_at(log, entry.key(), flaw);
+        if let Some(known) = known.as_ref().filter(|known| names.complete && !known.contains_key(name)) {
+            let allowed = format!("a channel of the group, without the group's name: {}", values::names(known.keys().copied()));
+            let mut flaw =
+                Flaw::new("C004", "scale", "a factor for a channel that `from` does not have").found(values::quoted(name), allowed);
+            if let Some(near) = log.nearest(name.rsplit('.').next().unwrap_or(name), known.keys().copied()) {
+                flaw = flaw.help(format!("write `{near}`"));
             }
+            inner.blame_at(log, entry.key(), flaw);
         }
         match values::number(entry.value.get_ref()) {
             Some(factor) => {
@@ -116,7 +120,7 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
     // A channel enters once, so this ends, also for copies in a circle.
     let mut all = driven.clone();
     let mut fresh: Vec<ChannelId> = driven.iter().copied().collect();
-    let mut by_source: std::collections::BTreeMap<usize, Vec<usize>> = std::collections::BTreeMap::new();
+    let mut by_source: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for b in between {
         by_source.entry(b.from).or_default().push(b.to);
     }
@@ -128,10 +132,10 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
     while let Some(id) = fresh.pop() {
         let Some(targets) = stage.group_of(id.0).and_then(|g| by_source.get(&g)) else { continue };
         for target in targets {
-            if let Some(there) = channel_in(*target, local(id)) {
-                if all.insert(there) {
-                    fresh.push(there);
-                }
+            if let Some(there) = channel_in(*target, local(id))
+                && all.insert(there)
+            {
+                fresh.push(there);
             }
         }
     }
@@ -140,7 +144,10 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
             if channel_in(b.to, name).is_none() {
                 let (from, to) = (names.group_name(b.from), names.group_name(b.to));
                 let flaw = Flaw::new("C003", "to", format!("`{to}` has no channel `{name}`"))
-                    .found(format!("`{name}`, which something drives in `{from}`"), format!("channels that `{to}` has: {}", values::names(names.channels_of(b.to).keys().copied())))
+                    .found(
+                        format!("`{name}`, which something drives in `{from}`"),
+                        format!("channels that `{to}` has: {}", values::names(names.channels_of(b.to).keys().copied())),
+                    )
                     .help(format!("copy to a group with an axis `{name}`, or drive the channels of `{to}` by tracks"));
                 b.table.blame_at(log, b.table.bytes_of("to", None), flaw);
             }

@@ -5,9 +5,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use super::Read;
 use super::key_file::{self, KeyFile};
 use super::log::Log;
-use super::Read;
 use super::names::Names;
 use super::reader::{KeyList, Table};
 use super::values::{self, NUMBER, WHOLE};
@@ -51,7 +51,9 @@ impl<'r> Layers<'r> {
                     let form = Form::read(log, &mut table);
                     if table.has("keys") {
                         let list = table.pairs(log, "keys", FRAME_VALUE);
-                        tracks.extend(self.track(log, &table, channel, &form, &list, false));
+                        if self.has_room(log, &table, list.keys.len()) {
+                            tracks.extend(Self::track(log, &table, channel, &form, &list, false));
+                        }
                     } else {
                         let _ = table.need(log, "keys", "[[frame, value], ...], or the name of a CSV file in quotes", values::list);
                     }
@@ -69,6 +71,10 @@ impl<'r> Layers<'r> {
         let mut used = 0;
         for column in key_file.columns.iter().filter(|c| only.is_none_or(|only| c.name == only)) {
             used += 1;
+            // A column costs a key too, so that a file used again and again comes to an end.
+            if !self.has_room(log, &table, column.list.keys.len() + 1) {
+                return;
+            }
             table.label = format!("track {}", values::cut(&column.name, 130));
             if let Some(channel) = column.channel {
                 self.driven.insert(channel);
@@ -77,28 +83,45 @@ impl<'r> Layers<'r> {
                 let flaw = Flaw::new("D006", "", "the column has no key").found("blank cells only", "at least one value");
                 log.add(Some(column.header.clone()), &table.label, flaw.help("take the column away, or give the channel a value"));
             } else {
-                tracks.extend(self.track(log, &table, column.channel, &form, &column.list, key_file.out_of_order));
+                tracks.extend(Self::track(log, &table, column.channel, &form, &column.list, key_file.out_of_order));
             }
         }
         if used == 0 && channel.is_some() {
             let known = values::names(key_file.columns.iter().map(|c| c.name.as_str()));
             let flaw = Flaw::new("D007", "channel", "the key file has no column of this channel");
-            table.blame(log, "channel", flaw.found(values::quoted(only.unwrap_or_default()), format!("a column of {}: {known}", values::quoted(file))));
+            table.blame(
+                log,
+                "channel",
+                flaw.found(values::quoted(only.unwrap_or_default()), format!("a column of {}: {known}", values::quoted(file))),
+            );
         }
     }
 
-    /// One track; `None` where it has a mistake.
-    fn track(&mut self, log: &mut Log, table: &Table<'_>, channel: Option<ChannelId>, form: &Form, list: &KeyList, ordered_elsewhere: bool) -> Option<Track> {
-        self.keys_together = self.keys_together.saturating_add(list.keys.len());
-        if self.keys_together > MOST_KEYS_TOGETHER {
-            // The first track over the cap is told, the others are only left out.
-            if self.keys_together - list.keys.len() <= MOST_KEYS_TOGETHER {
-                let flaw = Flaw::new("T007", "keys", "the tracks have too many keys together");
-                let found = format!("{} keys", self.keys_together);
-                table.blame_at(log, table.bytes_of("keys", None), flaw.found(found, format!("at most {MOST_KEYS_TOGETHER} keys in all tracks")));
-            }
-            return None;
+    /// Counts the keys of a track; false where there are too many in all, which is told once.
+    fn has_room(&mut self, log: &mut Log, table: &Table<'_>, keys: usize) -> bool {
+        let before = self.keys_together;
+        self.keys_together = before.saturating_add(keys);
+        if before <= MOST_KEYS_TOGETHER && self.keys_together > MOST_KEYS_TOGETHER {
+            let flaw = Flaw::new("T007", "keys", "the tracks have too many keys together");
+            let found = format!("{} keys up to here", self.keys_together);
+            table.blame_at(
+                log,
+                table.bytes_of("keys", None),
+                flaw.found(found, format!("at most {MOST_KEYS_TOGETHER} keys in all tracks")),
+            );
         }
+        self.keys_together <= MOST_KEYS_TOGETHER
+    }
+
+    /// One track; `None` where it has a mistake.
+    fn track(
+        log: &mut Log,
+        table: &Table<'_>,
+        channel: Option<ChannelId>,
+        form: &Form,
+        list: &KeyList,
+        ordered_elsewhere: bool,
+    ) -> Option<Track> {
         let shape = form.shape.unwrap_or_default();
         let blend = form.blend.filter(|_| form.shape.is_some());
         match Track::new(channel.unwrap_or(ChannelId(0)), shape, blend, list.keys.clone()) {
@@ -146,14 +169,22 @@ impl<'r> Layers<'r> {
             let period = table.need(log, "period", "a number, frames for one beat", values::number).unwrap_or(24.0);
             let phase = table.take(log, "phase", "a number, beats", values::number).unwrap_or(0.0);
             let mut lists = [KeyList::default(), KeyList::default(), KeyList::default()];
-            for (list, (key, shape)) in lists.iter_mut().zip([("keys", "[beat, value]"), ("amount", "[frame, factor]"), ("rate", "[frame, factor]")]) {
+            for (list, (key, shape)) in
+                lists.iter_mut().zip([("keys", "[beat, value]"), ("amount", "[frame, factor]"), ("rate", "[frame, factor]")])
+            {
                 if key == "keys" && !table.has(key) {
                     let _ = table.need(log, key, "[[beat, value], ...] with beats from 0 to 1", values::list);
                     continue;
                 }
                 *list = table.pairs_if_given(log, key, shape);
                 if table.has(key) && key != "keys" && list.keys.is_empty() && !list.incomplete {
-                    table.blame(log, key, Flaw::new("T001", key, format!("`{key}` has no key")).found("an empty list", "1 key or more").help("take it away for 1 throughout"));
+                    table.blame(
+                        log,
+                        key,
+                        Flaw::new("T001", key, format!("`{key}` has no key"))
+                            .found("an empty list", "1 key or more")
+                            .help("take it away for 1 throughout"),
+                    );
                 }
             }
             let [keys, amount, rate] = &lists;

@@ -373,7 +373,8 @@ park = ["heron_b"]
         let stage = STAGE.replace("max_jerk = 200", "max_jerk = \"200\"");
         let keys = KEYS.replace("10", "ten");
         let rejection = parsed(&[("shot.toml", &shot), ("../stage.toml", &stage), ("keys.csv", &keys)]).unwrap_err();
-        let told: Vec<_> = rejection.diagnostics().iter().map(|d| (d.code, d.place.as_ref().unwrap().file, d.place.as_ref().unwrap().line)).collect();
+        let told: Vec<_> =
+            rejection.diagnostics().iter().map(|d| (d.code, d.place.as_ref().unwrap().file, d.place.as_ref().unwrap().line)).collect();
         assert_eq!(told, [("U001", 0, 19), ("R001", 0, 37), ("R001", 0, 43), ("K003", 1, 34), ("D003", 2, 3)], "{rejection}");
         assert!(rejection.to_string().contains("axis heron_a.lift: `max_jerk`"), "told where it is written, not where it is taken over");
     }

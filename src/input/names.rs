@@ -72,7 +72,8 @@ impl<'s> Names<'s> {
 
 /// The flaw that a group's name is not known.
 pub(super) fn unknown_group<'n>(log: &mut Log, name: &str, known: impl ExactSizeIterator<Item = &'n str> + Clone) -> Flaw {
-    let flaw = Flaw::new("U002", "", "the stage has no such group").found(values::quoted(name), format!("a group of the stage: {}", values::names(known.clone())));
+    let flaw = Flaw::new("U002", "", "the stage has no such group")
+        .found(values::quoted(name), format!("a group of the stage: {}", values::names(known.clone())));
     match log.nearest(name, known) {
         Some(near) => flaw.help(format!("write \"{near}\"")),
         None => flaw,

@@ -115,26 +115,55 @@ impl<'t> Table<'t> {
     }
 
     /// The value of a key that may be left out. A value of another kind is recorded.
-    pub(super) fn take<T>(&mut self, log: &mut Log, key: &'static str, allowed: &str, read: impl FnOnce(&'t DeValue<'t>) -> Option<T>) -> Option<T> {
+    pub(super) fn take<T>(
+        &mut self,
+        log: &mut Log,
+        key: &'static str,
+        allowed: &str,
+        read: impl FnOnce(&'t DeValue<'t>) -> Option<T>,
+    ) -> Option<T> {
         let entry = *self.entries.get(key)?;
         let taken = read(entry.value.get_ref());
         if taken.is_none() {
-            self.blame(log, key, Flaw::new("K003", key, format!("`{key}` has a value of the wrong kind")).found(values::shown(entry.value.get_ref()), allowed));
+            self.blame(
+                log,
+                key,
+                Flaw::new("K003", key, format!("`{key}` has a value of the wrong kind"))
+                    .found(values::shown(entry.value.get_ref()), allowed),
+            );
         }
         taken
     }
 
     /// The value of a key that must be there.
-    pub(super) fn need<T>(&mut self, log: &mut Log, key: &'static str, allowed: &str, read: impl FnOnce(&'t DeValue<'t>) -> Option<T>) -> Option<T> {
+    pub(super) fn need<T>(
+        &mut self,
+        log: &mut Log,
+        key: &'static str,
+        allowed: &str,
+        read: impl FnOnce(&'t DeValue<'t>) -> Option<T>,
+    ) -> Option<T> {
         if !self.has(key) {
-            self.blame(log, key, Flaw::new("K001", key, format!("`{key}` is missing")).found(format!("no `{key}`"), allowed).help(format!("add a line `{key} = ...`")));
+            self.blame(
+                log,
+                key,
+                Flaw::new("K001", key, format!("`{key}` is missing"))
+                    .found(format!("no `{key}`"), allowed)
+                    .help(if allowed.starts_with(key) { format!("add a line `{allowed}`") } else { format!("add a line `{key} = ...`") }),
+            );
             return None;
         }
         self.take(log, key, allowed, read)
     }
 
     /// One of several words, with the word in place of a missing value if there is a default.
-    pub(super) fn choice<T: Copy>(&mut self, log: &mut Log, key: &'static str, choices: &[(&'static str, T)], default: Option<T>) -> Option<T> {
+    pub(super) fn choice<T: Copy>(
+        &mut self,
+        log: &mut Log,
+        key: &'static str,
+        choices: &[(&'static str, T)],
+        default: Option<T>,
+    ) -> Option<T> {
         let allowed = choices.iter().map(|(name, _)| format!("\"{name}\"")).collect::<Vec<_>>().join(", ");
         let word = match default {
             Some(default) if !self.has(key) => return Some(default),
@@ -168,7 +197,11 @@ impl<'t> Table<'t> {
                 None => {
                     pairs.incomplete = true;
                     let title = format!("an entry of `{key}` has the wrong shape");
-                    self.blame_at(log, bytes, Flaw::new("K003", key, title).found(values::shown(row.get_ref()), format!("{shape}, two numbers")));
+                    self.blame_at(
+                        log,
+                        bytes,
+                        Flaw::new("K003", key, title).found(values::shown(row.get_ref()), format!("{shape}, two numbers")),
+                    );
                 }
             }
         }
@@ -190,7 +223,8 @@ impl<'t> Table<'t> {
                 Some(table) => tables.push(Table::new(self.file, label, value.span(), table)),
                 None => {
                     self.mark_wrong(key);
-                    let flaw = Flaw::new("K003", key, format!("an entry of `{key}` is not a table")).found(values::shown(value.get_ref()), allowed.as_str());
+                    let flaw = Flaw::new("K003", key, format!("an entry of `{key}` is not a table"))
+                        .found(values::shown(value.get_ref()), allowed.as_str());
                     self.blame_at(log, value.span(), flaw);
                 }
             }
@@ -223,8 +257,12 @@ impl<'t> Table<'t> {
 
     /// Records what a constructor found, each flaw at the key it belongs to. Keys that were stand-ins are not blamed again.
     pub(super) fn flaws(&self, log: &mut Log, flaws: Vec<Flaw>, lists: &[(&str, &KeyList)]) {
+        let has = |field: &str| flaws.iter().any(|f| f.field == field);
+        let out_of_range = |field: &str| flaws.iter().any(|f| f.field == field && f.code == "R001");
+        // A home outside a travel that is none, corners that overlap where keys run backwards, a beat that is too long because of a key beyond its end: these follow from the other.
+        let follows = [("S005", has("travel")), ("T006", has("keys")), ("T005", out_of_range("keys"))];
         for flaw in flaws {
-            if self.is_wrong(&flaw.field) {
+            if self.is_wrong(&flaw.field) || follows.contains(&(flaw.code, true)) {
                 continue;
             }
             let mut spot = None;
@@ -242,9 +280,7 @@ impl<'t> Table<'t> {
 
     /// The bytes of a key's value, or of one entry of its list; the header where the key is not there. Keys of tables inside, such as a load, are found too.
     pub(super) fn bytes_of(&self, key: &str, index: Option<usize>) -> Range<usize> {
-        let inner = || {
-            self.entries.values().filter_map(|entry| entry.value.get_ref().as_table()).find_map(|table| table.get(key))
-        };
+        let inner = || self.entries.values().filter_map(|entry| entry.value.get_ref().as_table()).find_map(|table| table.get(key));
         let Some(value) = self.entries.get(key).map(|entry| entry.value).or_else(inner) else {
             return self.header.clone();
         };

@@ -33,18 +33,14 @@ pub(crate) fn render(diagnostics: &[Diagnostic], unlisted: usize, sources: &Sour
 
 fn one(diagnostic: &Diagnostic, sources: &Sources, renderer: &Renderer) -> String {
     let mut group = Group::with_title(Level::ERROR.primary_title(diagnostic.title.as_str()).id(diagnostic.code));
-    if let Some(span) = &diagnostic.place {
-        if let Some(source) = sources.get(span.file) {
-            group = match excerpt(span, source) {
-                Some((line, mark)) => group.element(
-                    Snippet::source(line)
-                        .path(source.name())
-                        .line_start(span.line as usize)
-                        .annotation(AnnotationKind::Primary.span(mark)),
-                ),
-                None => group.element(Origin::path(source.name()).line(span.line as usize).char_column(span.column as usize)),
-            };
-        }
+    let place = diagnostic.place.as_ref().and_then(|span| Some((span, sources.get(span.file)?)));
+    if let Some((span, source)) = place {
+        group = match excerpt(span, source) {
+            Some((line, mark)) => group.element(
+                Snippet::source(line).path(source.name()).line_start(span.line as usize).annotation(AnnotationKind::Primary.span(mark)),
+            ),
+            None => group.element(Origin::path(source.name()).line(span.line as usize).char_column(span.column as usize)),
+        };
     }
     for (name, text) in [("found", &diagnostic.found), ("allowed", &diagnostic.allowed), ("help", &diagnostic.help)] {
         if !text.is_empty() {

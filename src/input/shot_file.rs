@@ -4,10 +4,10 @@
 
 use core::ops::Range;
 
+use super::Read;
 use super::copies;
 use super::layers::Layers;
 use super::log::Log;
-use super::Read;
 use super::names::Names;
 use super::reader::Table;
 use super::values::{self, TEXT};
@@ -15,7 +15,8 @@ use crate::bounds::{Flaw, MOST_PASSES};
 use crate::shot::{Exposure, Pass, Shot, ShotSpec};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
-const ROOT_KEYS: &[&str] = &["format", "name", "stage", "frame_rate", "frames", "timecode_start", "track", "cycle", "drift", "copy", "pass"];
+const ROOT_KEYS: &[&str] =
+    &["format", "name", "stage", "frame_rate", "frames", "timecode_start", "track", "cycle", "drift", "copy", "pass"];
 const PASS_KEYS: &[&str] = &["name", "exposure", "seconds_per_frame", "shutter", "settle", "park"];
 const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
 
@@ -104,7 +105,12 @@ fn told(code: &'static str, title: &str, message: &str) -> Flaw {
 fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, Range<usize>)> {
     let tables = root.tables(log, "pass", "pass");
     if tables.len() > MOST_PASSES {
-        root.blame(log, "pass", Flaw::new("P001", "pass", "the shot has too many passes").found(format!("{} passes", tables.len()), format!("1 to {MOST_PASSES}")));
+        root.blame(
+            log,
+            "pass",
+            Flaw::new("P001", "pass", "the shot has too many passes")
+                .found(format!("{} passes", tables.len()), format!("1 to {MOST_PASSES}")),
+        );
         return Vec::new();
     }
     tables.into_iter().filter_map(|table| pass(log, table, names)).collect()
@@ -137,7 +143,11 @@ fn park(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Vec<usize> {
     let Some(list) = table.take(log, "park", ALLOWED, values::list) else { return park };
     for value in list {
         let Some(name) = values::text(value.get_ref()) else {
-            table.blame_at(log, value.span(), Flaw::new("K003", "park", "an entry of `park` is not a name").found(values::shown(value.get_ref()), ALLOWED));
+            table.blame_at(
+                log,
+                value.span(),
+                Flaw::new("K003", "park", "an entry of `park` is not a name").found(values::shown(value.get_ref()), ALLOWED),
+            );
             continue;
         };
         match names.group(log, name) {

@@ -121,7 +121,8 @@ impl Sources {
             return Err(refused("the path is empty").help("write the file's name"));
         }
         if written.starts_with('/') || written.chars().nth(1) == Some(':') {
-            return Err(refused("an absolute path means another file on another machine").help("put the file into the shot's folder, or beside it, and give the way from there"));
+            return Err(refused("an absolute path means another file on another machine")
+                .help("put the file into the shot's folder, or beside it, and give the way from there"));
         }
         if written.contains('\\') || written.chars().any(char::is_control) {
             return Err(refused("the path holds a backslash or a control character").help("write / between folders"));

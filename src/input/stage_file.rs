@@ -50,13 +50,23 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     let motors = motors(log, &mut root);
     let mut raw = raw_groups(log, &mut root);
     if raw.len() > MOST_AXES {
-        root.blame(log, "group", Flaw::new("S003", "group", "the stage has too many groups").found(format!("{} groups", raw.len()), format!("at most {MOST_AXES}")));
+        root.blame(
+            log,
+            "group",
+            Flaw::new("S003", "group", "the stage has too many groups")
+                .found(format!("{} groups", raw.len()), format!("at most {MOST_AXES}")),
+        );
         return StageRead::unknown();
     }
     settle(log, &mut raw);
     let axes: usize = raw.iter().map(|g| g.axes.len()).sum();
     if axes > MOST_AXES {
-        root.blame(log, "group", Flaw::new("S003", "group", "the stage has too many axes").found(format!("{axes} axes or more"), format!("1 to {MOST_AXES} axes")));
+        root.blame(
+            log,
+            "group",
+            Flaw::new("S003", "group", "the stage has too many axes")
+                .found(format!("{axes} axes or more"), format!("1 to {MOST_AXES} axes")),
+        );
         return StageRead::unknown();
     }
     let names_complete = !root.is_wrong("group") && raw.iter().all(|g| g.settled && g.names_whole);
@@ -87,8 +97,8 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         let mut group = RawGroup { settled: !table.is_wrong("like"), names_whole: name.is_some(), axes: Vec::new(), table, name, like };
         let mut taken = BTreeMap::new();
         for mut axis in group.table.tables(log, "axis", "axis") {
-            let of = |axis: Option<&str>| format!("axis {}.{}", name.unwrap_or("?"), values::cut(axis.unwrap_or("?"), 64));
-            axis.label = of(axis.take_quietly("name", values::text));
+            let own = axis.take_quietly("name", values::text).unwrap_or("?");
+            axis.label = format!("axis {}.{}", name.unwrap_or("?"), values::cut(own, 64));
             axis.know_only(log, AXIS_KEYS);
             match unused(log, &mut axis, "S002", "two axes of the group are called", &mut taken) {
                 Some(name) => group.axes.push((name, axis)),
@@ -98,7 +108,11 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         group.names_whole &= !group.table.is_wrong("axis");
         if group.like.is_none() && !group.table.has("axis") && !group.table.is_wrong("like") {
             let flaw = Flaw::new("K001", "axis", "the group has no axis").found("neither [[group.axis]] nor `like`", "at least one axis");
-            group.table.blame(log, "axis", flaw.help("describe an axis under a line [[group.axis]], or name a group that this one is like"));
+            group.table.blame(
+                log,
+                "axis",
+                flaw.help("describe an axis under a line [[group.axis]], or name a group that this one is like"),
+            );
         }
         groups.push(group);
     }
@@ -110,17 +124,29 @@ fn unsupported(log: &mut Log, table: &mut Table<'_>) {
     for key in ["mechanism", "joint", "lens", "rods", "envelope", "rail"] {
         if table.has(key) {
             let flaw = Flaw::new("K002", key, format!("`{key}` is not read by this version"));
-            table.blame(log, key, flaw.found(format!("`{key}`"), values::names(GROUP_KEYS.iter().copied())).help("take it away and drive the axes themselves"));
+            table.blame(
+                log,
+                key,
+                flaw.found(format!("`{key}`"), values::names(GROUP_KEYS.iter().copied()))
+                    .help("take it away and drive the axes themselves"),
+            );
         }
     }
 }
 
 /// The name of a table if its shape is right and no table before has it.
-fn unused<'t>(log: &mut Log, table: &mut Table<'t>, code: &'static str, title: &str, taken: &mut BTreeMap<&'t str, u32>) -> Option<&'t str> {
+fn unused<'t>(
+    log: &mut Log,
+    table: &mut Table<'t>,
+    code: &'static str,
+    title: &str,
+    taken: &mut BTreeMap<&'t str, u32>,
+) -> Option<&'t str> {
     let name = name_of(log, table)?;
     let line = log.place(table.file, table.header.start).line;
     if let Some(first) = taken.get(name) {
-        let flaw = Flaw::new(code, "name", format!("{title} `{name}`")).found(format!("\"{name}\", as on line {first}"), "a name of its own");
+        let flaw =
+            Flaw::new(code, "name", format!("{title} `{name}`")).found(format!("\"{name}\", as on line {first}"), "a name of its own");
         table.blame(log, "name", flaw);
         return None;
     }

@@ -148,20 +148,25 @@ impl Shot {
 /// A copy whose source is, through other copies, made from itself.
 fn circle(stage: &Stage, copies: &[Copy]) -> Vec<Flaw> {
     let name = |g: usize| stage.groups().get(g).map_or("", |g| g.name());
+    let mut makes: Vec<Vec<usize>> = vec![Vec::new(); stage.groups().len()];
+    for copy in copies {
+        if let Some(into) = makes.get_mut(copy.to()) {
+            into.push(copy.from());
+        }
+    }
     let mut flaws = Vec::new();
     for (i, copy) in copies.iter().enumerate() {
-        // Every group that `from` is made from; a bounded walk, since each group enters once.
-        let mut seen = vec![copy.from()];
-        let mut next = 0;
-        while let Some(group) = seen.get(next).copied() {
-            next += 1;
-            for c in copies.iter().filter(|c| c.to() == group) {
-                if !seen.contains(&c.from()) {
-                    seen.push(c.from());
-                }
+        // Every group that `from` is made from; each enters once.
+        let mut seen = vec![false; makes.len()];
+        let mut waiting = vec![copy.from()];
+        while let Some(group) = waiting.pop() {
+            match seen.get_mut(group) {
+                Some(new) if !*new => *new = true,
+                _ => continue,
             }
+            waiting.extend(makes.get(group).into_iter().flatten());
         }
-        if seen.contains(&copy.to()) {
+        if seen.get(copy.to()) == Some(&true) {
             flaws.push(
                 Flaw::new("C001", "copy", "a copy goes round in a circle")
                     .found(
