@@ -110,7 +110,10 @@ fn the_check_s_json_has_its_contract_s_keys() {
     assert_eq!((j["format"].as_i64(), j["within_limits"].as_bool()), (Some(1), Some(true)));
     assert_eq!(j["shot"], "Herons leave the marsh");
     let p = &j["passes"][0];
-    assert_eq!((p["pass"].as_str(), p["exposure"].as_str(), p["seconds_per_frame"].as_f64()), (Some("picture"), Some("moving"), Some(12.0)));
+    assert_eq!(
+        (p["pass"].as_str(), p["exposure"].as_str(), p["seconds_per_frame"].as_f64()),
+        (Some("picture"), Some("moving"), Some(12.0))
+    );
     assert!(p["duration_s"].as_f64().unwrap() > 336.0 * 12.0);
     assert!(p["limited_by"]["axis"].is_string() && p["limited_by"]["limit"].is_string());
     assert!(p["fastest_seconds_per_frame"].as_f64().unwrap() < 12.0);

@@ -80,7 +80,8 @@ pub fn plan(stage: &Stage, shot: &Shot, pass: &Pass, mv: &Move) -> HeldCheck {
             Checked { peaks: peaks(axis, &p, &slowest, first), too_long, torque: torque(axis, &p, &slowest) }
         })
         .collect();
-    let mut all = HeldCheck { report: HeldReport { available: room, moves: slowest }, axes: Vec::new(), too_long: Vec::new(), torque: Vec::new() };
+    let mut all =
+        HeldCheck { report: HeldReport { available: room, moves: slowest }, axes: Vec::new(), too_long: Vec::new(), torque: Vec::new() };
     for c in checked {
         all.axes.push(c.peaks);
         all.too_long.extend(c.too_long);

@@ -15,10 +15,17 @@ use crate::time::hms;
 pub(super) fn text(stage: &Stage, shot: &Shot, report: &Report, colour: bool) -> String {
     let mut t = String::new();
     let frames = shot.frames();
-    line(&mut t, &format!(
-        "{}: {} axes, frames {} to {} at {} frames/s",
-        shot.name(), stage.axes().len(), frames.first(), frames.last(), shot.frame_rate()
-    ));
+    line(
+        &mut t,
+        &format!(
+            "{}: {} axes, frames {} to {} at {} frames/s",
+            shot.name(),
+            stage.axes().len(),
+            frames.first(),
+            frames.last(),
+            shot.frame_rate()
+        ),
+    );
     for pass in &report.passes {
         line(&mut t, "");
         pass_text(&mut t, stage, shot, pass, colour);
@@ -51,10 +58,17 @@ fn accent(text: &str, colour: bool) -> String {
 
 fn pass_text(t: &mut String, stage: &Stage, shot: &Shot, p: &PassReport, colour: bool) {
     let shutter = shot.passes().iter().find(|q| q.name() == p.name).map_or(0.0, |q| q.shutter().degrees());
-    line(t, &format!(
-        "pass {}: {}, {} s a frame, shutter {} deg, takes {}",
-        p.name, p.exposure.name(), p.seconds_per_frame, shutter, hms(p.duration)
-    ));
+    line(
+        t,
+        &format!(
+            "pass {}: {}, {} s a frame, shutter {} deg, takes {}",
+            p.name,
+            p.exposure.name(),
+            p.seconds_per_frame,
+            shutter,
+            hms(p.duration)
+        ),
+    );
     if p.exposure == Exposure::Moving {
         line(t, &format!("  run-up {} frames, run-down {} frames", p.run_up, p.run_down));
     }
@@ -73,10 +87,17 @@ fn pass_text(t: &mut String, stage: &Stage, shot: &Shot, p: &PassReport, colour:
         let worst = held.moves.iter().max_by(|a, b| a.seconds.total_cmp(&b.seconds));
         if let Some(m) = worst {
             let who = m.slowest.map_or("nothing moves", |a| stage.axis_name(a));
-            line(t, &format!(
-                "  moves between exposures: {:.3} s at most (frame {} to {}, {who}) of {:.3} s; each in {}.moves.csv",
-                m.seconds, m.from, m.from + 1, held.available, p.name
-            ));
+            line(
+                t,
+                &format!(
+                    "  moves between exposures: {:.3} s at most (frame {} to {}, {who}) of {:.3} s; each in {}.moves.csv",
+                    m.seconds,
+                    m.from,
+                    m.from + 1,
+                    held.available,
+                    p.name
+                ),
+            );
         }
         if held.moves.len() <= FEW_MOVES {
             for chunk in held.moves.chunks(6) {
@@ -86,10 +107,15 @@ fn pass_text(t: &mut String, stage: &Stage, shot: &Shot, p: &PassReport, colour:
         }
     }
     match p.fastest.limited_by {
-        Some((axis, limit)) => line(t, &format!(
-            "  fastest moving pace {:.4} s a frame, by {} of {}",
-            p.fastest.seconds_per_frame, limit.name(), stage.axis_name(axis)
-        )),
+        Some((axis, limit)) => line(
+            t,
+            &format!(
+                "  fastest moving pace {:.4} s a frame, by {} of {}",
+                p.fastest.seconds_per_frame,
+                limit.name(),
+                stage.axis_name(axis)
+            ),
+        ),
         None => line(t, "  nothing moves"),
     }
     axes_table(t, stage, p, colour);
@@ -121,10 +147,13 @@ fn axes_table(t: &mut String, stage: &Stage, p: &PassReport, colour: bool) {
     rows.sort_by(|a, b| b.share.total_cmp(&a.share));
     let parked = p.axes.iter().filter(|a| a.parked).count();
     let width = rows.iter().map(|r| r.name.len()).max().unwrap_or(4).max(4);
-    line(t, &format!(
-        "  {:width$}  {:>6}  {:<12} {:>12} {:>12} {:<9} {:>8}   {:>5} {:>5} {:>5} {:>5} {:>5}   {:>11} {:>11}",
-        "axis", "use", "of", "peak", "limit", "", "frame", "vel%", "acc%", "jerk%", "rate%", "torq%", "least", "greatest"
-    ));
+    line(
+        t,
+        &format!(
+            "  {:width$}  {:>6}  {:<12} {:>12} {:>12} {:<9} {:>8}   {:>5} {:>5} {:>5} {:>5} {:>5}   {:>11} {:>11}",
+            "axis", "use", "of", "peak", "limit", "", "frame", "vel%", "acc%", "jerk%", "rate%", "torq%", "least", "greatest"
+        ),
+    );
     let mut still = 0;
     for r in &rows {
         if r.share == 0.0 {
@@ -140,10 +169,20 @@ fn axes_table(t: &mut String, stage: &Stage, p: &PassReport, colour: bool) {
                 None => write!(shares, " {:>5}", "-"),
             };
         }
-        line(t, &format!(
-            "  {:width$}  {use_}  {:<12} {:>12.4} {:>12.4} {:<9} {:>8.2}  {shares}   {:>11.3} {:>11.3}",
-            r.name, r.limit.name(), r.value, r.allowed, r.unit, r.frame, r.reach.0, r.reach.1
-        ));
+        line(
+            t,
+            &format!(
+                "  {:width$}  {use_}  {:<12} {:>12.4} {:>12.4} {:<9} {:>8.2}  {shares}   {:>11.3} {:>11.3}",
+                r.name,
+                r.limit.name(),
+                r.value,
+                r.allowed,
+                r.unit,
+                r.frame,
+                r.reach.0,
+                r.reach.1
+            ),
+        );
     }
     if still > 0 {
         line(t, &format!("  and {still} axes that stand still"));
@@ -169,8 +208,12 @@ fn row(stage: &Stage, a: &AxisReport) -> Option<Row> {
         }
     };
     for s in &parts {
-        let peaks: [(Limit, &Peak); 4] =
-            [(Limit::Velocity, &s.velocity), (Limit::Acceleration, &s.acceleration), (Limit::Jerk, &s.jerk), (Limit::StepRate, &s.step_rate)];
+        let peaks: [(Limit, &Peak); 4] = [
+            (Limit::Velocity, &s.velocity),
+            (Limit::Acceleration, &s.acceleration),
+            (Limit::Jerk, &s.jerk),
+            (Limit::StepRate, &s.step_rate),
+        ];
         for ((limit, peak), slot) in peaks.into_iter().zip(shares.iter_mut()) {
             if let (Some(share), Some(allowed)) = (peak.share(), peak.limit) {
                 see(Some(slot), share, limit, peak.value, allowed, peak.frame);
