@@ -22,7 +22,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("motion", &["number"]),
     ("mechanism", &["number", "motion", "bounds"]),
     ("stage", &["number", "bounds", "mechanism"]),
-    ("shot", &["number", "bounds", "stage", "time"]),
+    ("shot", &["number", "bounds", "mechanism", "stage", "time"]),
     ("signal", &["number", "bounds", "motion", "stage", "shot", "mechanism"]),
     ("compile", &["number", "bounds", "motion", "stage", "shot", "signal", "mechanism"]),
     ("check", &["number", "bounds", "motion", "time", "stage", "shot", "signal", "compile", "mechanism"]),

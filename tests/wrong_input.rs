@@ -87,11 +87,11 @@ fn mistakes_of_the_stage_file() {
         (
             s,
             "like = \"heron_a\"",
-            "like = \"heron_a\"\n[[group.mechanism]]\nkind = \"swashplate\"",
-            "K002",
-            31,
-            1,
-            "`mechanism` is not read by this version",
+            "like = \"heron_a\"\n[[group.mechanism]]\nkind = \"swashplat\"",
+            "K005",
+            32,
+            8,
+            "help: write kind = \"swashplate\"",
         ),
         (s, "name = \"heron_b\"", "name = \"heron_b\"\naxle = 1", "K002", 30, 1, "help: write `axis`"),
     ]);

@@ -5,7 +5,7 @@ use super::report::{Between, Limit, Part, Violation};
 use super::torque::Torque;
 use crate::compile::{Edge, Move, SLACK, within};
 use crate::number::whole;
-use crate::shot::{Exposure, Pass, Shape, Shot, ShotSpec};
+use crate::shot::{Exposure, Pass, Shape, Shot};
 use crate::stage::Stage;
 use crate::time::Pace;
 
@@ -17,7 +17,8 @@ pub fn advise(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, violations: &m
     let by_pace = violations.iter().any(|v| v.limit != Limit::Position || v.part != Part::Photographed);
     let pace = if by_pace { pace_that_holds(stage, shot, mv, pass) } else { None };
     for v in violations.iter_mut().take(MOST_ADVISED) {
-        if v.value.is_infinite() {
+        // Jerk without bound has no pace; slack and clearance are not what these trials look at.
+        if v.value.is_infinite() || matches!(v.limit, Limit::Slack | Limit::Clearance) {
             continue;
         }
         let at_rest_in_travel = v.limit == Limit::Position && v.part == Part::Photographed;
@@ -95,7 +96,7 @@ fn at_pace(stage: &Stage, shot: &Shot, pass: &Pass, t: f64) -> Option<Shot> {
     let passes = shot.passes().iter().map(|p| if p.name() == pass.name() { p.at_pace(pace) } else { p.clone() });
     // Other passes at faster paces would keep the run-up as it is: only this one is asked about.
     let passes = passes.filter(|p| p.name() == pass.name() && p.exposure() == Exposure::Moving).collect();
-    Shot::new(stage, ShotSpec { passes, ..shot.spec().clone() }).ok()
+    shot.with_passes(stage, passes).ok()
 }
 
 /// Up to three significant digits.

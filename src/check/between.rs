@@ -3,13 +3,13 @@
 use super::report::Between;
 use crate::shot::Shot;
 use crate::signal::{SourceKind, sources};
-use crate::stage::{ChannelId, Stage};
+use crate::stage::Stage;
 
 /// The neighbouring keys of the first track that drives the axis, around `frame`.
 #[must_use]
 pub fn between(stage: &Stage, shot: &Shot, axis: usize, frame: f64) -> Option<Between> {
-    let found = sources::of(stage, shot, ChannelId(axis)).ok()?;
-    let source = found.iter().find(|s| s.kind == SourceKind::Track)?;
+    let found = stage.channels_of(axis).into_iter().filter_map(|c| sources::of(stage, shot, c).ok()).flatten();
+    let source = found.into_iter().find(|s| s.kind == SourceKind::Track)?;
     let keys = shot.tracks().get(source.index)?.keys();
     let here = frame - source.delay;
     let after = keys.partition_point(|k| k.frame <= here);

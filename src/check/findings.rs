@@ -6,7 +6,7 @@ use crate::compile::{AxisMove, Move};
 use crate::motion::Peaks;
 use crate::shot::{Shape, Shot};
 use crate::signal::{Source, SourceKind, sources};
-use crate::stage::{Axis, ChannelId, Stage};
+use crate::stage::{Axis, Mover, Stage};
 
 /// Every finding, axis by axis in stage order.
 #[must_use]
@@ -14,8 +14,10 @@ pub fn findings(stage: &Stage, shot: &Shot, mv: &Move, reversals: &[Vec<f64>]) -
     let mut found = Vec::new();
     for (i, (axis, m)) in stage.axes().iter().zip(mv.axes()).enumerate() {
         let name = stage.axis_name(i);
-        let layers = sources::of(stage, shot, ChannelId(i)).unwrap_or_default();
-        found.extend(overshoot(shot, axis, m, &layers, name, i));
+        let layers: Vec<Source> = stage.channels_of(i).into_iter().flat_map(|c| sources::of(stage, shot, c).unwrap_or_default()).collect();
+        // A mechanism's axis has a range of its own; its channels' keys are not in its unit.
+        let own: &[Source] = if matches!(stage.mover(i), Mover::Own(_)) { &layers } else { &[] };
+        found.extend(overshoot(shot, axis, m, own, name, i));
         for b in m.breaks() {
             found.push(Finding {
                 kind: "acceleration_step",
@@ -30,8 +32,9 @@ pub fn findings(stage: &Stage, shot: &Shot, mv: &Move, reversals: &[Vec<f64>]) -
                 ),
             });
         }
+        found.extend(flicker(shot, axis, m, name, i));
         found.extend(reversals.get(i).and_then(|r| turns(axis, r, name, i)));
-        found.extend(passes_by(shot, axis, m, &layers, name, i));
+        found.extend(passes_by(shot, axis, m, own, name, i));
         if m.never_moves() {
             let why = if layers.is_empty() { "nothing drives it" } else { "its layers keep it still" };
             found.push(Finding {
@@ -52,6 +55,28 @@ pub fn findings(stage: &Stage, shot: &Shot, mv: &Move, reversals: &[Vec<f64>]) -
         }
     }
     found
+}
+
+/// How often a turning screen's openings pass, and whether an exposure can tell them apart: above half an opening an exposure the shafts of
+/// light no longer wander but flicker (the sampling theorem).
+fn flicker(shot: &Shot, axis: &Axis, m: &AxisMove, name: &str, index: usize) -> Option<Finding> {
+    let openings = f64::from(axis.openings()?);
+    let peak = m.peaks().velocity;
+    let per_frame = peak.value * openings / 360.0;
+    let longest = shot.passes().iter().map(|p| p.shutter().fraction()).fold(0.0, f64::max);
+    let per_exposure = per_frame * longest;
+    let verdict =
+        if per_exposure > 0.5 { "over a half: the light flickers instead of wandering; turn the screen slower" } else { "below a half" };
+    Some(Finding {
+        kind: if per_exposure > 0.5 { "flicker" } else { "openings" },
+        axis: index,
+        frame: Some(peak.at),
+        value: Some(per_frame),
+        message: format!(
+            "{name}: {per_frame:.3} openings a frame at most (frame {:.2}), {per_exposure:.3} an exposure, {verdict}",
+            peak.at
+        ),
+    })
 }
 
 /// What backlash costs where an axis turns round within the shot.

@@ -3,14 +3,26 @@
 //! Invariant: every verdict comes from exact extremes of the pieces, none from samples; nothing is printed here.
 
 pub mod advice;
+pub mod apart;
 pub mod between;
+pub mod changes;
+pub mod clearance;
 pub mod fastest;
 pub mod findings;
 pub mod held;
+pub mod lag;
 pub mod limits;
+pub mod meeting;
+pub mod motion_bound;
+pub mod nearest;
+pub mod pixels;
+pub mod rail;
+pub mod register;
 pub mod report;
+pub mod slack;
 pub mod take_up;
 pub mod torque;
+pub mod within;
 
 use rayon::prelude::*;
 
@@ -21,6 +33,7 @@ use crate::number::whole;
 use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::{Axis, Stage};
 
+pub use clearance::ClearanceReport;
 pub use report::{AxisReport, Fastest, Finding, HeldReport, Limit, Part, PassReport, Report, Violation};
 
 use torque::Torque;
@@ -28,7 +41,7 @@ use torque::Torque;
 /// Checks every pass of a compiled shot. `files` are the names of the input files, for places in messages.
 #[must_use]
 pub fn check(stage: &Stage, shot: &Shot, mv: &Move, files: &[String]) -> Report {
-    let passes = shot
+    let mut passes: Vec<PassReport> = shot
         .passes()
         .iter()
         .map(|pass| match pass.exposure() {
@@ -36,8 +49,66 @@ pub fn check(stage: &Stage, shot: &Shot, mv: &Move, files: &[String]) -> Report 
             Exposure::Held => held_pass(stage, shot, mv, pass, files),
         })
         .collect();
+    let mut gaps = Vec::new();
+    for (i, (pass, report)) in shot.passes().iter().zip(passes.iter_mut()).enumerate() {
+        report.clearance = met(stage, shot, mv, pass, shot.passes().iter().take(i).zip(&gaps));
+        report.violations.extend(meeting::violations(stage, shot, mv, pass, report.clearance.as_ref(), files));
+        gaps.push(report.clearance.clone());
+    }
     let reversals: Vec<Vec<f64>> = mv.axes().iter().map(take_up::reversals).collect();
-    Report { passes, findings: findings::findings(stage, shot, mv, &reversals), reversals }
+    let registration = register::register(stage, shot, mv);
+    for pair in &registration.pairs {
+        let misses = pair.misses.iter().map(|m| out_of_register(stage, shot, pair, m));
+        if let Some(second) = passes.get_mut(pair.second) {
+            second.violations.extend(misses);
+        }
+    }
+    let mut findings = findings::findings(stage, shot, mv, &reversals);
+    let pixels = pixels::pixels(stage, shot, mv);
+    findings.extend(pixels::findings(stage, &pixels));
+    Report { passes, findings, reversals, pixels, lag_between_paces: lag::between_paces(stage, shot, mv), registration }
+}
+
+/// A miss of registration as something over a limit: it belongs to the second pass of the pair.
+fn out_of_register(stage: &Stage, shot: &Shot, pair: &register::Pair, m: &register::Miss) -> Violation {
+    let frame = whole::real(m.frame);
+    let count = |c: Option<i64>| c.map_or(f64::NAN, whole::real);
+    let other = shot.passes().get(pair.first).map_or("", Pass::name);
+    let (value, allowed) = (count(m.second), count(m.first));
+    Violation {
+        axis: m.axis,
+        limit: Limit::Register,
+        part: Part::Photographed,
+        frame,
+        span: (frame, frame),
+        value,
+        allowed,
+        between: between::between(stage, shot, m.axis, frame),
+        advice: Vec::new(),
+        message: format!(
+            "{}: does not register with pass {other}: {value} steps instead of {allowed} at shutter {} of frame {}, and at {} frames in all",
+            stage.axis_name(m.axis),
+            m.instant.name(),
+            m.frame,
+            m.frames
+        ),
+    }
+}
+
+/// Clearance of a pass; that of an earlier one where the same groups are parked, since the pace does not matter.
+fn met<'a>(
+    stage: &Stage,
+    shot: &Shot,
+    mv: &Move,
+    pass: &Pass,
+    mut earlier: impl Iterator<Item = (&'a Pass, &'a Option<ClearanceReport>)>,
+) -> Option<ClearanceReport> {
+    let parked = |p: &Pass| -> Vec<bool> { (0..stage.axes().len()).map(|a| p.parks(stage, a)).collect() };
+    let same = |p: &Pass| p.exposure() == pass.exposure() && parked(p) == parked(pass);
+    match earlier.find(|(p, _)| same(p)) {
+        Some((_, known)) => known.clone(),
+        None => clearance::clearance(stage, shot, mv, pass),
+    }
 }
 
 fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) -> PassReport {
@@ -79,11 +150,24 @@ fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) 
         .collect();
     let (axes, found): (Vec<_>, Vec<_>) = checked.into_iter().unzip();
     let mut violations: Vec<Violation> = found.into_iter().flatten().collect();
+    for (axis, over) in slack::slack(stage, shot, pass) {
+        let mut v = violation(stage, shot, axis, &over, files);
+        let keys = v.between.as_ref().map_or(String::new(), |b| format!(", {}", between::words(b, files)));
+        v.message = format!(
+            "{}: gravity cannot keep the wire taut at frame {:.2}: the limb would have to follow with {}, and gravity gives {}{keys}",
+            stage.axis_name(axis),
+            over.frame,
+            shown(over.value, "deg/s2"),
+            shown(over.allowed, "deg/s2")
+        );
+        violations.push(v);
+    }
     advice::advise(stage, shot, mv, pass, &mut violations);
     for v in &mut violations {
         explain_no_room(stage, mv, v);
     }
     PassReport {
+        clearance: None,
         name: pass.name().to_owned(),
         exposure: pass.exposure(),
         seconds_per_frame: pace,
@@ -151,6 +235,7 @@ fn held_pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String
         })
         .collect();
     PassReport {
+        clearance: None,
         name: pass.name().to_owned(),
         exposure: pass.exposure(),
         seconds_per_frame: pass.pace().get(),

@@ -3,6 +3,9 @@
 //! Units: of the axis, and seconds; frames as frame times. Peaks of a moving pass are exact extremes over the photographed span
 //! [first - 1/2, last + 1/2].
 
+use super::clearance::ClearanceReport;
+use super::pixels::PixelReport;
+use super::register::Registration;
 use super::take_up::TakeUp;
 use crate::shot::{Exposure, Place};
 
@@ -21,6 +24,12 @@ pub enum Limit {
     StepRate,
     /// Pull-out torque of the motor.
     Torque,
+    /// Distance kept from what must not be met.
+    Clearance,
+    /// A limb's wire that only pulls: what gravity can follow.
+    Slack,
+    /// The count of another pass at the same instant of the same exposure.
+    Register,
 }
 
 impl Limit {
@@ -34,6 +43,9 @@ impl Limit {
             Limit::Jerk => "jerk",
             Limit::StepRate => "step_rate",
             Limit::Torque => "torque",
+            Limit::Clearance => "clearance",
+            Limit::Slack => "slack",
+            Limit::Register => "register",
         }
     }
 
@@ -47,6 +59,9 @@ impl Limit {
             Limit::Jerk => format!("{axis}/s3"),
             Limit::StepRate => "steps/s".to_owned(),
             Limit::Torque => "N m".to_owned(),
+            Limit::Clearance => "mm".to_owned(),
+            Limit::Slack => "deg/s2".to_owned(),
+            Limit::Register => "steps".to_owned(),
         }
     }
 }
@@ -245,6 +260,8 @@ pub struct PassReport {
     pub held: Option<HeldReport>,
     /// From home to the start, taking up backlash, and back.
     pub take_up: TakeUp,
+    /// Gaps of carriages and envelopes; `None` where nothing could meet.
+    pub clearance: Option<ClearanceReport>,
 }
 
 impl PassReport {
@@ -258,7 +275,8 @@ impl PassReport {
 /// Something worth knowing that is not over a limit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
-    /// Kind, for machines: `overshoot`, `acceleration_step`, `never_moves`, `reversals`, `torque_unchecked`, `blended_corner`.
+    /// Kind, for machines: `overshoot`, `acceleration_step`, `never_moves`, `reversals`, `torque_unchecked`, `blended_corner`, `pixels`,
+    /// `openings`, `flicker`.
     pub kind: &'static str,
     /// Index of the axis.
     pub axis: usize,
@@ -279,6 +297,12 @@ pub struct Report {
     pub findings: Vec<Finding>,
     /// For each axis the frame times within the photographed span at which it turns round.
     pub reversals: Vec<Vec<f64>>,
+    /// For each axis by how many steps rotor lag can set two moving passes of different pace apart; `None` where it cannot be known.
+    pub lag_between_paces: Vec<Option<f64>>,
+    /// Whether the passes register, pair by pair.
+    pub registration: Registration,
+    /// What a step and the backlash of camera and figure axes are worth in the picture; empty without a lens.
+    pub pixels: Vec<PixelReport>,
 }
 
 impl Report {

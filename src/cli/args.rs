@@ -22,6 +22,14 @@ pub(super) enum Command {
     Check(CheckArgs),
     /// The same, and write the columns if all is within limits
     Compile(CompileArgs),
+    /// Write the whole program of a pass as rows at a fixed rate, for a controller
+    Rows(super::rows::RowsArgs),
+    /// Hold a written folder to its manifest, its stage and shot, and its passes to each other
+    Verify(VerifyArgs),
+    /// After an edit: which axes changed, from which frame to which, and which passes are still good
+    Changes(ChangesArgs),
+    /// Hold logged positions of takes against a pass: repeatability in units, steps and picture pixels
+    Compare(CompareArgs),
 }
 
 #[derive(Debug, ClapArgs)]
@@ -48,4 +56,61 @@ pub(super) struct CompileArgs {
     /// Write though something is over a limit; the manifest says so
     #[arg(long)]
     pub(super) over_limits: bool,
+    /// Write camera, bodies and scene at the size of the real thing too (divided by the stage's scale)
+    #[arg(long)]
+    pub(super) full_size: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct VerifyArgs {
+    /// A folder written by movewright
+    #[arg(value_name = "DIR")]
+    pub(super) dir: PathBuf,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct ChangesArgs {
+    /// The shot file as it was when passes were shot
+    #[arg(value_name = "OLD")]
+    pub(super) old: PathBuf,
+    /// The shot file as it is now
+    #[arg(value_name = "NEW")]
+    pub(super) new: PathBuf,
+    /// Print JSON instead of text
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct CompareArgs {
+    /// A folder written by movewright
+    #[arg(value_name = "DIR")]
+    pub(super) dir: PathBuf,
+    /// The pass that was run
+    #[arg(long, value_name = "NAME")]
+    pub(super) pass: String,
+    /// Logged positions of a take: CSV with columns frame,AXIS,...
+    #[arg(value_name = "LOG", required = true)]
+    pub(super) logs: Vec<PathBuf>,
+    /// Steps a position may be off
+    #[arg(long, value_name = "N")]
+    pub(super) tolerance_steps: Option<f64>,
+    /// Pixels a position may be off at the picture
+    #[arg(long, value_name = "P")]
+    pub(super) tolerance_px: Option<f64>,
+    /// What the numbers in the logs are
+    #[arg(long, value_enum, default_value_t = LogUnits::Steps)]
+    pub(super) log_units: LogUnits,
+    /// Print JSON instead of a table
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// What the numbers of a log are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum LogUnits {
+    /// Steps from home
+    Steps,
+    /// mm and deg
+    Units,
 }

@@ -16,8 +16,16 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         return Outcome::Over;
     }
     let sources = p.loaded.sources.for_copying();
-    let export =
-        Export { stage, shot, mv: &p.mv, report: &p.report, sources: &sources, over_limits: args.over_limits, replace: args.replace };
+    let export = Export {
+        stage,
+        shot,
+        mv: &p.mv,
+        report: &p.report,
+        sources: &sources,
+        over_limits: args.over_limits,
+        replace: args.replace,
+        full_size: args.full_size,
+    };
     let progress = Progress::start("writing");
     let written = export.write(&args.out, &mut |name| progress.now(name));
     drop(progress);

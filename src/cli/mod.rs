@@ -3,11 +3,16 @@
 //! Exit status: 0 within limits, 1 something is over a limit, 2 the input or the call is wrong (nothing written).
 
 mod args;
+mod changes;
 mod check;
+mod compare;
 mod compile;
+mod from_source;
 mod prepared;
+mod rows;
 mod table;
 mod terminal;
+mod verify;
 
 use clap::Parser;
 
@@ -51,5 +56,9 @@ pub fn run() -> Outcome {
     match args.command {
         Command::Check(a) => check::run(&a),
         Command::Compile(a) => compile::run(&a),
+        Command::Rows(a) => rows::run(&a),
+        Command::Verify(a) => verify::run(&a),
+        Command::Changes(a) => changes::run(&a),
+        Command::Compare(a) => compare::run(&a),
     }
 }

@@ -4,8 +4,9 @@
 
 use core::fmt::Write;
 
+use crate::check::register::Pair;
 use crate::check::report::{Peak, StretchReport};
-use crate::check::{AxisReport, Limit, PassReport, Report};
+use crate::check::{AxisReport, ClearanceReport, Limit, PassReport, Report, meeting};
 use crate::output::manifest::NOTICE;
 use crate::shot::{Exposure, Shot};
 use crate::stage::Stage;
@@ -29,6 +30,16 @@ pub(super) fn text(stage: &Stage, shot: &Shot, report: &Report, colour: bool) ->
     for pass in &report.passes {
         line(&mut t, "");
         pass_text(&mut t, stage, shot, pass, colour);
+    }
+    if !report.registration.pairs.is_empty() {
+        line(&mut t, "");
+    }
+    let apart = report.lag_between_paces.iter().enumerate().filter_map(|(i, s)| s.map(|s| (i, s)));
+    if let Some((axis, steps)) = apart.filter(|(_, s)| *s > 0.0).max_by(|a, b| a.1.total_cmp(&b.1)) {
+        line(&mut t, &format!("rotor lag sets passes of different pace apart by {steps:.4} steps at most ({})", stage.axis_name(axis)));
+    }
+    for pair in &report.registration.pairs {
+        line(&mut t, &registration(stage, shot, pair, colour));
     }
     if !report.findings.is_empty() {
         line(&mut t, "");
@@ -117,6 +128,9 @@ fn pass_text(t: &mut String, stage: &Stage, shot: &Shot, p: &PassReport, colour:
             ),
         ),
         None => line(t, "  nothing moves"),
+    }
+    if let Some(worst) = p.clearance.as_ref().and_then(ClearanceReport::worst) {
+        line(t, &format!("  nearest: {}", meeting::sentence(stage, worst)));
     }
     axes_table(t, stage, p, colour);
     for v in &p.violations {
@@ -239,6 +253,30 @@ fn row(stage: &Stage, a: &AxisReport) -> Option<Row> {
     let share = if moves || share > 1.0 { share } else { 0.0 };
     let reach = parts.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), s| (lo.min(s.position.min), hi.max(s.position.max)));
     Some(Row { name: stage.axis_name(a.axis).to_owned(), share, limit, value, allowed, unit: limit.unit(unit), frame, shares, reach })
+}
+
+/// One line about two passes.
+fn registration(stage: &Stage, shot: &Shot, pair: &Pair, colour: bool) -> String {
+    let name = |i: usize| shot.passes().get(i).map_or("", |p| p.name());
+    let who = format!("passes {} and {}", name(pair.first), name(pair.second));
+    if !pair.misses.is_empty() {
+        return accent(&format!("{who} do not register: {} axes miss", pair.misses.len()), colour);
+    }
+    let mut text = format!("{who} register to the step on {} axes", pair.live);
+    text.push_str(if pair.same_blur { " at shutter open, middle and close" } else { " at mid-exposure; their blur differs" });
+    if !pair.parked.is_empty() {
+        let _infallible = write!(text, "; {} parked axes are left out", pair.parked.len());
+    }
+    if let Some(first) = pair.approaches.first() {
+        let _infallible = write!(
+            text,
+            "; {} axes come into exposures from different sides (first {}, frame {}): backlash shows there",
+            pair.approaches.len(),
+            stage.axis_name(first.axis),
+            first.frame
+        );
+    }
+    text
 }
 
 fn findings(t: &mut String, stage: &Stage, report: &Report) {

@@ -13,7 +13,7 @@ use crate::bounds::MOST_PIECES;
 use crate::motion::curve::{Curve, CurveBuilder, CurveError};
 use crate::motion::quintic::{Node, Quintic};
 use crate::number::Jet;
-use crate::signal::{Knot, Signal, SignalError};
+use crate::signal::{AxisSignal, Knot, NoPlace, SignalError};
 
 /// How far a piece may be from its signal. Units: unit, unit/frame, unit/frame^2, unit/frame^3.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,6 +41,14 @@ pub enum FitError {
         /// Frame time.
         at: f64,
     },
+    /// A mechanism cannot take the place its channels ask for, or a target cannot be aimed at.
+    #[error("at frame {at}: {error}")]
+    OutOfReach {
+        /// Frame time.
+        at: f64,
+        /// What is out of reach, and what can be reached.
+        error: NoPlace,
+    },
     /// The pieces do not make a curve.
     #[error(transparent)]
     Curve(#[from] CurveError),
@@ -56,10 +64,10 @@ pub enum FitError {
 ///
 /// # Errors
 /// A signal that is not finite, or more pieces than [`MOST_PIECES`].
-pub fn curve(signal: &Signal, from: f64, to: f64, tolerance: &Tolerance) -> Result<(Curve, Vec<Break>), FitError> {
-    if signal.is_rest() {
+pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, tolerance: &Tolerance) -> Result<(Curve, Vec<Break>), FitError> {
+    if let Some(rest) = signal.at_rest() {
         let mut builder = CurveBuilder::starting_at(from, 1);
-        builder.push(to, Quintic::hold(signal.rest()));
+        builder.push(to, Quintic::hold(rest));
         return Ok((builder.finish()?, Vec::new()));
     }
     if let Some((keyed, delay, scale)) = signal.as_keyed() {
@@ -79,7 +87,7 @@ pub struct Break {
     pub after: f64,
 }
 
-fn fitted(signal: &Signal, from: f64, to: f64, tolerance: &Tolerance) -> Result<(Curve, Vec<Break>), FitError> {
+fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, tolerance: &Tolerance) -> Result<(Curve, Vec<Break>), FitError> {
     let knots = signal.knots(from, to)?;
     let mut builder = CurveBuilder::starting_at(from, knots.len());
     let mut breaks = Vec::new();
@@ -103,7 +111,7 @@ fn fitted(signal: &Signal, from: f64, to: f64, tolerance: &Tolerance) -> Result<
 }
 
 /// The jet that ends the piece before knot `b`, and the one that starts the next where it differs: at breaks.
-fn across(signal: &Signal, b: &Knot, branch: f64, to: f64) -> (Jet, Option<Jet>) {
+fn across(signal: &AxisSignal<'_>, b: &Knot, branch: f64, to: f64) -> (Jet, Option<Jet>) {
     if b.is_break && b.at < to {
         (signal.jet(b.at, branch), Some(signal.jet(b.at, b.at)))
     } else if b.at < to {
@@ -115,7 +123,7 @@ fn across(signal: &Signal, b: &Knot, branch: f64, to: f64) -> (Jet, Option<Jet>)
 }
 
 struct Span<'a> {
-    signal: &'a Signal,
+    signal: &'a AxisSignal<'a>,
     branch: f64,
     tolerance: &'a Tolerance,
 }
@@ -134,12 +142,12 @@ impl Span<'_> {
         let mut waiting = vec![end];
         let (mut t0, mut j0) = start;
         if !j0.is_finite() {
-            return Err(FitError::NotFinite { at: t0 });
+            return Err(self.lost(t0));
         }
         let mut made = 0_usize;
         while let Some((t1, j1)) = waiting.last().copied() {
             if !j1.is_finite() {
-                return Err(FitError::NotFinite { at: t1 });
+                return Err(self.lost(t1));
             }
             let h = t1 - t0;
             let mut piece = Quintic::between(j0.into(), j1.into(), h);
@@ -162,6 +170,14 @@ impl Span<'_> {
             }
         }
         Ok(())
+    }
+
+    /// Why there is no curve at `at`.
+    fn lost(&self, at: f64) -> FitError {
+        match self.signal.out_of_reach(at) {
+            Some(error) => FitError::OutOfReach { at, error },
+            None => FitError::NotFinite { at },
+        }
     }
 
     fn is_close(&self, piece: &Quintic, t0: f64, h: f64) -> bool {

@@ -5,6 +5,7 @@
 
 pub mod ends;
 pub mod fit;
+pub mod place;
 
 use rayon::prelude::*;
 
@@ -13,7 +14,7 @@ use crate::motion::quintic::Node;
 use crate::motion::{Peaks, Quintic};
 use crate::number::whole;
 use crate::shot::{Exposure, Shot};
-use crate::signal::{Layers, Signal};
+use crate::signal::{AxisSignal, Layers};
 use crate::stage::{Axis, ChannelId, Stage};
 
 pub use ends::Edge;
@@ -212,7 +213,7 @@ impl Shown {
 
 fn photographed(stage: &Stage, shot: &Shot, layers: &Layers, index: usize, axis: &Axis) -> Result<Shown, FitError> {
     let (from, to) = shot.frames().photographed();
-    let signal = layers.signal(stage, shot, ChannelId(index))?;
+    let signal = AxisSignal::of(stage, shot, layers, index)?;
     let tolerance = tolerance(shot, axis, &signal, from, to)?;
     let (curve, breaks) = fit::curve(&signal, from, to, &tolerance)?;
     let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
@@ -221,10 +222,10 @@ fn photographed(stage: &Stage, shot: &Shot, layers: &Layers, index: usize, axis:
 
 /// A sixteenth of a step, and a thousandth of the axis's limits at the fastest pace that matters: that of the fastest moving pass,
 /// or the pace at which the axis itself would be at a limit, whichever is faster.
-fn tolerance(shot: &Shot, axis: &Axis, signal: &Signal, from: f64, to: f64) -> Result<Tolerance, FitError> {
+fn tolerance(shot: &Shot, axis: &Axis, signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<Tolerance, FitError> {
     let limits = axis.limits();
     let mut pace = shot.passes().iter().map(|p| p.pace().get()).fold(f64::INFINITY, f64::min);
-    if signal.as_keyed().is_none() && !signal.is_rest() {
+    if signal.as_keyed().is_none() && signal.at_rest().is_none() {
         let knots = signal.knots(from, to)?;
         let mut own: f64 = 0.0;
         for (a, b) in knots.iter().zip(knots.iter().skip(1)) {

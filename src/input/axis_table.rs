@@ -28,6 +28,7 @@ pub(super) const AXIS_KEYS: &[&str] = &[
     "max_step_rate",
     "backlash",
     "load",
+    "openings",
 ];
 const LOAD_KEYS: &[&str] = &["mass", "inertia", "friction", "vertical", "efficiency"];
 const MOTOR_KEYS: &[&str] = &["full_steps_per_rev", "rotor_inertia", "holding_torque", "torque"];
@@ -110,6 +111,7 @@ pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Mot
         reverse: table.take(log, "reverse", FLAG, values::flag).unwrap_or(false),
     };
     let load = load(log, &mut table, unit);
+    let openings = table.take(log, "openings", WHOLE, values::whole);
     let spec = AxisSpec {
         name: name.to_owned(),
         unit: unit.unwrap_or(Unit::Millimetre),
@@ -120,6 +122,7 @@ pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Mot
         backlash,
         motor,
         load,
+        openings,
     };
     match Axis::new(spec) {
         Ok(axis) => Some(axis),

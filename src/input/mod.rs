@@ -8,7 +8,9 @@
 //!
 //! Limits: TOML files up to 16 MiB, key files up to 64 MiB; mechanisms of the stage file are refused by name.
 
+mod aim_tables;
 mod axis_table;
+mod body_tables;
 mod copies;
 pub mod diagnostic;
 mod document;
@@ -18,6 +20,7 @@ mod layers;
 mod like;
 mod lines;
 mod log;
+mod machine_tables;
 mod names;
 mod nearest;
 mod reader;

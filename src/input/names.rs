@@ -65,8 +65,10 @@ impl<'s> Names<'s> {
 
     /// The channels of a group by their names within it.
     pub(super) fn channels_of(&self, group: usize) -> BTreeMap<&'s str, ChannelId> {
-        let axes = self.stage.groups().get(group).map_or(0..0, |g| g.axes());
-        axes.filter_map(|i| self.stage.axes().get(i).map(|a| (a.name(), ChannelId(i)))).collect()
+        let name = self.group_name(group);
+        let local = |full: &'s String| full.split_once('.').filter(|(g, _)| *g == name).map(|(_, local)| local);
+        let of = |full: &'s String| local(full).and_then(|local| self.stage.channel(full).map(|id| (local, id)));
+        self.stage.channel_names().iter().filter_map(of).collect()
     }
 }
 

@@ -78,6 +78,13 @@ impl<'t> Table<'t> {
         }
     }
 
+    /// Keys that `base` has and this table has not are taken over.
+    pub(super) fn inherit(&mut self, base: &Table<'t>, keys: &[&str]) {
+        for (key, entry) in base.entries.iter().filter(|(k, _)| keys.contains(k)) {
+            self.entries.entry(key).or_insert(*entry);
+        }
+    }
+
     /// All entries, by name.
     pub(super) fn entries(&self) -> impl Iterator<Item = (&'t str, Entry<'t>)> {
         self.entries.iter().map(|(k, e)| (*k, *e))

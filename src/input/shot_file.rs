@@ -5,6 +5,7 @@
 use core::ops::Range;
 
 use super::Read;
+use super::aim_tables;
 use super::copies;
 use super::layers::Layers;
 use super::log::Log;
@@ -16,7 +17,7 @@ use crate::shot::{Exposure, Pass, Shot, ShotSpec};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 const ROOT_KEYS: &[&str] =
-    &["format", "name", "stage", "frame_rate", "frames", "timecode_start", "track", "cycle", "drift", "copy", "pass"];
+    &["format", "name", "stage", "frame_rate", "frames", "timecode_start", "track", "cycle", "drift", "copy", "aim", "pass"];
 const PASS_KEYS: &[&str] = &["name", "exposure", "seconds_per_frame", "shutter", "settle", "park"];
 const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
 
@@ -32,6 +33,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let cycles = layers.cycles(log, root);
     let drifts = layers.drifts(log, root);
     let (copies, copy_headers): (Vec<_>, Vec<_>) = copies::copies(log, root, names, &layers.driven).into_iter().unzip();
+    let (aims, aim_headers): (Vec<_>, Vec<_>) = aim_tables::aims(log, root, names).into_iter().unzip();
     let before = log.count();
     let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, names).into_iter().unzip();
     let some_pass_was_wrong = log.count() > before;
@@ -48,7 +50,16 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
         passes,
     };
     match Shot::new(names.stage, spec) {
-        Ok(shot) => Some(shot),
+        Ok(shot) => match shot.with_aims(names.stage, aims) {
+            Ok(shot) => Some(shot),
+            Err(flaws) => {
+                for flaw in flaws {
+                    let at = flaw.index.and_then(|i| aim_headers.get(i)).cloned();
+                    root.blame_at(log, at.unwrap_or(0..0), flaw);
+                }
+                None
+            }
+        },
         Err(flaws) => {
             for flaw in flaws.into_iter().filter(|f| f.code != "P001" || !some_pass_was_wrong) {
                 let headers: &[Range<usize>] = if flaw.field == "pass" { &pass_headers } else { &copy_headers };

@@ -6,16 +6,18 @@
 use std::collections::BTreeMap;
 
 use super::axis_table::{AXIS_KEYS, Motors, axis, motors, name_of};
+use super::body_tables;
 use super::document;
 use super::like::{RawGroup, settle};
 use super::log::Log;
+use super::machine_tables;
 use super::reader::Table;
 use super::values::{self, TEXT};
 use crate::bounds::{Flaw, MOST_AXES};
-use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
+use crate::stage::{Axis, AxisSpec, BodySpec, GroupSpec, Stage, Surroundings, Unit};
 
-const ROOT_KEYS: &[&str] = &["format", "name", "scale", "motor", "group"];
-const GROUP_KEYS: &[&str] = &["name", "like", "axis"];
+const ROOT_KEYS: &[&str] = &["format", "name", "scale", "motor", "group", "clearance", "obstacle", "keep_out"];
+const GROUP_KEYS: &[&str] = &["name", "like", "axis", "mechanism", "joint", "lens", "rod", "envelope", "rail"];
 
 /// A stage as far as it could be read.
 #[derive(Debug)]
@@ -69,10 +71,47 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         );
         return StageRead::unknown();
     }
-    let names_complete = !root.is_wrong("group") && raw.iter().all(|g| g.settled && g.names_whole);
+    let mut names_complete = !root.is_wrong("group") && raw.iter().all(|g| g.settled && g.names_whole);
+    let mut machines = Vec::new();
+    let mut bodies = Vec::new();
+    let mut whose = Vec::new();
+    let mut index = 0;
+    let (mut machines_whole, mut bodies_whole) = (true, true);
+    for group in &mut raw {
+        let Some(name) = group.name else { continue };
+        let written = log.count();
+        machines.extend(machine_tables::machines(log, name, &mut group.table));
+        machines_whole &= log.count() == written;
+        let written = log.count();
+        if let Some(body) = body_tables::body(log, index, name, &mut group.table) {
+            bodies.push(body);
+            whose.push(group.table.clone());
+        }
+        bodies_whole &= log.count() == written;
+        index += 1;
+    }
+    let surroundings = body_tables::surroundings(log, &mut root);
+    // A mechanism that is missing takes its channels with it, and joints that count on them; a body that is missing, the aims at it.
+    names_complete &= machines_whole && bodies_whole && surroundings.is_some();
     let groups = group_specs(log, raw, &motors);
     let stage = match Stage::new(name, scale, groups.clone()) {
-        Ok(stage) => Some(stage),
+        Ok(stage) => {
+            let (tables, specs): (Vec<_>, Vec<_>) = machines.into_iter().map(|m| (m.table, m.spec)).unzip();
+            match stage.clone().with_machines(specs) {
+                Ok(made) if machines_whole => {
+                    let written = log.count();
+                    let made = with_bodies(log, made, bodies, surroundings, &whose);
+                    names_complete &= log.count() == written;
+                    Some(made)
+                }
+                Ok(made) => Some(made),
+                Err(flaws) => {
+                    blame_each(log, flaws, &tables);
+                    names_complete = false;
+                    Some(stage)
+                }
+            }
+        }
         Err(flaws) => {
             // A group without an axis was told already.
             let flaws = flaws.into_iter().filter(|f| f.code != "S003" || !root.has("group")).collect();
@@ -83,6 +122,28 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     StageRead { stage, names_complete }
 }
 
+/// The stage with its bodies; without them where they have mistakes, which are then told.
+fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodySpec>, around: Option<Surroundings>, tables: &[Table<'_>]) -> Stage {
+    let Some(around) = around else { return stage };
+    match stage.clone().with_bodies(bodies, around) {
+        Ok(made) => made,
+        Err(flaws) => {
+            blame_each(log, flaws, tables);
+            stage
+        }
+    }
+}
+
+/// Flaws whose index is that of their table.
+fn blame_each(log: &mut Log, flaws: Vec<Flaw>, tables: &[Table<'_>]) {
+    for flaw in flaws {
+        if let Some(table) = flaw.index.and_then(|i| tables.get(i)) {
+            let whole = Flaw { index: None, ..flaw };
+            table.flaws(log, vec![whole], &[]);
+        }
+    }
+}
+
 fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
     let mut taken: BTreeMap<&str, u32> = BTreeMap::new();
     let mut groups = Vec::new();
@@ -90,7 +151,6 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         if let Some(name) = table.take_quietly("name", values::text) {
             table.label = format!("group {}", values::cut(name, 64));
         }
-        unsupported(log, &mut table);
         table.know_only(log, GROUP_KEYS);
         let name = unused(log, &mut table, "S001", "two groups are called", &mut taken);
         let like = table.take(log, "like", "the name of another group, in quotes", values::text);
@@ -117,21 +177,6 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         groups.push(group);
     }
     groups
-}
-
-/// What this version does not move yet is refused by name, never ignored.
-fn unsupported(log: &mut Log, table: &mut Table<'_>) {
-    for key in ["mechanism", "joint", "lens", "rods", "envelope", "rail"] {
-        if table.has(key) {
-            let flaw = Flaw::new("K002", key, format!("`{key}` is not read by this version"));
-            table.blame(
-                log,
-                key,
-                flaw.found(format!("`{key}`"), values::names(GROUP_KEYS.iter().copied()))
-                    .help("take it away and drive the axes themselves"),
-            );
-        }
-    }
 }
 
 /// The name of a table if its shape is right and no table before has it.

@@ -61,6 +61,24 @@ pub(super) fn two_numbers(value: &DeValue<'_>) -> Option<[f64; 2]> {
     Some([number(first)?, number(second)?])
 }
 
+/// Three numbers in a list.
+pub(super) fn three_numbers(value: &DeValue<'_>) -> Option<[f64; 3]> {
+    let list = value.as_array()?;
+    let mut entries = list.iter();
+    let (Some(x), Some(y), Some(z), None) = (entries.next(), entries.next(), entries.next(), entries.next()) else {
+        return None;
+    };
+    Some([number(x.get_ref())?, number(y.get_ref())?, number(z.get_ref())?])
+}
+
+/// Four numbers in a list.
+pub(super) fn four_numbers(value: &DeValue<'_>) -> Option<[f64; 4]> {
+    let mut entries = value.as_array()?.iter();
+    let mut next = || entries.next().and_then(|v| number(v.get_ref()));
+    let four = [next()?, next()?, next()?, next()?];
+    entries.next().is_none().then_some(four)
+}
+
 /// Two whole numbers in a list.
 pub(super) fn two_wholes(value: &DeValue<'_>) -> Option<[i64; 2]> {
     let (first, second) = two(value)?;

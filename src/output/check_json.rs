@@ -5,6 +5,10 @@
 
 use serde::Serialize;
 
+use crate::check::clearance::{Nearest, Proof};
+use crate::check::meeting;
+use crate::check::pixels::PixelReport;
+use crate::check::register::Pair;
 use crate::check::report::{Finding, Peak, Reach, StretchReport};
 use crate::check::{AxisReport, PassReport, Report, Violation};
 use crate::shot::Shot;
@@ -32,6 +36,18 @@ pub fn document(stage: &Stage, shot: &Shot, report: &Report) -> impl Serialize +
         within_limits: report.within_limits(),
         passes: report.passes.iter().map(|p| pass(stage, p)).collect(),
         findings: report.findings.iter().map(|f| finding(stage, f)).collect(),
+        rotor_lag: report
+            .lag_between_paces
+            .iter()
+            .zip(stage.axes())
+            .enumerate()
+            .map(|(i, (steps, a))| LagJson {
+                axis: stage.axis_name(i).to_owned(),
+                microstep_torque_share: crate::check::lag::microstep_torque(a.drive().microsteps()),
+                between_paces_steps: *steps,
+            })
+            .collect(),
+        registration: report.registration.pairs.iter().map(|p| pair(stage, shot, p)).collect(),
         reversals: report
             .reversals
             .iter()
@@ -43,6 +59,7 @@ pub fn document(stage: &Stage, shot: &Shot, report: &Report) -> impl Serialize +
                 frames: frames.clone(),
             })
             .collect(),
+        pixels: report.pixels.iter().map(|p| pixels(stage, p)).collect(),
         notice: super::manifest::NOTICE,
     }
 }
@@ -58,7 +75,74 @@ struct Document {
     passes: Vec<PassJson>,
     findings: Vec<FindingJson>,
     reversals: Vec<ReversalsJson>,
+    registration: Vec<PairJson>,
+    rotor_lag: Vec<LagJson>,
+    pixels: Vec<PixelsJson>,
     notice: &'static str,
+}
+
+/// Stepper facts of an axis: what one microstep has of the holding torque, and by how many steps lag can set passes of different pace apart.
+#[derive(Serialize)]
+struct LagJson {
+    axis: String,
+    microstep_torque_share: f64,
+    between_paces_steps: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct PairJson {
+    passes: [String; 2],
+    registers: bool,
+    live_axes: usize,
+    parked: Vec<String>,
+    same_blur: bool,
+    misses: Vec<MissJson>,
+    approached_differently: Vec<ApproachedJson>,
+}
+
+#[derive(Serialize)]
+struct MissJson {
+    axis: String,
+    frame: i64,
+    instant: &'static str,
+    counts: [Option<i64>; 2],
+    frames: usize,
+}
+
+#[derive(Serialize)]
+struct ApproachedJson {
+    axis: String,
+    frame: i64,
+    frames: usize,
+    backlash: Option<f64>,
+}
+
+fn pair(stage: &Stage, shot: &Shot, p: &Pair) -> PairJson {
+    let pass = |i: usize| shot.passes().get(i).map_or("", |p| p.name()).to_owned();
+    let axis = |i: usize| stage.axis_name(i).to_owned();
+    PairJson {
+        passes: [pass(p.first), pass(p.second)],
+        registers: p.misses.is_empty(),
+        live_axes: p.live,
+        parked: p.parked.iter().map(|a| axis(*a)).collect(),
+        same_blur: p.same_blur,
+        misses: p
+            .misses
+            .iter()
+            .map(|m| MissJson {
+                axis: axis(m.axis),
+                frame: m.frame,
+                instant: m.instant.name(),
+                counts: [m.first, m.second],
+                frames: m.frames,
+            })
+            .collect(),
+        approached_differently: p
+            .approaches
+            .iter()
+            .map(|a| ApproachedJson { axis: axis(a.axis), frame: a.frame, frames: a.frames, backlash: a.backlash })
+            .collect(),
+    }
 }
 
 #[derive(Serialize)]
@@ -84,6 +168,30 @@ struct PassJson {
     held: Option<HeldJson>,
     axes: Vec<AxisJson>,
     violations: Vec<ViolationJson>,
+    clearance: Option<Vec<GapJson>>,
+}
+
+#[derive(Serialize)]
+struct PixelsJson {
+    axis: String,
+    camera: String,
+    step_px: f64,
+    backlash_px: Option<f64>,
+    frame: f64,
+}
+
+#[derive(Serialize)]
+struct GapJson {
+    kind: &'static str,
+    first: String,
+    second: String,
+    gap_mm: Option<f64>,
+    kept_mm: f64,
+    frame: f64,
+    is_kept: bool,
+    /// False where the true gap may be greater than the one shown.
+    is_least: bool,
+    tolerance_mm: f64,
 }
 
 #[derive(Serialize)]
@@ -225,6 +333,27 @@ fn pass(stage: &Stage, p: &PassReport) -> PassJson {
         }),
         axes: p.axes.iter().map(|a| axis(stage, a)).collect(),
         violations: p.violations.iter().map(|v| violation(stage, v)).collect(),
+        clearance: p.clearance.as_ref().map(|c| c.pairs.iter().map(|n| gap(stage, n)).collect()),
+    }
+}
+
+fn pixels(stage: &Stage, p: &PixelReport) -> PixelsJson {
+    let camera = stage.groups().get(p.camera).map_or(String::new(), |g| g.name().to_owned());
+    PixelsJson { axis: stage.axis_name(p.axis).to_owned(), camera, step_px: p.step, backlash_px: p.backlash, frame: p.frame }
+}
+
+fn gap(stage: &Stage, n: &Nearest) -> GapJson {
+    let (first, second) = meeting::pair(stage, n);
+    GapJson {
+        kind: n.against.name(),
+        first,
+        second,
+        gap_mm: n.gap.is_finite().then_some(n.gap),
+        kept_mm: n.kept,
+        frame: n.frame,
+        is_kept: n.is_kept(),
+        is_least: n.proof == Proof::Tight,
+        tolerance_mm: n.tolerance,
     }
 }
 

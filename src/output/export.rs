@@ -4,7 +4,8 @@ use std::path::Path;
 
 use super::columns::{self, Column, ColumnError};
 use super::folder::{Aside, FolderError};
-use super::manifest;
+use super::place::PlaceError;
+use super::{handoff, manifest};
 use crate::check::Report;
 use crate::compile::Move;
 use crate::shot::{Exposure, Shot};
@@ -22,6 +23,9 @@ pub enum ExportError {
     /// A table.
     #[error(transparent)]
     Columns(#[from] ColumnError),
+    /// What the paint and CG departments take over.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
     /// A file within.
     #[error("cannot write: {0}")]
     Io(#[from] std::io::Error),
@@ -50,6 +54,8 @@ pub struct Export<'a> {
     pub over_limits: bool,
     /// Replace a folder of ours that differs.
     pub replace: bool,
+    /// Write camera, figures and scene at the size of the real thing too, beside those at the model's.
+    pub full_size: bool,
 }
 
 impl Export<'_> {
@@ -81,6 +87,7 @@ impl Export<'_> {
                 Ok(())
             })?;
         }
+        handoff::add(&mut aside, self, step)?;
         for (path, bytes) in self.sources {
             let full = format!("source/{path}");
             step(&full);

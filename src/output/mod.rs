@@ -6,6 +6,12 @@ pub mod check_json;
 pub mod columns;
 pub mod export;
 pub mod folder;
+pub mod gltf;
+pub mod handoff;
 pub mod manifest;
+pub mod outline;
+pub mod place;
+pub mod rods;
+pub mod rows;
 
 pub use export::{Export, ExportError, Written};

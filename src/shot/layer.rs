@@ -358,7 +358,7 @@ impl Copy {
     }
 }
 
-fn check_keys(field: &str, keys: &[Key], values: Bound) -> Vec<Flaw> {
+pub(super) fn check_keys(field: &str, keys: &[Key], values: Bound) -> Vec<Flaw> {
     let mut flaws = Vec::new();
     if keys.is_empty() || keys.len() > MOST_KEYS {
         flaws.push(

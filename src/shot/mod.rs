@@ -3,6 +3,7 @@
 //! Invariant: a [`Shot`] is whole and belongs to the stage it was checked against: channels exist, keys stand in rising order of frame, numbers lie
 //! in their bounds, pass names differ, copies run in no circle.
 
+pub mod aim;
 pub mod layer;
 pub mod pass;
 
@@ -10,6 +11,7 @@ use crate::bounds::{self, Flaw};
 use crate::stage::{ChannelId, Stage};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
+pub use aim::{Aim, AimSpec};
 pub use layer::{Copy, Cycle, Drift, Key, Place, Shape, Track};
 pub use pass::{Exposure, Pass};
 
@@ -40,6 +42,7 @@ pub struct ShotSpec {
 #[derive(Debug, Clone)]
 pub struct Shot {
     spec: ShotSpec,
+    aims: Vec<Aim>,
 }
 
 impl Shot {
@@ -66,7 +69,48 @@ impl Shot {
             }
         }
         flaws.extend(circle(stage, &spec.copies));
-        if flaws.is_empty() { Ok(Shot { spec }) } else { Err(flaws) }
+        if flaws.is_empty() { Ok(Shot { spec, aims: Vec::new() }) } else { Err(flaws) }
+    }
+
+    /// The same shot with aims.
+    ///
+    /// # Errors
+    /// A channel that two aims, or an aim and a layer, would drive; each flaw has the aim's place in the list as its index.
+    pub fn with_aims(mut self, stage: &Stage, aims: Vec<Aim>) -> Result<Shot, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        for (i, aim) in aims.iter().enumerate() {
+            for channel in aim.channels() {
+                let layered = self.tracks().iter().any(|t| t.channel() == channel)
+                    || self.cycles().iter().any(|c| c.channel() == channel)
+                    || self.drifts().iter().any(|d| d.channel() == channel)
+                    || self.copies().iter().any(|c| c.to() == aim.camera());
+                if layered || aims.iter().take(i).any(|a| a.channels().contains(&channel)) {
+                    let title = format!("`{}` is aimed and driven otherwise too", stage.channel_name(channel));
+                    flaws.push(
+                        Flaw::new("A005", "channels", title)
+                            .at_index(i)
+                            .help("take away its tracks, cycles and drifts, copies onto the camera, and any other aim"),
+                    );
+                }
+            }
+        }
+        self.aims = aims;
+        if flaws.is_empty() { Ok(self) } else { Err(flaws) }
+    }
+
+    /// The same shot with other passes: how advice is tried.
+    ///
+    /// # Errors
+    /// As [`Shot::new`].
+    pub fn with_passes(&self, stage: &Stage, passes: Vec<Pass>) -> Result<Shot, Vec<Flaw>> {
+        let shot = Shot::new(stage, ShotSpec { passes, ..self.spec.clone() })?;
+        Ok(Shot { aims: self.aims.clone(), ..shot })
+    }
+
+    /// Aims.
+    #[must_use]
+    pub fn aims(&self) -> &[Aim] {
+        &self.aims
     }
 
     /// Name, for people.

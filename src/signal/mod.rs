@@ -4,6 +4,8 @@
 //! between two neighbouring knots it is one smooth formula: its branch. Asking takes the branch (by any time inside it) and the
 //! time, so that the two sides of a knot are never confused by rounding.
 
+pub mod aimed;
+pub mod axis;
 pub mod blended;
 pub mod cycle;
 pub mod drift;
@@ -20,6 +22,7 @@ use crate::number::Jet;
 use crate::shot::{Key, Shape, Shot, Track};
 use crate::stage::{ChannelId, Stage};
 
+pub use axis::{AxisSignal, NoPlace};
 pub use keyed::{KeyedCurve, Outside};
 pub use sources::{Source, SourceKind};
 
@@ -190,17 +193,18 @@ impl Signal {
     /// # Errors
     /// More beats than can be meant.
     pub fn knots(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
-        let mut all = Vec::new();
+        merged_knots(core::slice::from_ref(self), Vec::new(), from, to)
+    }
+
+    fn add_knots(&self, from: f64, to: f64, all: &mut Vec<Knot>) -> Result<(), SignalError> {
         for term in &self.terms {
             let start = all.len();
-            term.layer.knots(from - term.delay, to - term.delay, &mut all)?;
+            term.layer.knots(from - term.delay, to - term.delay, all)?;
             for knot in all.iter_mut().skip(start) {
                 knot.at += term.delay;
             }
         }
-        all.retain(|k| from < k.at && k.at < to);
-        all.sort_by(|a, b| a.at.total_cmp(&b.at));
-        Ok(thinned(from, to, &all))
+        Ok(())
     }
 
     /// True where nothing drives the channel.
@@ -233,6 +237,17 @@ impl Term {
         let jet = self.layer.jet(t - self.delay, branch - self.delay);
         if self.scale == 1.0 { jet } else { jet * self.scale }
     }
+}
+
+/// Knots of several signals between `from` and `to`, both included, in rising order, none closer together than can matter.
+fn merged_knots(signals: &[Signal], others: Vec<Knot>, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+    let mut all = others;
+    for signal in signals {
+        signal.add_knots(from, to, &mut all)?;
+    }
+    all.retain(|k| from < k.at && k.at < to);
+    all.sort_by(|a, b| a.at.total_cmp(&b.at));
+    Ok(thinned(from, to, &all))
 }
 
 /// Knots closer than this are one (frames): two computations of the same instant, such as a beat that falls on a key.

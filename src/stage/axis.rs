@@ -84,6 +84,8 @@ pub struct AxisSpec {
     pub motor: Option<Motor>,
     /// Load, where the torque check is wanted.
     pub load: Option<LoadSpec>,
+    /// Openings round the turn of a light screen, for the flicker they make; deg axes only.
+    pub openings: Option<i64>,
 }
 
 impl AxisSpec {
@@ -102,6 +104,7 @@ impl AxisSpec {
             backlash: None,
             motor: None,
             load: None,
+            openings: None,
         }
     }
 }
@@ -118,6 +121,7 @@ pub struct Axis {
     backlash: Option<f64>,
     motor: Option<Motor>,
     load: Option<LoadSpec>,
+    openings: Option<u32>,
 }
 
 impl Axis {
@@ -155,6 +159,13 @@ impl Axis {
         if let Some(load) = spec.load {
             check_load(&mut flaws, spec.unit, load);
         }
+        let openings = spec.openings.and_then(|n| u32::try_from(n).ok());
+        if spec.openings.is_some() && !(openings.is_some_and(|n| (1..=100_000).contains(&n)) && spec.unit == Unit::Degree) {
+            flaws.push(
+                Flaw::new("S008", "openings", "`openings` is out of range, or the axis does not turn")
+                    .found(format!("{} on a {unit} axis", spec.openings.unwrap_or(0)), "1 to 100000, on a deg axis"),
+            );
+        }
         let drive = match Drive::new(spec.drive) {
             Ok(drive) => Some(drive),
             Err(more) => {
@@ -182,6 +193,7 @@ impl Axis {
                     backlash: spec.backlash,
                     motor: spec.motor,
                     load: spec.load,
+                    openings,
                 });
             }
         }
@@ -240,6 +252,12 @@ impl Axis {
     #[must_use]
     pub fn load(&self) -> Option<LoadSpec> {
         self.load
+    }
+
+    /// Openings round the turn of a light screen.
+    #[must_use]
+    pub fn openings(&self) -> Option<u32> {
+        self.openings
     }
 
     /// The nearest whole step at a position in units, ties to even.

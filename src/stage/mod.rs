@@ -4,7 +4,9 @@
 //! step count fits in 53 bits. Nothing behind it checks again.
 
 pub mod axis;
+pub mod body;
 pub mod drive;
+pub mod machine;
 pub mod motor;
 mod name;
 
@@ -13,7 +15,9 @@ use std::collections::BTreeMap;
 use crate::bounds::{self, Flaw};
 
 pub use axis::{Axis, AxisSpec, Limits, LoadSpec, Travel, Unit};
+pub use body::{Body, BodySpec, Capsule, KeepOut, Obstacle, Rail, Rod, Surroundings};
 pub use drive::Drive;
+pub use machine::{Machine, MachineSpec, Mover, Work};
 pub use motor::Motor;
 pub use name::check_name;
 
@@ -60,6 +64,12 @@ pub struct Stage {
     axes: Vec<Axis>,
     names: Vec<String>,
     by_name: BTreeMap<String, usize>,
+    machines: Vec<Machine>,
+    made: Vec<machine::Made>,
+    /// Names of every channel that can be animated.
+    animated: Vec<String>,
+    bodies: Vec<Body>,
+    surroundings: Surroundings,
 }
 
 impl Stage {
@@ -74,8 +84,19 @@ impl Stage {
         if let Err(flaw) = bounds::SCALE.check("scale", scale) {
             flaws.push(flaw);
         }
-        let mut stage =
-            Stage { name: name.to_owned(), scale, groups: Vec::new(), axes: Vec::new(), names: Vec::new(), by_name: BTreeMap::new() };
+        let mut stage = Stage {
+            name: name.to_owned(),
+            scale,
+            groups: Vec::new(),
+            axes: Vec::new(),
+            names: Vec::new(),
+            by_name: BTreeMap::new(),
+            machines: Vec::new(),
+            made: Vec::new(),
+            animated: Vec::new(),
+            bodies: Vec::new(),
+            surroundings: Surroundings::default(),
+        };
         for group in groups {
             if let Err(flaw) = check_name("name", &group.name) {
                 flaws.push(flaw);
@@ -108,6 +129,7 @@ impl Stage {
                     .found(format!("{} axes", stage.axes.len()), format!("1 to {} axes", bounds::MOST_AXES)),
             );
         }
+        stage.animated = stage.names.clone();
         if flaws.is_empty() { Ok(stage) } else { Err(flaws) }
     }
 
@@ -153,28 +175,46 @@ impl Stage {
         self.by_name.get(name).copied()
     }
 
-    /// The channel of this full name. Every axis is a channel of its own name.
+    /// The channel of this full name. Every axis is a channel of its own name unless a mechanism drives it.
     #[must_use]
     pub fn channel(&self, name: &str) -> Option<ChannelId> {
-        self.axis_index(name).map(ChannelId)
+        if let Some(i) = self.made.iter().position(|m| m.name == name) {
+            return Some(ChannelId(self.names.len() + i));
+        }
+        self.axis_index(name).filter(|a| matches!(self.mover(*a), Mover::Own(_))).map(ChannelId)
     }
 
     /// Full names of all channels.
     #[must_use]
     pub fn channel_names(&self) -> &[String] {
-        &self.names
+        &self.animated
     }
 
-    /// The full name of a channel.
+    /// The full name of a channel; empty for one the stage does not have.
     #[must_use]
     pub fn channel_name(&self, channel: ChannelId) -> &str {
-        self.axis_name(channel.0)
+        match channel.0.checked_sub(self.names.len()) {
+            None => self.axis_name(channel.0),
+            Some(i) => self.made.get(i).map_or("", |m| m.name.as_str()),
+        }
     }
 
-    /// Where a channel stands when nothing drives it.
+    /// Unit of a channel, `mm` or `deg`.
+    #[must_use]
+    pub fn channel_unit(&self, channel: ChannelId) -> &'static str {
+        match channel.0.checked_sub(self.names.len()) {
+            None => self.axes.get(channel.0).map_or("", |a| a.unit().symbol()),
+            Some(i) => self.made.get(i).map_or("", |m| m.unit),
+        }
+    }
+
+    /// Where a channel stands when nothing drives it: its axis's home, or where its mechanism's axes are at home.
     #[must_use]
     pub fn channel_rest(&self, channel: ChannelId) -> f64 {
-        self.axes.get(channel.0).map_or(0.0, Axis::home)
+        match channel.0.checked_sub(self.names.len()) {
+            None => self.axes.get(channel.0).map_or(0.0, Axis::home),
+            Some(i) => self.made.get(i).map_or(0.0, |m| m.rest),
+        }
     }
 
     /// The group of this name.

@@ -1,0 +1,182 @@
+//! What an edit changed: which axes, from which frame to which, and which passes shot before it are still good.
+//!
+//! What: both versions are compiled, and each axis's integer counts at shutter open, middle and close of every exposure are held against each other, since
+//! counts are what a motor is told. A pass is still good where every frame of the new shot was photographed with every live axis on the same
+//! steps at the same three instants.
+//! Invariant: axes and passes are matched by name; an axis whose drive or home changed has changed throughout, whatever its counts.
+
+use serde::Serialize;
+
+use super::register;
+use crate::compile::Move;
+use crate::shot::{Pass, Shot};
+use crate::stage::{Axis, Stage};
+
+/// One version of a shot, compiled.
+#[derive(Debug, Clone, Copy)]
+pub struct Version<'a> {
+    /// The stage.
+    pub stage: &'a Stage,
+    /// The shot.
+    pub shot: &'a Shot,
+    /// The move.
+    pub mv: &'a Move,
+}
+
+/// What is different.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Changes {
+    /// Version of the format: 1.
+    pub format: u32,
+    /// Axes that changed, in the order of the new stage, those that are gone last.
+    pub axes: Vec<AxisChange>,
+    /// Every pass of either version.
+    pub passes: Vec<PassChange>,
+}
+
+/// How an axis changed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AxisChange {
+    /// Full name.
+    pub axis: String,
+    /// `moves otherwise`, `new`, `gone`, or `other drive or home`.
+    pub change: &'static str,
+    /// First photographed frame with another count; none where the axis is new or gone.
+    pub first_frame: Option<i64>,
+    /// Last photographed frame with another count.
+    pub last_frame: Option<i64>,
+    /// How many frames have another count.
+    pub frames: usize,
+}
+
+/// Whether a pass shot before is still good.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PassChange {
+    /// Name.
+    pub pass: String,
+    /// True where it need not be shot again.
+    pub good: bool,
+    /// Why not; or what differs without harm to the picture's position.
+    pub reasons: Vec<String>,
+}
+
+/// Compares two versions of a shot.
+#[must_use]
+pub fn between(old: &Version<'_>, new: &Version<'_>) -> Changes {
+    let mut axes = Vec::new();
+    let named = |axis: &str, change, frames: &[i64]| AxisChange {
+        axis: axis.to_owned(),
+        change,
+        first_frame: frames.first().copied(),
+        last_frame: frames.last().copied(),
+        frames: frames.len(),
+    };
+    for (n, name) in new.stage.axis_names().iter().enumerate() {
+        let Some(o) = old.stage.axis_index(name) else {
+            axes.push(named(name, "new", &[]));
+            continue;
+        };
+        let common = common_frames(old, new);
+        if !same_machine(old.stage.axes().get(o), new.stage.axes().get(n)) {
+            axes.push(named(name, "other drive or home", &common));
+            continue;
+        }
+        let halves = half_openings(old, new);
+        let differing: Vec<i64> = common.into_iter().filter(|f| halves.iter().any(|h| !same_count(old, new, (o, n), *f, *h))).collect();
+        if !differing.is_empty() {
+            axes.push(named(name, "moves otherwise", &differing));
+        }
+    }
+    for name in old.stage.axis_names().iter().filter(|n| new.stage.axis_index(n).is_none()) {
+        axes.push(named(name, "gone", &[]));
+    }
+    let mut passes: Vec<PassChange> = old.shot.passes().iter().map(|p| pass_change(old, new, p, &axes)).collect();
+    for p in new.shot.passes().iter().filter(|p| old.shot.passes().iter().all(|o| o.name() != p.name())) {
+        passes.push(PassChange { pass: p.name().to_owned(), good: false, reasons: vec!["it is new".to_owned()] });
+    }
+    Changes { format: 1, axes, passes }
+}
+
+/// Frames photographed in both.
+fn common_frames(old: &Version<'_>, new: &Version<'_>) -> Vec<i64> {
+    new.shot.frames().frames().filter(|f| old.shot.frames().contains(*f)).collect()
+}
+
+/// Half widths of every exposure of either version, each once, and the middle.
+fn half_openings(old: &Version<'_>, new: &Version<'_>) -> Vec<f64> {
+    let mut halves = vec![0.0];
+    for pass in old.shot.passes().iter().chain(new.shot.passes()) {
+        for half in register::instants(pass) {
+            if halves.iter().all(|h: &f64| h.to_bits() != half.to_bits()) {
+                halves.push(half);
+            }
+        }
+    }
+    halves
+}
+
+fn same_machine(old: Option<&Axis>, new: Option<&Axis>) -> bool {
+    match (old, new) {
+        (Some(o), Some(n)) => o.drive() == n.drive() && o.home().to_bits() == n.home().to_bits() && o.unit() == n.unit(),
+        _ => false,
+    }
+}
+
+fn same_count(old: &Version<'_>, new: &Version<'_>, (o, n): (usize, usize), frame: i64, offset: f64) -> bool {
+    let count = |v: &Version<'_>, i: usize| register::count(v.stage, v.mv, i, frame, offset);
+    count(old, o) == count(new, n)
+}
+
+fn pass_change(old: &Version<'_>, new: &Version<'_>, pass: &Pass, axes: &[AxisChange]) -> PassChange {
+    let name = pass.name();
+    let Some(now) = new.shot.passes().iter().find(|p| p.name() == name) else {
+        return PassChange { pass: name.to_owned(), good: true, reasons: vec!["it is no longer asked for".to_owned()] };
+    };
+    let (mut bad, mut notes) = (Vec::new(), Vec::new());
+    let (before, after) = (old.shot.frames(), new.shot.frames());
+    if after.first() < before.first() || before.last() < after.last() {
+        bad.push(format!(
+            "frames {} to {} are asked for, {} to {} were photographed",
+            after.first(),
+            after.last(),
+            before.first(),
+            before.last()
+        ));
+    } else if before != after {
+        notes.push(format!("only frames {} to {} are asked for now", after.first(), after.last()));
+    }
+    if now.exposure() != pass.exposure() {
+        bad.push(format!("it is {} now, was {}", now.exposure().name(), pass.exposure().name()));
+    }
+    if now.shutter() != pass.shutter() {
+        bad.push(format!("the shutter is {} deg now, was {}: blur differs", now.shutter().degrees(), pass.shutter().degrees()));
+    }
+    if now.pace() != pass.pace() {
+        notes.push(format!("{} s a frame now, was {}: positions register, exposure time differs", now.pace().get(), pass.pace().get()));
+    }
+    let parked = |v: &Version<'_>, p: &Pass, axis: &str| v.stage.axis_index(axis).map(|i| p.parks(v.stage, i));
+    for (n, axis) in new.stage.axis_names().iter().enumerate() {
+        let change = axes.iter().find(|a| a.axis == *axis).map(|a| a.change);
+        match (parked(old, pass, axis), parked(new, now, axis)) {
+            (Some(true), Some(true)) if change == Some("other drive or home") => bad.push(format!("{axis} has another drive or home")),
+            (Some(was), Some(is)) if was != is => bad.push(format!("{axis} {} now", if is { "is parked" } else { "moves" })),
+            (Some(false), Some(false)) if change == Some("other drive or home") => bad.push(format!("{axis} has another drive or home")),
+            (Some(false), Some(false)) if change.is_some() => {
+                if let Some(o) = old.stage.axis_index(axis) {
+                    let instants = register::instants(now);
+                    let differs = |f: &i64| instants.iter().any(|h| !same_count(old, new, (o, n), *f, *h));
+                    if common_frames(old, new).iter().any(differs) {
+                        bad.push(format!("{axis} moves otherwise"));
+                    }
+                }
+            }
+            (None, Some(false)) => bad.push(format!("{axis} is new and moves")),
+            _ => {}
+        }
+    }
+    for a in axes.iter().filter(|a| a.change == "gone") {
+        bad.push(format!("{} is gone", a.axis));
+    }
+    let good = bad.is_empty();
+    PassChange { pass: name.to_owned(), good, reasons: if good { notes } else { bad } }
+}

@@ -1,0 +1,362 @@
+//! Clearance: envelopes of figures and cameras keep their distance from each other, from what stands still, and out of boxes.
+//!
+//! Proven between frames as well as at them: over any stretch of time [`super::motion_bound`] says where every point of a body can be,
+//! two convex things are never nearer than along any one direction, and [`super::nearest`] halves the time until the least distance is
+//! known. Nothing is sampled for a verdict; the pace does not matter, since all passes share one move.
+//!
+//! Tolerance: a reported least gap is never above the true one and at most 1e-6 of the scene's size below it; a gap passes when it
+//! is no more than that below what is kept. Only the nearest pair is told so closely: of another that keeps its gap a bound is enough, which
+//! is never below the nearest pair's, and [`Proof`] says which is which. The scene's size is the diagonal of the box around all envelopes, see [`scene`]. From every
+//! bound 2^-40 of the greatest coordinate is taken off for rounding: a chain of 64 joints is some thousand operations of 2^-53.
+//! Held passes: between two exposures every axis is taken to be anywhere between its two stations, in step with the others or not; the
+//! gap there is a bound that the true one may be above. Limits: the way from home to the start and back is not looked at; envelopes
+//! whose middle lines meet are told apart no further.
+
+use rayon::prelude::*;
+
+use super::apart::{self, Apart};
+use super::motion_bound::{Driven, End};
+use super::nearest::{Cell, Least, least};
+use super::rail;
+use crate::compile::{Move, frame_time};
+use crate::mechanism::Vector;
+use crate::number::elementary::two_to_the;
+use crate::shot::{Exposure, Pass, Shot};
+use crate::stage::{Body, Capsule, KeepOut, Stage};
+
+/// What a body is measured against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Against {
+    /// Another body, by the index of its group.
+    Group(usize),
+    /// The next carriage on a rail they share, by the index of its group.
+    Rail(usize),
+    /// An obstacle, by its index.
+    Obstacle(usize),
+    /// A box to keep out of, by its index.
+    KeepOut(usize),
+}
+
+impl Against {
+    /// Its kind in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Against::Group(_) => "envelopes",
+            Against::Rail(_) => "rail",
+            Against::Obstacle(_) => "obstacle",
+            Against::KeepOut(_) => "keep_out",
+        }
+    }
+}
+
+/// How much is known of a gap.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Proof {
+    /// The gap is the least one, to the tolerance of the report.
+    Tight,
+    /// The true least gap is this or more.
+    Bound,
+}
+
+/// The least gap of two things over a pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Nearest {
+    /// Index of the body's group.
+    pub group: usize,
+    /// What it is measured against.
+    pub against: Against,
+    /// Least gap, mm; negative where they overlap.
+    pub gap: f64,
+    /// Frame time of it.
+    pub frame: f64,
+    /// What is to be kept, mm.
+    pub kept: f64,
+    /// How much is known.
+    pub proof: Proof,
+    /// How far below what is kept a gap still passes, mm.
+    pub tolerance: f64,
+}
+
+impl Nearest {
+    /// True where what is to be kept is kept.
+    #[must_use]
+    pub fn is_kept(&self) -> bool {
+        self.kept - self.tolerance <= self.gap
+    }
+}
+
+/// Everything that was measured in a pass.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClearanceReport {
+    /// One entry a pair: rails first, then bodies in the order of the stage.
+    pub pairs: Vec<Nearest>,
+}
+
+impl ClearanceReport {
+    /// The pair with the least of gap less what is to be kept.
+    #[must_use]
+    pub fn worst(&self) -> Option<&Nearest> {
+        self.pairs.iter().min_by(|a, b| (a.gap - a.kept).total_cmp(&(b.gap - b.kept)))
+    }
+}
+
+/// Clearance of one pass; `None` where the stage has nothing that could meet.
+#[must_use]
+pub fn clearance(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass) -> Option<ClearanceReport> {
+    let driven = Driven { stage, mv, pass };
+    let mut pairs = rail::gaps(&driven, shot);
+    let couples = couples(stage);
+    if !couples.is_empty() {
+        let scene = scene(&driven);
+        let kept = stage.surroundings().clearance;
+        pairs.extend(match pass.exposure() {
+            Exposure::Moving => moving(&driven, &couples, scene, kept),
+            Exposure::Held => held(&driven, shot, &couples, scene, kept),
+        });
+    }
+    (!pairs.is_empty()).then_some(ClearanceReport { pairs })
+}
+
+/// The scene's size and the rounding allowed for, mm.
+#[derive(Debug, Clone, Copy)]
+pub struct Scene {
+    /// How far below the true gap a reported one may be.
+    pub tolerance: f64,
+    /// Taken off every bound.
+    pub rounding: f64,
+}
+
+/// The scene's size: the diagonal of the box around the envelopes of all bodies at nine moments from start to end of the move.
+#[must_use]
+pub fn scene(driven: &Driven<'_>) -> Scene {
+    let (from, to) = driven.span().unwrap_or((0.0, 0.0));
+    let mut corners: Option<(Vector, Vector)> = None;
+    for i in 0..=8_i32 {
+        let t = from + (to - from) * f64::from(i) / 8.0;
+        for body in driven.stage.bodies() {
+            for (ends, c) in driven.placed(body, t, t).into_iter().flatten().zip(body.envelope()) {
+                for e in ends.map(|e| e.at) {
+                    let r = Vector::new(c.radius, c.radius, c.radius);
+                    let (lo, hi) = (e - r, e + r);
+                    corners = Some(corners.map_or((lo, hi), |(l, h)| (with(l, lo, f64::min), with(h, hi, f64::max))));
+                }
+            }
+        }
+    }
+    let (lo, hi) = corners.unwrap_or((Vector::new(0.0, 0.0, 0.0), Vector::new(0.0, 0.0, 0.0)));
+    let farthest = [lo.x, lo.y, lo.z, hi.x, hi.y, hi.z].into_iter().fold(0.0, |m: f64, x| m.max(x.abs()));
+    let rounding = two_to_the(-40) * farthest;
+    Scene { tolerance: (1e-6 * (hi - lo).length()).max(8.0 * rounding), rounding }
+}
+
+fn with(a: Vector, b: Vector, f: fn(f64, f64) -> f64) -> Vector {
+    Vector::new(f(a.x, b.x), f(a.y, b.y), f(a.z, b.z))
+}
+
+/// One thing a body is measured against.
+#[derive(Clone, Copy)]
+enum Other<'a> {
+    Body(usize, &'a Body),
+    Obstacle(usize, &'a Capsule),
+    Box(usize, &'a KeepOut),
+}
+
+impl Other<'_> {
+    /// The index of the other body, where it is one.
+    fn index(&self) -> Option<usize> {
+        match self {
+            Other::Body(i, _) => Some(*i),
+            _ => None,
+        }
+    }
+
+    fn against(&self) -> Against {
+        match self {
+            Other::Body(_, b) => Against::Group(b.group()),
+            Other::Obstacle(i, _) => Against::Obstacle(*i),
+            Other::Box(i, _) => Against::KeepOut(*i),
+        }
+    }
+}
+
+/// A body by its index, and one thing it is measured against.
+type Couple<'a> = (usize, &'a Body, Other<'a>);
+
+/// Every pair of bodies with envelopes, and every such body with everything that stands.
+fn couples(stage: &Stage) -> Vec<Couple<'_>> {
+    let around = stage.surroundings();
+    let bodies = || stage.bodies().iter().enumerate().filter(|(_, b)| !b.envelope().is_empty());
+    let mut all = Vec::new();
+    for (i, body) in bodies() {
+        all.extend(bodies().filter(|(j, _)| *j > i).map(|(j, other)| (i, body, Other::Body(j, other))));
+        all.extend(around.obstacles.iter().enumerate().map(|(k, o)| (i, body, Other::Obstacle(k, &o.shape))));
+        all.extend(around.keep_out.iter().enumerate().map(|(k, o)| (i, body, Other::Box(k, o))));
+    }
+    all
+}
+
+/// The ends of a body's capsules in a cell, where they can be told.
+type Ends = Option<Vec<[End; 2]>>;
+
+/// Every cell's bodies by index, and which cells there are.
+struct Cells {
+    spans: Vec<(f64, f64)>,
+    ends: Vec<Vec<Ends>>,
+}
+
+fn moving(driven: &Driven<'_>, couples: &[Couple<'_>], scene: Scene, kept: f64) -> Vec<Nearest> {
+    let Some((from, to)) = driven.span() else { return Vec::new() };
+    // Cells of about four frames are small beside a wing's beat and share their poses among all pairs.
+    let n = ((to - from) / 4.0).ceil().max(1.0);
+    let cut = |i: f64| if i < n { from + (to - from) * (i / n) } else { to };
+    let mut spans = Vec::new();
+    let mut i = 0.0;
+    while i < n {
+        spans.push((cut(i), cut(i + 1.0)));
+        i += 1.0;
+    }
+    let ends = spans.par_iter().map(|(a, b)| driven.stage.bodies().iter().map(|body| driven.placed(body, *a, *b)).collect()).collect();
+    let cells = Cells { spans, ends };
+    let first: Vec<Vec<Cell>> = couples.par_iter().map(|couple| cells.of(couple, scene)).collect();
+    // The nearest pair is told exactly; of others it is enough that they are no nearer and keep what is to be kept.
+    let nearest = first.iter().flatten().map(|c| c.middle).fold(f64::INFINITY, f64::min);
+    let enough = nearest.max(kept);
+    couples
+        .par_iter()
+        .zip(first)
+        .map(|((_, body, other), first)| {
+            let look = |a: f64, b: f64| {
+                let mine = driven.placed(body, a, b);
+                let theirs = match other {
+                    Other::Body(_, o) => driven.placed(o, a, b),
+                    _ => None,
+                };
+                cell(a, b, measured(body, mine.as_deref(), other, theirs.as_deref()), scene)
+            };
+            let Least { lower, at, tight, .. } = least(first, scene.tolerance - 2.0 * scene.rounding, enough, &look);
+            let proof = if tight { Proof::Tight } else { Proof::Bound };
+            Nearest { group: body.group(), against: other.against(), gap: lower, frame: at, kept, proof, tolerance: scene.tolerance }
+        })
+        .collect()
+}
+
+impl Cells {
+    /// What is known of a pair in every cell.
+    fn of(&self, (index, body, other): &Couple<'_>, scene: Scene) -> Vec<Cell> {
+        let known = |((a, b), ends): (&(f64, f64), &Vec<Ends>)| {
+            let of = |i: usize| ends.get(i).and_then(Option::as_deref);
+            cell(*a, *b, measured(body, of(*index), other, other.index().and_then(of)), scene)
+        };
+        self.spans.iter().zip(&self.ends).map(known).collect()
+    }
+}
+
+fn cell(from: f64, to: f64, (lower, middle): (f64, f64), scene: Scene) -> Cell {
+    let lower = lower - scene.rounding;
+    Cell { from, to, lower: if lower.is_nan() { f64::NEG_INFINITY } else { lower }, middle }
+}
+
+/// Stations exactly, and between them every axis anywhere between its two stations.
+fn held(driven: &Driven<'_>, shot: &Shot, couples: &[Couple<'_>], scene: Scene, kept: f64) -> Vec<Nearest> {
+    let (first, last) = (shot.frames().first(), shot.frames().last());
+    let frames: Vec<i64> = (first..=last).collect();
+    let none = || vec![(f64::INFINITY, f64::NAN, Proof::Tight); couples.len()];
+    let seen = frames.par_iter().with_min_len(8).fold(none, |mut worst, frame| {
+        let t = frame_time(*frame);
+        let at: Vec<Ends> = driven.stage.bodies().iter().map(|b| driven.placed(b, t, t)).collect();
+        let range = |axis: usize| {
+            let (a, b) = (driven.jet(axis, t).p, driven.jet(axis, t + 1.0).p);
+            super::within::Range::between(a, b)
+        };
+        let between: Vec<Ends> =
+            if *frame < last { driven.stage.bodies().iter().map(|b| driven.anywhere(b, &range)).collect() } else { Vec::new() };
+        for (best, (index, body, other)) in worst.iter_mut().zip(couples) {
+            let measured_in = |ends: &[Ends]| {
+                let of = |i: usize| ends.get(i).and_then(Option::as_deref);
+                measured(body, of(*index), other, other.index().and_then(of))
+            };
+            let mut take = |gap: f64, frame: f64, proof: Proof| {
+                let gap = if gap.is_nan() { f64::NEG_INFINITY } else { gap - scene.rounding };
+                if gap < best.0 || (gap == best.0 && frame < best.1) {
+                    *best = (gap, frame, proof);
+                }
+            };
+            let (lower, middle) = measured_in(&at);
+            take(if middle.is_finite() { middle } else { lower }, t, Proof::Tight);
+            if *frame < last {
+                take(measured_in(&between).0, t + 0.5, Proof::Bound);
+            }
+        }
+        worst
+    });
+    let worst =
+        seen.reduce(none, |a, b| a.into_iter().zip(b).map(|(a, b)| if b.0 < a.0 || (b.0 == a.0 && b.1 < a.1) { b } else { a }).collect());
+    let of = |((_, body, other), (gap, frame, proof)): (&Couple<'_>, (f64, f64, Proof))| Nearest {
+        group: body.group(),
+        against: other.against(),
+        gap,
+        frame,
+        kept,
+        proof,
+        tolerance: scene.tolerance,
+    };
+    couples.iter().zip(worst).map(of).collect()
+}
+
+/// What no gap in the cell is below, and the gap in its middle.
+fn measured(body: &Body, mine: Option<&[[End; 2]]>, other: &Other<'_>, theirs: Option<&[[End; 2]]>) -> (f64, f64) {
+    let Some(mine) = mine else { return (f64::NEG_INFINITY, f64::INFINITY) };
+    let mut worst = (f64::INFINITY, f64::INFINITY);
+    let mut take = |(lower, middle): (f64, f64), radii: f64| {
+        // No distance is below zero.
+        worst = (worst.0.min(lower.max(0.0) - radii), worst.1.min(middle - radii));
+    };
+    for (a, c) in mine.iter().zip(body.envelope()) {
+        match other {
+            Other::Body(_, o) => {
+                let Some(theirs) = theirs else { return (f64::NEG_INFINITY, f64::INFINITY) };
+                for (b, d) in theirs.iter().zip(o.envelope()) {
+                    take(two_segments(a, b), c.radius + d.radius);
+                }
+            }
+            Other::Obstacle(_, d) => take(two_segments(a, &[End::still(d.from), End::still(d.to)]), c.radius + d.radius),
+            Other::Box(_, o) => take(segment_and_box(a, o), c.radius),
+        }
+    }
+    worst
+}
+
+fn two_segments(a: &[End; 2], b: &[End; 2]) -> (f64, f64) {
+    let Apart { distance, direction } = apart::segments(a.map(|e| e.at), b.map(|e| e.at));
+    let farthest = |ends: &[End; 2]| ends.iter().map(|e| e.all).fold(0.0, f64::max);
+    let first = distance - farthest(a) - farthest(b);
+    let Some(n) = direction else { return (first, distance) };
+    // Along one direction two segments are as near as the nearest of their ends.
+    let mut second = f64::INFINITY;
+    for a in a {
+        for b in b {
+            second = second.min(along(n, a, b.at, b.slope) - spread(n, b));
+        }
+    }
+    (first.max(second), distance)
+}
+
+fn segment_and_box(a: &[End; 2], o: &KeepOut) -> (f64, f64) {
+    let Apart { distance, direction } = apart::from_box(a.map(|e| e.at), o.least, o.greatest);
+    let first = distance - a.iter().map(|e| e.all).fold(0.0, f64::max);
+    let Some(n) = direction else { return (first, distance) };
+    let corner = |n: f64, lo: f64, hi: f64| if n > 0.0 { hi } else { lo };
+    let far = Vector::new(corner(n.x, o.least.x, o.greatest.x), corner(n.y, o.least.y, o.greatest.y), corner(n.z, o.least.z, o.greatest.z));
+    let second = a.iter().map(|a| along(n, a, far, Vector::new(0.0, 0.0, 0.0))).fold(f64::INFINITY, f64::min);
+    (first.max(second), distance)
+}
+
+/// The least that `a` can be ahead of a point `b` moving by `slope`, along `n`.
+fn along(n: Vector, a: &End, b: Vector, slope: Vector) -> f64 {
+    n.dot(a.at - b) - n.dot(a.slope - slope).abs() - spread(n, a)
+}
+
+fn spread(n: Vector, e: &End) -> f64 {
+    n.x.abs() * e.spread.x + n.y.abs() * e.spread.y + n.z.abs() * e.spread.z + e.rest
+}

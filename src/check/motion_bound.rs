@@ -1,0 +1,314 @@
+//! How far any point of a body can be from where it is in the middle of a cell: a stretch of time, or the box of axis positions
+//! between two held exposures.
+//!
+//! What: axes' ranges come from the hulls of the very pieces that become steps (convex hull property of the Bernstein basis);
+//! mechanisms' ways back and chains of joints are then the same formulas as for pictures, over [`Within`]. With velocity and
+//! acceleration in ranges V and A over the cell, Taylor's formula about the middle leaves at most |A| h^2 / 2 beside the
+//! straight line, and never more than |V| h altogether. Plates on rods have no closed way back: there the pose is enclosed by the
+//! operator of R. Krawczyk (1969; from memory), and its derivatives by the implicit function theorem.
+//! Invariant: every [`End`] holds its point throughout the cell. What cannot be bounded makes the whole cell `None`.
+
+use super::within::{Range, Within};
+use crate::compile::Move;
+use crate::mechanism::{OutOfReach, Pose, Real, Swashplate, Vector};
+use crate::motion::bernstein::Bernstein;
+use crate::motion::curve::Curve;
+use crate::number::Jet;
+use crate::shot::Pass;
+use crate::stage::{Axis, Body, ChannelId, Stage, Work};
+
+/// A point in a cell: in the middle `at`; elsewhere `at + slope s + w + r` with |s| <= 1, |w| <= `spread` in each component and
+/// |r| <= `rest`; and never farther than `all` from `at`. Unit: mm.
+#[derive(Debug, Clone, Copy)]
+pub struct End {
+    /// Where it is in the middle.
+    pub at: Vector,
+    /// Along what it moves with the one parameter that all points share.
+    pub slope: Vector,
+    /// How far it moves with parameters of its own.
+    pub spread: Vector,
+    /// What is left beside both.
+    pub rest: f64,
+    /// The bound of first order.
+    pub all: f64,
+}
+
+impl End {
+    /// A point that stands still.
+    #[must_use]
+    pub fn still(at: Vector) -> End {
+        let none = Vector::new(0.0, 0.0, 0.0);
+        End { at, slope: none, spread: none, rest: 0.0, all: 0.0 }
+    }
+}
+
+/// What the envelopes of a pass move by: the compiled curves, with parked groups at home.
+#[derive(Debug, Clone, Copy)]
+pub struct Driven<'a> {
+    /// The stage.
+    pub stage: &'a Stage,
+    /// The move.
+    pub mv: &'a Move,
+    /// The pass.
+    pub pass: &'a Pass,
+}
+
+impl Driven<'_> {
+    /// Where the move starts and ends, frame time; `None` without axes.
+    #[must_use]
+    pub fn span(&self) -> Option<(f64, f64)> {
+        self.mv.axes().first().map(|a| (a.curve().start(), a.curve().end()))
+    }
+
+    fn curve(&self, axis: usize) -> Result<&Curve, f64> {
+        let home = self.stage.axes().get(axis).map_or(f64::NAN, Axis::home);
+        match self.mv.axes().get(axis) {
+            Some(m) if !self.pass.parks(self.stage, axis) => Ok(m.curve()),
+            _ => Err(home),
+        }
+    }
+
+    /// An axis at a moment, with its derivatives by frame time.
+    #[must_use]
+    pub fn jet(&self, axis: usize, t: f64) -> Jet {
+        self.curve(axis).map_or_else(Jet::constant, |c| c.jet(t).unwrap_or(Jet::constant(f64::NAN)))
+    }
+
+    /// An axis over a stretch of time.
+    #[must_use]
+    pub fn within(&self, axis: usize, from: f64, to: f64) -> Within {
+        self.curve(axis).map_or_else(Within::constant, |c| over(c, from, to))
+    }
+
+    /// A channel at a moment.
+    #[must_use]
+    pub fn channel_jet(&self, channel: ChannelId, t: f64) -> Option<Jet> {
+        channels(self.stage, &[channel], &|a| self.jet(a, t), &plain)?.first().copied()
+    }
+
+    /// A channel over a stretch of time.
+    #[must_use]
+    pub fn channel_within(&self, channel: ChannelId, from: f64, to: f64) -> Option<Within> {
+        channels(self.stage, &[channel], &|a| self.within(a, from, to), &enclosed)?.first().copied()
+    }
+
+    /// A channel while every axis is anywhere in its range.
+    #[must_use]
+    pub fn channel_anywhere(&self, channel: ChannelId, axis: &impl Fn(usize) -> Range) -> Option<Range> {
+        let still = |a: usize| Within { p: axis(a), v: Range::ZERO, a: Range::ZERO };
+        channels(self.stage, &[channel], &still, &enclosed)?.first().map(|w| w.p)
+    }
+
+    /// The ends of a body's capsules over a stretch of time; `None` where they cannot be bounded.
+    #[must_use]
+    pub fn placed(&self, body: &Body, from: f64, to: f64) -> Option<Vec<[End; 2]>> {
+        let (middle, h) = (0.5 * (from + to), 0.5 * (to - from));
+        let at = pose(self.stage, body, &|a| self.jet(a, middle), &plain)?;
+        if !(h > 0.0) {
+            let still = |point: Vector| End::still(at.value().out_fixed(point));
+            return Some(body.envelope().iter().map(|c| [still(c.from), still(c.to)]).collect());
+        }
+        // Where nothing can be said of the whole cell its middle still counts: the bound is then infinite and the cell is halved.
+        let over = pose(self.stage, body, &|a| self.within(a, from, to), &enclosed);
+        let end = |point: Vector| {
+            let Vector { x, y, z } = at.out_fixed(point);
+            let (rest, all) = over.map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out_fixed(point)));
+            let none = Vector::new(0.0, 0.0, 0.0);
+            End {
+                at: Vector::new(x.p, y.p, z.p),
+                slope: Vector::new(x.v * h, y.v * h, z.v * h),
+                spread: none,
+                rest: 0.5 * rest * h * h,
+                all: all * h,
+            }
+        };
+        Some(body.envelope().iter().map(|c| [end(c.from), end(c.to)]).collect())
+    }
+
+    /// The ends of a body's capsules while every axis is anywhere in its range: the box of axis positions between two held exposures.
+    #[must_use]
+    pub fn anywhere(&self, body: &Body, axis: &impl Fn(usize) -> Range) -> Option<Vec<[End; 2]>> {
+        // Any place of the box is the middle plus d, reached in one unit of a motion with the constant velocity d, |d| <= half the range.
+        let moving = |r: Range, p: Range| Within { p, v: Range::around_zero(0.5 * (r.hi - r.lo)), a: Range::ZERO };
+        let still = |r: Range| Range::between(r.middle(), r.middle());
+        let at = pose(self.stage, body, &|a| moving(axis(a), still(axis(a))), &enclosed)?;
+        let over = pose(self.stage, body, &|a| moving(axis(a), axis(a)), &enclosed);
+        let end = |point: Vector| {
+            let Vector { x, y, z } = at.out_fixed(point);
+            let (rest, all) = over.map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out_fixed(point)));
+            let middle = Vector::new(x.p.middle(), y.p.middle(), z.p.middle());
+            // A pose enclosed, not computed, has some width even in the middle.
+            let width = Vector::new(x.p.hi - x.p.lo, y.p.hi - y.p.lo, z.p.hi - z.p.lo).length();
+            let spread = Vector::new(x.v.size(), y.v.size(), z.v.size());
+            End { at: middle, slope: Vector::new(0.0, 0.0, 0.0), spread, rest: 0.5 * rest + width, all: all + width }
+        };
+        Some(body.envelope().iter().map(|c| [end(c.from), end(c.to)]).collect())
+    }
+}
+
+/// Greatest acceleration and greatest speed of a point.
+fn reach(p: Vector<Within>) -> (f64, f64) {
+    let size = |r: [Range; 3]| r.iter().map(|r| r.size() * r.size()).sum::<f64>().sqrt();
+    (size([p.x.a, p.y.a, p.z.a]), size([p.x.v, p.y.v, p.z.v]))
+}
+
+/// The pose of a body with its axes given as any kind of number.
+pub(super) fn pose<T: Real>(
+    stage: &Stage,
+    body: &Body,
+    axis: &impl Fn(usize) -> T,
+    back: &impl Fn(&Work, &[T]) -> Option<Vec<T>>,
+) -> Option<Pose<T>> {
+    let values = channels(stage, body.channels(), axis, back)?;
+    Some(body.chain().pose(|i| values.get(i).copied().unwrap_or(T::constant(f64::NAN))))
+}
+
+/// Channels from axes, each mechanism asked once.
+fn channels<T: Real>(
+    stage: &Stage,
+    wanted: &[ChannelId],
+    axis: &impl Fn(usize) -> T,
+    back: &impl Fn(&Work, &[T]) -> Option<Vec<T>>,
+) -> Option<Vec<T>> {
+    let mut asked: Vec<(usize, Vec<T>)> = Vec::new();
+    let mut values = Vec::with_capacity(wanted.len());
+    for channel in wanted {
+        if channel.0 < stage.axes().len() {
+            values.push(axis(channel.0));
+            continue;
+        }
+        let (m, machine) = stage.machines().iter().enumerate().find(|(_, m)| m.channels().contains(channel))?;
+        let which = machine.channels().iter().position(|c| c == channel)?;
+        if !asked.iter().any(|(i, _)| *i == m) {
+            let axes: Vec<T> = machine.axes().iter().map(|a| axis(*a)).collect();
+            asked.push((m, back(machine.work(), &axes)?));
+        }
+        values.push(*asked.iter().find(|(i, _)| *i == m)?.1.get(which)?);
+    }
+    Some(values)
+}
+
+/// A mechanism's way back over jets.
+pub(super) fn plain(work: &Work, axes: &[Jet]) -> Option<Vec<Jet>> {
+    formula(work, axes)?.ok()
+}
+
+fn formula<T: Real>(work: &Work, axes: &[T]) -> Option<Result<Vec<T>, OutOfReach>> {
+    match (work, axes) {
+        (Work::Swashplate(plate), [a, b, c]) => Some(plate.pose([*a, *b, *c]).map(|p| p.to_vec())),
+        (Work::LimbWire(wire, _), [paid_out]) => Some(wire.angle(*paid_out).map(|a| vec![a])),
+        (Work::Drum(drum), [turn]) => Some(drum.height(*turn).map(|h| vec![h])),
+        _ => None,
+    }
+}
+
+/// A mechanism's way back over ranges.
+fn enclosed(work: &Work, axes: &[Within]) -> Option<Vec<Within>> {
+    match (work, axes) {
+        (Work::Swashplate(plate), [a, b, c]) if plate.has_rods() => rods(plate, [*a, *b, *c]).map(|p| p.to_vec()),
+        (Work::Drum(drum), [turn]) => {
+            // Height rises with turn, in proportion within a layer: its ends are those of the turn, its slopes those of the layers between.
+            let at = |p: f64| drum.height(Jet::time(p)).ok();
+            let (low, high) = (at(turn.p.lo)?, at(turn.p.hi)?);
+            let slope = Range::between(low.v, high.v);
+            let bend = if low.v == high.v { Range::ZERO } else { Range::WHOLE };
+            Some(vec![turn.through(Range::between(low.p, high.p), slope, bend)])
+        }
+        _ => formula(work, axes)?.ok(),
+    }
+}
+
+/// The pose of a plate on rods whose heights are in ranges: K(X) = x - C (F(x) - H) + (1 - C F'(X)) (X - x) inside X proves that X holds
+/// one pose for every heights in H; C are the slopes of the pose in the middle.
+fn rods(plate: &Swashplate, heights: [Within; 3]) -> Option<[Within; 3]> {
+    let [h0, h1, h2] = heights.map(|h| h.p.middle());
+    let still = Jet::constant;
+    let columns = [
+        plate.pose([Jet::time(h0), still(h1), still(h2)]).ok()?,
+        plate.pose([still(h0), Jet::time(h1), still(h2)]).ok()?,
+        plate.pose([still(h0), still(h1), Jet::time(h2)]).ok()?,
+    ];
+    let [first, second, third] = columns;
+    let x = first.map(|j| j.p);
+    let point = |v: f64| Range::between(v, v);
+    // Rows of C: how one number of the pose answers to the three heights.
+    let inverse: [[f64; 3]; 3] = [0, 1, 2].map(|k: usize| [first, second, third].map(|c| c.get(k).map_or(f64::NAN, |j| j.v)));
+    let by = |r: [Range; 3]| inverse.map(|row| row.iter().zip(r).fold(Range::ZERO, |sum, (c, r)| sum + point(*c) * r));
+    let [x0, x1, x2] = x.map(Within::constant);
+    let here = plate.actuators(x0, x1, x2).ok()?;
+    let off = by(zipped(heights.map(|h| h.p), here.map(|h| h.p), |h, f| h - f));
+    // Twice what the slopes in the middle ask for leaves room for their change.
+    let room = off.map(|r| Range::around_zero(2.0 * r.size() + 1e-12 * (1.0 + r.size())));
+    let moved = |k: usize| {
+        let one = |i: usize, x: f64, r: Range| Within { p: point(x) + r, v: if i == k { point(1.0) } else { Range::ZERO }, a: Range::ZERO };
+        let ([a, b, c], [ra, rb, rc]) = (x, room);
+        plate.actuators(one(0, a, ra), one(1, b, rb), one(2, c, rc)).ok().map(|f| f.map(|f| f.v))
+    };
+    let slopes = [by(moved(0)?), by(moved(1)?), by(moved(2)?)];
+    // What the slopes leave of a unit motion: column k is e_k - C F'(X) e_k.
+    let left = |r: [Range; 3]| {
+        let mut sum = [Range::ZERO; 3];
+        for (k, (column, r)) in slopes.iter().zip(r).enumerate() {
+            for (i, (s, c)) in sum.iter_mut().zip(column).enumerate() {
+                *s = *s + (point(f64::from(u8::from(i == k))) - *c) * r;
+            }
+        }
+        sum
+    };
+    let found = zipped(off, left(room), |a, b| a + b);
+    let inside = found.iter().zip(room).all(|(f, r)| r.lo <= f.lo && f.hi <= r.hi);
+    let norm = left([Range::around_zero(1.0); 3]).iter().map(|r| r.size()).fold(0.0, f64::max);
+    if !(inside && norm < 1.0) {
+        return None;
+    }
+    // y = C b + (1 - C F') y: no component of y is greater than the greatest of C b over 1 - norm.
+    let solved = |b: [Range; 3]| {
+        let cb = by(b);
+        let most = cb.iter().map(|r| r.size()).fold(0.0, f64::max) / (1.0 - norm);
+        zipped(cb, left([Range::around_zero(most); 3]), |a, b| a + b)
+    };
+    let p = zipped(x.map(point), found, |x, r| x + r);
+    let v = solved(heights.map(|h| h.v));
+    // With the pose's own acceleration left out, the heights' is what the slopes' change alone makes.
+    let [a, b, c] = zipped(p, v, |p, v| Within { p, v, a: Range::ZERO });
+    let bent = plate.actuators(a, b, c).ok()?.map(|f| f.a);
+    let acceleration = solved(zipped(heights.map(|h| h.a), bent, |h, f| h - f));
+    let all = zipped(p, v, |p, v| Within { p, v, a: Range::ZERO });
+    Some(zipped(all, acceleration, |w, a| Within { a, ..w }))
+}
+
+fn zipped<A, B, C>([a0, a1, a2]: [A; 3], [b0, b1, b2]: [B; 3], f: impl Fn(A, B) -> C) -> [C; 3] {
+    [f(a0, b0), f(a1, b1), f(a2, b2)]
+}
+
+/// Ranges of a curve over a stretch of time, from the hulls of its pieces there.
+fn over(curve: &Curve, from: f64, to: f64) -> Within {
+    let mut all: Option<Within> = None;
+    for i in curve.overlapping(from, to) {
+        let Some(piece) = curve.piece(i) else { continue };
+        let whole = piece.length();
+        let local = |t: f64| ((t - piece.start) / whole).clamp(0.0, 1.0);
+        let (u, w) = (local(from), local(to));
+        let part = piece.quintic.part(u, w);
+        let h = (w - u) * whole;
+        let one = if part.is_hold() || !(h > 0.0) {
+            Within::constant(piece.quintic.at(u))
+        } else {
+            let hull = |a: [f64; 5]| {
+                let (lo, hi) = Bernstein::from_power(a).hull();
+                Range { lo, hi }
+            };
+            let v = hull(part.velocity());
+            let [a0, a1, a2, a3] = part.acceleration();
+            let a = hull([a0, a1, a2, a3, 0.0]);
+            // From either end no position is farther than the greatest velocity carries; both bounds hold.
+            let (s, e) = (part.at(0.0), part.at(1.0));
+            let (lo, hi) = ((s + v.lo.min(0.0)).max(e - v.hi.max(0.0)), (s + v.hi.max(0.0)).min(e - v.lo.min(0.0)));
+            let p = Range { lo: lo.min(s).min(e), hi: hi.max(s).max(e) };
+            let by = |r: Range, k: f64| Range { lo: r.lo * k, hi: r.hi * k };
+            Within { p, v: by(v, 1.0 / h), a: by(a, 1.0 / (h * h)) }
+        };
+        all = Some(all.map_or(one, |w| Within { p: w.p.joined(one.p), v: w.v.joined(one.v), a: w.a.joined(one.a) }));
+    }
+    all.unwrap_or(Within { p: Range::WHOLE, v: Range::WHOLE, a: Range::WHOLE })
+}

@@ -1,0 +1,188 @@
+//! `movewright compare`.
+
+use std::fs::File;
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::args::{CompareArgs, LogUnits};
+use super::terminal::{self, Progress};
+use super::{Outcome, from_source};
+use crate::check::pixels::pixels;
+use crate::compile::Move;
+use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
+use crate::output::folder::hash_of;
+use crate::output::manifest::{Manifest, NOTICE};
+use crate::shot::Shot;
+use crate::stage::Stage;
+
+/// What the figures are, said with every result.
+const NOTE: &str = "repeatability max(4 s), accuracy max(mean + 2 s) - min(mean - 2 s), range of the means: the formulas of ISO 230-2 over frames, \
+an adaptation, since the standard prescribes a test cycle of its own";
+
+pub(super) fn run(args: &CompareArgs) -> Outcome {
+    let progress = Progress::start("comparing");
+    let result = compared(args);
+    drop(progress);
+    let comparison = match result {
+        Ok(comparison) => comparison,
+        Err(message) => {
+            terminal::remark(message.trim_end());
+            return Outcome::Wrong;
+        }
+    };
+    if args.json {
+        let document = Document { format: 1, pass: &args.pass, note: NOTE, comparison: &comparison, notice: NOTICE };
+        match serde_json::to_string_pretty(&document) {
+            Ok(text) => terminal::result(&format!("{text}\n")),
+            Err(error) => {
+                terminal::remark(&format!("error[O001]: the comparison could not be written as JSON: {error}"));
+                return Outcome::Wrong;
+            }
+        }
+    } else {
+        terminal::result(&text(&args.pass, &comparison));
+    }
+    if comparison.within_tolerance == Some(false) { Outcome::Over } else { Outcome::Fine }
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    format: u32,
+    pass: &'a str,
+    note: &'static str,
+    #[serde(flatten)]
+    comparison: &'a Comparison,
+    notice: &'static str,
+}
+
+fn compared(args: &CompareArgs) -> Result<Comparison, String> {
+    for (name, tolerance) in [("--tolerance-steps", args.tolerance_steps), ("--tolerance-px", args.tolerance_px)] {
+        if let Some(t) = tolerance.filter(|t| !(0.0 <= *t && t.is_finite())) {
+            return Err(format!("error[L001]: {name}: found {t}, allowed 0 or more"));
+        }
+    }
+    let path = args.dir.join("manifest.json");
+    let bytes = std::fs::read(&path).map_err(|e| format!("error[L002]: cannot read {}: {e}", path.display()))?;
+    let manifest: Manifest =
+        serde_json::from_slice(&bytes).map_err(|e| format!("error[L002]: {} is not a manifest: {e}", path.display()))?;
+    let Some(entry) = manifest.passes.iter().find(|p| p.name == args.pass) else {
+        let names: Vec<&str> = manifest.passes.iter().map(|p| p.name.as_str()).collect();
+        return Err(format!("error[L003]: --pass: found `{}`, this folder has {}", args.pass, names.join(", ")));
+    };
+    let (units, file) = match args.log_units {
+        LogUnits::Steps => (measure::LogUnits::Steps, &entry.steps),
+        LogUnits::Units => (measure::LogUnits::Units, &entry.units),
+    };
+    unchanged(&args.dir, &manifest, file)?;
+    let loaded = from_source::load(&args.dir.join("source").join(&manifest.source))?;
+    let stage = &loaded.stage;
+    let mut axes: Vec<AxisFacts> = stage.axes().iter().zip(stage.axis_names()).map(|(axis, name)| AxisFacts::of(name, axis)).collect();
+    in_pixels(stage, &loaded.shot, &mut axes)?;
+    if args.tolerance_px.is_some() && axes.iter().all(|a| a.pixels_per_unit.is_none()) {
+        return Err("error[L005]: --tolerance-px: the stage has no lens, so nothing is known in pixels; use --tolerance-steps".to_owned());
+    }
+    let open = |path: &Path| {
+        let reader = File::open(path).map_err(|e| format!("error[L006]: cannot read {}: {e}", path.display()))?;
+        Ok::<_, String>(Input { name: path.display().to_string(), reader })
+    };
+    let pass = open(&args.dir.join(file))?;
+    let takes = args.logs.iter().map(|log| open(log)).collect::<Result<Vec<_>, _>>()?;
+    let options = Options { units, tolerance_steps: args.tolerance_steps, tolerance_pixels: args.tolerance_px };
+    compare(pass, takes, &axes, &options).map_err(|e| format!("error[L007]: {e}"))
+}
+
+/// Where the stage has a lens, what a unit of each axis is worth in the picture, at its worst over the shot.
+fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), String> {
+    if stage.bodies().iter().all(|b| b.lens().is_none()) {
+        return Ok(());
+    }
+    let mv = Move::compile(stage, shot).map_err(|e| format!("error[M001]: {}", e.first().map(ToString::to_string).unwrap_or_default()))?;
+    for p in pixels(stage, shot, &mv) {
+        let (Some(facts), Some(axis)) = (axes.get_mut(p.axis), stage.axes().get(p.axis)) else { continue };
+        let per_unit = p.step * axis.drive().steps_per_unit();
+        facts.pixels_per_unit = Some(facts.pixels_per_unit.map_or(per_unit, |known| known.max(per_unit)));
+    }
+    Ok(())
+}
+
+/// The columns must be those that were written, or every figure would be beside the truth.
+fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), String> {
+    let wrong = |what: String| Err(format!("error[L004]: {file}: {what}; run `movewright verify` on the folder"));
+    let Some(entry) = manifest.files.iter().find(|f| f.path == file) else { return wrong("the manifest does not list it".to_owned()) };
+    match hash_of(&dir.join(file)) {
+        Ok((bytes, hash)) if bytes == entry.bytes && hash == entry.blake3 => Ok(()),
+        Ok(_) => wrong("it is not as it was written".to_owned()),
+        Err(e) => wrong(format!("cannot be read: {e}")),
+    }
+}
+
+fn text(pass: &str, c: &Comparison) -> String {
+    let mut text = format!("pass {pass}: {} frames, {} takes\n", c.frames, c.takes.len());
+    for t in &c.takes {
+        text.push_str(&format!("  {}: {} frames", t.log, t.frames));
+        if t.frames_missing > 0 {
+            text.push_str(&format!(", {} of the pass missing", t.frames_missing));
+        }
+        if !t.axes_missing.is_empty() {
+            text.push_str(&format!(", without {}", few(&t.axes_missing)));
+        }
+        text.push('\n');
+    }
+    if !c.not_logged.is_empty() {
+        text.push_str(&format!("  in no log: {}\n", few(&c.not_logged)));
+    }
+    let width = c.axes.iter().map(|a| a.axis.len()).max().unwrap_or(4).max(4);
+    let heads = ["repeat.", "accuracy", "mean range", "largest", "take to take"];
+    text.push_str(&format!("{:width$} {:5}", "axis", "unit"));
+    for head in heads {
+        text.push_str(&format!(" {head:>12}"));
+    }
+    text.push_str(&format!(" {:>8} {:>8}\n", "frame", "over"));
+    // The furthest off first; axes that stood where they should are one line.
+    let mut off: Vec<&AxisComparison> = c.axes.iter().filter(|a| a.units.largest_deviation != Some(0.0)).collect();
+    off.sort_by(|a, b| b.steps.largest_deviation.unwrap_or(f64::INFINITY).total_cmp(&a.steps.largest_deviation.unwrap_or(f64::INFINITY)));
+    for a in &off {
+        axis(&mut text, a, width);
+    }
+    if off.len() < c.axes.len() {
+        text.push_str(&format!("and {} axes without any deviation\n", c.axes.len() - off.len()));
+    }
+    for (a, cause) in c.axes.iter().flat_map(|a| a.likely_causes.iter().map(move |cause| (a, cause))) {
+        text.push_str(&format!("likely: {}, {}: {}\n", a.axis, cause.log, cause.message));
+    }
+    match c.within_tolerance {
+        Some(true) => text.push_str("within the tolerance asked for\n"),
+        Some(false) => text.push_str("over the tolerance asked for\n"),
+        None => {}
+    }
+    text.push_str(&format!("{NOTE}\n{NOTICE}\n"));
+    text
+}
+
+fn axis(text: &mut String, a: &AxisComparison, width: usize) {
+    let mut line = |name: &str, unit: &str, f: &Figures, decimals: usize, tail: &str| {
+        text.push_str(&format!("{name:width$} {unit:5}"));
+        for x in [f.repeatability, f.accuracy, f.mean_range, f.largest_deviation, f.pass_to_pass] {
+            match x {
+                Some(x) => text.push_str(&format!(" {x:>12.decimals$}")),
+                None => text.push_str(&format!(" {:>12}", "-")),
+            }
+        }
+        text.push_str(tail);
+        text.push('\n');
+    };
+    let frame = a.largest_deviation_frame.map_or("-".to_owned(), |f| f.to_string());
+    let over = a.frames_over.map_or("-".to_owned(), |n| n.to_string());
+    line(&a.axis, a.unit, &a.units, 5, &format!(" {frame:>8} {over:>8}"));
+    line("", "steps", &a.steps, 2, "");
+    if let Some(p) = &a.pixels {
+        line("", "px", p, 3, "");
+    }
+}
+
+/// Names, the first few of them.
+fn few(names: &[String]) -> String {
+    let shown: Vec<&str> = names.iter().take(8).map(String::as_str).collect();
+    if names.len() > shown.len() { format!("{} and {} more", shown.join(", "), names.len() - shown.len()) } else { shown.join(", ") }
+}

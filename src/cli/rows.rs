@@ -1,0 +1,148 @@
+//! `movewright rows`.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use clap::Args as ClapArgs;
+
+use super::prepared::{Prepared, prepare};
+use super::terminal::{self, Progress};
+use super::{Outcome, table};
+use crate::output::manifest::NOTICE;
+use crate::output::rows::{self, Placed, Program, RowRate, RowsError, Table, interpolation, place};
+use crate::shot::Pass;
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct RowsArgs {
+    /// The shot file
+    #[arg(value_name = "SHOT")]
+    shot: PathBuf,
+    /// The pass whose program is written
+    #[arg(long, value_name = "NAME")]
+    pass: String,
+    /// Rows for each second of stage time; row k is at exactly k/HZ seconds
+    #[arg(long, value_name = "HZ")]
+    rate: f64,
+    /// The file to write, `-` for standard output; with --per-axis the folder
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// What each axis gets: integer steps, and velocities in steps/s after all positions
+    #[arg(long, value_enum, default_value_t = Columns::Position)]
+    columns: Columns,
+    /// Add a last column that is 1 while a frame is exposed
+    #[arg(long)]
+    shutter: bool,
+    /// Write a folder with one file an axis
+    #[arg(long)]
+    per_axis: bool,
+}
+
+/// Columns of an axis.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Columns {
+    /// Steps
+    Position,
+    /// Steps, and steps a second
+    #[value(name = "position,velocity")]
+    PositionVelocity,
+}
+
+pub(super) fn run(args: &RowsArgs) -> Outcome {
+    let wrong = |text: String| {
+        terminal::remark(&format!("error[O004]: {text}"));
+        Outcome::Wrong
+    };
+    let stream = args.out.as_os_str() == "-";
+    if stream && args.per_axis {
+        return wrong("--per-axis writes a folder; `--out -` is standard output: name a folder, or leave out --per-axis".to_owned());
+    }
+    let rate = match RowRate::new(args.rate) {
+        Ok(rate) => rate,
+        Err(error) => return wrong(error.to_string()),
+    };
+    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let shot = &p.loaded.shot;
+    let Some(pass) = shot.passes().iter().find(|pass| pass.name() == args.pass) else {
+        let names: Vec<&str> = shot.passes().iter().map(Pass::name).collect();
+        return wrong(format!("the shot has no pass `{}`; it has: {}", args.pass, names.join(", ")));
+    };
+    if !p.report.within_limits() {
+        terminal::remark(table::text(&p.loaded.stage, shot, &p.report, terminal::colour()).trim_end());
+        terminal::remark("nothing was written: something is over a limit");
+        return Outcome::Over;
+    }
+    match write(args, &p, pass, rate, stream) {
+        Ok(()) => Outcome::Fine,
+        // Whoever reads has read enough.
+        Err(error) if stream && closed(&error) => Outcome::Fine,
+        Err(error) => wrong(error.to_string()),
+    }
+}
+
+fn closed(error: &RowsError) -> bool {
+    matches!(error, RowsError::Io(e) if e.kind() == io::ErrorKind::BrokenPipe)
+}
+
+fn write(args: &RowsArgs, p: &Prepared, pass: &Pass, rate: RowRate, stream: bool) -> Result<(), RowsError> {
+    let program = Program::new(&p.loaded.stage, &p.loaded.shot, &p.mv, pass)?;
+    let table = || -> Result<Table<'_>, RowsError> {
+        let table = Table::new(&program, rate)?;
+        Ok(table.with_velocities(args.columns == Columns::PositionVelocity).with_shutter(args.shutter))
+    };
+    let all = table()?;
+    let progress = Progress::start("writing");
+    let mut tell = |rows: u64| progress.now(&format!("writing: {rows} of {} rows", all.rows()));
+    let placed = if stream {
+        all.write(&mut io::stdout(), &mut tell)?;
+        io::stdout().flush()?;
+        None
+    } else if args.per_axis {
+        Some(rows::to_folder(&args.out, |dir| {
+            for (axis, name) in p.loaded.stage.axis_names().iter().enumerate() {
+                let one = table()?.of_axes(&[axis]);
+                place::within_folder(&dir.join(format!("{name}.csv")), |file| one.write(file, &mut tell))?;
+            }
+            Ok(())
+        })?)
+    } else {
+        Some(rows::to_file(&args.out, |file| all.write(file, &mut tell))?)
+    };
+    drop(progress);
+    say(&program, rate, &all, placed, &args.out);
+    Ok(())
+}
+
+/// What was written, and what a controller that interpolates makes of it.
+fn say(program: &Program<'_>, rate: RowRate, table: &Table<'_>, placed: Option<Placed>, out: &Path) {
+    let name = |axis: usize| program.stage().axis_name(axis).to_owned();
+    let what = match placed {
+        Some(Placed::New) => format!("written: {}", out.display()),
+        Some(Placed::Replaced) => format!("replaced: {}", out.display()),
+        Some(Placed::Streamed) | None => "written".to_owned(),
+    };
+    terminal::remark(&format!(
+        "{what}: {} rows, {} a second, over {} s; {} axes",
+        table.rows(),
+        rate.hz(),
+        program.duration(),
+        table.axes().len()
+    ));
+    let all = interpolation::departures(program, rate);
+    let between = |way: &str, rounding: f64, which: fn(&interpolation::Departure) -> f64| {
+        if let Some((axis, steps)) = interpolation::worst(&all, which) {
+            terminal::remark(&format!(
+                "between rows, {way}: at most {steps:.3e} steps from the curve ({}), and {rounding} for rounding to steps",
+                name(axis)
+            ));
+        }
+    };
+    between("straight lines", 0.5, |d| d.linear);
+    between("cubics through positions and velocities", 0.5, |d| d.hermite);
+    between("cubics through positions alone", 0.625, |d| d.catmull_rom);
+    if let Some((axis, hz)) = interpolation::worst(&all, |d| d.half_step_rate) {
+        // Rounded up, so that what is said holds.
+        let hz = (hz * 1000.0).ceil() / 1000.0;
+        terminal::remark(&format!("straight lines stay within half a step of the curve from {hz} rows a second on ({})", name(axis)));
+    }
+    terminal::remark(NOTICE);
+}

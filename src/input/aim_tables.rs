@@ -1,0 +1,98 @@
+//! The tables of aims: `[[aim]]` with `camera`, `channels`, `at` or nothing, `offset` or `offset_keys`.
+//!
+//! `channels` are two turning channels of the camera's group; `at` names the group whose body carries the target, left out for a point of the stage;
+//! `offset = [x, y, z]` in mm from there (default the origin), or `offset_keys = [[frame, x, y, z], ...]`.
+
+use core::ops::Range;
+
+use super::log::Log;
+use super::machine_tables::full_name;
+use super::names::Names;
+use super::reader::Table;
+use super::values::{self, TEXT};
+use crate::bounds::Flaw;
+use crate::shot::aim::Offset;
+use crate::shot::{Aim, AimSpec, Key};
+
+const AIM_KEYS: &[&str] = &["camera", "channels", "at", "offset", "offset_keys"];
+
+/// All `[[aim]]` with their headers.
+pub(super) fn aims(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Aim, Range<usize>)> {
+    let tables = root.tables(log, "aim", "aim");
+    tables.into_iter().filter_map(|table| aim(log, table, names)).collect()
+}
+
+fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, Range<usize>)> {
+    table.know_only(log, AIM_KEYS);
+    let camera = group(log, &mut table, names, "camera", true);
+    let at = if table.has("at") { Some(group(log, &mut table, names, "at", false)?) } else { None };
+    let pair = table.need(log, "channels", "two names in quotes", |v| {
+        let list: Option<Vec<&str>> = v.as_array()?.iter().map(|n| n.get_ref().as_str()).collect();
+        match list?.as_slice() {
+            [a, b] => Some([(*a).to_owned(), (*b).to_owned()]),
+            _ => None,
+        }
+    });
+    let camera = camera?;
+    let mut channels = Vec::new();
+    for name in pair? {
+        let full = full_name(names.group_name(camera), &name);
+        match names.channel(log, &full) {
+            Ok(channel) => channels.push(channel),
+            Err(flaw) => {
+                if let Some(flaw) = flaw {
+                    table.blame(log, "channels", flaw);
+                }
+                return None;
+            }
+        }
+    }
+    let offset = offset(log, &mut table)?;
+    let [a, b] = channels.as_slice() else { return None };
+    match Aim::new(names.stage, AimSpec { camera, channels: [*a, *b], at, offset }) {
+        Ok(aim) => Some((aim, table.header)),
+        Err(flaws) => {
+            // Where the stage has mistakes of its own, a camera or target may be missing for them.
+            if names.complete {
+                table.flaws(log, flaws, &[]);
+            }
+            None
+        }
+    }
+}
+
+fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str, must: bool) -> Option<usize> {
+    let name = if must { table.need(log, key, TEXT, values::text) } else { table.take(log, key, TEXT, values::text) }?;
+    match names.group(log, name) {
+        Ok(group) => Some(group),
+        Err(flaw) => {
+            if let Some(flaw) = flaw {
+                table.blame(log, key, flaw);
+            }
+            None
+        }
+    }
+}
+
+fn offset(log: &mut Log, table: &mut Table<'_>) -> Option<Offset> {
+    if !table.has("offset_keys") {
+        let at = table.take(log, "offset", "three numbers, [x, y, z] in mm", values::three_numbers);
+        return if table.is_wrong("offset") { None } else { Some(Offset::Fixed(at.unwrap_or([0.0; 3]))) };
+    }
+    if table.has("offset") {
+        let flaw = Flaw::new("A006", "offset", "an aim has one offset").found("`offset` and `offset_keys`", "one of the two");
+        table.blame(log, "offset", flaw);
+        return None;
+    }
+    let rows = table.need(log, "offset_keys", "a list of [frame, x, y, z]", |v| {
+        v.as_array()?.iter().map(|row| Some((values::four_numbers(row.get_ref())?, row.span()))).collect::<Option<Vec<_>>>()
+    })?;
+    let mut keys = [Vec::new(), Vec::new(), Vec::new()];
+    for ([frame, x, y, z], span) in rows {
+        let place = log.place(table.file, span.start);
+        for (list, value) in keys.iter_mut().zip([x, y, z]) {
+            list.push(Key { frame, value, place });
+        }
+    }
+    Some(Offset::Keyed(keys))
+}

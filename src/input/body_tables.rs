@@ -1,0 +1,190 @@
+//! The tables of bodies: joints, lens, rods, envelope, rail of a group; obstacles and boxes of the stage.
+//!
+//! Keys of a group: `[[group.joint]]` with `slide` or `turn` (or neither, for an offset alone), `channel`, `rest`, `offset`; `[group.lens]` with `focal_length`,
+//! `film_back`, `pixels`; `[[group.rod]]` with `from`, `to`; `[[group.envelope]]` with `from`, `to` (left out: a ball), `radius`; `[group.rail]` with `name`,
+//! `channel`, `reach`, `gap`. Of the stage: `clearance`, `[[obstacle]]` with `name`, `from`, `to`, `radius`, `[[keep_out]]` with `name`, `least`, `greatest`.
+
+use super::log::Log;
+use super::machine_tables::full_name;
+use super::reader::Table;
+use super::values::{self, NUMBER, TEXT};
+use crate::bounds::Flaw;
+use crate::mechanism::joint::JointKind;
+use crate::mechanism::{JointSpec, Lens, LensSpec, Vector};
+use crate::stage::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Surroundings, check_name};
+
+/// Keys of a group that make it a body.
+pub(super) const BODY_KEYS: &[&str] = &["joint", "lens", "rod", "envelope", "rail"];
+const JOINT_KEYS: &[&str] = &["slide", "turn", "channel", "rest", "offset"];
+const POINT: &str = "three numbers, [x, y, z] in mm";
+
+/// The body of a group; `None` where the group is none, or its tables have mistakes.
+pub(super) fn body(log: &mut Log, index: usize, group: &str, table: &mut Table<'_>) -> Option<BodySpec> {
+    if !BODY_KEYS.iter().any(|k| table.has(k)) {
+        return None;
+    }
+    let mut channels: Vec<String> = Vec::new();
+    let mut joints = Vec::new();
+    let mut whole = true;
+    for mut inner in table.tables(log, "joint", "joint") {
+        inner.label = format!("joint of group {}", values::cut(group, 64));
+        match joint(log, group, &mut inner, &mut channels) {
+            Some(spec) => joints.push(spec),
+            None => whole = false,
+        }
+    }
+    let lens = match table.table(log, "lens", "a table under a line [group.lens]") {
+        Some(mut inner) => {
+            inner.label = format!("lens of group {}", values::cut(group, 64));
+            let made = lens(log, &mut inner);
+            whole &= made.is_some();
+            made
+        }
+        None => None,
+    };
+    let mut rods = Vec::new();
+    for mut inner in table.tables(log, "rod", "rod") {
+        inner.know_only(log, &["from", "to"]);
+        let (from, to) = (point(log, &mut inner, "from"), point(log, &mut inner, "to"));
+        match (from, to) {
+            (Some(from), Some(to)) if from == to => {
+                let flaw = Flaw::new("S036", "to", "a rod has no length");
+                inner.blame(log, "to", flaw.found("the same point as `from`", "another point"));
+                whole = false;
+            }
+            (Some(from), Some(to)) => rods.push(Rod { from, to }),
+            _ => whole = false,
+        }
+    }
+    let mut envelope = Vec::new();
+    for mut inner in table.tables(log, "envelope", "envelope") {
+        inner.know_only(log, &["from", "to", "radius"]);
+        match capsule(log, &mut inner) {
+            Some(c) => envelope.push(c),
+            None => whole = false,
+        }
+    }
+    let rail = match table.table(log, "rail", "a table under a line [group.rail]") {
+        Some(mut inner) => {
+            let made = rail(log, group, &mut inner);
+            whole &= made.is_some();
+            made
+        }
+        None => None,
+    };
+    whole.then_some(BodySpec { group: index, joints, channels, lens, rods, envelope, rail })
+}
+
+fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<String>) -> Option<JointSpec> {
+    table.know_only(log, JOINT_KEYS);
+    let direction = "a direction, [x, y, z]";
+    let slide = table.take(log, "slide", direction, values::three_numbers);
+    let turn = table.take(log, "turn", direction, values::three_numbers);
+    let kind = match (slide, turn) {
+        (Some(d), None) => JointKind::Slide(d),
+        (None, Some(d)) => JointKind::Turn(d),
+        (None, None) if !table.is_wrong("slide") && !table.is_wrong("turn") => JointKind::Fixed,
+        (Some(_), Some(_)) => {
+            let flaw = Flaw::new("S033", "turn", "a joint slides or turns")
+                .found("both", "one of them")
+                .help("write two joints, one after the other");
+            table.blame(log, "turn", flaw);
+            return None;
+        }
+        _ => return None,
+    };
+    let channel = table.take(log, "channel", TEXT, values::text).map(|name| {
+        let full = full_name(group, name);
+        channels.iter().position(|c| *c == full).unwrap_or_else(|| {
+            channels.push(full);
+            channels.len() - 1
+        })
+    });
+    let rest = table.take(log, "rest", NUMBER, values::number).unwrap_or(0.0);
+    let offset = table.take(log, "offset", POINT, values::three_numbers).unwrap_or([0.0; 3]);
+    Some(JointSpec { kind, channel, rest, offset })
+}
+
+fn lens(log: &mut Log, table: &mut Table<'_>) -> Option<Lens> {
+    table.know_only(log, &["focal_length", "film_back", "pixels"]);
+    let focal_length = table.need(log, "focal_length", "a number, mm", values::number);
+    let back = table.need(log, "film_back", "two numbers, [width, height] in mm", values::two_numbers);
+    let pixels = table.need(log, "pixels", "two whole numbers, [width, height]", values::two_wholes);
+    let size = |n: i64| u32::try_from(n).unwrap_or(0);
+    let [w, h] = pixels?;
+    match Lens::new(LensSpec { focal_length: focal_length?, back: back?, pixels: [size(w), size(h)] }) {
+        Ok(lens) => Some(lens),
+        Err(flaws) => {
+            let named = flaws.into_iter().map(|f| {
+                if f.field == "back" {
+                    Flaw { field: "film_back".to_owned(), title: f.title.replace("`back`", "`film_back`"), ..f }
+                } else {
+                    f
+                }
+            });
+            table.flaws(log, named.collect(), &[]);
+            None
+        }
+    }
+}
+
+fn rail(log: &mut Log, group: &str, table: &mut Table<'_>) -> Option<(String, String, [f64; 2], f64)> {
+    table.know_only(log, &["name", "channel", "reach", "gap"]);
+    let name = table.need(log, "name", TEXT, values::text);
+    if let Some(Err(flaw)) = name.map(|n| check_name("name", n)) {
+        table.blame(log, "name", flaw);
+        return None;
+    }
+    let channel = table.need(log, "channel", TEXT, values::text);
+    let reach = table.need(log, "reach", "two numbers, [below, above] in mm", values::two_numbers);
+    let gap = table.need(log, "gap", "a number, mm", values::number);
+    Some((name?.to_owned(), full_name(group, channel?), reach?, gap?))
+}
+
+fn capsule(log: &mut Log, table: &mut Table<'_>) -> Option<Capsule> {
+    let from = point(log, table, "from");
+    let to = if table.has("to") { point(log, table, "to") } else { from };
+    let radius = table.need(log, "radius", "a number, mm", values::number);
+    Some(Capsule { from: from?, to: to?, radius: radius? })
+}
+
+fn point(log: &mut Log, table: &mut Table<'_>, key: &'static str) -> Option<Vector> {
+    let [x, y, z] = table.need(log, key, POINT, values::three_numbers)?;
+    if [x, y, z].iter().all(|c| (-1e7..=1e7).contains(c)) {
+        return Some(Vector::new(x, y, z));
+    }
+    let flaw = Flaw::new("R001", key, format!("`{key}` is out of range")).found(format!("[{x}, {y}, {z}]"), "each from -1e7 to 1e7 mm");
+    table.blame(log, key, flaw);
+    None
+}
+
+/// What stands around; `None` where its tables have mistakes.
+pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surroundings> {
+    let mut around =
+        Surroundings { clearance: root.take(log, "clearance", "a number, mm", values::number).unwrap_or(0.0), ..Surroundings::default() };
+    let mut whole = !root.is_wrong("clearance");
+    for mut table in root.tables(log, "obstacle", "obstacle") {
+        table.know_only(log, &["name", "from", "to", "radius"]);
+        let name = table.need(log, "name", TEXT, values::text);
+        match (name, capsule(log, &mut table)) {
+            (Some(name), Some(shape)) => around.obstacles.push(Obstacle { name: name.to_owned(), shape }),
+            _ => whole = false,
+        }
+    }
+    for mut table in root.tables(log, "keep_out", "keep_out") {
+        table.know_only(log, &["name", "least", "greatest"]);
+        let name = table.need(log, "name", TEXT, values::text);
+        match (name, point(log, &mut table, "least"), point(log, &mut table, "greatest")) {
+            (Some(name), Some(least), Some(greatest)) => {
+                if !(least.x < greatest.x && least.y < greatest.y && least.z < greatest.z) {
+                    let flaw = Flaw::new("S034", "greatest", "the box has no inside");
+                    table.blame(log, "greatest", flaw.found("a corner that is not above `least` in all three", "greater in x, y and z"));
+                    whole = false;
+                }
+                around.keep_out.push(KeepOut { name: name.to_owned(), least, greatest });
+            }
+            _ => whole = false,
+        }
+    }
+    whole.then_some(around)
+}

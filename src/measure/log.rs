@@ -1,0 +1,377 @@
+//! Reading logged positions: CSV with columns `frame,AXIS,...`, row by row, in bounded memory.
+//!
+//! Form: the first column is `frame`, whole and strictly rising; `timecode` columns are passed over; the others are axes, any subset in any order. Cells are numbers with
+//! `.`; a blank cell means not logged there. LF or CRLF, with or without a last line end; spaces and quotes around a cell are allowed.
+//! Invariant: memory is one buffer and one block of rows, whatever the length of the file; a line longer than [`LONGEST_LINE`] is refused.
+//! Plain whole numbers, which is what counts are, take a short way through the bytes; anything else is read as text.
+
+use std::io::Read;
+
+/// Longest line, bytes: 4096 axes with numbers of 25 letters are a tenth of it.
+pub const LONGEST_LINE: usize = 1 << 20;
+
+/// Why a log cannot be read.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{log}{}: {what}", place(*line))]
+pub struct LogError {
+    /// The log, as it was called.
+    pub log: String,
+    /// Line, from 1; 0 where the whole file is meant.
+    pub line: u64,
+    /// What is wrong, what was found and what is allowed.
+    pub what: String,
+}
+
+fn place(line: u64) -> String {
+    if line == 0 { String::new() } else { format!(", line {line}") }
+}
+
+/// Rows of a log, in the order of the axes asked for; NaN where an axis was not logged.
+#[derive(Debug, Default)]
+pub(super) struct Block {
+    pub(super) frames: Vec<i64>,
+    pub(super) cells: Vec<f64>,
+}
+
+/// A log being read.
+#[derive(Debug)]
+pub(super) struct Log<R> {
+    name: String,
+    reader: R,
+    buffer: Vec<u8>,
+    /// Bytes of the buffer that were used, that hold whole lines, and that are filled.
+    used: usize,
+    whole: usize,
+    filled: usize,
+    ended: bool,
+    line: u64,
+    /// For each column after `frame` the axis it is, or none where it is passed over.
+    slots: Vec<Option<usize>>,
+    axes: usize,
+    last_frame: Option<i64>,
+}
+
+impl<R: Read> Log<R> {
+    /// Opens a log and reads its header; `axes` are the names that may stand there.
+    ///
+    /// # Errors
+    /// A header that is none, names that are not known or stand there twice.
+    pub(super) fn open(name: &str, reader: R, axes: &[&str]) -> Result<Log<R>, LogError> {
+        let mut log = Log {
+            name: name.to_owned(),
+            reader,
+            buffer: vec![0; 1 << 17],
+            used: 0,
+            whole: 0,
+            filled: 0,
+            ended: false,
+            line: 1,
+            slots: Vec::new(),
+            axes: axes.len(),
+            last_frame: None,
+        };
+        if !log.fill()? {
+            return Err(log.wrong_file("the file is empty, expected a header frame,AXIS,..."));
+        }
+        let bytes = log.buffer.get(log.used..log.whole).unwrap_or_default();
+        let length = bytes.iter().position(|b| *b == b'\n').map_or(bytes.len(), |n| n + 1);
+        let header = String::from_utf8_lossy(bytes.get(..length).unwrap_or_default()).into_owned();
+        log.used += length;
+        let mut names = header.trim_start_matches('\u{feff}').split(',').map(|n| n.trim().trim_matches('"'));
+        let first = names.next().unwrap_or_default();
+        if first != "frame" {
+            return Err(log.wrong(format!("the first column is `{}`, expected `frame`", shown(first))));
+        }
+        for found in names {
+            let slot = axes.iter().position(|a| *a == found);
+            match slot {
+                None if found == "timecode" => {}
+                None => return Err(log.wrong(format!("column `{}` is no axis of this pass", shown(found)))),
+                Some(_) if log.slots.contains(&slot) => return Err(log.wrong(format!("column `{found}` stands there twice"))),
+                Some(_) => {}
+            }
+            log.slots.push(slot);
+        }
+        if log.logged().next().is_none() {
+            return Err(log.wrong("there is no column of an axis".to_owned()));
+        }
+        Ok(log)
+    }
+
+    /// Indices of the axes that have a column.
+    pub(super) fn logged(&self) -> impl Iterator<Item = usize> + '_ {
+        self.slots.iter().flatten().copied()
+    }
+
+    /// Up to `rows` more rows; an empty block at the end of the file.
+    ///
+    /// # Errors
+    /// A row that is not one.
+    pub(super) fn block(&mut self, rows: usize) -> Result<Block, LogError> {
+        let mut block = Block { frames: Vec::with_capacity(rows), cells: vec![f64::NAN; rows * self.axes] };
+        let mut filled = 0;
+        if self.axes > 0 {
+            let mut cells = core::mem::take(&mut block.cells);
+            for row in cells.chunks_exact_mut(self.axes) {
+                match self.row(row)? {
+                    Some(frame) => block.frames.push(frame),
+                    None => break,
+                }
+                filled += self.axes;
+            }
+            cells.truncate(filled);
+            block.cells = cells;
+        }
+        Ok(block)
+    }
+
+    /// The next row's frame, its cells put in their slots; `None` at the end.
+    fn row(&mut self, out: &mut [f64]) -> Result<Option<i64>, LogError> {
+        loop {
+            if self.used >= self.whole && !self.fill()? {
+                return Ok(None);
+            }
+            self.line += 1;
+            let bytes = self.buffer.get(self.used..self.whole).unwrap_or_default();
+            let mut rest = bytes.iter();
+            let (frame, end) = cell(&mut rest);
+            let blank = matches!((frame, end), (Cell::Blank, End::Line));
+            let row = if blank { Ok(None) } else { self.cells(frame, end, &mut rest, out).map(Some) };
+            self.used = self.whole - rest.as_slice().len();
+            match row {
+                Ok(None) => {}
+                Ok(Some(frame)) => {
+                    if let Some(before) = self.last_frame.filter(|b| *b >= frame) {
+                        return Err(self.wrong(format!("frame {frame} comes after frame {before}, expected rising frames")));
+                    }
+                    self.last_frame = Some(frame);
+                    return Ok(Some(frame));
+                }
+                Err(what) => return Err(self.wrong(what)),
+            }
+        }
+    }
+
+    fn cells(&self, frame: Cell, mut end: End, rest: &mut core::slice::Iter<'_, u8>, out: &mut [f64]) -> Result<i64, String> {
+        let frame = match frame {
+            Cell::Whole(n) => n,
+            Cell::Real(x) => crate::number::whole::nearest(x).filter(|n| *n as f64 == x).ok_or("the frame is not a whole number")?,
+            Cell::Blank => return Err("a row has no frame".to_owned()),
+            Cell::Wrong => return Err("the frame is not a number".to_owned()),
+        };
+        for (i, slot) in self.slots.iter().enumerate() {
+            if end == End::Line {
+                return Err(format!("the row has {} cells, the header {}", i + 1, self.slots.len() + 1));
+            }
+            let value;
+            match slot {
+                Some(slot) => {
+                    (value, end) = cell(rest);
+                    let x = match value {
+                        Cell::Whole(n) => n as f64,
+                        Cell::Real(x) => x,
+                        Cell::Blank => f64::NAN,
+                        Cell::Wrong => return Err(format!("the cell in column {} is not a number", i + 2)),
+                    };
+                    if let Some(place) = out.get_mut(*slot) {
+                        *place = x;
+                    }
+                }
+                None => end = pass_over(rest),
+            }
+        }
+        if end == End::Line { Ok(frame) } else { Err(format!("the row has more cells than the header's {}", self.slots.len() + 1)) }
+    }
+
+    /// Moves what is left to the front and reads on until a whole line is there; false at the end of the file.
+    fn fill(&mut self) -> Result<bool, LogError> {
+        self.buffer.copy_within(self.used..self.filled, 0);
+        self.filled -= self.used;
+        (self.used, self.whole) = (0, 0);
+        loop {
+            if let Some(end) = self.buffer.iter().take(self.filled).rposition(|b| *b == b'\n') {
+                self.whole = end + 1;
+                return Ok(true);
+            }
+            if self.ended {
+                if self.filled == 0 {
+                    return Ok(false);
+                }
+                // The last line may lack its end.
+                if self.filled == self.buffer.len() {
+                    self.buffer.push(0);
+                }
+                if let Some(b) = self.buffer.get_mut(self.filled) {
+                    *b = b'\n';
+                }
+                self.filled += 1;
+                continue;
+            }
+            if self.filled == self.buffer.len() {
+                if self.filled >= LONGEST_LINE {
+                    return Err(self.wrong(format!("the next line is longer than {LONGEST_LINE} bytes; this is not a log")));
+                }
+                self.buffer.resize(2 * self.filled, 0);
+            }
+            let free = self.buffer.get_mut(self.filled..).unwrap_or_default();
+            match self.reader.read(free) {
+                Ok(0) => self.ended = true,
+                Ok(n) => self.filled += n,
+                Err(e) if e.kind() == std::io::ErrorKind::Interrupted => {}
+                Err(e) => return Err(self.wrong_file(&format!("cannot be read: {e}"))),
+            }
+        }
+    }
+
+    fn wrong(&self, what: String) -> LogError {
+        LogError { log: self.name.clone(), line: self.line, what }
+    }
+
+    fn wrong_file(&self, what: &str) -> LogError {
+        LogError { log: self.name.clone(), line: 0, what: what.to_owned() }
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Cell {
+    Whole(i64),
+    Real(f64),
+    Blank,
+    Wrong,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum End {
+    Comma,
+    Line,
+}
+
+/// The next cell; the bytes end with a line end, always.
+#[inline]
+fn cell(rest: &mut core::slice::Iter<'_, u8>) -> (Cell, End) {
+    let from = rest.as_slice();
+    let (mut n, mut digits, mut negative) = (0_i64, 0_u32, false);
+    for byte in rest.by_ref() {
+        let digit = byte.wrapping_sub(b'0');
+        if digit < 10 && digits < 17 {
+            n = n * 10 + i64::from(digit);
+            digits += 1;
+        } else if *byte == b',' || *byte == b'\n' {
+            let end = if *byte == b',' { End::Comma } else { End::Line };
+            if digits > 0 {
+                return (Cell::Whole(if negative { -n } else { n }), end);
+            }
+            return (if negative { Cell::Wrong } else { Cell::Blank }, end);
+        } else if *byte == b'-' && digits == 0 && !negative {
+            negative = true;
+        } else {
+            break;
+        }
+    }
+    let length = from.iter().position(|b| *b == b',' || *b == b'\n').unwrap_or(from.len());
+    let (text, after) = from.split_at_checked(length).unwrap_or((from, &[]));
+    *rest = after.iter();
+    let end = if rest.next() == Some(&b',') { End::Comma } else { End::Line };
+    (as_text(text), end)
+}
+
+fn pass_over(rest: &mut core::slice::Iter<'_, u8>) -> End {
+    if rest.find(|b| **b == b',' || **b == b'\n') == Some(&b',') { End::Comma } else { End::Line }
+}
+
+#[cold]
+fn as_text(cell: &[u8]) -> Cell {
+    let Ok(text) = core::str::from_utf8(cell) else { return Cell::Wrong };
+    let text = text.trim().trim_matches('"').trim();
+    if text.is_empty() {
+        return Cell::Blank;
+    }
+    // What the standard library reads besides numbers, such as `inf` and `nan`, is no position.
+    let plain = text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.' | b'e' | b'E'));
+    match text.parse::<f64>() {
+        Ok(x) if plain && x.is_finite() => Cell::Real(x),
+        _ => Cell::Wrong,
+    }
+}
+
+fn shown(text: &str) -> String {
+    text.chars().take(60).collect()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    /// Hands out its bytes one at a time, so that every boundary is met.
+    struct Drop<'a>(&'a [u8]);
+
+    impl Read for Drop<'_> {
+        fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
+            match (self.0.split_first(), out.first_mut()) {
+                (Some((byte, rest)), Some(place)) => {
+                    *place = *byte;
+                    self.0 = rest;
+                    Ok(1)
+                }
+                _ => Ok(0),
+            }
+        }
+    }
+
+    fn rows(text: &str) -> Result<Vec<(i64, Vec<String>)>, LogError> {
+        let mut log = Log::open("take", Drop(text.as_bytes()), &["a.x", "a.y"])?;
+        let mut rows = Vec::new();
+        loop {
+            let block = log.block(2)?;
+            if block.frames.is_empty() {
+                return Ok(rows);
+            }
+            rows.extend(block.frames.iter().copied().zip(block.cells.chunks(2).map(|c| c.iter().map(f64::to_string).collect())));
+        }
+    }
+
+    fn wrong(text: &str) -> String {
+        rows(text).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn columns_in_any_order_blank_cells_and_any_line_end() {
+        let want = vec![(1, vec!["-5".to_owned(), "7".to_owned()]), (3, vec!["NaN".to_owned(), "0.25".to_owned()])];
+        for text in [
+            "frame,a.y,a.x\n1,7,-5\n3,0.25,\n",
+            "frame,timecode,a.y,a.x\r\n1,10:00:00:00,7,-5\r\n3,10:00:00:02,0.25,\r\n",
+            "\u{feff}frame,a.y,a.x\n1,\"7\", -5\n3,2.5e-1,",
+            "frame,a.y,a.x\n1,7.0,-5\n3,0.25,\n\n",
+        ] {
+            assert_eq!(rows(text).unwrap(), want, "{text:?}");
+        }
+    }
+
+    #[test]
+    fn mistakes_are_told_with_their_line() {
+        for (text, told) in [
+            ("", "take: the file is empty, expected a header frame,AXIS,..."),
+            ("time,a.x\n", "take, line 1: the first column is `time`, expected `frame`"),
+            ("frame\n1\n", "take, line 1: there is no column of an axis"),
+            ("frame,a.z\n", "take, line 1: column `a.z` is no axis of this pass"),
+            ("frame,a.x,a.x\n", "take, line 1: column `a.x` stands there twice"),
+            ("frame,a.x\n1,1\n1,1\n", "take, line 3: frame 1 comes after frame 1, expected rising frames"),
+            ("frame,a.x\n1,one\n", "take, line 2: the cell in column 2 is not a number"),
+            ("frame,a.x\n1,nan\n", "take, line 2: the cell in column 2 is not a number"),
+            ("frame,a.x\n1,-\n", "take, line 2: the cell in column 2 is not a number"),
+            ("frame,a.x\n1.5,1\n", "take, line 2: the frame is not a whole number"),
+            ("frame,a.x\n,1\n", "take, line 2: a row has no frame"),
+            ("frame,a.x\n1\n", "take, line 2: the row has 1 cells, the header 2"),
+            ("frame,a.x\n1,2,3\n", "take, line 2: the row has more cells than the header's 2"),
+        ] {
+            assert_eq!(wrong(text), told, "{text:?}");
+        }
+    }
+
+    #[test]
+    fn a_file_without_line_ends_is_refused_before_it_fills_the_memory() {
+        let mut log = Log::open("take", "frame,a.x\n1".as_bytes().chain(std::io::repeat(b'1')), &["a.x"]).unwrap();
+        assert!(log.block(1).unwrap_err().what.contains("longer than"));
+    }
+}

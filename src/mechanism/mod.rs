@@ -1,0 +1,84 @@
+//! Machines between what is seen and what turns: plates on three actuators, wires to limbs, drums, joints, aim and lens.
+//!
+//! What: rigid geometry in millimetres and degrees, written once over [`Real`], so that the same formula gives a plain number
+//! and a jet whose three derivatives are exact. Invariant: every mechanism passed its constructor, which refuses geometry that
+//! cannot turn; what a checked one still cannot do at some moment is an [`OutOfReach`] with the range it can do. This room
+//! reads no file and knows no stage or shot: channels are numbers that the caller names. Limits: nothing bends, nothing has
+//! play; what gravity, play and stretch do is reported beside the geometry, not inside it.
+//!
+//! Space is right-handed with Y up, as in glTF, in millimetres; a positive turn follows the right hand about its axis.
+
+pub mod aim;
+pub mod drum;
+pub mod joint;
+pub mod lens;
+pub mod limb_wire;
+pub mod real;
+mod sight;
+pub mod space;
+pub mod swashplate;
+
+pub use aim::{Aim, AimTrouble};
+pub use drum::{Drum, DrumSpec, Rope, Spool};
+pub use joint::{Chain, JointKind, JointSpec};
+pub use lens::{BehindCamera, Lens, LensSpec, Pixel};
+pub use limb_wire::{Limb, LimbWire, LimbWireSpec, Pull};
+pub use real::Real;
+pub use space::{Pose, Turn, Vector};
+pub use swashplate::{Swashplate, SwashplateSpec};
+
+use crate::bounds::Bound;
+
+/// Lengths that cannot be zero: arms, radii, rods, focal lengths.
+pub const LENGTH: Bound = Bound { unit: "mm", least: 1e-3, above_least: false, most: 1e7 };
+/// Diameters and distances that may be zero.
+pub const SPAN: Bound = Bound { unit: "mm", least: 0.0, above_least: false, most: 1e7 };
+/// Coordinates of guides, offsets and centres of mass.
+pub const COORDINATE: Bound = Bound { unit: "mm", least: -1e7, above_least: false, most: 1e7 };
+/// Angles that describe the build of a mechanism.
+pub const ANGLE: Bound = Bound { unit: "deg", least: -360.0, above_least: false, most: 360.0 };
+/// Components of a direction; only their ratios count.
+pub const DIRECTION: Bound = Bound { unit: "", least: -1e6, above_least: false, most: 1e6 };
+/// Cross sections of ropes and wires.
+pub const AREA: Bound = Bound { unit: "mm2", least: 1e-6, above_least: false, most: 1e6 };
+/// Moduli of elasticity.
+pub const MODULUS: Bound = Bound { unit: "N/mm2", least: 1.0, above_least: false, most: 1e7 };
+/// Turns of rope side by side in one layer.
+pub const TURNS_PER_LAYER: Bound = Bound { unit: "turns", least: 1.0, above_least: false, most: 1e4 };
+/// Layers of rope on a drum.
+pub const MOST_LAYERS: u32 = 64;
+/// Pixels of a picture's side.
+pub const MOST_PIXELS: u32 = 1_000_000;
+
+/// Standard gravity. Unit: m/s2. Source: 3rd General Conference on Weights and Measures, 1901.
+pub const GRAVITY: f64 = 9.806_65;
+
+/// A place that a mechanism cannot take, with what it can.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum OutOfReach {
+    /// One quantity is outside the range that it can have while the others are as they are.
+    #[error("{quantity} is out of reach at {found} {unit}, reachable are {least} to {most} {unit}")]
+    Range {
+        /// What is out of reach: `pitch`, `roll`, `angle`, `paid out`, `height`, `turn`.
+        quantity: &'static str,
+        /// Where it was asked to be.
+        found: f64,
+        /// Lower end of what can be reached.
+        least: f64,
+        /// Upper end of what can be reached.
+        most: f64,
+        /// Unit of the three numbers.
+        unit: &'static str,
+    },
+    /// Three actuator positions that no tilt of the plate can have together.
+    #[error("no pose of the plate has its actuators at {first}, {second} and {third} mm")]
+    NoPose {
+        /// First actuator, mm.
+        first: f64,
+        /// Second actuator, mm.
+        second: f64,
+        /// Third actuator, mm.
+        third: f64,
+    },
+}

@@ -1,0 +1,168 @@
+//! Where bodies are at every frame, for everybody who takes over from the machine: poses, sizes, and decimals.
+//!
+//! Invariant: poses are read from the compiled curves, the ones that become steps; neighbouring quaternions never differ in sign alone, so that
+//! whoever goes straight from one to the next takes the short way. Nothing is clamped: a body without a pose is an error with its frame.
+
+use core::fmt::Write;
+
+use nalgebra::{Isometry3, UnitQuaternion};
+
+use crate::compile::{Move, frame_time};
+use crate::mechanism::{OutOfReach, Pose};
+use crate::shot::{Pass, Shot};
+use crate::stage::{Body, Stage};
+
+/// Why poses could not be written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum PlaceError {
+    /// The writer failed.
+    #[error("the poses could not be written: {0}")]
+    Csv(#[from] csv::Error),
+    /// The writer failed.
+    #[error("the poses could not be written: {0}")]
+    Io(#[from] std::io::Error),
+    /// The scene could not be put into words.
+    #[error("the scene could not be written: {0}")]
+    Json(#[from] serde_json::Error),
+    /// A mechanism has no pose for where its axes stand.
+    #[error("`{body}` has no pose at frame {at}: {error}")]
+    OutOfReach {
+        /// Name of the body's group.
+        body: String,
+        /// Frame time.
+        at: f64,
+        /// What its mechanism cannot do.
+        error: OutOfReach,
+    },
+    /// A frame time outside the move.
+    #[error("`{body}` has no pose at frame {at}: the move does not reach that far")]
+    NotThere {
+        /// Name of the body's group.
+        body: String,
+        /// Frame time.
+        at: f64,
+    },
+    /// More than one file of its kind can hold.
+    #[error("the scene has {bytes} bytes, more than one binary glTF file can hold (4294967295)")]
+    TooLong {
+        /// Length in bytes.
+        bytes: usize,
+    },
+}
+
+/// Whose millimetres are written as metres.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Size {
+    /// The model's own.
+    Model,
+    /// Those of the real thing the model stands for: divided by the stage's scale.
+    Full,
+}
+
+impl Size {
+    /// What a length in mm is divided by to be written in metres.
+    #[must_use]
+    pub fn divisor(self, stage: &Stage) -> f64 {
+        match self {
+            Size::Model => 1000.0,
+            Size::Full => 1000.0 * stage.scale(),
+        }
+    }
+
+    /// `model` or `full`, as in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Size::Model => "model",
+            Size::Full => "full",
+        }
+    }
+}
+
+/// A body with its pose at the middle of every photographed frame.
+#[derive(Debug, Clone)]
+pub struct Placed<'a> {
+    /// Name of its group.
+    pub name: &'a str,
+    /// The body.
+    pub body: &'a Body,
+    /// One pose a photographed frame, mm.
+    pub poses: Vec<Isometry3<f64>>,
+}
+
+/// Every body of the stage with its poses, in the stage's order. No pass parks anything here: this is the shot as it was choreographed.
+///
+/// # Errors
+/// A body without a pose at a frame.
+pub fn placed<'a>(stage: &'a Stage, shot: &Shot, mv: &Move) -> Result<Vec<Placed<'a>>, PlaceError> {
+    let mut all = Vec::with_capacity(stage.bodies().len());
+    for body in stage.bodies() {
+        let mut poses: Vec<Isometry3<f64>> = Vec::with_capacity(shot.frames().count());
+        for frame in shot.frames().frames() {
+            let mut next = pose(stage, mv, None, body, frame_time(frame))?.isometry();
+            if let Some(last) = poses.last() {
+                next.rotation = nearer(&last.rotation, next.rotation);
+            }
+            poses.push(next);
+        }
+        all.push(Placed { name: name(stage, body), body, poses });
+    }
+    Ok(all)
+}
+
+/// Pose of a body at frame time `t`, mm; with a pass, as that pass has it.
+///
+/// # Errors
+/// A body without a pose there.
+pub fn pose(stage: &Stage, mv: &Move, pass: Option<&Pass>, body: &Body, t: f64) -> Result<Pose<f64>, PlaceError> {
+    match mv.pose_at(stage, pass, body, t) {
+        Ok(Some(pose)) => Ok(pose),
+        Ok(None) => Err(PlaceError::NotThere { body: name(stage, body).to_owned(), at: t }),
+        Err(error) => Err(PlaceError::OutOfReach { body: name(stage, body).to_owned(), at: t, error }),
+    }
+}
+
+/// Name of a body's group.
+#[must_use]
+pub fn name<'a>(stage: &'a Stage, body: &Body) -> &'a str {
+    stage.groups().get(body.group()).map_or("", |g| g.name())
+}
+
+/// A quaternion and its negative are one turn; of the two, the one nearer to the last.
+fn nearer(last: &UnitQuaternion<f64>, next: UnitQuaternion<f64>) -> UnitQuaternion<f64> {
+    let along = last.w * next.w + last.i * next.i + last.j * next.j + last.k * next.k;
+    if along < 0.0 { UnitQuaternion::new_unchecked(-next.into_inner()) } else { next }
+}
+
+/// A number with a fixed count of decimals, and no minus before a zero.
+pub(super) fn decimals(text: &mut String, x: f64, places: usize) {
+    text.clear();
+    let _infallible = write!(text, "{x:.places$}");
+    if text.starts_with('-') && text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) {
+        text.remove(0);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearer_of_two_quaternions_of_one_turn() {
+        let axis = nalgebra::Vector3::y_axis();
+        let (a, b) = (UnitQuaternion::from_axis_angle(&axis, 3.0), UnitQuaternion::from_axis_angle(&axis, 3.3));
+        let turned = UnitQuaternion::new_unchecked(-b.into_inner());
+        assert_eq!(nearer(&a, turned).into_inner(), b.into_inner());
+        assert_eq!(nearer(&a, b).into_inner(), b.into_inner());
+    }
+
+    #[test]
+    fn a_zero_has_no_minus() {
+        let mut text = String::new();
+        for (x, want) in [(-0.0, "0.000"), (-4e-4, "0.000"), (-6e-4, "-0.001"), (12.0, "12.000")] {
+            decimals(&mut text, x, 3);
+            assert_eq!(text, want);
+        }
+    }
+}

@@ -1,0 +1,85 @@
+//! The whole program of a pass as rows at a fixed rate: plain CSV for controllers that take positions by the clock.
+//!
+//! Form: header `t_s,AXIS,...` in stage order; row k at exactly k / rate seconds of stage time, from 0 to the last row that is not after the
+//! end; integer steps. With velocities, columns `AXIS:steps_per_s` (three decimals) follow all positions, in the same order; with the
+//! shutter, a last column `shutter` is 1 while a frame is exposed. LF, `.`, no quoting needed.
+//! Invariant: each count is `axis.count(position)` of its own instant, whatever the rate, the threads and the pieces of work; memory does not
+//! grow with the length. Limits: 1e6 rows a second, 1e12 rows.
+
+pub mod format;
+mod held;
+pub mod interpolation;
+pub mod place;
+mod program;
+mod rate;
+mod sampler;
+mod table;
+
+pub use interpolation::{Departure, departures};
+pub use place::{Placed, to_file, to_folder};
+pub use program::{Motion, Program};
+pub use rate::{MOST_RATE, MOST_ROWS, RowRate};
+pub use table::Table;
+
+use std::path::PathBuf;
+
+/// Why rows were not written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum RowsError {
+    /// A rate that is not allowed.
+    #[error("the rate is {found} rows a second; allowed: more than 0, at most 1000000")]
+    Rate {
+        /// The rate asked for.
+        found: f64,
+    },
+    /// Too many rows.
+    #[error("the program would have {rows:e} rows; at most {most:e} are written: choose a lower rate")]
+    TooMany {
+        /// About how many.
+        rows: f64,
+        /// Most.
+        most: f64,
+    },
+    /// A move of a held pass that is longer than the time there is for it.
+    #[error("axis {axis} needs {seconds} s from frame {from} to the next, and has {available} s between two exposures")]
+    DoesNotFit {
+        /// Full name.
+        axis: String,
+        /// Frame it leaves.
+        from: i64,
+        /// Seconds it takes.
+        seconds: f64,
+        /// Seconds there are.
+        available: f64,
+    },
+    /// No position, no count below 2^53, or no velocity below 2^51 thousandths of a step a second.
+    #[error("axis {axis} has no position and velocity at {seconds} s that can be written in steps")]
+    NoPosition {
+        /// Full name.
+        axis: String,
+        /// Stage time.
+        seconds: f64,
+    },
+    /// The target exists and is not what rows replace.
+    #[error("{path} {what}; it is left untouched: name another place")]
+    NotRows {
+        /// The target.
+        path: PathBuf,
+        /// What was found there.
+        what: String,
+    },
+    /// The system refused.
+    #[error("{doing} {path}: {error}")]
+    Place {
+        /// What was tried.
+        doing: &'static str,
+        /// Where.
+        path: PathBuf,
+        /// What the system said.
+        error: std::io::Error,
+    },
+    /// The writer failed.
+    #[error("the rows could not be written: {0}")]
+    Io(#[from] std::io::Error),
+}

@@ -1,0 +1,247 @@
+//! Counts of many rows at once, axis by axis: the same integers as asking for each instant alone.
+//!
+//! What: within a piece a quintic whose coefficients are already in steps is evaluated without divisions, and rounded by adding and
+//! taking away 1.5 x 2^52 (to the nearest, ties to even, for sizes below 2^51). That value may differ from the one defined,
+//! `axis.count(curve.at(x))`, in its last bits; it is taken only where it is further from a half step than the two can differ, and
+//! the stretch is evaluated as defined wherever one of its rows is not. So the integers are those of the definition, always.
+//! Limits: velocities are evaluated as defined throughout.
+
+use super::RowsError;
+use super::held::Leg;
+use super::program::{Course, Program, Way};
+use super::rate::RowRate;
+use crate::motion::Quintic;
+use crate::motion::curve::{Curve, Piece};
+use crate::stage::Axis;
+
+/// Rows of a table as numbers, one column after the other.
+#[derive(Debug, Default)]
+pub(super) struct Sheet {
+    seconds: Vec<f64>,
+    frames: Vec<f64>,
+    /// Counts, then thousandths of steps/s, `stride` apart.
+    columns: Vec<i64>,
+    stride: usize,
+}
+
+/// 1.5 x 2^52: added to a number below 2^51 in size it leaves no bits for fractions.
+const SHIFT: f64 = 6_755_399_441_055_744.0;
+
+impl Sheet {
+    /// Evaluates `rows` rows from row `first` for the axes `which`; with velocities after all positions where `velocity`.
+    pub(super) fn fill(
+        &mut self,
+        program: &Program<'_>,
+        rate: RowRate,
+        which: &[usize],
+        velocity: bool,
+        first: u64,
+        rows: usize,
+    ) -> Result<(), RowsError> {
+        self.seconds.clear();
+        self.seconds.extend((first..).take(rows).map(|row| rate.seconds(row)));
+        self.frames.clear();
+        self.frames.extend(self.seconds.iter().map(|t| program.clock().frame(*t)));
+        // An odd number of cache lines apart, so that the columns of one row do not fall on the same places of the cache.
+        self.stride = (rows.div_ceil(8) | 1) * 8;
+        let columns = which.len() * if velocity { 2 } else { 1 };
+        self.columns.resize(columns * self.stride, 0);
+        let (positions, velocities) = self.columns.split_at_mut_checked(which.len() * self.stride).unwrap_or_default();
+        let mut counts = positions.chunks_mut(self.stride);
+        let mut speeds = velocities.chunks_mut(self.stride);
+        for index in which {
+            let Some(course) = program.courses().get(*index) else { continue };
+            let out = counts.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
+            let speed = speeds.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
+            let done = match course.way {
+                Way::Parked => {
+                    out.fill(0);
+                    speed.fill(0);
+                    Ok(())
+                }
+                Way::Moving(curve) => along(course.axis, curve, &self.frames, out).and_then(|()| {
+                    if velocity { speeds_along(course.axis, curve, program.clock().pace, &self.frames, speed) } else { Ok(()) }
+                }),
+                Way::Held(curve) => between(program, course, curve, &self.seconds, out, speed),
+            };
+            done.map_err(|row| RowsError::NoPosition {
+                axis: course.name.to_owned(),
+                seconds: self.seconds.get(row).copied().unwrap_or(f64::NAN),
+            })?;
+        }
+        Ok(())
+    }
+
+    /// Columns in order; of each the rows.
+    pub(super) fn columns(&self) -> &[i64] {
+        &self.columns
+    }
+
+    /// From one column to the next.
+    pub(super) fn stride(&self) -> usize {
+        self.stride
+    }
+
+    /// Stage times of the rows.
+    pub(super) fn seconds(&self) -> &[f64] {
+        &self.seconds
+    }
+}
+
+/// Counts along a curve at rising frame times. The error is the row without one.
+fn along(axis: &Axis, curve: &Curve, frames: &[f64], out: &mut [i64]) -> Result<(), usize> {
+    each_piece(curve, frames, out, &mut |piece, frames, out| counts(axis, piece, frames, out))
+}
+
+/// Velocities along a curve in thousandths of steps/s.
+fn speeds_along(axis: &Axis, curve: &Curve, pace: f64, frames: &[f64], out: &mut [i64]) -> Result<(), usize> {
+    each_piece(curve, frames, out, &mut |piece, frames, out| {
+        for (row, (x, n)) in frames.iter().zip(out).enumerate() {
+            *n = thousandths(axis, piece.jet(*x).v / pace).ok_or(row)?;
+        }
+        Ok(())
+    })
+}
+
+/// Steps/s in thousandths, to the nearest, ties to even; `None` from 2^51 thousandths on.
+fn thousandths(axis: &Axis, velocity: f64) -> Option<i64> {
+    let v = 1000.0 * axis.drive().steps(velocity);
+    (v.abs() < 0.25 * SHIFT).then(|| nearest(v))
+}
+
+/// The nearest whole number, ties to even, of a size below 2^51.
+#[inline]
+fn nearest(y: f64) -> i64 {
+    // Numbers from 2^52 to 2^53 are one apart, and so are their bit patterns.
+    (y + SHIFT).to_bits().wrapping_sub(SHIFT.to_bits()).cast_signed()
+}
+
+/// Fills in the rows of a stretch within one piece; the error is the row that has no number.
+type OnPiece<'a> = dyn FnMut(&Piece<'_>, &[f64], &mut [i64]) -> Result<(), usize> + 'a;
+
+/// Calls `each` for every stretch of rows that lies within one piece.
+fn each_piece(curve: &Curve, frames: &[f64], out: &mut [i64], each: &mut OnPiece<'_>) -> Result<(), usize> {
+    let (mut frames, mut out) = (frames, out);
+    let mut before = 0;
+    while let Some(x) = frames.first() {
+        if !(curve.start() <= *x && *x <= curve.end()) {
+            return Err(before);
+        }
+        let piece = curve.piece_at(*x).ok_or(before)?;
+        let last = piece.index + 1 == curve.len();
+        // The end of the curve belongs to its last piece, any other knot to the piece that begins there.
+        let n = frames.partition_point(|x| *x < piece.end || (last && *x == piece.end)).max(1);
+        let (here, later) = frames.split_at_checked(n).ok_or(before)?;
+        let (into, rest) = core::mem::take(&mut out).split_at_mut_checked(n).ok_or(before)?;
+        each(&piece, here, into).map_err(|row| before + row)?;
+        (frames, out) = (later, rest);
+        before += n;
+    }
+    Ok(())
+}
+
+fn counts(axis: &Axis, piece: &Piece<'_>, frames: &[f64], out: &mut [i64]) -> Result<(), usize> {
+    if piece.quintic.is_hold() {
+        out.fill(axis.count(piece.quintic.at(0.0)).ok_or(0_usize)?);
+        return Ok(());
+    }
+    if let Some(quick) = Quick::of(axis, piece)
+        && quick.counts(frames, out)
+    {
+        return Ok(());
+    }
+    as_defined(axis, piece, frames, out)
+}
+
+/// The definition: position by the curve's own arithmetic, then the axis's count.
+fn as_defined(axis: &Axis, piece: &Piece<'_>, frames: &[f64], out: &mut [i64]) -> Result<(), usize> {
+    let length = piece.length();
+    for (row, (x, n)) in frames.iter().zip(out).enumerate() {
+        *n = axis.count(piece.quintic.at((x - piece.start) / length)).ok_or(row)?;
+    }
+    Ok(())
+}
+
+/// A piece in steps, to be evaluated without divisions.
+struct Quick {
+    start: f64,
+    per_frame: f64,
+    steps: Quintic,
+    /// How far from a whole step a value may be and still be on the same side of every half step as the one defined.
+    certain: f64,
+}
+
+impl Quick {
+    /// `None` where the two ways could differ by a noticeable part of a step.
+    ///
+    /// Bound on the difference, with e = 2^-53 and S the sum of the sizes of coefficients and home, in steps: local time differs by 3 e,
+    /// which moves the polynomial by at most 15 e S; each Horner evaluation errs by 10 e S; taking off home, multiplying and
+    /// dividing by 3 e S, scaling coefficients by 4 e S. In all below 45 e S; 64 e S = 2^-47 S is taken.
+    fn of(axis: &Axis, piece: &Piece<'_>) -> Option<Quick> {
+        let drive = axis.drive();
+        let scale = if drive.is_reversed() { -drive.steps_per_unit() } else { drive.steps_per_unit() };
+        let size = piece.quintic.0.iter().map(|c| c.abs()).sum::<f64>() + axis.home().abs();
+        let differ = size * drive.steps_per_unit() / 140_737_488_355_328.0;
+        // Below 2^44 steps; the shift is good to 2^51.
+        if !(differ < 0.125) {
+            return None;
+        }
+        let [c0, c1, c2, c3, c4, c5] = piece.quintic.0;
+        let steps = Quintic([c0 - axis.home(), c1, c2, c3, c4, c5]).scaled(scale);
+        Some(Quick { start: piece.start, per_frame: 1.0 / piece.length(), steps, certain: 0.5 - differ })
+    }
+
+    /// Fills in the counts; false where one of them is not certain.
+    fn counts(&self, frames: &[f64], out: &mut [i64]) -> bool {
+        let [c0, c1, c2, c3, c4, c5] = self.steps.0;
+        let mut doubtful = 0_u64;
+        for (x, n) in frames.iter().zip(out) {
+            let u = (x - self.start) * self.per_frame;
+            let y = c0 + u * (c1 + u * (c2 + u * (c3 + u * (c4 + u * c5))));
+            let shifted = y + SHIFT;
+            let off = (y - (shifted - SHIFT)).abs();
+            doubtful |= u64::from(!(off < self.certain));
+            *n = shifted.to_bits().wrapping_sub(SHIFT.to_bits()).cast_signed();
+        }
+        doubtful == 0
+    }
+}
+
+/// Counts and velocities of a held pass.
+fn between(
+    program: &Program<'_>,
+    course: &Course<'_>,
+    curve: &Curve,
+    seconds: &[f64],
+    out: &mut [i64],
+    speed: &mut [i64],
+) -> Result<(), usize> {
+    let mut leg: Option<Leg> = None;
+    // The count at which the axis stands to the end of the leg.
+    let mut standing = None;
+    let mut speed = speed.iter_mut();
+    for (row, (t, n)) in seconds.iter().zip(out).enumerate() {
+        let index = program.leg_index(*t).ok_or(row)?;
+        let here = match leg.filter(|l| l.index == index) {
+            Some(here) => here,
+            None => {
+                standing = None;
+                program.leg(course, curve, index).ok_or(row)?
+            }
+        };
+        leg = Some(here);
+        let (count, velocity) = match standing {
+            Some(count) => (count, 0),
+            None => {
+                let motion = here.motion(*t).ok_or(row)?;
+                (course.axis.count(motion.position).ok_or(row)?, thousandths(course.axis, motion.velocity).ok_or(row)?)
+            }
+        };
+        standing = here.stands(*t).then_some(count);
+        *n = count;
+        if let Some(v) = speed.next() {
+            *v = velocity;
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,209 @@
+//! A table of rows, written in order by pieces of work that are evaluated and formatted on all threads.
+//!
+//! What: rows are cut into pieces of work of about a quarter of a megabyte of text; a batch of them is filled in parallel while the batch
+//! before it is written. Invariant: the bytes do not depend on threads or on where the cuts fall (tested), and the first error in the
+//! order of rows is the one reported. Limits: memory is that of two batches, below 32 MiB as a rule, whatever the number of rows.
+
+use std::io::Write;
+
+use rayon::prelude::*;
+
+use super::RowsError;
+use super::format::Text;
+use super::program::Program;
+use super::rate::RowRate;
+use super::sampler::Sheet;
+
+/// What is written.
+#[derive(Debug)]
+pub struct Table<'a> {
+    program: &'a Program<'a>,
+    rate: RowRate,
+    axes: Vec<usize>,
+    velocity: bool,
+    shutter: bool,
+    rows: u64,
+    rows_a_piece: usize,
+}
+
+/// One piece of work.
+#[derive(Debug, Default)]
+struct Piece {
+    sheet: Sheet,
+    text: Text,
+    done: Option<RowsError>,
+}
+
+/// Text that a piece of work aims at, bytes. Numbers of a piece then fit a processor's second-level cache.
+const PIECE: usize = 256 * 1024;
+
+/// Memory that all pieces of work together aim at, bytes.
+const MEMORY: usize = 24 * 1024 * 1024;
+
+/// About how many bytes of text and numbers a column takes in a row.
+const A_COLUMN: usize = 8;
+
+impl<'a> Table<'a> {
+    /// All axes of the program, positions alone.
+    ///
+    /// # Errors
+    /// [`RowsError::TooMany`].
+    pub fn new(program: &'a Program<'a>, rate: RowRate) -> Result<Table<'a>, RowsError> {
+        let rows = rate.rows_within(program.duration())?;
+        let axes: Vec<usize> = (0..program.courses().len()).collect();
+        Ok(Table { program, rate, axes, velocity: false, shutter: false, rows, rows_a_piece: 0 })
+    }
+
+    /// Only these axes, by their indices on the stage; those that the stage does not have are left out.
+    #[must_use]
+    pub fn of_axes(mut self, axes: &[usize]) -> Self {
+        self.axes = axes.iter().copied().filter(|i| *i < self.program.courses().len()).collect();
+        self
+    }
+
+    /// With a velocity for each axis, after all positions.
+    #[must_use]
+    pub fn with_velocities(mut self, velocity: bool) -> Self {
+        self.velocity = velocity;
+        self
+    }
+
+    /// With the shutter, in the last column.
+    #[must_use]
+    pub fn with_shutter(mut self, shutter: bool) -> Self {
+        self.shutter = shutter;
+        self
+    }
+
+    /// Rows of one piece of work; 0 to have it chosen. The bytes written are the same with any.
+    #[must_use]
+    pub fn in_pieces_of(mut self, rows: usize) -> Self {
+        self.rows_a_piece = rows;
+        self
+    }
+
+    /// Rows, the header left out.
+    #[must_use]
+    pub fn rows(&self) -> u64 {
+        self.rows
+    }
+
+    /// Axes by their indices on the stage.
+    #[must_use]
+    pub fn axes(&self) -> &[usize] {
+        &self.axes
+    }
+
+    /// The header without its line end.
+    #[must_use]
+    pub fn header(&self) -> String {
+        let names: Vec<&str> = self.axes.iter().filter_map(|i| self.program.courses().get(*i)).map(|c| c.name).collect();
+        let mut header = "t_s".to_owned();
+        for name in &names {
+            header.push(',');
+            header.push_str(name);
+        }
+        for name in names.iter().filter(|_| self.velocity) {
+            header.push(',');
+            header.push_str(name);
+            header.push_str(":steps_per_s");
+        }
+        if self.shutter {
+            header.push_str(",shutter");
+        }
+        header
+    }
+
+    /// Writes header and rows. `progress` is told the number of rows written, now and then.
+    ///
+    /// # Errors
+    /// [`RowsError::Io`] from the writer; [`RowsError::NoPosition`], of the first row that has one.
+    pub fn write<W: Write + Send>(&self, out: &mut W, progress: &mut (dyn FnMut(u64) + Send)) -> Result<(), RowsError> {
+        writeln!(out, "{}", self.header())?;
+        let (rows, pieces) = self.cut();
+        let mut ready = Batch::new(0);
+        let mut next = Batch::new(pieces);
+        let mut first = 0_u64;
+        self.fill(&mut next, first, rows);
+        while next.used > 0 {
+            core::mem::swap(&mut ready, &mut next);
+            if next.pieces.is_empty() {
+                next = Batch::new(pieces);
+            }
+            first += ready.rows;
+            let (written, ()) = rayon::join(|| ready.write(out), || self.fill(&mut next, first, rows));
+            written?;
+            progress(first);
+        }
+        out.flush()?;
+        Ok(())
+    }
+
+    /// Rows a piece, pieces a batch.
+    fn cut(&self) -> (usize, usize) {
+        let columns = 2 + self.axes.len() * if self.velocity { 3 } else { 1 };
+        let rows = if self.rows_a_piece > 0 { self.rows_a_piece } else { (PIECE / (columns * A_COLUMN)).clamp(64, 4096) };
+        // Each piece holds its numbers and its text; there are two batches.
+        let piece = 2 * rows * columns * A_COLUMN;
+        let most = (MEMORY / (2 * piece).max(1)).max(1);
+        (rows, (8 * rayon::current_num_threads()).min(most))
+    }
+
+    /// Evaluates and formats the next batch, from row `first` on.
+    fn fill(&self, batch: &mut Batch, first: u64, rows: usize) {
+        let a_piece = rows as u64;
+        let left = self.rows - first.min(self.rows);
+        let used = usize::try_from(left.div_ceil(a_piece)).unwrap_or(usize::MAX).min(batch.pieces.len());
+        batch.used = used;
+        batch.rows = left.min(a_piece * used as u64);
+        batch.pieces.par_iter_mut().take(used).enumerate().for_each(|(index, piece)| {
+            let from = first + index as u64 * a_piece;
+            let n = usize::try_from((self.rows - from).min(a_piece)).unwrap_or(rows);
+            piece.done = self.piece(piece, from, n).err();
+        });
+    }
+
+    fn piece(&self, piece: &mut Piece, first: u64, rows: usize) -> Result<(), RowsError> {
+        let Piece { sheet, text, .. } = piece;
+        text.clear();
+        sheet.fill(self.program, self.rate, &self.axes, self.velocity, first, rows)?;
+        let (columns, stride) = (sheet.columns(), sheet.stride());
+        let (positions, velocities) = columns.split_at_checked(self.axes.len() * stride).unwrap_or_default();
+        for (row, t) in sheet.seconds().iter().enumerate() {
+            self.rate.write(first + row as u64, text);
+            text.fields(positions.iter().skip(row).step_by(stride).copied());
+            for n in velocities.iter().skip(row).step_by(stride) {
+                text.thousandths_field(*n);
+            }
+            if self.shutter {
+                text.field(i64::from(self.program.shutter_open(*t)));
+            }
+            text.byte(b'\n');
+        }
+        Ok(())
+    }
+}
+
+/// Pieces of work in the order of their rows.
+#[derive(Debug)]
+struct Batch {
+    pieces: Vec<Piece>,
+    used: usize,
+    rows: u64,
+}
+
+impl Batch {
+    fn new(pieces: usize) -> Batch {
+        Batch { pieces: (0..pieces).map(|_| Piece::default()).collect(), used: 0, rows: 0 }
+    }
+
+    fn write(&mut self, out: &mut impl Write) -> Result<(), RowsError> {
+        for piece in self.pieces.iter_mut().take(self.used) {
+            if let Some(error) = piece.done.take() {
+                return Err(error);
+            }
+            out.write_all(piece.text.bytes())?;
+        }
+        Ok(())
+    }
+}

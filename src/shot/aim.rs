@@ -1,0 +1,127 @@
+//! Aim: a point that two turning channels of a camera keep in the middle of the picture.
+//!
+//! Invariant: the camera has a lens; each of the two channels turns exactly one joint of its chain and is an axis of its own; nothing else drives them; the target
+//! does not hang on them.
+
+use super::layer::Key;
+use crate::bounds::{self, Flaw};
+use crate::mechanism::Aim as Solver;
+use crate::stage::{ChannelId, Stage};
+
+/// Where the target is, from the body it belongs to or from the stage's origin. Unit: mm.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Offset {
+    /// A fixed place.
+    Fixed([f64; 3]),
+    /// Keys of x, y and z: each a monotone curve.
+    Keyed([Vec<Key>; 3]),
+}
+
+/// What an aim is made from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AimSpec {
+    /// Index of the camera's group.
+    pub camera: usize,
+    /// The two channels.
+    pub channels: [ChannelId; 2],
+    /// Group whose body carries the target; `None`: a point of the stage.
+    pub at: Option<usize>,
+    /// Where on it.
+    pub offset: Offset,
+}
+
+/// A checked aim.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Aim {
+    spec: AimSpec,
+    solver: Solver,
+}
+
+impl Aim {
+    /// Checks an aim against the stage.
+    ///
+    /// # Errors
+    /// Every flaw: a camera or target without a body, channels that do not turn the camera, keys out of order.
+    pub fn new(stage: &Stage, spec: AimSpec) -> Result<Aim, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        if let Offset::Keyed(keys) = &spec.offset {
+            for list in keys {
+                flaws.extend(super::layer::check_keys("offset_keys", list, bounds::POSITION));
+            }
+        }
+        if let Offset::Fixed(at) = spec.offset {
+            for (i, x) in at.into_iter().enumerate() {
+                flaws.extend(bounds::POSITION.check("offset", x).err().map(|f| f.at_index(i)));
+            }
+        }
+        if let Some(group) = spec.at
+            && stage.body_of(group).is_none()
+        {
+            let flaw = Flaw::new("A002", "at", "the target has no place on the stage");
+            flaws.push(flaw.help("give its group joints, or aim at a point of the stage"));
+        }
+        let Some(camera) = stage.body_of(spec.camera).filter(|b| b.lens().is_some()) else {
+            let flaw = Flaw::new("A001", "camera", "the camera has no lens on the stage");
+            flaws.push(flaw.help("give its group joints and a [group.lens]"));
+            return Err(flaws);
+        };
+        let places: Vec<Option<usize>> = spec.channels.iter().map(|c| camera.channels().iter().position(|own| own == c)).collect();
+        let ranges: Vec<[f64; 2]> =
+            spec.channels.iter().map(|c| stage.axes().get(c.0).map_or([0.0; 2], |a| [a.travel().lower, a.travel().upper])).collect();
+        for c in &spec.channels {
+            if c.0 >= stage.axes().len() {
+                let title = format!("`{}` is no axis of its own", stage.channel_name(*c));
+                flaws.push(Flaw::new("A003", "channels", title).help("aim with channels that turn an axis directly"));
+            }
+            if spec.at.and_then(|g| stage.body_of(g)).is_some_and(|b| b.channels().contains(c)) {
+                let title = format!("the target hangs on `{}`", stage.channel_name(*c));
+                flaws.push(Flaw::new("A004", "at", title).help("aim at something the camera does not carry"));
+            }
+        }
+        match (places.as_slice(), ranges.as_slice()) {
+            ([Some(a), Some(b)], [r, s]) => match Solver::new(camera.chain(), [*a, *b], [*r, *s]) {
+                Ok(solver) if flaws.is_empty() => Ok(Aim { spec, solver }),
+                Ok(_) => Err(flaws),
+                Err(more) => {
+                    flaws.extend(more.into_iter().map(|f| Flaw { field: "channels".to_owned(), index: None, ..f }));
+                    Err(flaws)
+                }
+            },
+            _ => {
+                let flaw = Flaw::new("A003", "channels", "the channels do not turn the camera");
+                flaws.push(flaw.help("name two channels of turning joints of the camera's own chain"));
+                Err(flaws)
+            }
+        }
+    }
+
+    /// Index of the camera's group.
+    #[must_use]
+    pub fn camera(&self) -> usize {
+        self.spec.camera
+    }
+
+    /// The two channels it drives.
+    #[must_use]
+    pub fn channels(&self) -> [ChannelId; 2] {
+        self.spec.channels
+    }
+
+    /// Group whose body carries the target.
+    #[must_use]
+    pub fn at(&self) -> Option<usize> {
+        self.spec.at
+    }
+
+    /// Where on it.
+    #[must_use]
+    pub fn offset(&self) -> &Offset {
+        &self.spec.offset
+    }
+
+    /// What finds the angles.
+    #[must_use]
+    pub fn solver(&self) -> &Solver {
+        &self.solver
+    }
+}

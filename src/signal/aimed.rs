@@ -1,0 +1,89 @@
+//! The two angles that keep a point in the middle of the picture, as signals.
+//!
+//! Invariant: solved anew at every instant from the rest positions of the two axes, so that no frame depends on another and every order of asking gives
+//! the same bits. Derivatives are exact by implicit differentiation over jets.
+
+use super::{KeyedCurve, Knot, Layers, Signal, SignalError, monotone};
+use crate::mechanism::aim::AimTrouble;
+use crate::mechanism::{Chain, Vector};
+use crate::number::Jet;
+use crate::shot::{Aim, Shot, aim::Offset};
+use crate::stage::{Body, Stage};
+
+/// Everything an aim looks at.
+#[derive(Debug, Clone)]
+pub struct Aimed<'a> {
+    aim: &'a Aim,
+    camera: &'a Chain,
+    camera_channels: Vec<Signal>,
+    target: Option<(&'a Chain, Vec<Signal>)>,
+    offset: [Part; 3],
+    guess: [f64; 2],
+}
+
+/// One coordinate of the offset.
+#[derive(Debug, Clone)]
+enum Part {
+    Fixed(f64),
+    Keyed(KeyedCurve),
+}
+
+impl<'a> Aimed<'a> {
+    /// The aim with the signals of every channel it hangs on.
+    ///
+    /// # Errors
+    /// Layers that cannot be formed.
+    pub fn new(stage: &'a Stage, shot: &'a Shot, layers: &Layers, aim: &'a Aim) -> Result<Aimed<'a>, SignalError> {
+        let signals =
+            |body: &Body| -> Result<Vec<Signal>, SignalError> { body.channels().iter().map(|c| layers.signal(stage, shot, *c)).collect() };
+        let nothing = || SignalError::Curve(crate::motion::curve::CurveError::Empty);
+        let camera = stage.body_of(aim.camera()).ok_or_else(nothing)?;
+        let target = match aim.at().and_then(|g| stage.body_of(g)) {
+            Some(body) => Some((body.chain(), signals(body)?)),
+            None => None,
+        };
+        let offset = match aim.offset() {
+            Offset::Fixed([x, y, z]) => [Part::Fixed(*x), Part::Fixed(*y), Part::Fixed(*z)],
+            Offset::Keyed([x, y, z]) => {
+                [Part::Keyed(monotone::through(x)?), Part::Keyed(monotone::through(y)?), Part::Keyed(monotone::through(z)?)]
+            }
+        };
+        let guess = aim.channels().map(|c| stage.channel_rest(c));
+        Ok(Aimed { aim, camera: camera.chain(), camera_channels: signals(camera)?, target, offset, guess })
+    }
+
+    /// The two angles at `t`, by the formulas that hold at `branch`.
+    ///
+    /// # Errors
+    /// A target that cannot be aimed at.
+    pub fn angles(&self, t: f64, branch: f64) -> Result<[Jet; 2], AimTrouble> {
+        let of = |signals: &[Signal], i: usize| signals.get(i).map_or(Jet::constant(f64::NAN), |s| s.jet(t, branch));
+        let [x, y, z] = &self.offset;
+        let part = |p: &Part| match p {
+            Part::Fixed(x) => Jet::constant(*x),
+            Part::Keyed(curve) => curve.jet(t, branch),
+        };
+        let offset = Vector { x: part(x), y: part(y), z: part(z) };
+        let target = match &self.target {
+            Some((chain, signals)) => chain.pose(|i| of(signals, i)).out(offset),
+            None => offset,
+        };
+        self.aim.solver().solve(self.camera, |i| of(&self.camera_channels, i), target, self.guess)
+    }
+
+    /// Knots of everything it hangs on.
+    ///
+    /// # Errors
+    /// More beats than can be meant.
+    pub fn knots(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+        let target = self.target.iter().flat_map(|(_, signals)| signals);
+        let all: Vec<Signal> = self.camera_channels.iter().chain(target).cloned().collect();
+        let mut keys = Vec::new();
+        for part in &self.offset {
+            if let Part::Keyed(curve) = part {
+                curve.knots(&mut keys);
+            }
+        }
+        super::merged_knots(&all, keys, from, to)
+    }
+}

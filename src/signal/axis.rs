@@ -1,0 +1,131 @@
+//! What an axis does: its own channel's signal, a mechanism's formula over the signals of its channels, or an angle of an aim.
+//!
+//! Invariant: derivatives stay exact through the mechanism, since its formula is computed on jets. Where a mechanism cannot take a place the jet is NaN, which
+//! no curve accepts; [`AxisSignal::out_of_reach`] then says why.
+
+use super::aimed::Aimed;
+use super::{KeyedCurve, Knot, Layers, Signal, SignalError};
+use crate::mechanism::OutOfReach;
+use crate::mechanism::aim::AimTrouble;
+use crate::number::Jet;
+use crate::shot::Shot;
+use crate::stage::{Machine, Mover, Stage};
+
+/// The signal of an axis.
+#[derive(Debug, Clone)]
+pub enum AxisSignal<'a> {
+    /// Its own channel.
+    Own(Signal),
+    /// A mechanism's axis `which` over its channels.
+    Driven {
+        /// The mechanism.
+        machine: &'a Machine,
+        /// Which of its axes.
+        which: usize,
+        /// Its channels' signals, in order.
+        channels: Vec<Signal>,
+    },
+    /// One of the two angles of an aim.
+    Aimed {
+        /// The aim.
+        aimed: Box<Aimed<'a>>,
+        /// Which of its two angles.
+        which: usize,
+    },
+}
+
+/// Why an axis has no position at an instant.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NoPlace {
+    /// A mechanism cannot take the place its channels ask for.
+    #[error(transparent)]
+    OutOfReach(#[from] OutOfReach),
+    /// A target cannot be aimed at.
+    #[error(transparent)]
+    Aim(#[from] AimTrouble),
+}
+
+impl<'a> AxisSignal<'a> {
+    /// The signal of an axis of the stage.
+    ///
+    /// # Errors
+    /// More layers than can be meant.
+    pub fn of(stage: &'a Stage, shot: &'a Shot, layers: &Layers, axis: usize) -> Result<AxisSignal<'a>, SignalError> {
+        for aim in shot.aims() {
+            if let Some(which) = aim.channels().iter().position(|c| c.0 == axis) {
+                return Ok(AxisSignal::Aimed { aimed: Box::new(Aimed::new(stage, shot, layers, aim)?), which });
+            }
+        }
+        match stage.mover(axis) {
+            Mover::Own(channel) => Ok(AxisSignal::Own(layers.signal(stage, shot, channel)?)),
+            Mover::Machine(machine, which) => {
+                let channels: Result<Vec<Signal>, SignalError> =
+                    machine.channels().iter().map(|c| layers.signal(stage, shot, *c)).collect();
+                Ok(AxisSignal::Driven { machine, which, channels: channels? })
+            }
+        }
+    }
+
+    /// Position and derivatives at frame time `t`, by the formula that holds at `branch`; NaN where the mechanism cannot go.
+    #[must_use]
+    pub fn jet(&self, t: f64, branch: f64) -> Jet {
+        match self {
+            AxisSignal::Own(signal) => signal.jet(t, branch),
+            AxisSignal::Driven { machine, which, channels } => {
+                let values: Vec<Jet> = channels.iter().map(|c| c.jet(t, branch)).collect();
+                machine.work().axis(&values, *which).unwrap_or(Jet::constant(f64::NAN))
+            }
+            AxisSignal::Aimed { aimed, which } => {
+                aimed.angles(t, branch).ok().and_then(|a| a.get(*which).copied()).unwrap_or(Jet::constant(f64::NAN))
+            }
+        }
+    }
+
+    /// Knots between `from` and `to`, both included.
+    ///
+    /// # Errors
+    /// More beats than can be meant.
+    pub fn knots(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+        match self {
+            AxisSignal::Own(signal) => signal.knots(from, to),
+            AxisSignal::Driven { channels, .. } => super::merged_knots(channels, Vec::new(), from, to),
+            AxisSignal::Aimed { aimed, .. } => aimed.knots(from, to),
+        }
+    }
+
+    /// Where it stands throughout, if nothing moves it.
+    #[must_use]
+    pub fn at_rest(&self) -> Option<f64> {
+        match self {
+            AxisSignal::Own(signal) => signal.is_rest().then(|| signal.rest()),
+            AxisSignal::Driven { channels, .. } if channels.iter().all(Signal::is_rest) => {
+                let p = self.jet(0.0, 0.0).p;
+                p.is_finite().then_some(p)
+            }
+            AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
+        }
+    }
+
+    /// The one keyed curve it is, with delay and scale, where it is nothing else.
+    #[must_use]
+    pub fn as_keyed(&self) -> Option<(&KeyedCurve, f64, f64)> {
+        match self {
+            AxisSignal::Own(signal) => signal.as_keyed(),
+            AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
+        }
+    }
+
+    /// Why there is no position at `t`.
+    #[must_use]
+    pub fn out_of_reach(&self, t: f64) -> Option<NoPlace> {
+        match self {
+            AxisSignal::Own(_) => None,
+            AxisSignal::Driven { machine, which, channels } => {
+                let values: Vec<f64> = channels.iter().map(|c| c.jet(t, t).p).collect();
+                machine.work().axis(&values, *which).err().map(NoPlace::from)
+            }
+            AxisSignal::Aimed { aimed, .. } => aimed.angles(t, t).err().map(NoPlace::from),
+        }
+    }
+}

@@ -1,0 +1,250 @@
+//! A mechanism in its place: which channels it takes, which axes it drives.
+//!
+//! Invariant: its axes exist, belong to one group and are driven by nothing else; its channels have names of their own; with its axes at home its
+//! channels have a value, and there they rest when nothing drives them.
+
+use super::{ChannelId, Stage};
+use crate::bounds::Flaw;
+use crate::mechanism::{Drum, Limb, LimbWire, OutOfReach, Real, Swashplate};
+
+/// What a mechanism is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Work {
+    /// Channels heave (mm), pitch and roll (deg) to three actuators.
+    Swashplate(Swashplate),
+    /// A joint angle (deg) to wire paid out (mm); with a weighted limb, where its weight is given.
+    LimbWire(LimbWire, Option<Limb>),
+    /// A height (mm) to the turn of a drum (deg).
+    Drum(Drum),
+}
+
+impl Work {
+    /// Its name in files.
+    #[must_use]
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Work::Swashplate(_) => "swashplate",
+            Work::LimbWire(..) => "limb_wire",
+            Work::Drum(_) => "drum",
+        }
+    }
+
+    /// Number of channels taken and of axes driven.
+    #[must_use]
+    pub fn size(&self) -> usize {
+        match self {
+            Work::Swashplate(_) => 3,
+            Work::LimbWire(..) | Work::Drum(_) => 1,
+        }
+    }
+
+    /// Units of the channels, as in files.
+    #[must_use]
+    pub fn channel_units(&self) -> &'static [&'static str] {
+        match self {
+            Work::Swashplate(_) => &["mm", "deg", "deg"],
+            Work::LimbWire(..) => &["deg"],
+            Work::Drum(_) => &["mm"],
+        }
+    }
+
+    /// Unit its axes must have.
+    #[must_use]
+    pub fn axis_unit(&self) -> &'static str {
+        match self {
+            Work::Swashplate(_) | Work::LimbWire(..) => "mm",
+            Work::Drum(_) => "deg",
+        }
+    }
+
+    /// Position of the driven axis `which` for the channels' values: plain numbers or jets.
+    ///
+    /// # Errors
+    /// A place the mechanism cannot take; a number of channels that is not [`Work::size`] counts as one.
+    pub fn axis<T: Real>(&self, channels: &[T], which: usize) -> Result<T, OutOfReach> {
+        let lost = OutOfReach::Range { quantity: "channel", found: f64::NAN, least: f64::NAN, most: f64::NAN, unit: "" };
+        match (self, channels) {
+            (Work::Swashplate(plate), [heave, pitch, roll]) => plate.actuators(*heave, *pitch, *roll)?.get(which).copied().ok_or(lost),
+            (Work::LimbWire(wire, _), [angle]) => wire.paid_out(*angle),
+            (Work::Drum(drum), [height]) => drum.turn(*height),
+            _ => Err(lost),
+        }
+    }
+
+    /// The channels' values with the axes at given positions: the way back.
+    ///
+    /// # Errors
+    /// Positions no pose of the mechanism has.
+    pub fn channels(&self, axes: &[f64]) -> Result<Vec<f64>, OutOfReach> {
+        match (self, axes) {
+            (Work::Swashplate(plate), [a, b, c]) => plate.pose([*a, *b, *c]).map(|p| p.to_vec()),
+            (Work::LimbWire(wire, _), [paid_out]) => wire.angle(*paid_out).map(|a| vec![a]),
+            (Work::Drum(drum), [turn]) => drum.height(*turn).map(|h| vec![h]),
+            _ => Err(OutOfReach::Range { quantity: "axis", found: f64::NAN, least: f64::NAN, most: f64::NAN, unit: "" }),
+        }
+    }
+}
+
+/// What a mechanism of a stage is made from: full names of channels and axes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MachineSpec {
+    /// Full names `group.channel` of what is animated, in the order of [`Work::channel_units`].
+    pub channels: Vec<String>,
+    /// Full names `group.axis` of what turns.
+    pub axes: Vec<String>,
+    /// What it is.
+    pub work: Work,
+}
+
+/// A checked mechanism in its place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Machine {
+    pub(super) channels: Vec<ChannelId>,
+    pub(super) axes: Vec<usize>,
+    pub(super) work: Work,
+}
+
+impl Machine {
+    /// Its channels.
+    #[must_use]
+    pub fn channels(&self) -> &[ChannelId] {
+        &self.channels
+    }
+
+    /// Indices of its axes within the stage.
+    #[must_use]
+    pub fn axes(&self) -> &[usize] {
+        &self.axes
+    }
+
+    /// What it is.
+    #[must_use]
+    pub fn work(&self) -> &Work {
+        &self.work
+    }
+}
+
+/// A flaw of the mechanism at `index` of the list.
+pub(super) fn flaw(index: usize, code: &'static str, field: &str, title: String) -> Flaw {
+    Flaw::new(code, field, title).at_index(index)
+}
+
+/// Channels that mechanisms bring: full name, unit, and the value at which their axes are at home.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Made {
+    pub(super) name: String,
+    pub(super) unit: &'static str,
+    pub(super) rest: f64,
+}
+
+/// What moves an axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Mover<'a> {
+    /// The channel of its own name.
+    Own(ChannelId),
+    /// A mechanism, as its axis of this number.
+    Machine(&'a Machine, usize),
+}
+
+impl Stage {
+    /// The same stage with mechanisms: the axes they drive are no channels any more, their channels are.
+    ///
+    /// # Errors
+    /// Every flaw, with the mechanism's place in the list as its index.
+    pub fn with_machines(mut self, specs: Vec<MachineSpec>) -> Result<Stage, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        for (i, spec) in specs.into_iter().enumerate() {
+            match self.placed(i, &spec) {
+                Ok((machine, rests)) => {
+                    for ((name, unit), rest) in spec.channels.iter().zip(spec.work.channel_units()).zip(rests) {
+                        self.made.push(Made { name: name.clone(), unit, rest });
+                    }
+                    self.machines.push(machine);
+                }
+                Err(more) => flaws.extend(more),
+            }
+        }
+        if !flaws.is_empty() {
+            return Err(flaws);
+        }
+        let driven: Vec<usize> = self.machines.iter().flat_map(|m| m.axes.iter().copied()).collect();
+        let own = self.names.iter().enumerate().filter(|(i, _)| !driven.contains(i)).map(|(_, n)| n.clone());
+        self.animated = own.chain(self.made.iter().map(|m| m.name.clone())).collect();
+        Ok(self)
+    }
+
+    /// Checks one mechanism against the stage as it is so far; its channels' values with every axis at home.
+    fn placed(&self, index: usize, spec: &MachineSpec) -> Result<(Machine, Vec<f64>), Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        let (kind, size) = (spec.work.kind(), spec.work.size());
+        for (field, n) in [("channels", spec.channels.len()), ("axes", spec.axes.len())] {
+            if n != size {
+                let title = format!("a {kind} has the wrong number of {field}");
+                flaws.push(flaw(index, "S020", field, title).found(n.to_string(), size.to_string()));
+            }
+        }
+        let mut axes = Vec::new();
+        for name in &spec.axes {
+            let Some(axis) = self.axis_index(name) else {
+                let title = format!("the stage has no axis `{name}`");
+                flaws.push(flaw(index, "S021", "axes", title).found(format!("`{name}`"), "an axis of the same group"));
+                continue;
+            };
+            let unit = self.axes.get(axis).map_or("", |a| a.unit().symbol());
+            if unit != spec.work.axis_unit() {
+                let title = format!("a {kind} drives axes of another unit");
+                flaws.push(flaw(index, "S022", "axes", title).found(format!("`{name}` in {unit}"), spec.work.axis_unit()));
+            }
+            if axes.contains(&axis) || self.machines.iter().any(|m| m.axes.contains(&axis)) {
+                let title = format!("`{name}` is driven twice");
+                flaws.push(flaw(index, "S023", "axes", title).help("an axis is driven by one mechanism, once"));
+            }
+            axes.push(axis);
+        }
+        for (i, name) in spec.channels.iter().enumerate() {
+            let twice = spec.channels.iter().take(i).any(|n| n == name);
+            if twice || self.made.iter().any(|m| m.name == *name) || self.axis_index(name).is_some() {
+                let title = format!("the name `{name}` is taken");
+                flaws.push(flaw(index, "S024", "channels", title).help("give the channel a name that no axis and no other channel has"));
+            }
+        }
+        let homes: Vec<f64> = axes.iter().filter_map(|a| self.axes.get(*a)).map(super::Axis::home).collect();
+        match spec.work.channels(&homes) {
+            Ok(rests) if flaws.is_empty() => {
+                let from = self.names.len() + self.made.len();
+                let channels = (from..from + size).map(ChannelId).collect();
+                Ok((Machine { channels, axes, work: spec.work.clone() }, rests))
+            }
+            Err(error) if flaws.is_empty() => {
+                let title = format!("a {kind} cannot stand with its axes at home");
+                Err(vec![flaw(index, "S025", "axes", title).found(error.to_string(), "homes that the mechanism can take")])
+            }
+            _ => Err(flaws),
+        }
+    }
+
+    /// Mechanisms, in the order given.
+    #[must_use]
+    pub fn machines(&self) -> &[Machine] {
+        &self.machines
+    }
+
+    /// What moves an axis.
+    #[must_use]
+    pub fn mover(&self, axis: usize) -> Mover<'_> {
+        let of = |m: &Machine| m.axes.iter().position(|a| *a == axis);
+        match self.machines.iter().find_map(|m| of(m).map(|which| (m, which))) {
+            Some((machine, which)) => Mover::Machine(machine, which),
+            None => Mover::Own(ChannelId(axis)),
+        }
+    }
+
+    /// The channels that move an axis: its own, or its mechanism's.
+    #[must_use]
+    pub fn channels_of(&self, axis: usize) -> Vec<ChannelId> {
+        match self.mover(axis) {
+            Mover::Own(channel) => vec![channel],
+            Mover::Machine(machine, _) => machine.channels.clone(),
+        }
+    }
+}

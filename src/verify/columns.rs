@@ -1,0 +1,259 @@
+//! The columns of all passes, read in step, frame by frame: against the oracle, against each other, against travel and limits.
+//!
+//! Invariant: memory grows with axes and passes, not with frames. Each count is held to the oracle's position within half a step for its rounding and the floor
+//! that [`Oracle::floor`] states; each number of units within half a millionth and the same floor; counts and units of one position to each other
+//! within the two roundings alone; two passes to each other exactly.
+
+use std::path::Path;
+
+use super::fault::{FaultKind, Faults};
+use super::limits::History;
+use super::moves::Moves;
+use super::oracle::{Oracle, steps, steps_per_unit};
+use super::table::{Table, millionths, whole};
+use crate::shot::{Exposure, Pass, Shot};
+use crate::stage::{Axis, Stage};
+
+/// Half a millionth: the rounding of six decimals.
+const HALF_DECIMAL: f64 = 0.5e-6;
+
+/// Position to steps and back: a handful of products and a sum, each 2^-53 of the numbers in it.
+const CONVERSION: f64 = 1e-15;
+
+/// What tables are held against.
+pub(super) struct Columns<'a> {
+    pub(super) stage: &'a Stage,
+    pub(super) shot: &'a Shot,
+    pub(super) oracle: &'a Oracle<'a>,
+    /// True where the manifest says that nothing is over a limit.
+    pub(super) within_limits: bool,
+}
+
+/// The two tables of one pass, and what is remembered of it.
+struct PassTables<'a> {
+    pass: &'a Pass,
+    parked: Vec<bool>,
+    steps: Reading,
+    units: Reading,
+    moves: Option<Moves>,
+    history: Vec<History>,
+}
+
+struct Reading {
+    file: String,
+    table: Option<Table>,
+}
+
+/// What a frame has in one table, `None` where it cannot be read.
+type Cells = Vec<Option<i64>>;
+
+impl Columns<'_> {
+    /// Reads every table of the folder once.
+    pub(super) fn check(&self, dir: &Path, there: &dyn Fn(&str) -> bool, faults: &mut Faults) {
+        let mut passes: Vec<PassTables<'_>> = self.shot.passes().iter().map(|p| self.open(dir, there, p, faults)).collect();
+        let span = self.shot.frames();
+        for frame in span.frames() {
+            let label = self.shot.timecode_start().after(frame - span.first()).to_string();
+            let positions: Vec<f64> = (0..self.stage.axes().len()).map(|a| self.oracle.position(a, frame as f64)).collect();
+            let rows: Vec<(Cells, Cells)> = passes
+                .iter_mut()
+                .map(|p| {
+                    (
+                        p.steps.row(frame, &label, positions.len(), whole, faults),
+                        p.units.row(frame, &label, positions.len(), millionths, faults),
+                    )
+                })
+                .collect();
+            for (p, (counts, units)) in passes.iter_mut().zip(&rows) {
+                self.frame(p, frame, counts, units, &positions, faults);
+                if let Some(moves) = &mut p.moves {
+                    moves.at(self.stage, frame, units, frame == span.first(), faults);
+                }
+            }
+            self.register(&passes, frame, &rows, faults);
+        }
+        for p in &mut passes {
+            p.steps.end(faults);
+            p.units.end(faults);
+            if let Some(moves) = &mut p.moves {
+                moves.end(faults);
+            }
+        }
+    }
+
+    fn open<'p>(&self, dir: &Path, there: &dyn Fn(&str) -> bool, pass: &'p Pass, faults: &mut Faults) -> PassTables<'p> {
+        let name = pass.name();
+        let mut table = |file: &str| {
+            if !there(file) {
+                faults.file(FaultKind::Missing, file, "the pass needs it, and the manifest does not list it or it is not there".to_owned());
+                return None;
+            }
+            Table::open(&dir.join(file), self.stage.axes().len())
+                .map_err(|e| faults.file(FaultKind::Missing, file, format!("cannot be read: {e}")))
+                .ok()
+        };
+        let (steps, units, moves) = (format!("{name}.steps.csv"), format!("{name}.units.csv"), format!("{name}.moves.csv"));
+        let (steps_table, units_table) = (table(&steps), table(&units));
+        let held = pass.exposure() == Exposure::Held;
+        let moves_table = if held { table(&moves) } else { None };
+        let moves = held.then(|| Moves::new(&moves, moves_table, pass, self.within_limits, faults));
+        let axes = self.stage.axes();
+        let histories = axes.iter().map(|a| History::new(a, pass.pace().get())).collect();
+        PassTables {
+            pass,
+            parked: (0..axes.len()).map(|a| pass.parks(self.stage, a)).collect(),
+            steps: Reading::new(steps, steps_table, self.stage, faults),
+            units: Reading::new(units, units_table, self.stage, faults),
+            moves,
+            history: histories,
+        }
+    }
+
+    /// One frame of one pass.
+    fn frame(&self, p: &mut PassTables<'_>, frame: i64, counts: &Cells, units: &Cells, positions: &[f64], faults: &mut Faults) {
+        let axes = self.stage.axes().iter().zip(self.stage.axis_names()).zip(positions);
+        let cells = counts.iter().zip(units).zip(p.parked.iter().zip(&mut p.history));
+        for (i, (((axis, name), position), ((count, unit), (parked, history)))) in axes.zip(cells).enumerate() {
+            let name = Some(name.as_str());
+            let (expected, floor) = if *parked { (axis.home(), 0.0) } else { (*position, self.oracle.floor(i, *position)) };
+            let known = *parked || self.oracle.is_known(i);
+            let kind = if *parked { FaultKind::Parked } else { FaultKind::Position };
+            let home = if *parked { ", parked at home" } else { "" };
+            if let Some(n) = count {
+                let exact = steps(axis, expected);
+                if known && !((*n as f64 - exact).abs() <= 0.5 + floor) {
+                    faults.at(kind, &p.steps.file, name, frame, || format!("stands on step {n}, expected {exact:.3} rounded{home}"));
+                }
+                if self.within_limits
+                    && p.pass.exposure() == Exposure::Moving
+                    && !parked
+                    && let Some(what) = history.next(*n)
+                {
+                    faults.at(FaultKind::Limits, &p.steps.file, name, frame, || what);
+                }
+            }
+            if let Some(u) = unit {
+                let u = *u as f64 / 1e6;
+                let room = HALF_DECIMAL + CONVERSION * (u.abs() + expected.abs()) + floor / steps_per_unit(axis);
+                let symbol = axis.unit().symbol();
+                if known && !((u - expected).abs() <= room) {
+                    faults
+                        .at(kind, &p.units.file, name, frame, || format!("stands at {u} {symbol}, expected {expected:.6} {symbol}{home}"));
+                }
+                let travel = axis.travel();
+                let slack = HALF_DECIMAL + 1e-9 * (travel.upper - travel.lower);
+                if self.within_limits && !(travel.lower - slack <= u && u <= travel.upper + slack) {
+                    let (lower, upper) = (travel.lower, travel.upper);
+                    faults.at(FaultKind::Travel, &p.units.file, name, frame, || {
+                        format!("{u} {symbol} is outside the travel, {lower} to {upper} {symbol}")
+                    });
+                }
+                if let Some(n) = count {
+                    agreement(axis, &p.steps.file, name, frame, (*n, u), faults);
+                }
+            }
+        }
+    }
+
+    /// Every pass on the step of the first pass in which the axis is live.
+    fn register(&self, passes: &[PassTables<'_>], frame: i64, rows: &[(Cells, Cells)], faults: &mut Faults) {
+        for (i, name) in self.stage.axis_names().iter().enumerate() {
+            let mut live = passes.iter().zip(rows).filter(|(p, _)| p.parked.get(i) == Some(&false));
+            let Some((reference, (counts, units))) = live.next() else { continue };
+            for (p, (other_counts, other_units)) in live {
+                for (file, a, b, what) in [(&p.steps.file, counts, other_counts, "step"), (&p.units.file, units, other_units, "millionth")]
+                {
+                    if let (Some(Some(a)), Some(Some(b))) = (a.get(i), b.get(i))
+                        && a != b
+                    {
+                        let first = reference.pass.name();
+                        faults.at(FaultKind::Register, file, Some(name), frame, || format!("stands on {what} {b}, pass {first} on {a}"));
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn agreement(axis: &Axis, file: &str, name: Option<&str>, frame: i64, (count, units): (i64, f64), faults: &mut Faults) {
+    let per_unit = steps_per_unit(axis);
+    let exact = steps(axis, units);
+    let room = 0.5 + (HALF_DECIMAL + CONVERSION * (units.abs() + axis.home().abs())) * per_unit;
+    if !((count as f64 - exact).abs() <= room) {
+        faults.at(FaultKind::Agreement, file, name, frame, || {
+            format!("step {count} and {units} {} are not one position", axis.unit().symbol())
+        });
+    }
+}
+
+impl Reading {
+    /// Starts; the header is read at once.
+    fn new(file: String, table: Option<Table>, stage: &Stage, faults: &mut Faults) -> Reading {
+        let mut reading = Reading { file, table };
+        let header = reading.table.as_mut().map(|t| t.line().map(|l| l.map(str::to_owned)));
+        match header {
+            None => {}
+            Some(Ok(Some(header))) => {
+                let mut columns = header.split(',');
+                let mut expected = ["frame", "timecode"].into_iter().chain(stage.axis_names().iter().map(String::as_str));
+                let wrong = (1..).map_while(|n| match (columns.next(), expected.next()) {
+                    (None, None) => None,
+                    pair => Some((n, pair)),
+                });
+                if let Some((n, (found, expected))) = wrong.into_iter().find(|(_, (f, e))| f != e) {
+                    let shown = |c: Option<&str>| c.map_or("nothing".to_owned(), |c| format!("`{c}`"));
+                    faults.file(FaultKind::Columns, &reading.file, format!("column {n} is {}, expected {}", shown(found), shown(expected)));
+                    reading.table = None;
+                }
+            }
+            Some(other) => {
+                let what = other.err().unwrap_or_else(|| "is empty".to_owned());
+                faults.file(FaultKind::Columns, &reading.file, what);
+                reading.table = None;
+            }
+        }
+        reading
+    }
+
+    /// The cells of the next row, which must be that of `frame`; after a row that is not, the table is left.
+    fn row(&mut self, frame: i64, label: &str, axes: usize, number: fn(&str) -> Option<i64>, faults: &mut Faults) -> Cells {
+        let nothing = vec![None; axes];
+        let Some(table) = &mut self.table else { return nothing };
+        let wrong = match table.line() {
+            Ok(Some(line)) => {
+                let mut cells = line.split(',');
+                let found = cells.next().unwrap_or_default();
+                let timecode = cells.next().unwrap_or_default();
+                let numbers: Cells = cells.map(number).collect();
+                if whole(found) != Some(frame) {
+                    format!("the row of frame {frame} is missing or out of place: found `{found}`")
+                } else if numbers.len() != axes {
+                    format!("a row has {} positions, expected {axes}", numbers.len())
+                } else {
+                    if timecode != label {
+                        let timecode = timecode.to_owned();
+                        faults.at(FaultKind::Timecode, &self.file, None, frame, || format!("has label `{timecode}`, expected {label}"));
+                    }
+                    if numbers.contains(&None) {
+                        faults.at(FaultKind::Rows, &self.file, None, frame, || "a cell is not a number in its one spelling".to_owned());
+                    }
+                    return numbers;
+                }
+            }
+            Ok(None) => format!("ends before frame {frame}"),
+            Err(what) => what,
+        };
+        faults.at(FaultKind::Rows, &self.file, None, frame, || wrong);
+        self.table = None;
+        nothing
+    }
+
+    /// After the last frame nothing may follow.
+    fn end(&mut self, faults: &mut Faults) {
+        if let Some(table) = &mut self.table
+            && table.line() != Ok(None)
+        {
+            faults.file(FaultKind::Rows, &self.file, "goes on after the last frame".to_owned());
+        }
+    }
+}

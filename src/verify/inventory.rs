@@ -1,0 +1,119 @@
+//! Every file of a folder against the list in its manifest: there, of the right length and hash, and no other.
+//!
+//! Invariant: nothing outside the folder is opened, whatever the list says; links are not followed. Memory does not grow with the size of a file.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use super::fault::{FaultKind, Faults};
+use super::record::FileRecord;
+
+/// Name of the manifest, the one file that no list holds.
+pub(super) const MANIFEST: &str = "manifest.json";
+
+/// Holds the folder to the list. The names of the files that are listed and can be opened.
+pub(super) fn check(dir: &Path, listed: &[FileRecord], faults: &mut Faults) -> BTreeSet<String> {
+    let (found, folders) = walk(dir, faults);
+    let mut names = BTreeSet::new();
+    for file in listed {
+        if !is_plain(&file.path) {
+            faults.file(FaultKind::Manifest, MANIFEST, format!("lists `{}`, which is no path below the folder", file.path));
+            continue;
+        }
+        if !names.insert(file.path.clone()) {
+            faults.file(FaultKind::Manifest, MANIFEST, format!("lists `{}` twice", file.path));
+            continue;
+        }
+        match found.get(&file.path) {
+            None => faults.file(FaultKind::Missing, &file.path, "the manifest lists it, and it is not there".to_owned()),
+            Some(path) => compare(path, file, faults),
+        }
+    }
+    for name in found.keys().filter(|n| *n != MANIFEST && !names.contains(*n)) {
+        faults.file(FaultKind::Extra, name, "the manifest does not list it".to_owned());
+    }
+    for folder in folders.iter().filter(|f| !names.iter().any(|n| n.starts_with(f.as_str()))) {
+        faults.file(FaultKind::Extra, folder, "a folder that holds no listed file".to_owned());
+    }
+    names.retain(|n| found.contains_key(n));
+    names
+}
+
+/// Length and hash of one file against its entry.
+fn compare(path: &Path, file: &FileRecord, faults: &mut Faults) {
+    match digest(path) {
+        Err(error) => faults.file(FaultKind::Missing, &file.path, format!("cannot be read: {error}")),
+        Ok((bytes, hash)) if bytes != file.bytes || hash != file.blake3 => {
+            let what = if bytes != file.bytes {
+                format!("has {bytes} bytes, the manifest has {}", file.bytes)
+            } else {
+                format!("has BLAKE3 {hash}, the manifest has {}", file.blake3)
+            };
+            faults.file(FaultKind::Changed, &file.path, what);
+        }
+        Ok(_) => {}
+    }
+}
+
+fn digest(path: &Path) -> std::io::Result<(u64, String)> {
+    let mut file = fs::File::open(path)?;
+    let (mut hash, mut bytes, mut buffer) = (blake3::Hasher::new(), 0, vec![0; 1 << 16]);
+    loop {
+        let n = file.read(&mut buffer)?;
+        if n == 0 {
+            return Ok((bytes, hash.finalize().to_hex().to_string()));
+        }
+        hash.update(buffer.get(..n).unwrap_or_default());
+        bytes += n as u64;
+    }
+}
+
+/// Files by their name below the folder, and folders, each with a `/` at its end.
+fn walk(dir: &Path, faults: &mut Faults) -> (BTreeMap<String, PathBuf>, Vec<String>) {
+    let (mut files, mut folders) = (BTreeMap::new(), Vec::new());
+    let mut waiting = vec![(dir.to_owned(), String::new())];
+    while let Some((path, prefix)) = waiting.pop() {
+        let entries = match fs::read_dir(&path) {
+            Ok(entries) => entries,
+            Err(error) => {
+                faults.file(FaultKind::Missing, &prefix, format!("cannot be looked into: {error}"));
+                continue;
+            }
+        };
+        for entry in entries.flatten() {
+            let name = format!("{prefix}{}", entry.file_name().to_string_lossy());
+            match entry.file_type() {
+                Ok(kind) if kind.is_dir() => {
+                    folders.push(format!("{name}/"));
+                    waiting.push((entry.path(), format!("{name}/")));
+                }
+                Ok(kind) if kind.is_file() => {
+                    files.insert(name, entry.path());
+                }
+                _ => faults.file(FaultKind::Extra, &name, "is neither a file nor a folder".to_owned()),
+            }
+        }
+    }
+    folders.sort();
+    (files, folders)
+}
+
+/// True for a path that stays below the folder and reads the same on every system.
+fn is_plain(path: &str) -> bool {
+    !path.contains(['\\', ':', '\0']) && path.split('/').all(|part| !part.is_empty() && part != "." && part != "..")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn trap_a_listed_path_cannot_lead_out_of_the_folder() {
+        for bad in ["", "/etc/x", "../x", "a/../../x", "a//b", "./x", "c:x", "a\\b"] {
+            assert!(!is_plain(bad), "{bad}");
+        }
+        assert!(is_plain("source/keys/wings.csv"));
+    }
+}

@@ -1,0 +1,200 @@
+//! A written folder held to its manifest, its stage and shot, and its passes to each other, by a path that shares nothing with the compiler.
+//!
+//! What: hashes and lengths of every file; manifest, clocks and columns against the stage and shot in `source/`; every count and every
+//! position against a slow, obvious evaluation of the shot; counts against units; passes against each other; travel; limits, as far as
+//! counts can tell; the moves of held passes. So damage is found also where its hash was put right.
+//! Invariant: of this crate only `stage`, `time` and the description of a shot are used; reading `source/` is handed in. Nothing is changed, nothing outside
+//! the folder is opened but what the reader of `source/` opens.
+//! Limits: with its hash put right, damage below the floor is not told from rounding: in units columns of a fitted axis a sixteenth of a step, in both
+//! tables of all passes at once; and text nobody computes with (names of cautions, comments in `source/`, loads and motors).
+
+mod beat;
+mod columns;
+mod facts;
+mod fault;
+mod inventory;
+mod limits;
+mod moves;
+mod oracle;
+mod record;
+mod shapes;
+mod sine;
+mod spline;
+mod table;
+mod wander;
+
+use std::collections::BTreeSet;
+use std::path::{Component, Path, PathBuf};
+
+use columns::Columns;
+use fault::Faults;
+use inventory::MANIFEST;
+use oracle::Oracle;
+use record::Record;
+
+use crate::shot::Shot;
+use crate::stage::Stage;
+
+pub use fault::{Fault, FaultKind};
+
+/// What stands in a `source/` folder.
+#[derive(Debug, Clone)]
+pub struct Source {
+    /// The stage.
+    pub stage: Stage,
+    /// The shot.
+    pub shot: Shot,
+    /// Every file that was read for them.
+    pub files: Vec<PathBuf>,
+}
+
+/// Reads the shot file at a path and what it names; says in words why it cannot.
+pub type ReadSource<'a> = dyn Fn(&Path) -> Result<Source, String> + 'a;
+
+/// What came of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Verdict {
+    /// Everything that does not hold, in the order in which it was found; empty where all holds.
+    pub faults: Vec<Fault>,
+    /// Files listed.
+    pub files: usize,
+    /// Passes compared.
+    pub passes: usize,
+    /// Axes compared.
+    pub axes: usize,
+    /// Frames compared.
+    pub frames: usize,
+    /// Axes whose positions were not computed again, since an aim turns them; everything else was held against them.
+    pub not_computed: Vec<String>,
+    /// True where the manifest says that something was over a limit and written all the same: travel and limits were not held against it.
+    pub over_limits: bool,
+}
+
+/// Why there is nothing to verify.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NotAFolder {
+    /// Nothing there, or no folder.
+    #[error("{0} is not a folder; name one that movewright wrote")]
+    NoFolder(PathBuf),
+    /// A folder of something else.
+    #[error("{0} holds neither a manifest nor columns; name a folder that movewright wrote")]
+    NotOurs(PathBuf),
+}
+
+impl Verdict {
+    /// True where all holds.
+    #[must_use]
+    pub fn holds(&self) -> bool {
+        self.faults.is_empty()
+    }
+}
+
+/// Verifies the folder `dir`; `read` reads the shot in its `source/`.
+///
+/// # Errors
+/// [`NotAFolder`] where there is nothing that could be verified. Damage is no error: it is in the verdict.
+pub fn verify(dir: &Path, read: &ReadSource<'_>) -> Result<Verdict, NotAFolder> {
+    if !dir.is_dir() {
+        return Err(NotAFolder::NoFolder(dir.to_owned()));
+    }
+    // The reader of the sources may resolve links on the way to the folder; then so must we.
+    let dir = &dir.canonicalize().map_err(|_| NotAFolder::NoFolder(dir.to_owned()))?;
+    let mut faults = Faults::default();
+    let mut verdict = Verdict { faults: Vec::new(), files: 0, passes: 0, axes: 0, frames: 0, not_computed: Vec::new(), over_limits: false };
+    match manifest(dir) {
+        Ok(record) => {
+            facts::alone(&record, &mut faults);
+            verdict.files = record.files.len();
+            verdict.over_limits = !record.within_limits;
+            let there = inventory::check(dir, &record.files, &mut faults);
+            contents(dir, &record, &there, read, &mut verdict, &mut faults);
+        }
+        Err(what) => {
+            if !ours(dir) {
+                return Err(NotAFolder::NotOurs(dir.to_owned()));
+            }
+            faults.file(FaultKind::Manifest, MANIFEST, what);
+        }
+    }
+    verdict.faults = faults.into_list();
+    Ok(verdict)
+}
+
+/// Everything that needs the sources.
+fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSource<'_>, verdict: &mut Verdict, faults: &mut Faults) {
+    let shot_file = format!("source/{}", record.source);
+    if !there.contains(&shot_file) {
+        faults.file(FaultKind::Source, &shot_file, "the shot file is not among the listed files".to_owned());
+        return;
+    }
+    let source = match read(&dir.join(&shot_file)) {
+        Ok(source) => source,
+        Err(what) => {
+            faults.file(FaultKind::Source, &shot_file, what);
+            return;
+        }
+    };
+    let used: BTreeSet<String> = source.files.iter().filter_map(|f| below(dir, f)).collect();
+    for name in there.iter().filter(|n| n.starts_with("source/") && !used.contains(*n)) {
+        faults.file(FaultKind::Source, name, "nothing in the shot names it".to_owned());
+    }
+    for name in used.iter().filter(|n| !there.contains(*n)) {
+        faults.file(FaultKind::Source, name, "the shot needs it, and the manifest does not list it".to_owned());
+    }
+    if used.len() < source.files.len() {
+        faults.file(FaultKind::Source, &shot_file, "names files outside the folder".to_owned());
+    }
+    let (stage, shot) = (&source.stage, &source.shot);
+    facts::against(record, stage, shot, faults);
+    (verdict.passes, verdict.axes, verdict.frames) = (shot.passes().len(), stage.axes().len(), shot.frames().count());
+    match Oracle::new(stage, shot) {
+        Err(what) => faults.file(FaultKind::Source, &shot_file, what),
+        Ok(oracle) => {
+            let named = stage.axis_names().iter().enumerate();
+            verdict.not_computed = named.filter(|(i, _)| !oracle.is_known(*i)).map(|(_, n)| n.clone()).collect();
+            let columns = Columns { stage, shot, oracle: &oracle, within_limits: record.within_limits };
+            columns.check(dir, &|file| there.contains(file), faults);
+        }
+    }
+}
+
+fn manifest(dir: &Path) -> Result<Record, String> {
+    let text = std::fs::read(dir.join(MANIFEST)).map_err(|e| format!("cannot be read: {e}"))?;
+    serde_json::from_slice(&text).map_err(|e| format!("is not a manifest: {e}"))
+}
+
+/// A folder without a manifest is ours where it holds what we write.
+fn ours(dir: &Path) -> bool {
+    let columns = |name: String| name == MANIFEST || name == "source" || name.ends_with(".steps.csv") || name.ends_with(".units.csv");
+    std::fs::read_dir(dir).is_ok_and(|mut entries| entries.any(|e| e.is_ok_and(|e| columns(e.file_name().to_string_lossy().into_owned()))))
+}
+
+/// The name of a file below the folder, with `/`; `None` for one outside it.
+fn below(dir: &Path, file: &Path) -> Option<String> {
+    let mut parts: Vec<String> = Vec::new();
+    for part in file.strip_prefix(dir).ok()?.components() {
+        match part {
+            Component::Normal(name) => parts.push(name.to_string_lossy().into_owned()),
+            Component::CurDir => {}
+            Component::ParentDir => {
+                parts.pop()?;
+            }
+            Component::Prefix(_) | Component::RootDir => return None,
+        }
+    }
+    Some(parts.join("/"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_below_the_folder_are_found_through_steps_up() {
+        let name = |f: &str| below(Path::new("out"), Path::new(f));
+        assert_eq!(name("out/source/takes/../stage.toml").as_deref(), Some("source/stage.toml"));
+        assert_eq!(name("out/../x"), None);
+        assert_eq!(name("elsewhere/x"), None);
+    }
+}

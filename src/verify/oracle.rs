@@ -1,0 +1,203 @@
+//! Where every axis stands at a frame time: a slow, obvious evaluation of the shot.
+//!
+//! What: the sum of a channel's tracks, cycles and drifts, and of what copies hand on, later and scaled; its rest where nothing drives it. An axis is its own
+//! channel, or follows from its mechanism's channels by the stage's geometry in plain numbers. Then steps by the formula of the stage file. Shares no code
+//! with the compiler but the stage. A channel that an aim turns is not computed again: [`Oracle::is_known`] is false for its axes.
+//! Limits: positions only; how far two honest computations may differ is said by [`Oracle::floor`].
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::beat::Beat;
+use super::shapes::Course;
+use super::wander::Wander;
+use crate::shot::Shot;
+use crate::stage::{Axis, ChannelId, Mover, Stage};
+
+/// Layers of one channel that are looked at; the compiler refuses more.
+const MOST_LAYERS: usize = 10_000;
+
+/// What differs between two computations of the same curve, as a share of its values.
+///
+/// Sums of a few products are good to a few 2^-53 of the terms; the solutions of spline systems lose about the square of the ratio of neighbouring spans
+/// (seen against exact fractions). 1e-10 leaves room for spans of 1 to 1000; where keys crowd more than that a fault may be the compiler's own rounding.
+/// On an axis of a million steps it is a ten-thousandth of a step.
+const ARITHMETIC: f64 = 1e-10;
+
+/// A curve fitted to its signal is within this part of a step of it.
+pub(super) const FITTED: f64 = 1.0 / 16.0;
+
+#[derive(Debug)]
+enum Layer {
+    Course(Course),
+    Beat(Beat),
+    Wander(Wander),
+}
+
+#[derive(Debug)]
+struct Term {
+    layer: usize,
+    delay: f64,
+    scale: f64,
+}
+
+#[derive(Debug)]
+struct Channel {
+    terms: Vec<Term>,
+    /// Largest values of its layers, together, in units.
+    size: f64,
+    /// True where a compiled curve takes the signal over instead of fitting it.
+    exact: bool,
+}
+
+/// Positions of every axis.
+#[derive(Debug)]
+pub(super) struct Oracle<'a> {
+    stage: &'a Stage,
+    layers: Vec<Layer>,
+    channels: BTreeMap<ChannelId, Channel>,
+    aimed: BTreeSet<ChannelId>,
+}
+
+impl<'a> Oracle<'a> {
+    /// The oracle of a shot.
+    ///
+    /// # Errors
+    /// A layer whose equations have no finite solution, or more layers than can be meant, in words.
+    pub(super) fn new(stage: &'a Stage, shot: &Shot) -> Result<Oracle<'a>, String> {
+        let first = shot.frames().first() as f64;
+        let named = |channel: ChannelId, what: &str| format!("{what} of {} has no finite solution", stage.channel_name(channel));
+        let mut layers = Vec::new();
+        let mut owners = Vec::new();
+        for t in shot.tracks() {
+            layers.push(Layer::Course(Course::new(t).ok_or_else(|| named(t.channel(), "a track"))?));
+            owners.push(t.channel());
+        }
+        for c in shot.cycles() {
+            layers.push(Layer::Beat(Beat::new(c, first).ok_or_else(|| named(c.channel(), "a cycle"))?));
+            owners.push(c.channel());
+        }
+        for d in shot.drifts() {
+            layers.push(Layer::Wander(Wander::new(d, first)));
+            owners.push(d.channel());
+        }
+        let mut direct: BTreeMap<ChannelId, Vec<usize>> = BTreeMap::new();
+        for (layer, owner) in owners.iter().enumerate() {
+            direct.entry(*owner).or_default().push(layer);
+        }
+        let mut channels = BTreeMap::new();
+        for id in (0..stage.axes().len()).flat_map(|axis| stage.channels_of(axis)) {
+            let mut terms = Vec::new();
+            handed_on(stage, shot, &direct, id, (0.0, 1.0), &mut terms)?;
+            let size = terms.iter().map(|t: &Term| t.scale.abs() * layers.get(t.layer).map_or(0.0, Layer::size)).sum();
+            let exact = match terms.as_slice() {
+                [] => true,
+                [only] => layers.get(only.layer).is_some_and(|l| matches!(l, Layer::Course(c) if c.is_polynomial())),
+                _ => false,
+            };
+            channels.insert(id, Channel { terms, size, exact });
+        }
+        let aimed = shot.aims().iter().flat_map(crate::shot::Aim::channels).collect();
+        Ok(Oracle { stage, layers, channels, aimed })
+    }
+
+    /// False where an aim has a hand in the axis.
+    pub(super) fn is_known(&self, axis: usize) -> bool {
+        self.stage.channels_of(axis).iter().all(|c| !self.aimed.contains(c))
+    }
+
+    /// Position of an axis at `t`, in units; NaN where its mechanism cannot stand so.
+    pub(super) fn position(&self, axis: usize, t: f64) -> f64 {
+        let home = self.stage.axes().get(axis).map_or(f64::NAN, Axis::home);
+        if self.stage.channels_of(axis).iter().all(|c| !self.is_driven(*c)) {
+            return home;
+        }
+        match self.stage.mover(axis) {
+            Mover::Own(channel) => self.value(channel, t),
+            Mover::Machine(machine, which) => {
+                let values: Vec<f64> = machine.channels().iter().map(|c| self.value(*c, t)).collect();
+                machine.work().axis(&values, which).unwrap_or(f64::NAN)
+            }
+        }
+    }
+
+    /// How far, in steps, an honest position of this axis may be from the oracle's `position`: a sixteenth of a step where the curve is fitted,
+    /// and rounding of the arithmetic.
+    pub(super) fn floor(&self, axis: usize, position: f64) -> f64 {
+        let Some(a) = self.stage.axes().get(axis) else { return 0.0 };
+        let (exact, size) = match self.stage.mover(axis) {
+            Mover::Own(channel) => self.channels.get(&channel).map_or((true, 0.0), |c| (c.exact, c.size)),
+            // Geometry is computed with lengths of the order of the axis's travel.
+            Mover::Machine(..) => (false, a.travel().lower.abs().max(a.travel().upper.abs())),
+        };
+        let fitted = if exact { 0.0 } else { FITTED };
+        fitted + ARITHMETIC * size.max(position.abs()).max(a.home().abs()) * steps_per_unit(a)
+    }
+
+    fn is_driven(&self, channel: ChannelId) -> bool {
+        self.channels.get(&channel).is_some_and(|c| !c.terms.is_empty())
+    }
+
+    fn value(&self, channel: ChannelId, t: f64) -> f64 {
+        match self.channels.get(&channel) {
+            Some(c) if !c.terms.is_empty() => {
+                c.terms.iter().map(|term| term.scale * self.layers.get(term.layer).map_or(f64::NAN, |l| l.at(t - term.delay))).sum()
+            }
+            _ => self.stage.channel_rest(channel),
+        }
+    }
+}
+
+impl Layer {
+    fn at(&self, t: f64) -> f64 {
+        match self {
+            Layer::Course(c) => c.at(t),
+            Layer::Beat(b) => b.at(t),
+            Layer::Wander(w) => w.at(t),
+        }
+    }
+
+    fn size(&self) -> f64 {
+        match self {
+            Layer::Course(c) => c.size(),
+            Layer::Beat(b) => b.size(),
+            Layer::Wander(w) => w.size(),
+        }
+    }
+}
+
+/// What drives a channel: its own layers, then those of the channels it is a copy of. Ends, since the shot's copies run in no circle.
+fn handed_on(
+    stage: &Stage,
+    shot: &Shot,
+    direct: &BTreeMap<ChannelId, Vec<usize>>,
+    channel: ChannelId,
+    (delay, scale): (f64, f64),
+    out: &mut Vec<Term>,
+) -> Result<(), String> {
+    let own = direct.get(&channel).into_iter().flatten();
+    out.extend(own.map(|layer| Term { layer: *layer, delay, scale }));
+    if out.len() > MOST_LAYERS {
+        return Err(format!("more than {MOST_LAYERS} layers drive {}", stage.channel_name(channel)));
+    }
+    let Some((group, name)) = stage.channel_name(channel).split_once('.') else { return Ok(()) };
+    let here = stage.group_index(group);
+    for copy in shot.copies().iter().filter(|c| Some(c.to()) == here) {
+        let from = stage.groups().get(copy.from()).map_or("", |g| g.name());
+        if let Some(source) = stage.channel(&format!("{from}.{name}")) {
+            handed_on(stage, shot, direct, source, (delay + copy.delay(), scale * copy.scale_of(name)), out)?;
+        }
+    }
+    Ok(())
+}
+
+/// Steps of one unit, positive: full steps x microsteps x gear ratio / travel per revolution.
+pub(super) fn steps_per_unit(axis: &Axis) -> f64 {
+    let d = axis.drive();
+    f64::from(d.full_steps_per_rev()) * f64::from(d.microsteps()) * d.gear_ratio() / d.travel_per_rev()
+}
+
+/// Steps from home of a position, not rounded.
+pub(super) fn steps(axis: &Axis, position: f64) -> f64 {
+    let steps = (position - axis.home()) * steps_per_unit(axis);
+    if axis.drive().is_reversed() { -steps } else { steps }
+}

@@ -1,0 +1,71 @@
+//! What the manifest of a folder says, as this room reads it.
+//!
+//! Read by structures of its own, not by those that wrote it, so that a slip in writing is seen here. Keys it does not know are left alone.
+
+use serde::Deserialize;
+
+/// The manifest.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct Record {
+    pub(super) format: u32,
+    pub(super) kind: String,
+    pub(super) written_by: String,
+    pub(super) shot: String,
+    pub(super) stage: String,
+    pub(super) source: String,
+    pub(super) within_limits: bool,
+    pub(super) violations: Vec<String>,
+    pub(super) clock: ClockRecord,
+    pub(super) passes: Vec<PassRecord>,
+    pub(super) columns: Vec<ColumnRecord>,
+    pub(super) rounding: String,
+    pub(super) cautions: Vec<String>,
+    pub(super) files: Vec<FileRecord>,
+}
+
+/// The shot's clock.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct ClockRecord {
+    pub(super) frame_rate: String,
+    pub(super) first_frame: i64,
+    pub(super) last_frame: i64,
+    pub(super) timecode_start: String,
+    pub(super) run_up_frames: u32,
+    pub(super) run_down_frames: u32,
+}
+
+/// One pass.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct PassRecord {
+    pub(super) name: String,
+    pub(super) exposure: String,
+    pub(super) seconds_per_frame: f64,
+    pub(super) shutter: f64,
+    pub(super) settle: f64,
+    pub(super) duration_s: f64,
+    pub(super) parked: Vec<String>,
+    pub(super) steps: String,
+    pub(super) units: String,
+}
+
+/// One column.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct ColumnRecord {
+    pub(super) axis: String,
+    pub(super) unit: String,
+    pub(super) steps_per_unit: f64,
+    pub(super) home: f64,
+    pub(super) travel: [f64; 2],
+    pub(super) max_velocity: f64,
+    pub(super) max_acceleration: f64,
+    pub(super) max_jerk: f64,
+    pub(super) max_step_rate: Option<f64>,
+}
+
+/// One file.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct FileRecord {
+    pub(super) path: String,
+    pub(super) bytes: u64,
+    pub(super) blake3: String,
+}
