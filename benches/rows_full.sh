@@ -20,7 +20,7 @@ for rate in 100 1000; do
     pid=$!
     most=0
     while kill -0 "$pid" 2>/dev/null; do
-        now=$(sed -n 's/^VmHWM: *\([0-9]*\) kB/\1/p' "/proc/$pid/status" 2>/dev/null || echo 0)
+        now=$(sed -n 's/^VmHWM:[[:space:]]*\([0-9]*\) kB/\1/p' "/proc/$pid/status" 2>/dev/null || echo 0)
         [ "${now:-0}" -gt "$most" ] && most=$now
         sleep 0.02
     done

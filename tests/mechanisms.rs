@@ -311,3 +311,52 @@ fn a_screen_s_flicker_is_reported_and_warned_of_above_half_an_opening_an_exposur
         assert!((found[0].value.unwrap() - 12.0 * 1.875 * h / 50.0 / 360.0).abs() < 1e-9);
     }
 }
+
+/// A hoist on a drum of two layers, three turns on at height 0.
+fn with_drum(keys: &str) -> Result<Loaded, Rejection> {
+    let axis = r#"[[group.axis]]
+name = "hoist_drum"
+unit = "deg"
+travel = [-1000, 30000]
+max_velocity = 600
+max_acceleration = 100
+max_jerk = 100
+motor = "m"
+gear_ratio = 60
+[[group.mechanism]]
+kind = "drum"
+axis = "hoist_drum"
+channel = "hoist"
+radius = 25
+rope_diameter = 1
+turns_per_layer = 10
+layers = 2
+wound = 3
+rope_area = 0.4
+rope_modulus = 100000
+mass = 12
+rope_length = 2500
+"#;
+    let stage =
+        STAGE.replacen("[[group.mechanism]]\nkind = \"swashplate\"", &format!("{axis}[[group.mechanism]]\nkind = \"swashplate\""), 1);
+    let shot = SHOT.replacen("[[cycle]]", &format!("[[track]]\nchannel = \"heron_a.hoist\"\nkeys = {keys}\n[[cycle]]"), 1);
+    load(&stage, &shot)
+}
+
+#[test]
+fn a_drum_turns_for_its_height_reports_its_stretch_and_never_passes_between_layers() {
+    use movewright::check::check;
+    // Seven turns are left in the first layer: 7 x 2 pi x 25.5 mm = 1121.5 mm (D: the rope's middle lies half its diameter above the drum).
+    let Loaded { stage, shot, .. } = with_drum("[[1, 0], [90, 1100]]").unwrap_or_else(|r| panic!("{r}"));
+    let mv = Move::compile(&stage, &shot).unwrap_or_else(|e| panic!("{}", e[0]));
+    let drum = stage.axis_index("heron_a.hoist_drum").unwrap();
+    let turned = mv.axes()[drum].curve().at(90.0).unwrap() - mv.axes()[drum].curve().at(1.0).unwrap();
+    assert!((turned - 1100.0 / (2.0 * std::f64::consts::PI * 25.5) * 360.0).abs() < 1e-6 * turned, "{turned}");
+    let report = check(&stage, &shot, &mv, &[]);
+    let f = report.findings.iter().find(|f| f.kind == "rope_stretch" && f.axis == drum).unwrap();
+    // F L / (A E): 12 x 9.80665 N x 2500 mm / (0.4 mm2 x 100000 N/mm2) = 7.355 mm, at the lowest place.
+    assert!((f.value.unwrap() - 12.0 * 9.80665 * 2500.0 / (0.4 * 100_000.0)).abs() < 1e-9, "{f:?}");
+    let Loaded { stage, shot, .. } = with_drum("[[1, 0], [90, 1130]]").unwrap_or_else(|r| panic!("{r}"));
+    let errors = Move::compile(&stage, &shot).unwrap_err();
+    assert!(errors[0].to_string().contains("one layer of rope to the next"), "{}", errors[0]);
+}

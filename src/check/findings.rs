@@ -6,7 +6,7 @@ use crate::compile::{AxisMove, Move};
 use crate::motion::Peaks;
 use crate::shot::{Shape, Shot};
 use crate::signal::{Source, SourceKind, sources};
-use crate::stage::{Axis, Mover, Stage};
+use crate::stage::{Axis, Mover, Stage, Work};
 
 /// Every finding, axis by axis in stage order.
 #[must_use]
@@ -32,6 +32,7 @@ pub fn findings(stage: &Stage, shot: &Shot, mv: &Move, reversals: &[Vec<f64>]) -
                 ),
             });
         }
+        found.extend(stretch(stage, m, name, i));
         found.extend(flicker(shot, axis, m, name, i));
         found.extend(reversals.get(i).and_then(|r| turns(axis, r, name, i)));
         found.extend(passes_by(shot, axis, m, own, name, i));
@@ -55,6 +56,23 @@ pub fn findings(stage: &Stage, shot: &Shot, mv: &Move, reversals: &[Vec<f64>]) -
         }
     }
     found
+}
+
+/// How far the rope of a drum stretches under its load, at the lowest place of the photographed span.
+fn stretch(stage: &Stage, m: &AxisMove, name: &str, index: usize) -> Option<Finding> {
+    let Mover::Machine(machine, _) = stage.mover(index) else { return None };
+    let Work::Drum(drum, Some(hung)) = machine.work() else { return None };
+    let peaks = m.peaks();
+    let heights = [peaks.least, peaks.greatest].map(|e| drum.height(e.value).ok().map(|h| (h, e.at)));
+    let (height, at) = heights.into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let by = hung.stretch_at(height);
+    Some(Finding {
+        kind: "rope_stretch",
+        axis: index,
+        frame: Some(at),
+        value: Some(by),
+        message: format!("{name}: the rope stretches by {by:.3} mm under its load at most, at a height of {height:.1} mm (frame {at:.2})"),
+    })
 }
 
 /// How often a turning screen's openings pass, and whether an exposure can tell them apart: above half an opening an exposure the shafts of

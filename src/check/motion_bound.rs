@@ -197,7 +197,7 @@ fn formula<T: Real>(work: &Work, axes: &[T]) -> Option<Result<Vec<T>, OutOfReach
     match (work, axes) {
         (Work::Swashplate(plate), [a, b, c]) => Some(plate.pose([*a, *b, *c]).map(|p| p.to_vec())),
         (Work::LimbWire(wire, _), [paid_out]) => Some(wire.angle(*paid_out).map(|a| vec![a])),
-        (Work::Drum(drum), [turn]) => Some(drum.height(*turn).map(|h| vec![h])),
+        (Work::Drum(drum, _), [turn]) => Some(drum.height(*turn).map(|h| vec![h])),
         _ => None,
     }
 }
@@ -206,7 +206,7 @@ fn formula<T: Real>(work: &Work, axes: &[T]) -> Option<Result<Vec<T>, OutOfReach
 fn enclosed(work: &Work, axes: &[Within]) -> Option<Vec<Within>> {
     match (work, axes) {
         (Work::Swashplate(plate), [a, b, c]) if plate.has_rods() => rods(plate, [*a, *b, *c]).map(|p| p.to_vec()),
-        (Work::Drum(drum), [turn]) => {
+        (Work::Drum(drum, _), [turn]) => {
             // Height rises with turn, in proportion within a layer: its ends are those of the turn, its slopes those of the layers between.
             let at = |p: f64| drum.height(Jet::time(p)).ok();
             let (low, high) = (at(turn.p.lo)?, at(turn.p.hi)?);

@@ -276,7 +276,7 @@ impl PassReport {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
     /// Kind, for machines: `overshoot`, `acceleration_step`, `never_moves`, `reversals`, `torque_unchecked`, `blended_corner`, `pixels`,
-    /// `openings`, `flicker`.
+    /// `openings`, `flicker`, `rope_stretch`.
     pub kind: &'static str,
     /// Index of the axis.
     pub axis: usize,

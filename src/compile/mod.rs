@@ -215,9 +215,23 @@ fn photographed(stage: &Stage, shot: &Shot, layers: &Layers, index: usize, axis:
     let (from, to) = shot.frames().photographed();
     let signal = AxisSignal::of(stage, shot, layers, index)?;
     let tolerance = tolerance(shot, axis, &signal, from, to)?;
+    within_a_layer(&signal, from, to)?;
     let (curve, breaks) = fit::curve(&signal, from, to, &tolerance)?;
     let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
     Ok(Shown { curve, peaks, breaks })
+}
+
+/// A drum's speed jumps where its rope passes to another layer: nothing may be fitted across, so a move that crosses is refused.
+fn within_a_layer(signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), FitError> {
+    let Some((height, changes)) = signal.layered() else { return Ok(()) };
+    // The height's own curve tells its extremes exactly; a wide tolerance in its derivatives asks for no needless pieces.
+    let wide = Tolerance { position: 1e-3, velocity: f64::MAX, acceleration: f64::MAX, jerk: f64::MAX };
+    let (curve, _) = fit::curve(&AxisSignal::Own(height.clone()), from, to, &wide)?;
+    let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
+    match changes.iter().find(|h| peaks.least.value < **h && **h < peaks.greatest.value) {
+        Some(height) => Err(FitError::OutOfReach { at: peaks.greatest.at, error: crate::signal::NoPlace::LayerChange { height: *height } }),
+        None => Ok(()),
+    }
 }
 
 /// A sixteenth of a step, and a thousandth of the axis's limits at the fastest pace that matters: that of the fastest moving pass,

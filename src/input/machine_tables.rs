@@ -8,6 +8,7 @@ use super::reader::Table;
 use super::values::{self, NUMBER, TEXT, WHOLE};
 use crate::bounds::Flaw;
 use crate::mechanism::drum::Spool;
+use crate::mechanism::drum::{Hung, Rope};
 use crate::mechanism::{Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec};
 use crate::stage::{MachineSpec, Work};
 
@@ -29,7 +30,21 @@ enum Kind {
 const KINDS: &[(&str, Kind)] = &[("swashplate", Kind::Swashplate), ("limb_wire", Kind::LimbWire), ("drum", Kind::Drum)];
 const PLATE_KEYS: &[&str] = &["kind", "axes", "channels", "radius", "azimuths", "rod_length"];
 const WIRE_KEYS: &[&str] = &["kind", "axis", "channel", "arm", "guide", "neutral", "mass", "centre_of_mass", "inertia"];
-const DRUM_KEYS: &[&str] = &["kind", "axis", "channel", "radius", "rope_diameter", "turns_per_layer", "layers", "wound"];
+const DRUM_KEYS: &[&str] = &[
+    "kind",
+    "axis",
+    "channel",
+    "radius",
+    "rope_diameter",
+    "turns_per_layer",
+    "layers",
+    "wound",
+    "rope_area",
+    "rope_modulus",
+    "mass",
+    "rope_length",
+];
+const HUNG_KEYS: &[&str] = &["rope_area", "rope_modulus", "mass", "rope_length"];
 
 /// The mechanisms of one group.
 pub(super) fn machines<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Vec<MachineRead<'t>> {
@@ -133,5 +148,18 @@ fn drum(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
     } else {
         None
     };
-    built(log, table, Drum::new(DrumSpec { radius: radius?, rope_diameter, spool })).map(Work::Drum)
+    // What hangs is known whole or not at all.
+    let hung = if HUNG_KEYS.iter().any(|k| table.has(k)) {
+        let area = table.need(log, "rope_area", "a number, mm2 of metal", values::number);
+        let modulus = table.need(log, "rope_modulus", "a number, N/mm2", values::number);
+        let mass = table.need(log, "mass", "a number, kg", values::number);
+        let length = table.need(log, "rope_length", "a number, mm of rope at height 0", values::number);
+        let named =
+            |flaws: Vec<Flaw>| -> Vec<Flaw> { flaws.into_iter().map(|f| Flaw { field: format!("rope_{}", f.field), ..f }).collect() };
+        let rope = built(log, table, Rope::new(area?, modulus?).map_err(named));
+        Some(built(log, table, Hung::new(rope?, mass?, length?))?)
+    } else {
+        None
+    };
+    built(log, table, Drum::new(DrumSpec { radius: radius?, rope_diameter, spool })).map(|d| Work::Drum(d, hung))
 }

@@ -11,7 +11,7 @@
 
 use super::real::Real;
 use super::{AREA, LENGTH, MODULUS, MOST_LAYERS, OutOfReach, SPAN, TURNS_PER_LAYER};
-use crate::bounds::{Bound, Flaw};
+use crate::bounds::{self, Bound, Flaw};
 use crate::number::elementary;
 
 /// How a rope lies on its drum where it may lie in more than one layer.
@@ -171,6 +171,35 @@ impl Rope {
     #[must_use]
     pub fn stretch(&self, force: f64, length: f64) -> f64 {
         force * length / (self.area * self.modulus)
+    }
+}
+
+/// What hangs on a drum's rope, so that its stretch can be told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hung {
+    /// The rope.
+    pub rope: Rope,
+    /// Mass of the load, kg.
+    pub mass: f64,
+    /// Rope between drum and load at height 0, mm.
+    pub length: f64,
+}
+
+impl Hung {
+    /// Checks what hangs.
+    ///
+    /// # Errors
+    /// Every number out of its range.
+    pub fn new(rope: Rope, mass: f64, length: f64) -> Result<Hung, Vec<Flaw>> {
+        let flaws: Vec<Flaw> =
+            [bounds::MASS.check("mass", mass).err(), LENGTH.check("rope_length", length).err()].into_iter().flatten().collect();
+        if flaws.is_empty() { Ok(Hung { rope, mass, length }) } else { Err(flaws) }
+    }
+
+    /// Stretch of the rope at a height, mm: the load's weight over the rope that is out; none where no rope is out.
+    #[must_use]
+    pub fn stretch_at(&self, height: f64) -> f64 {
+        self.rope.stretch(self.mass * super::GRAVITY, (self.length - height).max(0.0))
     }
 }
 

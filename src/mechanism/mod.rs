@@ -19,7 +19,7 @@ pub mod space;
 pub mod swashplate;
 
 pub use aim::{Aim, AimTrouble};
-pub use drum::{Drum, DrumSpec, Rope, Spool};
+pub use drum::{Drum, DrumSpec, Hung, Rope, Spool};
 pub use joint::{Chain, JointKind, JointSpec};
 pub use lens::{BehindCamera, Lens, LensSpec, Pixel};
 pub use limb_wire::{Limb, LimbWire, LimbWireSpec, Pull};

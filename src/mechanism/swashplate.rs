@@ -30,7 +30,8 @@ pub struct SwashplateSpec {
     pub radius: f64,
     /// Where the actuators stand, deg, clockwise from the front as seen from above.
     pub azimuths: [f64; 3],
-    /// Length of the rods between actuators and plate, mm; without it the actuators carry the plane itself.
+    /// Length of the rods between actuators and plate, mm; without it the actuators carry the plane itself. The rods push from below: for
+    /// wires that hang the plate from above, the small lean L - sqrt(L^2 - d^2) has the other sign.
     pub rod_length: Option<f64>,
 }
 

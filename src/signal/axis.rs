@@ -9,7 +9,7 @@ use crate::mechanism::OutOfReach;
 use crate::mechanism::aim::AimTrouble;
 use crate::number::Jet;
 use crate::shot::Shot;
-use crate::stage::{Machine, Mover, Stage};
+use crate::stage::{Machine, Mover, Stage, Work};
 
 /// The signal of an axis.
 #[derive(Debug, Clone)]
@@ -44,6 +44,14 @@ pub enum NoPlace {
     /// A target cannot be aimed at.
     #[error(transparent)]
     Aim(#[from] AimTrouble),
+    /// A drum would pass from one layer of rope to another: its speed would jump.
+    #[error(
+        "the drum passes from one layer of rope to the next at a height of {height} mm, where its speed would jump; keep the move within a layer, or use a drum that holds the rope in one"
+    )]
+    LayerChange {
+        /// Height of the change, mm.
+        height: f64,
+    },
 }
 
 impl<'a> AxisSignal<'a> {
@@ -113,6 +121,18 @@ impl<'a> AxisSignal<'a> {
         match self {
             AxisSignal::Own(signal) => signal.as_keyed(),
             AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
+        }
+    }
+
+    /// The channel of a drum whose rope lies in layers, and the heights between which it must stay.
+    #[must_use]
+    pub fn layered(&self) -> Option<(&Signal, Vec<f64>)> {
+        match self {
+            AxisSignal::Driven { machine, channels, .. } => match (machine.work(), channels.as_slice()) {
+                (Work::Drum(drum, _), [height]) => Some((height, drum.layer_changes())).filter(|(_, changes)| !changes.is_empty()),
+                _ => None,
+            },
+            _ => None,
         }
     }
 

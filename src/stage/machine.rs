@@ -5,7 +5,7 @@
 
 use super::{ChannelId, Stage};
 use crate::bounds::Flaw;
-use crate::mechanism::{Drum, Limb, LimbWire, OutOfReach, Real, Swashplate};
+use crate::mechanism::{Drum, Hung, Limb, LimbWire, OutOfReach, Real, Swashplate};
 
 /// What a mechanism is.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,8 +14,8 @@ pub enum Work {
     Swashplate(Swashplate),
     /// A joint angle (deg) to wire paid out (mm); with a weighted limb, where its weight is given.
     LimbWire(LimbWire, Option<Limb>),
-    /// A height (mm) to the turn of a drum (deg).
-    Drum(Drum),
+    /// A height (mm) to the turn of a drum (deg); with what hangs on it, where that is given.
+    Drum(Drum, Option<Hung>),
 }
 
 impl Work {
@@ -25,7 +25,7 @@ impl Work {
         match self {
             Work::Swashplate(_) => "swashplate",
             Work::LimbWire(..) => "limb_wire",
-            Work::Drum(_) => "drum",
+            Work::Drum(..) => "drum",
         }
     }
 
@@ -34,7 +34,7 @@ impl Work {
     pub fn size(&self) -> usize {
         match self {
             Work::Swashplate(_) => 3,
-            Work::LimbWire(..) | Work::Drum(_) => 1,
+            Work::LimbWire(..) | Work::Drum(..) => 1,
         }
     }
 
@@ -44,7 +44,7 @@ impl Work {
         match self {
             Work::Swashplate(_) => &["mm", "deg", "deg"],
             Work::LimbWire(..) => &["deg"],
-            Work::Drum(_) => &["mm"],
+            Work::Drum(..) => &["mm"],
         }
     }
 
@@ -53,7 +53,7 @@ impl Work {
     pub fn axis_unit(&self) -> &'static str {
         match self {
             Work::Swashplate(_) | Work::LimbWire(..) => "mm",
-            Work::Drum(_) => "deg",
+            Work::Drum(..) => "deg",
         }
     }
 
@@ -66,7 +66,7 @@ impl Work {
         match (self, channels) {
             (Work::Swashplate(plate), [heave, pitch, roll]) => plate.actuators(*heave, *pitch, *roll)?.get(which).copied().ok_or(lost),
             (Work::LimbWire(wire, _), [angle]) => wire.paid_out(*angle),
-            (Work::Drum(drum), [height]) => drum.turn(*height),
+            (Work::Drum(drum, _), [height]) => drum.turn(*height),
             _ => Err(lost),
         }
     }
@@ -79,7 +79,7 @@ impl Work {
         match (self, axes) {
             (Work::Swashplate(plate), [a, b, c]) => plate.pose([*a, *b, *c]).map(|p| p.to_vec()),
             (Work::LimbWire(wire, _), [paid_out]) => wire.angle(*paid_out).map(|a| vec![a]),
-            (Work::Drum(drum), [turn]) => drum.height(*turn).map(|h| vec![h]),
+            (Work::Drum(drum, _), [turn]) => drum.height(*turn).map(|h| vec![h]),
             _ => Err(OutOfReach::Range { quantity: "axis", found: f64::NAN, least: f64::NAN, most: f64::NAN, unit: "" }),
         }
     }
