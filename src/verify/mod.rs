@@ -18,6 +18,7 @@ mod moves;
 mod oracle;
 mod record;
 mod shapes;
+mod sight;
 mod sine;
 mod spline;
 mod table;
@@ -64,7 +65,7 @@ pub struct Verdict {
     pub axes: usize,
     /// Frames compared.
     pub frames: usize,
-    /// Axes whose positions were not computed again, since an aim turns them; everything else was held against them.
+    /// Aimed axes whose angles could not be found again; everything else was held against them.
     pub not_computed: Vec<String>,
     /// True where the manifest says that something was over a limit and written all the same: travel and limits were not held against it.
     pub over_limits: bool,
@@ -151,10 +152,10 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
     match Oracle::new(stage, shot) {
         Err(what) => faults.file(FaultKind::Source, &shot_file, what),
         Ok(oracle) => {
-            let named = stage.axis_names().iter().enumerate();
-            verdict.not_computed = named.filter(|(i, _)| !oracle.is_known(*i)).map(|(_, n)| n.clone()).collect();
             let columns = Columns { stage, shot, oracle: &oracle, within_limits: record.within_limits };
             columns.check(dir, &|file| there.contains(file), faults);
+            let named = stage.axis_names().iter().enumerate();
+            verdict.not_computed = named.filter(|(i, _)| !oracle.is_known(*i)).map(|(_, n)| n.clone()).collect();
         }
     }
 }

@@ -2,13 +2,16 @@
 //!
 //! What: the sum of a channel's tracks, cycles and drifts, and of what copies hand on, later and scaled; its rest where nothing drives it. An axis is its own
 //! channel, or follows from its mechanism's channels by the stage's geometry in plain numbers. Then steps by the formula of the stage file. Shares no code
-//! with the compiler but the stage. A channel that an aim turns is not computed again: [`Oracle::is_known`] is false for its axes.
+//! with the compiler but the stage. The angles of an aim are found by trial;
+//! where that does not end, [`Oracle::is_known`] is false for its axes.
 //! Limits: positions only; how far two honest computations may differ is said by [`Oracle::floor`].
 
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::beat::Beat;
 use super::shapes::Course;
+use super::sight::Sight;
 use super::wander::Wander;
 use crate::shot::Shot;
 use crate::stage::{Axis, ChannelId, Mover, Stage};
@@ -55,7 +58,9 @@ pub(super) struct Oracle<'a> {
     stage: &'a Stage,
     layers: Vec<Layer>,
     channels: BTreeMap<ChannelId, Channel>,
-    aimed: BTreeSet<ChannelId>,
+    sights: Vec<Sight>,
+    /// Channels whose angles could not be found somewhere.
+    lost: RefCell<BTreeSet<ChannelId>>,
 }
 
 impl<'a> Oracle<'a> {
@@ -96,18 +101,41 @@ impl<'a> Oracle<'a> {
             };
             channels.insert(id, Channel { terms, size, exact });
         }
-        let aimed = shot.aims().iter().flat_map(crate::shot::Aim::channels).collect();
-        Ok(Oracle { stage, layers, channels, aimed })
+        // Bodies may hang on channels that no axis has under its own name.
+        for id in stage.bodies().iter().flat_map(|b| b.channels().iter().copied()) {
+            if !channels.contains_key(&id) {
+                let mut terms = Vec::new();
+                handed_on(stage, shot, &direct, id, (0.0, 1.0), &mut terms)?;
+                channels.insert(id, Channel { terms, size: 0.0, exact: false });
+            }
+        }
+        let sights = shot.aims().iter().map(Sight::new).collect();
+        Ok(Oracle { stage, layers, channels, sights, lost: RefCell::new(BTreeSet::new()) })
     }
 
-    /// False where an aim has a hand in the axis.
+    /// False for an axis that an aim turns, where its angle could not be found at some frame asked for so far.
     pub(super) fn is_known(&self, axis: usize) -> bool {
-        self.stage.channels_of(axis).iter().all(|c| !self.aimed.contains(c))
+        let lost = self.lost.borrow();
+        self.stage.channels_of(axis).iter().all(|c| !lost.contains(c))
+    }
+
+    /// The angle of an aimed axis.
+    fn aimed(&self, axis: usize, t: f64) -> Option<f64> {
+        let of = |s: &Sight| s.channels.iter().position(|c| c.0 == axis);
+        let (sight, which) = self.sights.iter().find_map(|s| of(s).map(|which| (s, which)))?;
+        let found = sight.angles(self.stage, t, &|c| self.value(c, t)).and_then(|a| a.get(which).copied());
+        if found.is_none() {
+            self.lost.borrow_mut().extend(sight.channels);
+        }
+        Some(found.unwrap_or(f64::NAN))
     }
 
     /// Position of an axis at `t`, in units; NaN where its mechanism cannot stand so.
     pub(super) fn position(&self, axis: usize, t: f64) -> f64 {
         let home = self.stage.axes().get(axis).map_or(f64::NAN, Axis::home);
+        if let Some(angle) = self.aimed(axis, t) {
+            return angle;
+        }
         if self.stage.channels_of(axis).iter().all(|c| !self.is_driven(*c)) {
             return home;
         }
@@ -124,7 +152,10 @@ impl<'a> Oracle<'a> {
     /// and rounding of the arithmetic.
     pub(super) fn floor(&self, axis: usize, position: f64) -> f64 {
         let Some(a) = self.stage.axes().get(axis) else { return 0.0 };
+        let turned = self.sights.iter().any(|s| s.channels.iter().any(|c| c.0 == axis));
         let (exact, size) = match self.stage.mover(axis) {
+            // A search ends within 1e-10 of a right angle or so; lengths of the stage's size go into it.
+            Mover::Own(_) if turned => (false, 360.0),
             Mover::Own(channel) => self.channels.get(&channel).map_or((true, 0.0), |c| (c.exact, c.size)),
             // Geometry is computed with lengths of the order of the axis's travel.
             Mover::Machine(..) => (false, a.travel().lower.abs().max(a.travel().upper.abs())),

@@ -1,0 +1,91 @@
+//! Where a camera has to turn so that a point stands in the middle of its picture: found by trial, in plain numbers.
+//!
+//! What: the point seen from the camera is q; aimed means q.x = q.y = 0 and q.z < 0. From the two axes' rest, Newton's method with slopes from small trial turns
+//! (a ten-thousandth of a degree to either side), no step longer than ten degrees. Shares no code with the compiler's aim but the stage's joints.
+//! Limits: what it does not find within a hundred steps it does not know; the slopes are good to 1e-8, which costs steps, not closeness.
+
+use crate::mechanism::Vector;
+use crate::shot::Aim;
+use crate::shot::aim::Offset;
+use crate::stage::{ChannelId, Stage};
+
+use super::shapes::{monotone, pairs};
+
+/// Trial turn, deg.
+const TRIAL: f64 = 1e-4;
+
+/// What an aim needs at hand.
+#[derive(Debug)]
+pub(super) struct Sight {
+    pub(super) channels: [ChannelId; 2],
+    camera: usize,
+    at: Option<usize>,
+    offset: [Part; 3],
+}
+
+#[derive(Debug)]
+enum Part {
+    Fixed(f64),
+    Keyed(Vec<(f64, f64)>),
+}
+
+impl Sight {
+    /// The aim's data.
+    pub(super) fn new(aim: &Aim) -> Sight {
+        let offset = match aim.offset() {
+            Offset::Fixed(at) => at.map(Part::Fixed),
+            Offset::Keyed([x, y, z]) => [x, y, z].map(|keys| Part::Keyed(pairs(keys))),
+        };
+        Sight { channels: aim.channels(), camera: aim.camera(), at: aim.at(), offset }
+    }
+
+    /// The two angles at `t`, deg, with `value` as the value of every other channel; `None` where the search does not end.
+    pub(super) fn angles(&self, stage: &Stage, t: f64, value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
+        let camera = stage.body_of(self.camera)?;
+        let [x, y, z] = &self.offset;
+        let part = |p: &Part| match p {
+            Part::Fixed(x) => *x,
+            Part::Keyed(keys) => monotone(keys, t),
+        };
+        let offset = Vector::new(part(x), part(y), part(z));
+        let target = match self.at {
+            Some(group) => {
+                let body = stage.body_of(group)?;
+                body.chain().pose(|i| body.channels().get(i).map_or(f64::NAN, |c| value(*c))).out(offset)
+            }
+            None => offset,
+        };
+        let off = |angles: [f64; 2]| -> (f64, f64, f64) {
+            let of = |c: &ChannelId| match self.channels.iter().position(|a| a == c) {
+                Some(0) => angles[0],
+                Some(_) => angles[1],
+                None => value(*c),
+            };
+            let q = camera.chain().pose(|i| camera.channels().get(i).map_or(f64::NAN, of)).inward(target);
+            let far = (q.x * q.x + q.y * q.y + q.z * q.z).sqrt();
+            (q.x / far, q.y / far, q.z / far)
+        };
+        let mut angles = self.channels.map(|c| stage.channel_rest(c));
+        for _ in 0..100 {
+            let (x, y, z) = off(angles);
+            if x.abs() < 1e-12 && y.abs() < 1e-12 {
+                return (z < 0.0).then_some(angles);
+            }
+            let slope = |which: usize| {
+                let turned = |by: f64| off(if which == 0 { [angles[0] + by, angles[1]] } else { [angles[0], angles[1] + by] });
+                let (a, b) = (turned(TRIAL), turned(-TRIAL));
+                ((a.0 - b.0) / (2.0 * TRIAL), (a.1 - b.1) / (2.0 * TRIAL))
+            };
+            let ((ax, ay), (bx, by)) = (slope(0), slope(1));
+            let det = ax * by - bx * ay;
+            let step = [(x * by - y * bx) / det, (y * ax - x * ay) / det];
+            if !(step[0].is_finite() && step[1].is_finite()) {
+                return None;
+            }
+            angles = [angles[0] - step[0].clamp(-10.0, 10.0), angles[1] - step[1].clamp(-10.0, 10.0)];
+        }
+        // Closer than a hundred-millionth of a degree is as near as plain numbers come on a large stage.
+        let (x, y, z) = off(angles);
+        (x.abs() < 1e-10 && y.abs() < 1e-10 && z < 0.0).then_some(angles)
+    }
+}
