@@ -29,7 +29,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("output", &["number", "bounds", "motion", "time", "stage", "shot", "compile", "check", "mechanism"]),
     ("input", &["number", "bounds", "time", "stage", "shot", "mechanism"]),
     ("measure", &["number", "bounds", "time", "stage"]),
-    ("verify", &["number", "bounds", "time", "stage", "shot", "input"]),
+    ("verify", &["number", "bounds", "time", "mechanism", "stage", "shot", "input"]),
     (
         "cli",
         &[

@@ -51,7 +51,7 @@ impl Peaks {
         let mut peaks = Peaks::NONE;
         let n = range.len();
         for piece in curve.pieces().skip(range.start).take(n) {
-            peaks.take_in(&piece);
+            peaks.take_in(&piece, piece.index + 1 == range.end || piece.index + 1 == curve.len());
         }
         peaks.velocity.at.is_finite().then_some(peaks)
     }
@@ -60,7 +60,7 @@ impl Peaks {
     #[must_use]
     pub fn of_piece(piece: &Piece<'_>) -> Peaks {
         let mut peaks = Peaks::NONE;
-        peaks.take_in(piece);
+        peaks.take_in(piece, true);
         peaks
     }
 
@@ -75,7 +75,7 @@ impl Peaks {
         self
     }
 
-    fn take_in(&mut self, piece: &Piece<'_>) {
+    fn take_in(&mut self, piece: &Piece<'_>, is_last: bool) {
         let q = piece.quintic;
         let [c0, c1, c2, c3, c4, c5] = q.0;
         let h = piece.length();
@@ -88,9 +88,12 @@ impl Peaks {
             high(&mut self.jerk, 0.0, start);
             return;
         }
-        let p1 = q.at(1.0);
-        low(&mut self.least, p1, end);
-        high(&mut self.greatest, p1, end);
+        // Position is continuous, and the piece that begins at a knot has it bit for bit: the end of this one counts only where it is the last.
+        if is_last {
+            let p1 = q.at(1.0);
+            low(&mut self.least, p1, end);
+            high(&mut self.greatest, p1, end);
+        }
         let frame = |u: f64| start + u * h;
         let (r1, r2, r3) = (1.0 / h, 1.0 / (h * h), 1.0 / (h * h * h));
 

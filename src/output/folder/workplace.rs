@@ -35,7 +35,7 @@ impl Workplace {
     pub(in crate::output) fn within(parent: &Path) -> io::Result<Workplace> {
         clean(parent);
         for _ in 0..TRIES {
-            let dir = tempfile::Builder::new().prefix(PREFIX).tempdir_in(parent)?;
+            let dir = tempfile::Builder::new().prefix(PREFIX).tempdir_in(parent).map_err(without_path)?;
             let lock = match locked(dir.path()) {
                 Ok((lock, Hold::Ours | Hold::NoLocks)) => lock,
                 Ok((_, Hold::Lost)) => continue,
@@ -101,6 +101,13 @@ impl Workplace {
         self.dir.disable_cleanup(true);
         Err(io::Error::other(format!("{error}; what stood there is kept in {}", old.display())))
     }
+}
+
+/// What the system said, without the name of a place that was not made.
+fn without_path(error: io::Error) -> io::Error {
+    let text = error.to_string();
+    let said = text.split_once(" at path ").map(|(said, _)| io::Error::new(error.kind(), said));
+    said.unwrap_or(error)
 }
 
 /// What came of locking a place.
