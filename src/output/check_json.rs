@@ -45,6 +45,7 @@ pub fn document(stage: &Stage, shot: &Shot, report: &Report) -> impl Serialize +
                 axis: stage.axis_name(i).to_owned(),
                 microstep_torque_share: crate::check::lag::microstep_torque(a.drive().microsteps()),
                 between_paces_steps: *steps,
+                between_paces_pixels: steps.zip(pixels_of_a_step(report, i)).map(|(s, p)| s * p),
             })
             .collect(),
         registration: report.registration.pairs.iter().map(|p| pair(stage, shot, p)).collect(),
@@ -81,12 +82,18 @@ struct Document {
     notice: &'static str,
 }
 
+/// What a step of an axis is worth at most in any camera's picture.
+fn pixels_of_a_step(report: &Report, axis: usize) -> Option<f64> {
+    report.pixels.iter().filter(|p| p.axis == axis).map(|p| p.step).reduce(f64::max)
+}
+
 /// Stepper facts of an axis: what one microstep has of the holding torque, and by how many steps lag can set passes of different pace apart.
 #[derive(Serialize)]
 struct LagJson {
     axis: String,
     microstep_torque_share: f64,
     between_paces_steps: Option<f64>,
+    between_paces_pixels: Option<f64>,
 }
 
 #[derive(Serialize)]
