@@ -1,13 +1,17 @@
 //! Folders that are whole or not there: written aside, flushed, then renamed.
 //!
 //! Invariant: at every instant the target is the old folder, complete, or the new one, complete, or (before the first time) absent. A folder that is not ours
-//! is never touched; one of ours with other content only on request.
+//! is never touched; one of ours with other content only on request. What a killed run left beside the target, the next run removes.
+
+mod workplace;
 
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
 use super::manifest::{FileEntry, KIND, Manifest};
+
+pub(super) use workplace::Workplace;
 
 /// What became of a target.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,7 +64,7 @@ pub enum FolderError {
 #[derive(Debug)]
 pub struct Aside {
     target: PathBuf,
-    dir: tempfile::TempDir,
+    place: Workplace,
     files: Vec<FileEntry>,
 }
 
@@ -76,16 +80,11 @@ impl Aside {
     /// A target that is a file or not ours; a parent that cannot be written.
     pub fn beside(target: &Path) -> Result<Aside, FolderError> {
         existing(target)?;
-        let parent = match target.parent() {
-            Some(p) if !p.as_os_str().is_empty() => p.to_owned(),
-            _ => PathBuf::from("."),
-        };
+        let parent = parent(target);
         fs::create_dir_all(&parent).map_err(refused("cannot make the folder", &parent))?;
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".movewright-partial-");
-        readable(&mut builder);
-        let dir = builder.tempdir_in(&parent).map_err(refused("cannot write in", &parent))?;
-        Ok(Aside { target: target.to_owned(), dir, files: Vec::new() })
+        let place = Workplace::within(&parent).map_err(refused("cannot write in", &parent))?;
+        fs::create_dir(place.new_path()).map_err(refused("cannot write in", &parent))?;
+        Ok(Aside { target: target.to_owned(), place, files: Vec::new() })
     }
 
     /// Adds a file, `path` relative with `/`, whose bytes `fill` writes.
@@ -93,16 +92,25 @@ impl Aside {
     /// # Errors
     /// Whatever `fill` or the system says.
     pub fn file<E: From<FolderError>>(&mut self, path: &str, fill: impl FnOnce(&mut dyn io::Write) -> Result<(), E>) -> Result<(), E> {
-        let full = path.split('/').fold(self.dir.path().to_owned(), |p, part| p.join(part));
+        let under = |root: &Path| path.split('/').fold(root.to_owned(), |p, part| p.join(part));
+        let full = under(&self.place.new_path());
+        // Told by the name it will have: the other is gone when it is read.
+        let cannot = |error| refused("cannot write", &under(&self.target))(error);
         if let Some(parent) = full.parent() {
-            fs::create_dir_all(parent).map_err(refused("cannot make the folder", parent))?;
+            fs::create_dir_all(parent).map_err(cannot)?;
         }
-        let file = fs::File::create(&full).map_err(refused("cannot write", &full))?;
-        let mut hashed = Hashed { out: io::BufWriter::with_capacity(1 << 16, file), hash: blake3::Hasher::new(), bytes: 0 };
-        fill(&mut hashed)?;
-        io::Write::flush(&mut hashed).map_err(refused("cannot write", &full))?;
-        let file = hashed.out.into_inner().map_err(|e| refused("cannot write", &full)(e.into_error()))?;
-        file.sync_all().map_err(refused("cannot write", &full))?;
+        let file = fs::File::create(&full).map_err(cannot)?;
+        let mut hashed = Hashed { out: io::BufWriter::with_capacity(1 << 16, file), hash: blake3::Hasher::new(), bytes: 0, error: None };
+        let filled = fill(&mut hashed);
+        if filled.is_ok() {
+            let _kept_below = io::Write::flush(&mut hashed);
+        }
+        if let Some(error) = hashed.error.take() {
+            return Err(cannot(error).into());
+        }
+        filled?;
+        let file = hashed.out.into_inner().map_err(|e| cannot(e.into_error()))?;
+        file.sync_all().map_err(cannot)?;
         self.files.push(FileEntry { path: path.to_owned(), bytes: hashed.bytes, blake3: hashed.hash.finalize().to_hex().to_string() });
         Ok(())
     }
@@ -117,50 +125,35 @@ impl Aside {
     ///
     /// # Errors
     /// A target with other content, unless `replace`; whatever the system says.
-    pub fn into_place(self, replace: bool) -> Result<Written, FolderError> {
+    pub fn into_place(mut self, replace: bool) -> Result<Written, FolderError> {
         let target = &self.target;
-        let Some(old) = existing(target)? else {
-            fs::rename(self.dir.path(), target).map_err(refused("cannot put in place", target))?;
-            // The folder has moved: there is nothing left to clean up.
-            let _moved = self.dir.keep();
-            return Ok(Written::New);
-        };
-        if same(&old, target, &self.files) {
+        let mut old = existing(target)?;
+        if old.is_none() {
+            let Err(error) = self.place.name_folder(target) else { return Ok(Written::New) };
+            // Another run may have put its own there in between.
+            old = existing(target)?;
+            if old.is_none() {
+                return Err(refused("cannot put in place", target)(error));
+            }
+        }
+        if old.is_some_and(|old| same(&old, target, &self.files)) {
             return Ok(Written::UpToDate);
         }
         if !replace {
             return Err(FolderError::Differs { path: target.clone() });
         }
-        exchange(self.dir.path(), target)?;
-        // What was the target is now the folder aside, and goes when `dir` is dropped.
+        self.place.exchange(target).map_err(refused("cannot replace", target))?;
+        // What was the target goes with the place.
         Ok(Written::Replaced)
     }
 }
 
-/// Temporary folders are for their owner's eyes alone; this one becomes the result, and gets the rights any new folder has.
-#[cfg(unix)]
-fn readable(builder: &mut tempfile::Builder<'_, '_>) {
-    use std::os::unix::fs::PermissionsExt;
-    builder.permissions(fs::Permissions::from_mode(0o777));
-}
-
-#[cfg(not(unix))]
-fn readable(_builder: &mut tempfile::Builder<'_, '_>) {}
-
-/// Swaps two folders in one step, so that no instant sees neither.
-#[cfg(target_os = "linux")]
-fn exchange(new: &Path, target: &Path) -> Result<(), FolderError> {
-    use rustix::fs::{CWD, RenameFlags, renameat_with};
-    renameat_with(CWD, new, CWD, target, RenameFlags::EXCHANGE).map_err(|e| refused("cannot replace", target)(e.into()))
-}
-
-/// Where the system has no exchange: the old folder steps aside first; between the two renames it stands beside, whole.
-#[cfg(not(target_os = "linux"))]
-fn exchange(new: &Path, target: &Path) -> Result<(), FolderError> {
-    let old = new.with_extension("old");
-    fs::rename(target, &old).map_err(refused("cannot replace", target))?;
-    fs::rename(new, target).map_err(refused("cannot replace", target))?;
-    fs::rename(&old, new).map_err(refused("cannot clean up", &old))
+/// The folder a path is in.
+pub(super) fn parent(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p.to_owned(),
+        _ => PathBuf::from("."),
+    }
 }
 
 /// The manifest of a folder of ours; `None` where nothing is there.
@@ -238,11 +231,26 @@ struct Hashed {
     out: io::BufWriter<fs::File>,
     hash: blake3::Hasher,
     bytes: u64,
+    /// What the system said first, whatever becomes of it on the way up.
+    error: Option<io::Error>,
+}
+
+impl Hashed {
+    fn kept<T>(&mut self, done: io::Result<T>) -> io::Result<T> {
+        done.map_err(|e| {
+            let kind = e.kind();
+            if kind != io::ErrorKind::Interrupted {
+                self.error.get_or_insert(e);
+            }
+            kind.into()
+        })
+    }
 }
 
 impl io::Write for Hashed {
     fn write(&mut self, buf: &[u8]) -> io::Result<usize> {
-        let n = self.out.write(buf)?;
+        let done = self.out.write(buf);
+        let n = self.kept(done)?;
         if let Some(taken) = buf.get(..n) {
             self.hash.update(taken);
             self.bytes += taken.len() as u64;
@@ -251,6 +259,7 @@ impl io::Write for Hashed {
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.out.flush()
+        let done = self.out.flush();
+        self.kept(done)
     }
 }

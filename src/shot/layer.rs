@@ -109,9 +109,9 @@ impl Track {
                 );
             } else if let Err(flaw) = bounds::BLEND.check("blend", b) {
                 flaws.push(flaw);
-            } else if shape == Shape::Linear && b == 0.0 {
+            } else if matches!(shape, Shape::Linear | Shape::CatmullRom) && b == 0.0 {
                 flaws.push(
-                    Flaw::new("T004", "blend", "a linear track without blending would change speed at once")
+                    Flaw::new("T004", "blend", format!("a `{}` track without blending would change speed at once", shape.name()))
                         .found("blend = 0", "more than 0 frames")
                         .help("no motor can follow a corner; give the frames to either side over which it is rounded"),
                 );

@@ -7,6 +7,7 @@
 //! Limits: positions only; how far two honest computations may differ is said by [`Oracle::floor`].
 
 use std::cell::RefCell;
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::beat::Beat;
@@ -103,10 +104,10 @@ impl<'a> Oracle<'a> {
         }
         // Bodies may hang on channels that no axis has under its own name.
         for id in stage.bodies().iter().flat_map(|b| b.channels().iter().copied()) {
-            if !channels.contains_key(&id) {
+            if let Entry::Vacant(new) = channels.entry(id) {
                 let mut terms = Vec::new();
                 handed_on(stage, shot, &direct, id, (0.0, 1.0), &mut terms)?;
-                channels.insert(id, Channel { terms, size: 0.0, exact: false });
+                new.insert(Channel { terms, size: 0.0, exact: false });
             }
         }
         let sights = shot.aims().iter().map(Sight::new).collect();

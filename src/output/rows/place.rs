@@ -3,13 +3,14 @@
 //! Invariant: at every instant the target is the old one, complete, or the new one, complete, or (before the first time) absent. A file that
 //! does not begin as rows do, and a folder that holds anything but such files, are never touched. What is no file at all (a device, a
 //! named pipe) is written to as it stands.
-//! Limits: an empty file or folder counts as nobody's work and is replaced.
+//! Limits: an empty file or folder counts as nobody's work and is replaced. Of two runs into one target, the later one stands.
 
 use std::fs;
 use std::io::{self, Read};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::RowsError;
+use crate::output::folder::{Workplace, parent};
 
 /// What became of a target.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,7 +26,8 @@ pub enum Placed {
 /// How every file of rows begins.
 const BEGINS: &[u8] = b"t_s,";
 
-const ASIDE: &str = ".movewright-partial-";
+/// How often a target may change hands between the look at it and the renaming, before this run gives up.
+const TRIES: usize = 16;
 
 fn refused(doing: &'static str, path: &Path) -> impl FnOnce(io::Error) -> RowsError {
     let path = path.to_owned();
@@ -41,37 +43,28 @@ fn not_rows(path: &Path, what: impl Into<String>) -> RowsError {
 /// # Errors
 /// A target that is not rows; whatever `fill` or the system says. The target is then what it was.
 pub fn to_file(target: &Path, fill: impl FnOnce(&mut fs::File) -> Result<(), RowsError>) -> Result<Placed, RowsError> {
-    let old = match fs::metadata(target) {
-        Ok(meta) => Some(meta),
-        Err(e) if e.kind() == io::ErrorKind::NotFound => None,
-        Err(e) => return Err(refused("cannot look at", target)(e)),
-    };
-    let mut real = target.to_owned();
-    if let Some(old) = &old {
-        if old.is_dir() {
-            return Err(not_rows(target, "is a folder (rows of all axes go to one file; --per-axis takes a folder)"));
-        }
-        if !old.is_file() {
-            let mut file = fs::OpenOptions::new().write(true).open(target).map_err(refused("cannot write to", target))?;
-            fill(&mut file)?;
-            return Ok(Placed::Streamed);
-        }
-        if !begins_as_rows(target)? {
-            return Err(not_rows(target, "is a file that does not begin with `t_s,`, as rows do"));
-        }
-        // A link stays a link: what it leads to is replaced.
-        real = fs::canonicalize(target).map_err(refused("cannot look at", target))?;
+    let old = file_of_rows(target)?;
+    if old.as_ref().is_some_and(|old| !old.is_file()) {
+        let mut file = fs::OpenOptions::new().write(true).open(target).map_err(refused("cannot write to", target))?;
+        fill(&mut file).map_err(named(target))?;
+        return Ok(Placed::Streamed);
     }
+    // A link stays a link: what it leads to is replaced.
+    let real = if old.is_some() { fs::canonicalize(target).map_err(refused("cannot look at", target))? } else { target.to_owned() };
     let parent = parent(&real);
     fs::create_dir_all(&parent).map_err(refused("cannot make the folder", &parent))?;
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(ASIDE);
-    rights(&mut builder, 0o666);
-    let mut aside = builder.tempfile_in(&parent).map_err(refused("cannot write in", &parent))?;
-    fill(aside.as_file_mut())?;
-    aside.as_file().sync_all().map_err(refused("cannot write", target))?;
-    aside.persist(&real).map_err(|e| refused("cannot put in place", target)(e.error))?;
-    Ok(if old.is_some() { Placed::Replaced } else { Placed::New })
+    let aside = Workplace::within(&parent).map_err(refused("cannot write in", &parent))?;
+    write(&aside.new_path(), target, fill)?;
+    for _ in 0..TRIES {
+        // Looked at again: writing took its time.
+        let over = file_of_rows(&real)?.is_some();
+        match aside.name_file(&real, over) {
+            Ok(()) => return Ok(if over { Placed::Replaced } else { Placed::New }),
+            Err(e) if e.kind() == io::ErrorKind::AlreadyExists => {}
+            Err(e) => return Err(refused("cannot put in place", target)(e)),
+        }
+    }
+    Err(refused("cannot put in place", target)(io::ErrorKind::AlreadyExists.into()))
 }
 
 /// Writes a folder of files; `fill` writes them into the folder it is given.
@@ -79,23 +72,31 @@ pub fn to_file(target: &Path, fill: impl FnOnce(&mut fs::File) -> Result<(), Row
 /// # Errors
 /// A target that is not a folder of rows; whatever `fill` or the system says. The target is then what it was.
 pub fn to_folder(target: &Path, fill: impl FnOnce(&Path) -> Result<(), RowsError>) -> Result<Placed, RowsError> {
-    let old = holds_rows(target)?;
+    holds_rows(target)?;
     let parent = parent(target);
     fs::create_dir_all(&parent).map_err(refused("cannot make the folder", &parent))?;
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(ASIDE);
-    rights(&mut builder, 0o777);
-    let aside = builder.tempdir_in(&parent).map_err(refused("cannot write in", &parent))?;
-    fill(aside.path())?;
-    if old {
-        exchange(aside.path(), target)?;
-        // What was the target is now the folder aside, and goes when `aside` is dropped.
-        return Ok(Placed::Replaced);
+    let mut aside = Workplace::within(&parent).map_err(refused("cannot write in", &parent))?;
+    let new = aside.new_path();
+    fs::create_dir(&new).map_err(refused("cannot write in", &parent))?;
+    fill(&new).map_err(|error| match error {
+        // Told by the name it will have: the other is gone when it is read.
+        RowsError::Place { doing, path, error } => {
+            let path = path.strip_prefix(&new).map_or(path.clone(), |within| target.join(within));
+            RowsError::Place { doing, path, error }
+        }
+        other => named(target)(other),
+    })?;
+    // Looked at again: writing took its time.
+    if !holds_rows(target)? {
+        let Err(error) = aside.name_folder(target) else { return Ok(Placed::New) };
+        // Another run may have put its own there in between.
+        if !holds_rows(target)? {
+            return Err(refused("cannot put in place", target)(error));
+        }
     }
-    fs::rename(aside.path(), target).map_err(refused("cannot put in place", target))?;
-    // The folder has moved: there is nothing left to clean up.
-    let _moved = aside.keep();
-    Ok(Placed::New)
+    // What was the target goes with the place aside.
+    aside.exchange(target).map_err(refused("cannot replace", target))?;
+    Ok(Placed::Replaced)
 }
 
 /// Writes one file of a folder that is itself being written aside.
@@ -103,16 +104,44 @@ pub fn to_folder(target: &Path, fill: impl FnOnce(&Path) -> Result<(), RowsError
 /// # Errors
 /// Whatever `fill` or the system says.
 pub fn within_folder(path: &Path, fill: impl FnOnce(&mut fs::File) -> Result<(), RowsError>) -> Result<(), RowsError> {
-    let mut file = fs::File::create(path).map_err(refused("cannot write", path))?;
-    fill(&mut file)?;
-    file.sync_all().map_err(refused("cannot write", path))
+    write(path, path, fill)
 }
 
-fn parent(path: &Path) -> PathBuf {
-    match path.parent() {
-        Some(p) if !p.as_os_str().is_empty() => p.to_owned(),
-        _ => PathBuf::from("."),
+/// Writes and flushes a file that is told of as `name`.
+fn write(path: &Path, name: &Path, fill: impl FnOnce(&mut fs::File) -> Result<(), RowsError>) -> Result<(), RowsError> {
+    let mut file = fs::File::create(path).map_err(refused("cannot write", name))?;
+    fill(&mut file).map_err(named(name))?;
+    file.sync_all().map_err(refused("cannot write", name))
+}
+
+/// What the system said of no file in particular, it said of this one.
+fn named(path: &Path) -> impl FnOnce(RowsError) -> RowsError {
+    let path = path.to_owned();
+    move |error| match error {
+        RowsError::Io(error) => RowsError::Place { doing: "cannot write", path, error },
+        other => other,
     }
+}
+
+/// The file at the target, if it may be replaced or written to; `None` where nothing is there.
+fn file_of_rows(target: &Path) -> Result<Option<fs::Metadata>, RowsError> {
+    let meta = match fs::metadata(target) {
+        Ok(meta) => meta,
+        Err(e) if e.kind() == io::ErrorKind::NotFound => {
+            return match fs::symlink_metadata(target) {
+                Ok(_) => Err(not_rows(target, "is a link that leads nowhere")),
+                Err(_) => Ok(None),
+            };
+        }
+        Err(e) => return Err(refused("cannot look at", target)(e)),
+    };
+    if meta.is_dir() {
+        return Err(not_rows(target, "is a folder (rows of all axes go to one file; --per-axis takes a folder)"));
+    }
+    if meta.is_file() && !begins_as_rows(target)? {
+        return Err(not_rows(target, "is a file that does not begin with `t_s,`, as rows do"));
+    }
+    Ok(Some(meta))
 }
 
 /// True for an empty file too.
@@ -144,30 +173,4 @@ fn holds_rows(target: &Path) -> Result<bool, RowsError> {
         any = true;
     }
     Ok(any)
-}
-
-/// Temporary files are for their owner's eyes alone; these become the result, and get the rights any new file or folder has.
-#[cfg(unix)]
-fn rights(builder: &mut tempfile::Builder<'_, '_>, mode: u32) {
-    use std::os::unix::fs::PermissionsExt;
-    builder.permissions(fs::Permissions::from_mode(mode));
-}
-
-#[cfg(not(unix))]
-fn rights(_builder: &mut tempfile::Builder<'_, '_>, _mode: u32) {}
-
-/// Swaps two folders in one step, so that no instant sees neither.
-#[cfg(target_os = "linux")]
-fn exchange(new: &Path, target: &Path) -> Result<(), RowsError> {
-    use rustix::fs::{CWD, RenameFlags, renameat_with};
-    renameat_with(CWD, new, CWD, target, RenameFlags::EXCHANGE).map_err(|e| refused("cannot replace", target)(e.into()))
-}
-
-/// Where the system has no exchange: the old folder steps aside first; between the two renames it stands beside, whole.
-#[cfg(not(target_os = "linux"))]
-fn exchange(new: &Path, target: &Path) -> Result<(), RowsError> {
-    let old = new.with_extension("old");
-    fs::rename(target, &old).map_err(refused("cannot replace", target))?;
-    fs::rename(new, target).map_err(refused("cannot replace", target))?;
-    fs::rename(&old, new).map_err(refused("cannot clean up", &old))
 }
