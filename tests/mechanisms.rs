@@ -360,3 +360,18 @@ fn a_drum_turns_for_its_height_reports_its_stretch_and_never_passes_between_laye
     let errors = Move::compile(&stage, &shot).unwrap_err();
     assert!(errors[0].to_string().contains("one layer of rope to the next"), "{}", errors[0]);
 }
+
+#[test]
+fn a_mechanism_s_channel_handed_on_twice_must_exist_at_the_end_and_does_where_it_does() {
+    let chain = SHOT.replacen("[[aim]]", "[[copy]]\nfrom = \"heron_b\"\nto = \"heron_c\"\ndelay = 6\n[[aim]]", 1);
+    let whole = format!("{STAGE}[[group]]\nname = \"heron_c\"\nlike = \"heron_a\"\n");
+    let Loaded { stage, shot, .. } = load(&whole, &chain).unwrap_or_else(|r| panic!("{r}"));
+    assert!(Move::compile(&stage, &shot).is_ok());
+    // A third heron without plate and wires: what reaches it through the second is missing there.
+    let axis = "[[group.axis]]\nname = \"bridge\"\nunit = \"mm\"\ntravel = [0, 9000]\nmax_velocity = 300\nmax_acceleration = 150\nmax_jerk = 600\nmotor = \"m\"\ntravel_per_rev = 60\n";
+    let bare = format!("{STAGE}[[group]]\nname = \"heron_c\"\n{axis}");
+    let said = load(&bare, &chain).expect_err("heron_c has no heave").to_string();
+    for channel in ["heave", "pitch", "roll", "leg"] {
+        assert!(said.contains(&format!("`heron_c` has no channel `{channel}`")), "{channel}: {said}");
+    }
+}

@@ -63,15 +63,7 @@ fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, R
 
 fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str, must: bool) -> Option<usize> {
     let name = if must { table.need(log, key, TEXT, values::text) } else { table.take(log, key, TEXT, values::text) }?;
-    match names.group(log, name) {
-        Ok(group) => Some(group),
-        Err(flaw) => {
-            if let Some(flaw) = flaw {
-                table.blame(log, key, flaw);
-            }
-            None
-        }
-    }
+    names.group_at(log, table, key, name)
 }
 
 fn offset(log: &mut Log, table: &mut Table<'_>) -> Option<Offset> {

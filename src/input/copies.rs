@@ -67,15 +67,7 @@ fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option
 
 fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str) -> Option<usize> {
     let name = table.need(log, key, "the name of a group of the stage, in quotes", values::text)?;
-    match names.group(log, name) {
-        Ok(group) => Some(group),
-        Err(flaw) => {
-            if let Some(flaw) = flaw {
-                table.blame(log, key, flaw);
-            }
-            None
-        }
-    }
+    names.group_at(log, table, key, name)
 }
 
 /// The factors of a copy and where they stand.
@@ -116,7 +108,6 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
         return;
     }
     let stage = names.stage;
-    let local = |id: ChannelId| stage.axes().get(id.0).map_or("", |a| a.name());
     // A channel enters once, so this ends, also for copies in a circle.
     let mut all = driven.clone();
     let mut fresh: Vec<ChannelId> = driven.iter().copied().collect();
@@ -130,9 +121,11 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
     }
     let channel_in = |group: usize, name: &str| stage.channel(&format!("{}.{name}", names.group_name(group)));
     while let Some(id) = fresh.pop() {
-        let Some(targets) = stage.group_of(id.0).and_then(|g| by_source.get(&g)) else { continue };
+        // By its name, since a mechanism's channel is no axis's own.
+        let Some((group, local)) = stage.channel_name(id).split_once('.') else { continue };
+        let Some(targets) = stage.group_index(group).and_then(|g| by_source.get(&g)) else { continue };
         for target in targets {
-            if let Some(there) = channel_in(*target, local(id))
+            if let Some(there) = channel_in(*target, local)
                 && all.insert(there)
             {
                 fresh.push(there);

@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 
 use super::log::Log;
+use super::reader::Table;
 use super::values;
 use crate::bounds::Flaw;
 use crate::stage::{ChannelId, Stage};
@@ -55,6 +56,19 @@ impl<'s> Names<'s> {
             Some(group) => Ok(*group),
             None if self.complete => Err(Some(unknown_group(log, name, self.groups.keys().copied()))),
             None => Err(None),
+        }
+    }
+
+    /// The group that a key of a table names; a mistake is recorded at the key.
+    pub(super) fn group_at(&self, log: &mut Log, table: &mut Table<'_>, key: &'static str, name: &str) -> Option<usize> {
+        match self.group(log, name) {
+            Ok(group) => Some(group),
+            Err(flaw) => {
+                if let Some(flaw) = flaw {
+                    table.blame(log, key, flaw);
+                }
+                None
+            }
         }
     }
 
