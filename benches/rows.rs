@@ -18,60 +18,22 @@
     reason = "a bench"
 )]
 
+mod inputs;
+
 use std::fs::File;
 use std::io::{self, Write};
 use std::path::Path;
 use std::time::Instant;
 
 use criterion::{Criterion, Throughput};
+use inputs::inputs;
 use movewright::compile::Move;
 use movewright::output::rows::format::Text;
 use movewright::output::rows::{Program, RowRate, Table};
-use movewright::shot::{Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
-use movewright::stage::{Axis, AxisSpec, ChannelId, GroupSpec, Stage, Unit};
-use movewright::time::{FrameRate, FrameSpan, Timecode};
+use movewright::shot::Shape;
 use rayon::prelude::*;
 
 const AXES: usize = 56;
-
-fn fixture(name: &str) -> Vec<Vec<f64>> {
-    let path = format!("{}/fixtures/bench/{name}", env!("CARGO_MANIFEST_DIR"));
-    let mut rows = csv::Reader::from_path(path).unwrap();
-    rows.records().map(|r| r.unwrap().iter().map(|c| c.parse().unwrap()).collect()).collect()
-}
-
-/// The fixture's axes over `frames` frames of 12 s, keys stretched to fit.
-fn inputs(frames: i64) -> (Stage, Shot) {
-    let (keys, limits) = (fixture("keys.csv"), fixture("limits.csv"));
-    let stretch = frames as f64 / 701.0;
-    let mut specs = Vec::new();
-    for (i, l) in limits.iter().enumerate().take(AXES) {
-        let mut s = AxisSpec::new(&format!("a{i}"), Unit::Millimetre, [-1e6, 1e6], [l[1], l[2], l[3]]);
-        s.drive.travel_per_rev = 200.0 / l[4];
-        specs.push(Axis::new(s).unwrap());
-    }
-    let stage = Stage::new("bench", 1.0, vec![GroupSpec { name: "g".into(), axes: specs }]).unwrap();
-    let tracks = (0..AXES)
-        .map(|i| {
-            let own = keys.iter().filter(|k| k[0] as usize == i).map(|k| Key::new(k[1] * stretch, k[2])).collect();
-            Track::new(ChannelId(i), Shape::MinimumJerk, None, own).unwrap()
-        })
-        .collect();
-    let rate = FrameRate::parse("24").unwrap();
-    let spec = ShotSpec {
-        name: "bench".into(),
-        frame_rate: rate,
-        frames: FrameSpan::new(0, frames - 1).unwrap(),
-        timecode_start: Timecode::from_count(0, rate),
-        tracks,
-        cycles: vec![],
-        drifts: vec![],
-        copies: vec![],
-        passes: vec![Pass::new(&stage, "picture", Exposure::Moving, 12.0, 180.0, 0.0, vec![]).unwrap()],
-    };
-    let shot = Shot::new(&stage, spec).unwrap();
-    (stage, shot)
-}
 
 /// The integers of every row, by asking for each instant alone.
 fn integers(program: &Program<'_>, rate: RowRate, rows: usize) -> Vec<i64> {
@@ -158,7 +120,7 @@ impl Write for Same<'_> {
 }
 
 fn small(c: &mut Criterion) {
-    let (stage, shot) = inputs(450);
+    let (stage, shot) = inputs(AXES, 450, Shape::MinimumJerk);
     let mv = Move::compile(&stage, &shot).unwrap();
     let program = Program::new(&stage, &shot, &mv, &shot.passes()[0]).unwrap();
     let rate = RowRate::new(20.0).unwrap();
@@ -182,7 +144,7 @@ fn processor_seconds() -> f64 {
 }
 
 fn full(folder: &Path) {
-    let (stage, shot) = inputs(450);
+    let (stage, shot) = inputs(AXES, 450, Shape::MinimumJerk);
     let mv = Move::compile(&stage, &shot).unwrap();
     let program = Program::new(&stage, &shot, &mv, &shot.passes()[0]).unwrap();
     let rate = RowRate::new(1000.0).unwrap();

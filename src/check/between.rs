@@ -36,3 +36,9 @@ pub fn words(between: &Between, files: &[String]) -> String {
         (None, None) => String::new(),
     }
 }
+
+/// The same as the end of a sentence: a comma before it, and nothing where no track drives the axis.
+#[must_use]
+pub fn clause(between: Option<&Between>, files: &[String]) -> String {
+    between.map_or(String::new(), |b| format!(", {}", words(b, files)))
+}

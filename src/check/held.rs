@@ -160,8 +160,9 @@ fn laws<'a>(axis: &Axis, stations: &'a [f64]) -> impl Iterator<Item = Option<Sev
     stations.iter().zip(stations.iter().skip(1)).map(move |(a, b)| limits.as_ref().and_then(|l| SevenSegment::rest_to_rest(b - a, l).ok()))
 }
 
-/// The axis's limits with the step rate as one of velocity.
-fn effective(axis: &Axis) -> Option<Limits> {
+/// The axis's limits for moves from point to point, its step rate counted as a limit of velocity.
+#[must_use]
+pub fn effective(axis: &Axis) -> Option<Limits> {
     let l = axis.limits();
     let by_rate = l.step_rate.map_or(f64::INFINITY, |r| r / axis.drive().steps_per_unit());
     Limits::new(l.velocity.min(by_rate), l.acceleration, l.jerk).ok()

@@ -49,15 +49,7 @@ fn rail(stage: &Stage, group: usize) -> Option<ChannelId> {
 fn axes(stage: &Stage, group: usize, on_rail: bool) -> Vec<usize> {
     let Some(body) = stage.body_of(group) else { return Vec::new() };
     let channels = if on_rail { body.rail().map(|r| r.channel).into_iter().collect() } else { body.channels().to_vec() };
-    channels.into_iter().flat_map(|c| axes_of(stage, c)).collect()
-}
-
-/// The axes a channel is read from: its own, or its mechanism's.
-pub(super) fn axes_of(stage: &Stage, channel: ChannelId) -> Vec<usize> {
-    if channel.0 < stage.axes().len() {
-        return vec![channel.0];
-    }
-    stage.machines().iter().find(|m| m.channels().contains(&channel)).map_or_else(Vec::new, |m| m.axes().to_vec())
+    channels.into_iter().flat_map(|c| stage.axes_of(c)).collect()
 }
 
 fn violation(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, n: &Nearest, files: &[String]) -> Violation {

@@ -152,7 +152,7 @@ fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) 
     let mut violations: Vec<Violation> = found.into_iter().flatten().collect();
     for (axis, over) in slack::slack(stage, shot, pass) {
         let mut v = violation(stage, shot, axis, &over, files);
-        let keys = v.between.as_ref().map_or(String::new(), |b| format!(", {}", between::words(b, files)));
+        let keys = between::clause(v.between.as_ref(), files);
         v.message = format!(
             "{}: gravity cannot keep the wire taut at frame {:.2}: the limb would have to follow with {}, and gravity gives {}{keys}",
             stage.axis_name(axis),
@@ -270,7 +270,7 @@ fn violation(stage: &Stage, shot: &Shot, axis: usize, over: &limits::Over, files
         Part::RunDown => ", in the run-down",
         Part::Photographed => "",
     };
-    let keys_in_words = keys.as_ref().map_or(String::new(), |b| format!(", {}", between::words(b, files)));
+    let keys_in_words = between::clause(keys.as_ref(), files);
     Violation {
         axis,
         limit: over.limit,
@@ -379,7 +379,7 @@ fn too_long(stage: &Stage, shot: &Shot, t: &held::TooLong, last: i64, room: f64,
         allowed: t.allowed,
     };
     let mut v = violation(stage, shot, t.axis, &over, files);
-    let keys = v.between.as_ref().map_or(String::new(), |b| format!(", {}", between::words(b, files)));
+    let keys = between::clause(v.between.as_ref(), files);
     let others = match last - t.first {
         0 => String::new(),
         n => format!("; so do {n} more of the moves from frame {} to {}", t.first, last + 1),

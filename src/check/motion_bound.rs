@@ -10,7 +10,7 @@
 
 use super::within::{Range, Within};
 use crate::compile::Move;
-use crate::mechanism::{OutOfReach, Pose, Real, Swashplate, Vector};
+use crate::mechanism::{Pose, Real, Swashplate, Vector};
 use crate::motion::bernstein::Bernstein;
 use crate::motion::curve::Curve;
 use crate::number::Jet;
@@ -153,53 +153,24 @@ fn reach(p: Vector<Within>) -> (f64, f64) {
 }
 
 /// The pose of a body with its axes given as any kind of number.
-pub(super) fn pose<T: Real>(
-    stage: &Stage,
-    body: &Body,
-    axis: &impl Fn(usize) -> T,
-    back: &impl Fn(&Work, &[T]) -> Option<Vec<T>>,
-) -> Option<Pose<T>> {
+fn pose<T: Real>(stage: &Stage, body: &Body, axis: &impl Fn(usize) -> T, back: &impl Fn(&Work, &[T]) -> Option<Vec<T>>) -> Option<Pose<T>> {
     let values = channels(stage, body.channels(), axis, back)?;
     Some(body.chain().pose(|i| values.get(i).copied().unwrap_or(T::constant(f64::NAN))))
 }
 
-/// Channels from axes, each mechanism asked once.
+/// Channels from axes; `None` where a mechanism's way back is not known.
 fn channels<T: Real>(
     stage: &Stage,
     wanted: &[ChannelId],
     axis: &impl Fn(usize) -> T,
     back: &impl Fn(&Work, &[T]) -> Option<Vec<T>>,
 ) -> Option<Vec<T>> {
-    let mut asked: Vec<(usize, Vec<T>)> = Vec::new();
-    let mut values = Vec::with_capacity(wanted.len());
-    for channel in wanted {
-        if channel.0 < stage.axes().len() {
-            values.push(axis(channel.0));
-            continue;
-        }
-        let (m, machine) = stage.machines().iter().enumerate().find(|(_, m)| m.channels().contains(channel))?;
-        let which = machine.channels().iter().position(|c| c == channel)?;
-        if !asked.iter().any(|(i, _)| *i == m) {
-            let axes: Vec<T> = machine.axes().iter().map(|a| axis(*a)).collect();
-            asked.push((m, back(machine.work(), &axes)?));
-        }
-        values.push(*asked.iter().find(|(i, _)| *i == m)?.1.get(which)?);
-    }
-    Some(values)
+    stage.channel_values(wanted, axis, &|work: &Work, axes: &[T]| back(work, axes).ok_or(())).ok()
 }
 
 /// A mechanism's way back over jets.
-pub(super) fn plain(work: &Work, axes: &[Jet]) -> Option<Vec<Jet>> {
-    formula(work, axes)?.ok()
-}
-
-fn formula<T: Real>(work: &Work, axes: &[T]) -> Option<Result<Vec<T>, OutOfReach>> {
-    match (work, axes) {
-        (Work::Swashplate(plate), [a, b, c]) => Some(plate.pose([*a, *b, *c]).map(|p| p.to_vec())),
-        (Work::LimbWire(wire, _), [paid_out]) => Some(wire.angle(*paid_out).map(|a| vec![a])),
-        (Work::Drum(drum, _), [turn]) => Some(drum.height(*turn).map(|h| vec![h])),
-        _ => None,
-    }
+fn plain(work: &Work, axes: &[Jet]) -> Option<Vec<Jet>> {
+    work.channels(axes).ok()
 }
 
 /// A mechanism's way back over ranges.
@@ -214,7 +185,7 @@ fn enclosed(work: &Work, axes: &[Within]) -> Option<Vec<Within>> {
             let bend = if low.v == high.v { Range::ZERO } else { Range::WHOLE };
             Some(vec![turn.through(Range::between(low.p, high.p), slope, bend)])
         }
-        _ => formula(work, axes)?.ok(),
+        _ => work.channels(axes).ok(),
     }
 }
 

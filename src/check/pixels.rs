@@ -6,16 +6,16 @@
 //! every shutter of the shot), at points in front of the camera and within the picture. Above a quarter pixel it is a finding.
 //! Limits: first order in the step; points between those looked at may move more.
 
+use std::collections::BTreeMap;
+
 use rayon::prelude::*;
 
-use super::meeting::axes_of;
-use super::motion_bound::{plain, pose};
 use super::report::Finding;
 use crate::compile::{Move, frame_time};
-use crate::mechanism::{Lens, Pose, Vector};
+use crate::mechanism::{Lens, OutOfReach, Pose, Vector};
 use crate::number::Jet;
 use crate::shot::Shot;
-use crate::stage::{Axis, Body, Stage};
+use crate::stage::{Axis, Body, ChannelId, Stage, Work};
 
 /// Pixels above which a step or a backlash is a finding: a quarter; common practice, no source.
 pub const WORTH_KNOWING: f64 = 0.25;
@@ -105,7 +105,7 @@ fn times(shot: &Shot) -> Vec<f64> {
 
 struct Figure<'a> {
     body: &'a Body,
-    axes: Vec<usize>,
+    axes: Vec<Moves>,
     points: Vec<Vector>,
 }
 
@@ -114,16 +114,25 @@ struct Picture<'a> {
     mv: &'a Move,
     camera: &'a Body,
     lens: &'a Lens,
-    camera_axes: Vec<usize>,
+    camera_axes: Vec<Moves>,
     figures: Vec<Figure<'a>>,
 }
 
+/// An axis that moves a body, and which of the body's channels it moves.
+struct Moves {
+    axis: usize,
+    channels: Vec<usize>,
+}
+
 /// The axes that move a body, each once.
-fn moved_by(stage: &Stage, body: &Body) -> Vec<usize> {
-    let mut axes: Vec<usize> = body.channels().iter().flat_map(|c| axes_of(stage, *c)).collect();
-    axes.sort_unstable();
-    axes.dedup();
-    axes
+fn moved_by(stage: &Stage, body: &Body) -> Vec<Moves> {
+    let mut by_axis: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (i, channel) in body.channels().iter().enumerate() {
+        for axis in stage.axes_of(*channel) {
+            by_axis.entry(axis).or_default().push(i);
+        }
+    }
+    by_axis.into_iter().map(|(axis, channels)| Moves { axis, channels }).collect()
 }
 
 fn points(body: &Body) -> Vec<Vector> {
@@ -139,18 +148,33 @@ fn points(body: &Body) -> Vec<Vector> {
 }
 
 impl Picture<'_> {
-    /// The pose of a body at a moment with one axis alone in motion, by one unit a frame.
-    fn pose(&self, body: &Body, t: f64, moving: Option<usize>) -> Option<Pose<Jet>> {
-        let axis = |a: usize| {
-            let p = self.mv.axes().get(a).and_then(|m| m.curve().at(t)).or_else(|| self.stage.axes().get(a).map(Axis::home));
-            let p = p.unwrap_or(f64::NAN);
-            if Some(a) == moving { Jet::time(p) } else { Jet::constant(p) }
-        };
-        pose(self.stage, body, &axis, &plain)
+    /// Values of a body's channels at a moment, nothing moving.
+    fn still(&self, body: &Body, t: f64) -> Option<Vec<Jet>> {
+        self.stage.channel_values(body.channels(), &|a| Jet::constant(self.position(a, t)), &back).ok()
+    }
+
+    /// The same with one axis alone in motion, by one unit a frame: only the channels it moves are computed again.
+    fn moved(&self, body: &Body, still: &[Jet], t: f64, by: &Moves) -> Option<Pose<Jet>> {
+        let wanted: Vec<ChannelId> = by.channels.iter().filter_map(|i| body.channels().get(*i).copied()).collect();
+        let axis = |a: usize| if a == by.axis { Jet::time(self.position(a, t)) } else { Jet::constant(self.position(a, t)) };
+        let changed = self.stage.channel_values(&wanted, &axis, &back).ok()?;
+        let mut values = still.to_vec();
+        for (i, value) in by.channels.iter().zip(changed) {
+            if let Some(slot) = values.get_mut(*i) {
+                *slot = value;
+            }
+        }
+        Some(posed(body, &values))
+    }
+
+    fn position(&self, axis: usize, t: f64) -> f64 {
+        let p = self.mv.axes().get(axis).and_then(|m| m.curve().at(t)).or_else(|| self.stage.axes().get(axis).map(Axis::home));
+        p.unwrap_or(f64::NAN)
     }
 
     fn take_in(&self, t: f64, worst: &mut [(f64, f64)]) {
-        let Some(camera) = self.pose(self.camera, t, None) else { return };
+        let Some(camera_still) = self.still(self.camera, t) else { return };
+        let camera = posed(self.camera, &camera_still);
         let mut seen: Vec<Vector<Jet>> = Vec::new();
         let mut take = |axis: usize, camera: &Pose<Jet>, point: Vector<Jet>| {
             if let (Ok(speed), Some(best)) = (self.lens.speed(camera, point), worst.get_mut(axis)) {
@@ -158,7 +182,8 @@ impl Picture<'_> {
             }
         };
         for figure in &self.figures {
-            let Some(still) = self.pose(figure.body, t, None) else { continue };
+            let Some(values) = self.still(figure.body, t) else { continue };
+            let still = posed(figure.body, &values);
             let visible: Vec<Vector> = figure
                 .points
                 .iter()
@@ -172,18 +197,26 @@ impl Picture<'_> {
                 continue;
             }
             seen.extend(visible.iter().map(|p| still.out_fixed(*p)));
-            for axis in figure.axes.iter().filter(|a| !self.camera_axes.contains(a)) {
-                let Some(moved) = self.pose(figure.body, t, Some(*axis)) else { continue };
+            for by in figure.axes.iter().filter(|a| self.camera_axes.iter().all(|c| c.axis != a.axis)) {
+                let Some(moved) = self.moved(figure.body, &values, t, by) else { continue };
                 for p in &visible {
-                    take(*axis, &camera, moved.out_fixed(*p));
+                    take(by.axis, &camera, moved.out_fixed(*p));
                 }
             }
         }
-        for axis in &self.camera_axes {
-            let Some(moved) = self.pose(self.camera, t, Some(*axis)) else { continue };
+        for by in &self.camera_axes {
+            let Some(moved) = self.moved(self.camera, &camera_still, t, by) else { continue };
             for p in &seen {
-                take(*axis, &moved, *p);
+                take(by.axis, &moved, *p);
             }
         }
     }
+}
+
+fn posed(body: &Body, values: &[Jet]) -> Pose<Jet> {
+    body.chain().pose(|i| values.get(i).copied().unwrap_or(Jet::constant(f64::NAN)))
+}
+
+fn back(work: &Work, axes: &[Jet]) -> Result<Vec<Jet>, OutOfReach> {
+    work.channels(axes)
 }

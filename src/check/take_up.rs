@@ -5,9 +5,10 @@
 //! axes ending together on the slowest. So the play of the gears lies on the same side at the first exposure of every pass.
 //! Invariant: reversals are zeros of velocity with a change of sign, from roots; none is missed between samples.
 
+use super::held::effective;
 use crate::compile::{AxisMove, Move};
 use crate::motion::bernstein::roots;
-use crate::motion::point_to_point::{Limits, SevenSegment};
+use crate::motion::point_to_point::SevenSegment;
 use crate::shot::{Pass, Shot};
 use crate::stage::{Axis, Stage};
 
@@ -117,11 +118,7 @@ fn first_direction(m: &AxisMove) -> Option<Direction> {
 
 /// Seconds of a rest-to-rest move under the axis's limits.
 fn seconds(axis: &Axis, distance: f64) -> f64 {
-    let l = axis.limits();
-    let by_rate = l.step_rate.map_or(f64::INFINITY, |r| r / axis.drive().steps_per_unit());
-    Limits::new(l.velocity.min(by_rate), l.acceleration, l.jerk)
-        .and_then(|limits| SevenSegment::rest_to_rest(distance, &limits))
-        .map_or(0.0, |s| s.duration())
+    effective(axis).and_then(|limits| SevenSegment::rest_to_rest(distance, &limits).ok()).map_or(0.0, |s| s.duration())
 }
 
 /// Frame times within the photographed span at which the axis turns round.

@@ -9,13 +9,11 @@
 //! come from roots, none missed. Limits: resonance, heat and supply voltage are not modelled.
 
 use super::report::TorqueReport;
+use crate::mechanism::GRAVITY;
 use crate::motion::bernstein::roots;
 use crate::motion::curve::Piece;
 use crate::number::elementary::TURN;
 use crate::stage::{Axis, Unit};
-
-/// Standard gravity, m/s2 (ISO 80000-3, from memory).
-pub const GRAVITY: f64 = 9.80665;
 
 /// Demand and supply of one axis.
 #[derive(Debug, Clone)]

@@ -15,23 +15,7 @@ impl Move {
     /// # Errors
     /// Positions no pose of the mechanism has.
     pub fn channel_at(&self, stage: &Stage, pass: Option<&Pass>, channel: ChannelId, t: f64) -> Result<Option<f64>, OutOfReach> {
-        if channel.0 < stage.axes().len() {
-            return Ok(self.axis_at(stage, pass, channel.0, t));
-        }
-        for machine in stage.machines() {
-            let Some(which) = machine.channels().iter().position(|c| *c == channel) else { continue };
-            let axes: Option<Vec<f64>> = machine.axes().iter().map(|a| self.axis_at(stage, pass, *a, t)).collect();
-            let Some(axes) = axes else { return Ok(None) };
-            return Ok(machine.work().channels(&axes)?.get(which).copied());
-        }
-        Ok(None)
-    }
-
-    fn axis_at(&self, stage: &Stage, pass: Option<&Pass>, axis: usize, t: f64) -> Option<f64> {
-        if pass.is_some_and(|p| p.parks(stage, axis)) {
-            return stage.axes().get(axis).map(Axis::home);
-        }
-        self.axes().get(axis)?.curve().at(t)
+        Ok(self.channels_at(stage, pass, &[channel], t)?.and_then(|v| v.first().copied()))
     }
 
     /// Pose of a body at frame time `t`: the end of its chain, in the stage's axes, mm. `None` outside the move.
@@ -39,13 +23,21 @@ impl Move {
     /// # Errors
     /// Positions no pose of a mechanism has.
     pub fn pose_at(&self, stage: &Stage, pass: Option<&Pass>, body: &Body, t: f64) -> Result<Option<Pose<f64>>, OutOfReach> {
-        let mut values = Vec::with_capacity(body.channels().len());
-        for channel in body.channels() {
-            match self.channel_at(stage, pass, *channel, t)? {
-                Some(v) => values.push(v),
-                None => return Ok(None),
-            }
+        let values = self.channels_at(stage, pass, body.channels(), t)?;
+        Ok(values.map(|v| body.chain().pose(|i| v.get(i).copied().unwrap_or(f64::NAN))))
+    }
+
+    fn channels_at(&self, stage: &Stage, pass: Option<&Pass>, wanted: &[ChannelId], t: f64) -> Result<Option<Vec<f64>>, OutOfReach> {
+        // Curves of all axes cover the same span; who is parked stands at home at any time.
+        let parked = |a: usize| pass.is_some_and(|p| p.parks(stage, a));
+        let reaches = self.axes().first().is_some_and(|m| m.curve().start() <= t && t <= m.curve().end());
+        if !reaches && !wanted.iter().flat_map(|c| stage.axes_of(*c)).all(parked) {
+            return Ok(None);
         }
-        Ok(Some(body.chain().pose(|i| values.get(i).copied().unwrap_or(f64::NAN))))
+        let axis = |a: usize| {
+            let at = if parked(a) { stage.axes().get(a).map(Axis::home) } else { self.axes().get(a).and_then(|m| m.curve().at(t)) };
+            at.unwrap_or(f64::NAN)
+        };
+        stage.channel_values(wanted, &axis, &|work, axes: &[f64]| work.channels(axes)).map(Some)
     }
 }

@@ -71,6 +71,12 @@ impl Lens {
         self.spec.focal_length
     }
 
+    /// Width and height of the film back, mm.
+    #[must_use]
+    pub fn back(&self) -> [f64; 2] {
+        self.spec.back
+    }
+
     /// Width and height of the picture, pixels.
     #[must_use]
     pub fn pixels(&self) -> [u32; 2] {

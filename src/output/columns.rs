@@ -5,9 +5,9 @@
 
 use std::io::Write;
 
+use super::decimals::decimals;
 use crate::compile::{Move, frame_time};
 use crate::motion::curve::Walk;
-use crate::number::whole;
 use crate::shot::{Pass, Shot};
 use crate::stage::{Axis, Stage};
 
@@ -68,8 +68,7 @@ pub fn write(out: impl Write, stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass
             match column {
                 Column::Steps => record.push_field(digits.format(axis.count(frame, position)?).as_bytes()),
                 Column::Units => {
-                    text.clear();
-                    decimal(&mut text, position);
+                    decimals(&mut text, position, 6);
                     record.push_field(text.as_bytes());
                 }
             }
@@ -78,15 +77,6 @@ pub fn write(out: impl Write, stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass
     }
     table.flush()?;
     Ok(())
-}
-
-/// Six decimals, and no minus before a zero.
-fn decimal(text: &mut String, position: f64) {
-    use core::fmt::Write;
-    let _infallible = write!(text, "{position:.6}");
-    if text.starts_with('-') && text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) {
-        text.remove(0);
-    }
 }
 
 struct Reader<'a> {
@@ -105,31 +95,5 @@ impl Reader<'_> {
 
     fn count(&self, frame: i64, position: f64) -> Result<i64, ColumnError> {
         self.axis.count(position).ok_or_else(|| ColumnError::NoPosition { axis: self.name.to_owned(), frame })
-    }
-}
-
-/// The counts of one axis at given frame times, as any table has them; `None` where the curve does not reach.
-#[must_use]
-pub fn counts(axis: &Axis, mv: &crate::compile::AxisMove, times: &[f64]) -> Vec<Option<i64>> {
-    times.iter().map(|t| mv.curve().at(*t).and_then(|p| axis.count(p))).collect()
-}
-
-/// Steps a row number is after the first, for tests and readers.
-#[must_use]
-pub fn row_frame(shot: &Shot, row: usize) -> f64 {
-    whole::real(shot.frames().first()) + whole::count(row)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_zero_has_no_minus() {
-        for (x, want) in [(-0.0, "0.000000"), (-1e-9, "0.000000"), (-0.5, "-0.500000"), (-1e-6, "-0.000001"), (7400.0, "7400.000000")] {
-            let mut text = String::new();
-            decimal(&mut text, x);
-            assert_eq!(text, want);
-        }
     }
 }

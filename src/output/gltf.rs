@@ -11,7 +11,6 @@ use std::io;
 
 use serde_json::{Map, Value, json};
 
-use super::handoff::back;
 use super::place::{PlaceError, Placed, Size};
 use crate::mechanism::{Lens, Vector};
 use crate::shot::Shot;
@@ -91,7 +90,7 @@ fn camera(name: &str, lens: &Lens, divisor: f64) -> Value {
         "name": name,
         "type": "perspective",
         "perspective": {"yfov": lens.vertical_view(), "aspectRatio": lens.aspect(), "znear": lens.focal_length() / divisor},
-        "extras": {"focal_length_mm": lens.focal_length(), "back_mm": back(lens), "pixels": lens.pixels()},
+        "extras": {"focal_length_mm": lens.focal_length(), "back_mm": lens.back(), "pixels": lens.pixels()},
     })
 }
 

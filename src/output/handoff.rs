@@ -7,11 +7,11 @@
 
 use std::io;
 
+use super::decimals::decimals;
 use super::export::{Export, ExportError};
 use super::folder::Aside;
-use super::place::{PlaceError, Placed, Size, decimals, placed};
+use super::place::{PlaceError, Placed, Size, placed};
 use super::{gltf, rods};
-use crate::mechanism::Lens;
 use crate::shot::Shot;
 use crate::stage::Stage;
 
@@ -61,7 +61,7 @@ pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[Placed<'
                 record.push_field(text.as_bytes());
             }
             if let Some(lens) = body.body.lens() {
-                for length in core::iter::once(lens.focal_length()).chain(back(lens)) {
+                for length in core::iter::once(lens.focal_length()).chain(lens.back()) {
                     decimals(&mut text, length, 6);
                     record.push_field(text.as_bytes());
                 }
@@ -74,12 +74,6 @@ pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[Placed<'
     }
     table.flush()?;
     Ok(())
-}
-
-/// Width and height of the picture on the film back, mm.
-pub(super) fn back(lens: &Lens) -> [f64; 2] {
-    let ([across, down], [f_across, f_down]) = (lens.pixels(), lens.focal_pixels());
-    [lens.focal_length() * f64::from(across) / f_across, lens.focal_length() * f64::from(down) / f_down]
 }
 
 /// Adds to a folder what the paint and CG departments take over; nothing where the stage does not say where its bodies are.

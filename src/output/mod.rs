@@ -4,6 +4,7 @@
 
 pub mod check_json;
 pub mod columns;
+mod decimals;
 pub mod export;
 pub mod folder;
 pub mod gltf;

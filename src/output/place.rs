@@ -3,8 +3,6 @@
 //! Invariant: poses are read from the compiled curves, the ones that become steps; neighbouring quaternions never differ in sign alone, so that
 //! whoever goes straight from one to the next takes the short way. Nothing is clamped: a body without a pose is an error with its frame.
 
-use core::fmt::Write;
-
 use nalgebra::{Isometry3, UnitQuaternion};
 
 use crate::compile::{Move, frame_time};
@@ -135,15 +133,6 @@ fn nearer(last: &UnitQuaternion<f64>, next: UnitQuaternion<f64>) -> UnitQuaterni
     if along < 0.0 { UnitQuaternion::new_unchecked(-next.into_inner()) } else { next }
 }
 
-/// A number with a fixed count of decimals, and no minus before a zero.
-pub(super) fn decimals(text: &mut String, x: f64, places: usize) {
-    text.clear();
-    let _infallible = write!(text, "{x:.places$}");
-    if text.starts_with('-') && text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) {
-        text.remove(0);
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -155,14 +144,5 @@ mod tests {
         let turned = UnitQuaternion::new_unchecked(-b.into_inner());
         assert_eq!(nearer(&a, turned).into_inner(), b.into_inner());
         assert_eq!(nearer(&a, b).into_inner(), b.into_inner());
-    }
-
-    #[test]
-    fn a_zero_has_no_minus() {
-        let mut text = String::new();
-        for (x, want) in [(-0.0, "0.000"), (-4e-4, "0.000"), (-6e-4, "-0.001"), (12.0, "12.000")] {
-            decimals(&mut text, x, 3);
-            assert_eq!(text, want);
-        }
     }
 }

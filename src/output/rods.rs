@@ -14,8 +14,9 @@
 
 use std::io;
 
+use super::decimals::decimals;
 use super::outline::{State, hull, state};
-use super::place::{PlaceError, decimals, name, pose};
+use super::place::{PlaceError, name, pose};
 use crate::compile::{Move, frame_time};
 use crate::mechanism::{Lens, Pixel, Pose, Vector};
 use crate::number::whole;

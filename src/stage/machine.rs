@@ -71,11 +71,11 @@ impl Work {
         }
     }
 
-    /// The channels' values with the axes at given positions: the way back.
+    /// The channels' values with the axes at given positions, plain numbers or jets: the way back.
     ///
     /// # Errors
     /// Positions no pose of the mechanism has.
-    pub fn channels(&self, axes: &[f64]) -> Result<Vec<f64>, OutOfReach> {
+    pub fn channels<T: Real>(&self, axes: &[T]) -> Result<Vec<T>, OutOfReach> {
         match (self, axes) {
             (Work::Swashplate(plate), [a, b, c]) => plate.pose([*a, *b, *c]).map(|p| p.to_vec()),
             (Work::LimbWire(wire, _), [paid_out]) => wire.angle(*paid_out).map(|a| vec![a]),
@@ -223,6 +223,39 @@ impl Stage {
         }
     }
 
+    /// Values of `wanted` channels from positions of axes, each mechanism asked once by `back`, its way back over this kind of number.
+    ///
+    /// # Errors
+    /// What `back` says; a channel the stage does not have is NaN.
+    pub fn channel_values<T: Real, E>(
+        &self,
+        wanted: &[ChannelId],
+        axis: &impl Fn(usize) -> T,
+        back: &impl Fn(&Work, &[T]) -> Result<Vec<T>, E>,
+    ) -> Result<Vec<T>, E> {
+        let mut asked: Vec<(usize, Vec<T>)> = Vec::new();
+        let mut values = Vec::with_capacity(wanted.len());
+        for channel in wanted {
+            if channel.0 < self.axes.len() {
+                values.push(axis(channel.0));
+                continue;
+            }
+            let of = |m: &Machine| m.channels.iter().position(|c| c == channel);
+            let found = self.machines.iter().enumerate().find_map(|(i, m)| of(m).map(|which| (i, m, which)));
+            let Some((i, machine, which)) = found else {
+                values.push(T::constant(f64::NAN));
+                continue;
+            };
+            if !asked.iter().any(|(known, _)| *known == i) {
+                let axes: Vec<T> = machine.axes.iter().map(|a| axis(*a)).collect();
+                asked.push((i, back(&machine.work, &axes)?));
+            }
+            let known = asked.iter().find(|(known, _)| *known == i).and_then(|(_, v)| v.get(which).copied());
+            values.push(known.unwrap_or(T::constant(f64::NAN)));
+        }
+        Ok(values)
+    }
+
     /// Mechanisms, in the order given.
     #[must_use]
     pub fn machines(&self) -> &[Machine] {
@@ -237,6 +270,15 @@ impl Stage {
             Some((machine, which)) => Mover::Machine(machine, which),
             None => Mover::Own(ChannelId(axis)),
         }
+    }
+
+    /// The axes that a channel moves: its own, or its mechanism's.
+    #[must_use]
+    pub fn axes_of(&self, channel: ChannelId) -> Vec<usize> {
+        if channel.0 < self.axes.len() {
+            return vec![channel.0];
+        }
+        self.machines.iter().find(|m| m.channels.contains(&channel)).map_or_else(Vec::new, |m| m.axes.clone())
     }
 
     /// The channels that move an axis: its own, or its mechanism's.

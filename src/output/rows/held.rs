@@ -5,8 +5,9 @@
 //! Source of the law: `motion::point_to_point::seven_segment`. Limits: `check` has proven that every move fits.
 
 use super::program::{Clock, Motion};
+use crate::check::held::effective;
 use crate::motion::curve::Curve;
-use crate::motion::point_to_point::{Limits, SevenSegment};
+use crate::motion::point_to_point::SevenSegment;
 use crate::number::whole;
 use crate::stage::Axis;
 
@@ -53,7 +54,7 @@ impl Held {
             return Some(Leg { index, starts, over: f64::NEG_INFINITY, stations: (at, at), law: None });
         };
         let (a, b) = (station(index)?, station(index + 1)?);
-        let law = SevenSegment::rest_to_rest(b - a, &limits(axis)?).ok()?.stretched(seconds).ok()?;
+        let law = SevenSegment::rest_to_rest(b - a, &effective(axis)?).ok()?.stretched(seconds).ok()?;
         Some(Leg { index, starts, over: starts + seconds, stations: (a, b), law: Some(law) })
     }
 }
@@ -76,11 +77,4 @@ impl Leg {
     pub(super) fn stands(&self, t: f64) -> bool {
         self.over <= t
     }
-}
-
-/// The axis's limits with the step rate as one of velocity, as `check` takes them.
-fn limits(axis: &Axis) -> Option<Limits> {
-    let l = axis.limits();
-    let by_rate = l.step_rate.map_or(f64::INFINITY, |r| r / axis.drive().steps_per_unit());
-    Limits::new(l.velocity.min(by_rate), l.acceleration, l.jerk).ok()
 }
