@@ -158,3 +158,28 @@ fn torque_over_what_the_motor_has_is_found_and_sets_the_fastest_pace() {
     };
     assert!(at(fastest.seconds_per_frame) && !at(fastest.seconds_per_frame * 0.999));
 }
+
+#[test]
+fn torque_between_held_exposures_is_found_and_below_the_supply_passes() {
+    use movewright::shot::{Exposure, Pass};
+    // The hoist of the test above, 0.3122 N m at rest; at 10 mm/s its motor turns at 60 rev/min, where 0.95 of the standstill torque is left.
+    let run = |at_rest: f64| {
+        let mut spec = AxisSpec::new("hoist", Unit::Millimetre, [-1e6, 1e6], [10.0, 1.0, 10.0]);
+        spec.drive.travel_per_rev = 100.0;
+        spec.drive.gear_ratio = 10.0;
+        spec.motor = Some(Motor::new(200, Some(0.0), None, vec![(0.0, at_rest), (600.0, at_rest * 0.5)]).unwrap());
+        spec.load = Some(LoadSpec { inertia: 20.0, friction: 0.0, vertical: true, efficiency: 1.0 });
+        let s = stage(vec![spec]);
+        let program = Program { tracks: vec![(Shape::PoseToPose, None, vec![(10.0, 0.0), (20.0, 50.0)])], ..Program::default() };
+        let pass = Pass::new(&s, "empty", Exposure::Held, 24.0, 180.0, 0.0, vec![]).unwrap();
+        let h = shot(&s, (1, 40), &[program], vec![pass]);
+        checked(&s, &h)
+    };
+    let report = run(0.30);
+    assert!(!report.within_limits() && report.passes[0].violations.iter().all(|v| v.limit == Limit::Torque && v.axis == 0));
+    let report = run(0.34);
+    assert!(report.within_limits(), "{:?}", report.passes[0].violations);
+    let t = report.passes[0].axes[0].torque.unwrap();
+    let at_rest = 20.0 * 9.80665 * 0.1 / (2.0 * std::f64::consts::PI * 10.0);
+    assert!(t.demand > at_rest && t.demand < at_rest * 1.001 && t.demand <= t.available && t.available < 0.34, "{t:?}");
+}

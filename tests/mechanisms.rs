@@ -375,3 +375,23 @@ fn a_mechanism_s_channel_handed_on_twice_must_exist_at_the_end_and_does_where_it
         assert!(said.contains(&format!("`heron_c` has no channel `{channel}`")), "{channel}: {said}");
     }
 }
+
+#[test]
+fn a_leg_let_down_faster_than_it_falls_is_over_a_limit_of_its_own_and_slower_it_is_not() {
+    use movewright::check::{Limit, check};
+    // From 40 to -30 deg in two frames: 10/sqrt 3 x 70/4 = 101 deg/frame2 (T. Flash, N. Hogan 1985); gravity gives at most 4495 deg/s2: the border lies near
+    // T = sqrt(101/4495) = 0.150 s a frame, a little above where the leg hangs out less than level.
+    let slack = |pace: &str| {
+        let shot = SHOT.replace("keys = [[1, 5], [60, 40], [96, 10]]", "shape = \"pose_to_pose\"\nkeys = [[40, 40], [42, -30]]");
+        let shot = shot.replace("seconds_per_frame = 12", &format!("seconds_per_frame = {pace}"));
+        let Loaded { stage, shot, .. } = load(STAGE, &shot).unwrap_or_else(|r| panic!("{r}"));
+        let report = check(&stage, &shot, &Move::compile(&stage, &shot).unwrap(), &[]);
+        let v = report.passes[0].violations.iter().filter(|v| v.limit == Limit::Slack);
+        v.map(|v| (stage.axis_name(v.axis).to_owned(), v.message.clone(), v.frame)).collect::<Vec<_>>()
+    };
+    let found = slack("0.145");
+    let (axis, said, frame) = &found[0];
+    assert!(axis == "heron_a.leg_wire" && (40.0..42.0).contains(frame) && said.contains("cannot keep the wire taut"), "{found:?}");
+    assert!(found.iter().any(|(axis, ..)| axis == "heron_b.leg_wire"), "the copy six frames later too: {found:?}");
+    assert!(slack("0.2").is_empty() && slack("12").is_empty());
+}
