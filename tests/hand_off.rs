@@ -417,8 +417,17 @@ fn the_folder_lists_what_it_hands_over() {
         let dir = tempfile::tempdir().unwrap();
         let target = dir.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
-        let export =
-            Export { stage, shot: &shot, mv: &mv, report: &report, sources: &sources, over_limits: true, replace: false, full_size };
+        let export = Export {
+            stage,
+            shot: &shot,
+            mv: &mv,
+            report: &report,
+            sources: &sources,
+            over_limits: true,
+            replace: false,
+            full_size,
+            rows: None,
+        };
         export.write(&target, &mut |_| {}).unwrap();
         let manifest: Value = serde_json::from_slice(&std::fs::read(target.join("manifest.json")).unwrap()).unwrap();
         let files = manifest["files"].as_array().unwrap();

@@ -195,7 +195,17 @@ fn export(shot: &Path, to: &Path) -> input::Loaded {
     let report = check(&loaded.stage, &loaded.shot, &mv, &[]);
     let sources = loaded.sources.for_copying();
     let (stage, shot) = (&loaded.stage, &loaded.shot);
-    let export = Export { stage, shot, mv: &mv, report: &report, sources: &sources, over_limits: true, replace: false, full_size: false };
+    let export = Export {
+        stage,
+        shot,
+        mv: &mv,
+        report: &report,
+        sources: &sources,
+        over_limits: true,
+        replace: false,
+        full_size: false,
+        rows: None,
+    };
     export.write(to, &mut |_| {}).unwrap();
     loaded
 }

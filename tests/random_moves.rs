@@ -296,7 +296,7 @@ impl Judge<'_> {
         let out = temp.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
         let (stage, shot, mv) = (self.stage, self.shot, self.mv);
-        Export { stage, shot, mv, report, sources: &sources, over_limits: true, replace: false, full_size: false }
+        Export { stage, shot, mv, report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let read = |path: &std::path::Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });

@@ -115,14 +115,30 @@ proptest! {
         let program = Program::new(&stage, &shot, &mv, &shot.passes()[0]).unwrap();
         // The definition once more, from the curve alone.
         let start = -0.5 - f64::from(mv.run_up());
+        let there = program.take_up();
+        prop_assert!(there >= 0.0 && there.fract() == 0.0);
         let rate = RowRate::new(hz / pace).unwrap();
         let table = text(&Table::new(&program, rate).unwrap());
         for (k, line) in table.lines().skip(1).enumerate() {
-            let x = start + (k as f64 / (hz / pace)) / pace;
+            let t = k as f64 / (hz / pace);
+            let x = start + (t - there) / pace;
             for (i, n) in line.split(',').skip(1).enumerate() {
+                let axis = &stage.axes()[i];
+                let count = n.parse::<i64>().unwrap();
                 let curve = mv.axes()[i].curve();
-                let p = curve.at(x.min(curve.end())).unwrap();
-                prop_assert_eq!(n.parse::<i64>().unwrap(), stage.axes()[i].count(p).unwrap());
+                if t < there {
+                    // From home to the start and, before it, as far back as play and margin: the law is monotone on either leg.
+                    let (home, from) = (axis.home(), curve.at(curve.start()).unwrap());
+                    let back = 1.0 + 2.0 * axis.backlash().unwrap_or(0.0) + 200.0 / axis.drive().steps_per_unit();
+                    let p = axis.home() + count as f64 / axis.drive().steps_per_unit() * if axis.drive().is_reversed() { -1.0 } else { 1.0 };
+                    prop_assert!(home.min(from) - back <= p && p <= home.max(from) + back);
+                    if k == 0 {
+                        prop_assert_eq!(count, 0);
+                    }
+                } else {
+                    let p = curve.at(x.min(curve.end())).unwrap();
+                    prop_assert_eq!(count, axis.count(p).unwrap());
+                }
             }
         }
     }
@@ -164,12 +180,41 @@ fn rows_on_a_frame_are_the_column_of_that_frame() {
         for (i, name) in stage.axis_names().iter().enumerate() {
             for (n, want) in (1..).zip(common::column(&frames, name)) {
                 let run_up = if pass.exposure() == Exposure::Moving { f64::from(mv.run_up()) } else { 0.0 };
-                let t = (f64::from(n) - 0.5 + run_up) * pass.pace().get();
+                let t = program.take_up() + (f64::from(n) - 0.5 + run_up) * pass.pace().get();
                 // Where seconds and pace are no binary fractions, frame time is right to its last bit and no further.
                 let near = [t, t * (1.0 + f64::EPSILON), t * (1.0 - f64::EPSILON)].map(|t| program.count(i, t).unwrap().to_string());
                 assert!(near.contains(&want), "{} {name} frame {n}: {near:?} {want}", pass.name());
             }
         }
+    }
+}
+
+/// The take-up: from home, at rest, to the start, within every limit by central differences, and with the play taken up from one side.
+#[test]
+fn every_axis_comes_from_home_to_its_start_within_its_limits() {
+    let (stage, shot, mv) = marsh();
+    for pass in shot.passes() {
+        let program = Program::new(&stage, &shot, &mv, pass).unwrap();
+        let there = program.take_up();
+        assert!(there >= 1.0 && there.fract() == 0.0, "{there}");
+        for (i, axis) in stage.axes().iter().enumerate() {
+            assert_eq!(program.motion(i, 0.0).unwrap().position, axis.home());
+            let (l, n) = (axis.limits(), 4000);
+            let h = there / f64::from(n);
+            let v = |k: i32| program.motion(i, h * f64::from(k)).unwrap().velocity;
+            for k in 1..n - 1 {
+                let (before, here, after) = (v(k - 1), v(k), v(k + 1));
+                assert!(here.abs() <= l.velocity * (1.0 + 1e-9), "{} {i}: {here}", pass.name());
+                let a = (after - before) / (2.0 * h);
+                assert!(a.abs() <= l.acceleration * (1.0 + 1e-6), "{} {i}: {a}", pass.name());
+            }
+            // It stands on the step of the start when the run-up begins, to the last bit of the curve.
+            let (last, first) = (program.motion(i, there - 1e-9).unwrap(), program.motion(i, there).unwrap());
+            assert!((last.position - first.position).abs() < 1e-9 && last.velocity.abs() < 1e-6, "{} {i}: {last:?} {first:?}", pass.name());
+        }
+        assert!(!program.shutter_open(0.0) && program.frame_time(0.5).is_none() && program.frame_time(there).is_some());
+        let opens = program.first_opening();
+        assert!(!program.shutter_open(opens - 1e-6) && program.shutter_open(opens + 1e-6));
     }
 }
 
@@ -179,10 +224,10 @@ fn a_held_axis_stands_while_exposed_and_moves_in_between() {
     let pass = &shot.passes()[1];
     let program = Program::new(&stage, &shot, &mv, pass).unwrap();
     let s = pass.shutter().fraction();
-    assert_eq!(program.duration(), 40.0 * 12.0);
+    assert_eq!(program.duration(), program.take_up() + 40.0 * 12.0);
     let mut moved = 0;
     for n in 1..=40 {
-        let at = |x: f64| (x - 0.5) * 12.0;
+        let at = |x: f64| program.take_up() + (x - 0.5) * 12.0;
         let middle = f64::from(n);
         let (opens, closes) = (at(middle - s / 2.0), at(middle + s / 2.0));
         for i in 0..3 {
@@ -190,7 +235,7 @@ fn a_held_axis_stands_while_exposed_and_moves_in_between() {
             for j in 0..=20 {
                 // Settling comes before the opening; the first frame has nothing to settle from.
                 let t = opens - 1.5 + (closes - opens + 1.5) * f64::from(j) / 20.0;
-                if 0.0 <= t {
+                if program.take_up() <= t {
                     assert_eq!(program.motion(i, t.min(closes)).unwrap().position.to_bits(), station.to_bits(), "frame {n} axis {i}");
                 }
             }
@@ -247,7 +292,7 @@ fn parked_axes_stand_at_home_and_the_shutter_opens_for_photographed_frames_alone
     let parked = Pass::new(&stage, "empty", Exposure::Moving, 0.5, 180.0, 0.0, vec![0]).unwrap();
     let program = Program::new(&stage, &shot, &mv, &parked).unwrap();
     let text = text(&Table::new(&program, RowRate::new(100.0).unwrap()).unwrap().with_velocities(true).with_shutter(true));
-    let (up, down) = (f64::from(mv.run_up()) * 0.5, f64::from(mv.run_down()) * 0.5);
+    let (up, down) = (program.take_up() + f64::from(mv.run_up()) * 0.5, f64::from(mv.run_down()) * 0.5);
     let mut open = 0;
     for line in text.lines().skip(1) {
         let cells: Vec<&str> = line.split(',').collect();

@@ -164,3 +164,43 @@ fn a_reader_that_has_read_enough_is_not_an_error() {
     assert!(line.starts_with("t_s,camera.track,"));
     assert_eq!(child.wait().unwrap().code(), Some(0));
 }
+
+#[test]
+fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("herons");
+    let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
+    let compile = |hz: &str| {
+        let run = Command::cargo_bin("movewright").unwrap().args(["compile", &shot, "--rows", hz, "--out"]).arg(&out).output().unwrap();
+        run.status.code()
+    };
+    assert_eq!(compile("0"), Some(2));
+    assert!(!out.exists(), "a rate that is none writes nothing");
+    assert_eq!(compile("2"), Some(0));
+    let asked = rows_of_the_demo(&["--rate", "2", "--out", "-", "--shutter"]);
+    let bytes = fs::read(out.join("picture.rows.csv")).unwrap();
+    assert!(bytes == asked.stdout, "the same bytes as `rows` writes");
+    let manifest: serde_json::Value = serde_json::from_slice(&fs::read(out.join("manifest.json")).unwrap()).unwrap();
+    let rows = &manifest["passes"][0]["rows"];
+    assert_eq!((rows["file"].as_str(), rows["rate_hz"].as_f64()), (Some("picture.rows.csv"), Some(2.0)));
+    let text = String::from_utf8(bytes).unwrap();
+    assert_eq!(rows["rows"].as_u64().unwrap(), text.lines().count() as u64 - 1);
+    let listed = manifest["files"].as_array().unwrap().iter().find(|f| f["path"] == "picture.rows.csv").unwrap();
+    let (length, hash) = movewright::output::folder::hash_of(&out.join("picture.rows.csv")).unwrap();
+    assert_eq!((listed["bytes"].as_u64(), listed["blake3"].as_str()), (Some(length), Some(hash.as_str())));
+
+    // Every axis is at home at 0 s and stands still through the last of the take-up; the shutter first opens when the manifest says.
+    let cells = |t: f64| -> Vec<String> {
+        text.lines().find(|l| l.split(',').next().unwrap().parse::<f64>() == Ok(t)).unwrap().split(',').map(str::to_owned).collect()
+    };
+    assert!(cells(0.0).iter().skip(1).all(|n| n == "0"));
+    let (take_up, opens) = (rows["take_up_s"].as_f64().unwrap(), rows["first_opening_s"].as_f64().unwrap());
+    let shutter = |t: f64| cells(t).last().unwrap().clone();
+    assert_eq!((shutter(opens - 0.5), shutter(opens)), ("0".to_owned(), "1".to_owned()));
+    assert!(cells(take_up)[1..] != cells(0.0)[1..]);
+
+    // The folder holds, and another rate is another folder.
+    let verify = || Command::cargo_bin("movewright").unwrap().arg("verify").arg(&out).output().unwrap();
+    assert_eq!(verify().status.code(), Some(0), "{}", String::from_utf8_lossy(&verify().stdout));
+    assert_eq!((compile("2"), compile("4")), (Some(0), Some(2)));
+}

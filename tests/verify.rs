@@ -13,6 +13,7 @@ use movewright::check::check;
 use movewright::compile::Move;
 use movewright::input;
 use movewright::output::Export;
+use movewright::output::rows::RowRate;
 use movewright::stage::Stage;
 use movewright::verify::{FaultKind, NotAFolder, Source, verify};
 use proptest::prelude::*;
@@ -60,6 +61,64 @@ fn damage_is_told_as_what_it_is() {
         repair(f);
     };
     assert_eq!(told(&label), [Timecode]);
+}
+
+/// Rows for a controller: damage of each kind, with its hash put right, is found; the sound folder holds.
+#[test]
+fn rows_are_held_to_the_clock_and_to_the_shot() {
+    let temp = tempfile::tempdir().unwrap();
+    drop(marsh(temp.path()));
+    let loaded = input::load(&temp.path().join("in/shot.toml")).unwrap();
+    let (stage, shot, sources) = (&loaded.stage, &loaded.shot, loaded.sources.for_copying());
+    let mv = Move::compile(stage, shot).unwrap();
+    let report = check(stage, shot, &mv, &[]);
+    let out = temp.path().join("with rows");
+    let rows_asked = RowRate::new(0.5).ok();
+    Export {
+        stage,
+        shot,
+        mv: &mv,
+        report: &report,
+        sources: &sources,
+        over_limits: false,
+        replace: false,
+        full_size: false,
+        rows: rows_asked,
+    }
+    .write(&out, &mut |_| {})
+    .unwrap();
+    let sound = files_of(&out);
+    assert_eq!(verdict_of(&sound).faults, []);
+    let take_up = folder::manifest(&sound)["passes"][0]["rows"]["take_up_s"].as_f64().unwrap();
+    let told = |file: &str, change: &dyn Fn(&mut Vec<Vec<String>>)| {
+        let mut files = sound.clone();
+        let mut r = rows(&files, file);
+        change(&mut r);
+        set_rows(&mut files, file, &r);
+        repair(&mut files);
+        verdict_of(&files).faults.iter().map(|f| (f.kind, f.file.clone())).collect::<Vec<_>>()
+    };
+    let more = |cell: &mut String| *cell = (cell.parse::<i64>().unwrap() + 2).to_string();
+    for file in ["picture.rows.csv", "empty.rows.csv"] {
+        let found = [(FaultKind::Rows, file.to_owned())];
+        assert_eq!(told(file, &|r| more(&mut r[1][2])), found, "not at home");
+        assert_eq!(told(file, &|r| drop(r.pop())), found, "a row is missing");
+        assert_eq!(told(file, &|r| r.push(r.last().unwrap().clone())), found, "a row too many");
+        assert_eq!(told(file, &|r| r[7][0].push('1')), found, "at another second");
+        assert_eq!(told(file, &|r| r[7][3].push_str(".0")), found, "no whole number");
+        assert_eq!(told(file, &|r| r.swap(9, 10)), found, "out of order");
+        assert_eq!(told(file, &|r| *r[7].last_mut().unwrap() = "2".to_owned()), found, "no shutter");
+        assert_eq!(told(file, &|r| r[0].swap(1, 2)), found, "another header");
+    }
+    // Every row after the take-up a little off: one of each frame is looked at.
+    let after = |r: &mut Vec<Vec<String>>| {
+        r.iter_mut().skip(1).filter(|r| r[0].parse::<f64>().unwrap() >= take_up).for_each(|r| more(&mut r[1]));
+    };
+    assert_eq!(told("picture.rows.csv", &after), [(FaultKind::Rows, "picture.rows.csv".to_owned())]);
+    let mut files = sound.clone();
+    files.remove("picture.rows.csv");
+    repair(&mut files);
+    assert!(verdict_of(&files).faults.iter().any(|f| f.kind == FaultKind::Missing && f.file == "picture.rows.csv"));
 }
 
 #[test]
@@ -134,7 +193,7 @@ proptest! {
         let mv = Move::compile(&stage, &shot).unwrap();
         let report = check(&stage, &shot, &mv, &[]);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
-        Export { stage: &stage, shot: &shot, mv: &mv, report: &report, sources: &sources, over_limits: true, replace: false, full_size: false }
+        Export { stage: &stage, shot: &shot, mv: &mv, report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
@@ -163,7 +222,7 @@ proptest! {
         let report = check(&stage, &shot, &mv, &[]);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
         let out = temp.path().join("out");
-        Export { stage: &stage, shot: &shot, mv: &mv, report: &report, sources: &sources, over_limits: true, replace: false, full_size: false }
+        Export { stage: &stage, shot: &shot, mv: &mv, report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });

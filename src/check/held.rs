@@ -131,7 +131,7 @@ fn torque(axis: &Axis, p: &[f64], slowest: &[HeldMove]) -> Option<TorqueReport> 
 }
 
 /// Torque along one move. Its second half mirrors the first, and demand and supply ask only for sizes: the first ramp and the cruise tell all.
-fn exact_torque(model: &Torque, law: &SevenSegment, frame: f64) -> Option<TorqueReport> {
+pub(super) fn exact_torque(model: &Torque, law: &SevenSegment, frame: f64) -> Option<TorqueReport> {
     let phases = law.phases();
     let (tj, a) = (phases.first_jerk, phases.first_acceleration.abs());
     let steady = phases.first - 2.0 * tj;

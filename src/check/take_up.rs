@@ -3,12 +3,17 @@
 //! What: before the run-up an axis goes from home to a place short of its start by its backlash and a margin, on the side from which it
 //! then moves on, and from there to the start; after the run-down it goes home. Each leg is a rest-to-rest jerk-limited move, all
 //! axes ending together on the slowest. So the play of the gears lies on the same side at the first exposure of every pass.
-//! Invariant: reversals are zeros of velocity with a change of sign, from roots; none is missed between samples.
+//! Invariant: reversals are zeros of velocity with a change of sign, from roots; none is missed between samples. Each leg keeps the axis's
+//! limits of velocity, acceleration, jerk, step rate and torque; travel is kept as it runs between two places within it.
+//! Limit: that carriages keep apart on the way is not checked.
 
-use super::held::effective;
+use super::held::{effective, exact_torque};
+use super::torque::Torque;
 use crate::compile::{AxisMove, Move};
 use crate::motion::bernstein::roots;
+use crate::motion::curve::{Curve, CurveBuilder};
 use crate::motion::point_to_point::SevenSegment;
+use crate::motion::quintic::{Node, Quintic};
 use crate::shot::{Pass, Shot};
 use crate::stage::{Axis, Stage};
 
@@ -58,6 +63,57 @@ pub struct TakeUp {
     pub back: f64,
     /// Every live axis.
     pub axes: Vec<Approach>,
+}
+
+impl TakeUp {
+    /// Length of the way from home to the start: both legs, and standing there up to the next whole second, so that what follows keeps its
+    /// place among rows at whole rates. Unit: s.
+    #[must_use]
+    pub fn seconds(&self) -> f64 {
+        (self.to_approach + self.to_start).ceil()
+    }
+
+    /// The way of one axis from home over its place of approach to its start, as a curve in seconds from 0 to [`seconds`](Self::seconds);
+    /// `None` where there is no way to go, or the axis is parked.
+    #[must_use]
+    pub fn way(&self, axis: &Axis, index: usize) -> Option<Curve> {
+        let a = self.axes.iter().find(|a| a.axis == index)?;
+        let mut curve = CurveBuilder::starting_at(0.0, 16);
+        for (from, to, seconds) in [(axis.home(), a.from, self.to_approach), (a.from, a.start, self.to_start)] {
+            if seconds > 0.0 {
+                leg(&mut curve, axis, from, to, seconds)?;
+            }
+        }
+        if curve.end() < self.seconds() {
+            curve.push(self.seconds(), Quintic::hold(a.start));
+        }
+        curve.finish().ok()
+    }
+}
+
+/// Appends one leg: between the instants at which its jerk changes the law is a cubic, so the quintic through both ends is the law itself.
+fn leg(curve: &mut CurveBuilder, axis: &Axis, from: f64, to: f64, seconds: f64) -> Option<()> {
+    let law = fastest(axis, to - from)?.stretched(seconds).ok()?;
+    let begin = curve.end();
+    let p = law.phases();
+    let (first, cruise) = (p.first, p.first + p.cruise);
+    let changes = [p.first_jerk, first - p.first_jerk, first, cruise, cruise + p.second_jerk, seconds - p.second_jerk, seconds];
+    let mut node = Node::rest(from);
+    let mut since = 0.0;
+    for (i, t) in changes.into_iter().enumerate() {
+        let next = if i + 1 == changes.len() {
+            Node::rest(to)
+        } else {
+            let state = law.at(t.min(seconds))?;
+            Node { p: from + state.position, v: state.velocity, a: state.acceleration }
+        };
+        // A phase of no length, or of nothing but rounding, is none.
+        if t - since > seconds * 1e-12 {
+            curve.push(begin + t, Quintic::between(node, next, t - since));
+            (node, since) = (next, t);
+        }
+    }
+    Some(())
 }
 
 /// Margin beyond the backlash: half of it, and no less than a full step.
@@ -118,7 +174,25 @@ fn first_direction(m: &AxisMove) -> Option<Direction> {
 
 /// Seconds of a rest-to-rest move under the axis's limits.
 fn seconds(axis: &Axis, distance: f64) -> f64 {
-    effective(axis).and_then(|limits| SevenSegment::rest_to_rest(distance, &limits).ok()).map_or(0.0, |s| s.duration())
+    fastest(axis, distance).map_or(0.0, |s| s.duration())
+}
+
+/// How often a leg is slowed down, each time by a quarter, to spare the motor.
+const SLOWER: usize = 24;
+
+/// The rest-to-rest move over a distance in the shortest time that the axis's limits allow, slowed down in quarters until the motor's
+/// torque is enough for it. Where it never is, standing still asks too much already, and the pass is over its torque limit.
+fn fastest(axis: &Axis, distance: f64) -> Option<SevenSegment> {
+    let mut law = SevenSegment::rest_to_rest(distance, &effective(axis)?).ok()?;
+    if let Some(model) = Torque::of(axis).filter(|_| distance != 0.0) {
+        for _ in 0..SLOWER {
+            if exact_torque(&model, &law, 0.0).is_none_or(|t| t.demand <= t.available) {
+                break;
+            }
+            law = law.stretched(1.25 * law.duration()).ok()?;
+        }
+    }
+    Some(law)
 }
 
 /// Frame times within the photographed span at which the axis turns round.
@@ -205,6 +279,31 @@ mod tests {
         let found = compiled(&[(5.0, 200.0), (40.0, 100.0)], 0.0, -50.0);
         let t = found.as_ref().and_then(|(s, h, m)| h.passes().first().map(|p| take_up(s, h, p, m)));
         assert!(t.is_some_and(|t| (t.to_approach - (20.0 + 5.0 + 0.2)).abs() < 1e-9 && (t.back - (10.0 + 5.0 + 0.2)).abs() < 1e-9));
+    }
+
+    #[test]
+    fn the_way_goes_from_home_over_the_place_of_approach_to_the_start_within_limits() {
+        let found = compiled(&[(5.0, -20.0), (40.0, 90.0)], 3.0, -50.0);
+        let (way, t) = found
+            .as_ref()
+            .and_then(|(s, h, m)| {
+                let t = take_up(s, h, h.passes().first()?, m);
+                Some((t.way(s.axes().first()?, 0)?, t))
+            })
+            .map_or((None, None), |(w, t)| (Some(w), Some(t)));
+        let (Some(way), Some(t)) = (way, t) else { unreachable!("it compiles") };
+        assert_eq!((way.start(), way.end()), (0.0, (t.to_approach + t.to_start).ceil()));
+        assert_eq!((way.at(0.0), way.at(way.end())), (Some(0.0), Some(-20.0)));
+        // Backlash 3 and a full step of 1.8 as margin, below the start since it then moves up.
+        assert!(way.at(t.to_approach).is_some_and(|p| (p + 24.8).abs() < 1e-12));
+        let peaks = crate::motion::Peaks::of(&way, 0..way.len());
+        let at_most = |value: f64, limit: f64| value <= limit * (1.0 + 1e-9);
+        assert!(peaks.is_some_and(|p| {
+            at_most(p.velocity.value, 10.0)
+                && at_most(p.acceleration.value, 2.0)
+                && at_most(p.jerk.value, 10.0)
+                && p.least.value >= -24.8 - 1e-12
+        }));
     }
 
     #[test]

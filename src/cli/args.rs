@@ -59,6 +59,9 @@ pub(super) struct CompileArgs {
     /// Write camera, bodies and scene at the size of the real thing too (divided by the stage's scale)
     #[arg(long)]
     pub(super) full_size: bool,
+    /// Write the whole program of every pass too, PASS.rows.csv, at so many rows a second of stage time
+    #[arg(long, value_name = "HZ")]
+    pub(super) rows: Option<f64>,
 }
 
 #[derive(Debug, ClapArgs)]

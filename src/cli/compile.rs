@@ -4,9 +4,17 @@ use super::args::CompileArgs;
 use super::prepared::prepare;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
+use crate::output::rows::RowRate;
 use crate::output::{Export, ExportError, Written};
 
 pub(super) fn run(args: &CompileArgs) -> Outcome {
+    let rows = match args.rows.map(RowRate::new).transpose() {
+        Ok(rows) => rows,
+        Err(error) => {
+            terminal::remark(&format!("error[O004]: {error}"));
+            return Outcome::Wrong;
+        }
+    };
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
     let (stage, shot) = (&p.loaded.stage, &p.loaded.shot);
     terminal::result(&table::text(stage, shot, &p.report, terminal::colour_results()));
@@ -25,6 +33,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         over_limits: args.over_limits,
         replace: args.replace,
         full_size: args.full_size,
+        rows,
     };
     let progress = Progress::start("writing");
     let written = export.write(&args.out, &mut |name| progress.now(name));

@@ -127,18 +127,22 @@ fn say(program: &Program<'_>, rate: RowRate, table: &Table<'_>, placed: Option<P
         program.duration(),
         table.axes().len()
     ));
+    terminal::remark(&format!(
+        "take-up from home {} s, then the run-up; the shutter first opens at {} s; that carriages keep apart on the take-up was not checked",
+        program.take_up(),
+        program.first_opening()
+    ));
     let all = interpolation::departures(program, rate);
-    let between = |way: &str, rounding: f64, which: fn(&interpolation::Departure) -> f64| {
-        if let Some((axis, steps)) = interpolation::worst(&all, which) {
+    for way in interpolation::WAYS {
+        if let Some((axis, steps)) = interpolation::worst(&all, way.departure) {
             terminal::remark(&format!(
-                "between rows, {way}: at most {steps:.3e} steps from the curve ({}), and {rounding} for rounding to steps",
-                name(axis)
+                "between rows, {}: at most {steps:.3e} steps from the curve ({}), and {} for rounding to steps",
+                way.name,
+                name(axis),
+                way.rounding
             ));
         }
-    };
-    between("straight lines", 0.5, |d| d.linear);
-    between("cubics through positions and velocities", 0.5, |d| d.hermite);
-    between("cubics through positions alone", 0.625, |d| d.catmull_rom);
+    }
     if let Some((axis, hz)) = interpolation::worst(&all, |d| d.half_step_rate) {
         // Rounded up, so that what is said holds.
         let hz = (hz * 1000.0).ceil() / 1000.0;

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::columns::{self, Column, ColumnError};
 use super::folder::{Aside, FolderError};
 use super::place::PlaceError;
+use super::rows::{Program, RowRate, RowsError, Table};
 use super::{handoff, manifest};
 use crate::check::Report;
 use crate::compile::Move;
@@ -26,6 +27,9 @@ pub enum ExportError {
     /// What the paint and CG departments take over.
     #[error(transparent)]
     Place(#[from] PlaceError),
+    /// Rows for a controller.
+    #[error("rows for a controller: {0}")]
+    Rows(#[from] RowsError),
     /// A file within.
     #[error("cannot write: {0}")]
     Io(#[from] std::io::Error),
@@ -56,6 +60,8 @@ pub struct Export<'a> {
     pub replace: bool,
     /// Write camera, figures and scene at the size of the real thing too, beside those at the model's.
     pub full_size: bool,
+    /// Write the whole program of every pass too, as rows at this rate.
+    pub rows: Option<RowRate>,
 }
 
 impl Export<'_> {
@@ -87,6 +93,17 @@ impl Export<'_> {
                 Ok(())
             })?;
         }
+        let mut rows = Vec::new();
+        if let Some(rate) = self.rows {
+            for pass in shot.passes() {
+                let program = Program::new(stage, shot, mv, pass)?;
+                let table = Table::new(&program, rate)?.with_shutter(true);
+                let entry = manifest::rows(&program, rate, &table, pass.name());
+                step(&entry.file);
+                aside.file(&entry.file, |out| table.write(out, &mut |_| {}).map_err(ExportError::from))?;
+                rows.push(entry);
+            }
+        }
         handoff::add(&mut aside, self, step)?;
         for (path, bytes) in self.sources {
             let full = format!("source/{path}");
@@ -96,6 +113,9 @@ impl Export<'_> {
         let source = self.sources.first().map_or("", |(path, _)| path.as_str());
         let mut m = manifest::manifest(stage, shot, mv, self.report, source);
         m.files = aside.files().to_vec();
+        for (pass, entry) in m.passes.iter_mut().zip(rows) {
+            pass.rows = Some(entry);
+        }
         step("manifest.json");
         aside.file("manifest.json", |out| -> Result<(), ExportError> {
             serde_json::to_writer_pretty(&mut *out, &m)?;

@@ -91,7 +91,11 @@ impl Aside {
     ///
     /// # Errors
     /// Whatever `fill` or the system says.
-    pub fn file<E: From<FolderError>>(&mut self, path: &str, fill: impl FnOnce(&mut dyn io::Write) -> Result<(), E>) -> Result<(), E> {
+    pub fn file<E: From<FolderError>>(
+        &mut self,
+        path: &str,
+        fill: impl FnOnce(&mut (dyn io::Write + Send)) -> Result<(), E>,
+    ) -> Result<(), E> {
         let under = |root: &Path| path.split('/').fold(root.to_owned(), |p, part| p.join(part));
         let full = under(&self.place.new_path());
         // Told by the name it will have: the other is gone when it is read.

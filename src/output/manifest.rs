@@ -4,6 +4,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::rows::interpolation::{self, Departure};
+use super::rows::{Program, RowRate, Table};
 use crate::check::Report;
 use crate::compile::Move;
 use crate::shot::Shot;
@@ -98,6 +100,43 @@ pub struct PassEntry {
     pub steps: String,
     /// File of units.
     pub units: String,
+    /// The whole program as rows, where that was asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rows: Option<RowsEntry>,
+}
+
+/// The whole program of a pass as rows for a controller: take-up from home, run-up, exposures, run-down.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowsEntry {
+    /// File of rows: `t_s`, integer steps of every axis, `shutter`.
+    pub file: String,
+    /// Rows a second; row k is at exactly k / rate seconds.
+    pub rate_hz: f64,
+    /// Rows, the header left out.
+    pub rows: u64,
+    /// Seconds of the take-up, a whole number: then the run-up begins, or the first slot of a held pass.
+    pub take_up_s: f64,
+    /// Seconds at which the shutter opens on the first frame.
+    pub first_opening_s: f64,
+    /// Length of the program, seconds.
+    pub duration_s: f64,
+    /// How far a controller that interpolates departs from the curve at most; for each way the worst axis.
+    pub between_rows: Vec<DepartureEntry>,
+    /// Rows a second from which on straight lines stay within half a step of the curve on every axis.
+    pub half_step_rate_hz: f64,
+}
+
+/// One way of going from row to row.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DepartureEntry {
+    /// `straight lines`, `cubics through positions and velocities` or `cubics through positions alone`.
+    pub way: String,
+    /// Steps from the curve at most.
+    pub steps: f64,
+    /// Steps that rounding the rows to whole steps may add.
+    pub rounding: f64,
+    /// Worst axis.
+    pub axis: String,
 }
 
 /// One column.
@@ -168,6 +207,7 @@ pub fn manifest(stage: &Stage, shot: &Shot, mv: &Move, report: &Report, source: 
                 parked: p.park().iter().filter_map(|g| stage.groups().get(*g)).map(|g| g.name().to_owned()).collect(),
                 steps: format!("{}.steps.csv", p.name()),
                 units: format!("{}.units.csv", p.name()),
+                rows: None,
             })
             .collect(),
         columns: stage
@@ -193,5 +233,30 @@ pub fn manifest(stage: &Stage, shot: &Shot, mv: &Move, report: &Report, source: 
             .to_owned(),
         cautions: core::iter::once(NOTICE).chain(CAUTIONS).map(str::to_owned).collect(),
         files: Vec::new(),
+    }
+}
+
+/// What the manifest says of one pass's rows.
+#[must_use]
+pub fn rows(program: &Program<'_>, rate: RowRate, table: &Table<'_>, pass: &str) -> RowsEntry {
+    let all = interpolation::departures(program, rate);
+    let of = |which: fn(&Departure) -> f64| interpolation::worst(&all, which);
+    let between_rows = interpolation::WAYS
+        .iter()
+        .filter_map(|way| {
+            let (axis, steps) = of(way.departure)?;
+            let axis = program.stage().axis_name(axis).to_owned();
+            Some(DepartureEntry { way: way.name.to_owned(), steps, rounding: way.rounding, axis })
+        })
+        .collect();
+    RowsEntry {
+        file: format!("{pass}.rows.csv"),
+        rate_hz: rate.hz(),
+        rows: table.rows(),
+        take_up_s: program.take_up(),
+        first_opening_s: program.first_opening(),
+        duration_s: program.duration(),
+        between_rows,
+        half_step_rate_hz: of(|d| d.half_step_rate).map_or(0.0, |(_, hz)| hz),
     }
 }

@@ -46,6 +46,17 @@ pub(super) struct PassRecord {
     pub(super) parked: Vec<String>,
     pub(super) steps: String,
     pub(super) units: String,
+    #[serde(default)]
+    pub(super) rows: Option<RowsRecord>,
+}
+
+/// The rows of a pass.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct RowsRecord {
+    pub(super) file: String,
+    pub(super) rate_hz: f64,
+    pub(super) rows: u64,
+    pub(super) take_up_s: f64,
 }
 
 /// One column.

@@ -166,7 +166,7 @@ pub fn export(stage: &Stage, shot: &Shot, sources: &[(String, Vec<u8>)], to: &Pa
     let report = check(stage, shot, &mv, &[]);
     let messages: Vec<_> = report.passes.iter().flat_map(|p| &p.violations).map(|v| v.message.clone()).collect();
     assert!(report.within_limits(), "{messages:#?}");
-    Export { stage, shot, mv: &mv, report: &report, sources, over_limits: false, replace: false, full_size: false }
+    Export { stage, shot, mv: &mv, report: &report, sources, over_limits: false, replace: false, full_size: false, rows: None }
         .write(to, &mut |_| {})
         .unwrap();
 }

@@ -25,7 +25,7 @@ pub(super) struct Held {
 pub(super) struct Leg {
     /// Which move, counted from 0; -1 before the first.
     pub(super) index: i64,
-    /// Stage time at which the move starts, and from which on the axis stands.
+    /// When the move starts, and from when on the axis stands. Seconds since the end of the take-up, as are the times asked for.
     starts: f64,
     over: f64,
     stations: (f64, f64),
@@ -37,10 +37,10 @@ impl Held {
         Held { seconds, closes: 0.5 + 0.5 * clock.open }
     }
 
-    /// The move that has begun last at `t` seconds, counted from 0; -1 before the first.
+    /// The move that has begun last at `t` seconds of the whole program, counted from 0; -1 before the first.
     pub(super) fn index(&self, clock: &Clock, t: f64) -> i64 {
         let most = i64::try_from(self.seconds.len()).unwrap_or(i64::MAX);
-        whole::floor(t / clock.pace - self.closes).unwrap_or(-1).clamp(-1, most)
+        whole::floor(clock.since(t) / clock.pace - self.closes).unwrap_or(-1).clamp(-1, most)
     }
 
     /// The leg of this index; `None` where the curve has no station there.

@@ -33,6 +33,24 @@ pub struct Departure {
     pub half_step_rate: f64,
 }
 
+/// One way of going from row to row.
+#[derive(Debug, Clone, Copy)]
+pub struct Way {
+    /// What it is called.
+    pub name: &'static str,
+    /// Its bound.
+    pub departure: fn(&Departure) -> f64,
+    /// What rounding positions to whole steps may add. Unit: steps.
+    pub rounding: f64,
+}
+
+/// The ways that bounds are given for.
+pub const WAYS: [Way; 3] = [
+    Way { name: "straight lines", departure: |d| d.linear, rounding: 0.5 },
+    Way { name: "cubics through positions and velocities", departure: |d| d.hermite, rounding: 0.5 },
+    Way { name: "cubics through positions alone", departure: |d| d.catmull_rom, rounding: 0.625 },
+];
+
 /// Bounds for every axis of the program, in stage order.
 #[must_use]
 pub fn departures(program: &Program<'_>, rate: RowRate) -> Vec<Departure> {

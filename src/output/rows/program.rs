@@ -1,13 +1,14 @@
 //! The program of a pass: where every axis is, and whether the shutter is open, at any second of the stage clock.
 //!
-//! What: stage time 0 is the start of the run-up of a moving pass, or the opening of the first frame's slot of a held one (frame n has the
-//! slot n - 1/2 to n + 1/2). Frame time is `start + t / pace`. A moving axis follows its curve; a held one stands at the mid-exposure
-//! positions and goes from each to the next as soon as the shutter closes. A parked axis stands at home.
-//! Invariant: every second from 0 to the duration has one position an axis. Limits: the way from home to the start is not part of it.
+//! What: at 0 s every axis stands at home. The take-up brings it to its start and leaves it standing there up to a whole second; then follow
+//! the run-up of a moving pass, or the opening of the first frame's slot of a held one (frame n has the slot n - 1/2 to n + 1/2), and frame
+//! time is `start + (t - take-up) / pace`. A moving axis follows its curve; a held one stands at the mid-exposure positions and goes from
+//! each to the next as soon as the shutter closes. A parked axis stands at home.
+//! Invariant: every second from 0 to the duration has one position an axis. Limits: the way back home is not part of it.
 
 use super::RowsError;
 use super::held::{Held, Leg};
-use crate::check::held;
+use crate::check::{held, take_up};
 use crate::compile::{Move, frame_time};
 use crate::motion::Peaks;
 use crate::motion::curve::Curve;
@@ -36,13 +37,15 @@ pub struct Motion {
 /// From seconds to frames.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Clock {
-    /// Frame time at 0 s.
+    /// Seconds of the take-up.
+    pub(super) take_up: f64,
+    /// Frame time at the end of the take-up.
     pub(super) start: f64,
     /// Frame time at the end.
     pub(super) end: f64,
     /// Seconds a frame.
     pub(super) pace: f64,
-    /// Seconds.
+    /// Seconds, the take-up counted.
     pub(super) duration: f64,
     /// First and last photographed frame.
     pub(super) first: f64,
@@ -57,6 +60,8 @@ pub(super) struct Course<'a> {
     pub(super) axis: &'a Axis,
     pub(super) name: &'a str,
     pub(super) way: Way<'a>,
+    /// From home to the start, in seconds; `None` where it has no way to go.
+    pub(super) take_up: Option<Curve>,
     /// Greatest acceleration, unit/s2, and jerk, unit/s3; infinite where acceleration steps.
     pub(super) acceleration: f64,
     pub(super) jerk: f64,
@@ -74,13 +79,21 @@ pub(super) enum Way<'a> {
 }
 
 impl Clock {
-    /// Frame time at `t` seconds. Rounding may not lead it past the end.
+    /// Frame time at `t` seconds, which are not before the end of the take-up. Rounding may not lead it past the end.
     pub(super) fn frame(&self, t: f64) -> f64 {
-        (self.start + t / self.pace).min(self.end)
+        (self.start + self.since(t) / self.pace).min(self.end)
+    }
+
+    /// Seconds since the end of the take-up.
+    pub(super) fn since(&self, t: f64) -> f64 {
+        t - self.take_up
     }
 
     /// True while a frame is exposed: from the instant the shutter opens to just before it closes.
     pub(super) fn open(&self, t: f64) -> bool {
+        if t < self.take_up {
+            return false;
+        }
         let x = self.frame(t);
         let n = (x + 0.5).floor();
         let (since, half) = (x - n, 0.5 * self.open);
@@ -101,11 +114,13 @@ impl<'a> Program<'a> {
             Exposure::Moving => (f64::from(mv.run_up()), f64::from(mv.run_down())),
             Exposure::Held => (0.0, 0.0),
         };
+        let way_there = take_up::take_up(stage, shot, pass, mv);
         let clock = Clock {
+            take_up: way_there.seconds(),
             start: from - run_up,
             end: to + run_down,
             pace: pace.get(),
-            duration: pace.seconds_of(whole::count(frames.count()) + run_up + run_down),
+            duration: way_there.seconds() + pace.seconds_of(whole::count(frames.count()) + run_up + run_down),
             first: frame_time(frames.first()),
             last: frame_time(frames.last()),
             open: pass.shutter().fraction(),
@@ -128,7 +143,16 @@ impl<'a> Program<'a> {
                     (Way::Moving(m.curve()), a, if m.breaks().is_empty() { j } else { f64::INFINITY })
                 }
             };
-            axes.push(Course { axis, name: stage.axis_name(i), way, acceleration, jerk });
+            let take_up = way_there.way(axis, i);
+            let on_the_way = take_up.as_ref().map_or((0.0, 0.0), |curve| peaks(curve, 1.0));
+            axes.push(Course {
+                axis,
+                name: stage.axis_name(i),
+                way,
+                take_up,
+                acceleration: acceleration.max(on_the_way.0),
+                jerk: jerk.max(on_the_way.1),
+            });
         }
         let held = plan.map(|p| Held::new(&clock, p.report.moves.iter().map(|m| m.seconds).collect()));
         Ok(Program { stage, clock, axes, held })
@@ -140,16 +164,28 @@ impl<'a> Program<'a> {
         self.stage
     }
 
-    /// Length. Unit: s.
+    /// Length: take-up, run-up, exposures, run-down. Unit: s.
     #[must_use]
     pub fn duration(&self) -> f64 {
         self.clock.duration
     }
 
-    /// Frame time at `t` seconds; `None` unless `0 <= t <= duration`.
+    /// Length of the take-up, a whole number: where the run-up (or the first slot of a held pass) begins. Unit: s.
+    #[must_use]
+    pub fn take_up(&self) -> f64 {
+        self.clock.take_up
+    }
+
+    /// The instant at which the shutter opens on the first frame. Unit: s.
+    #[must_use]
+    pub fn first_opening(&self) -> f64 {
+        self.clock.take_up + (self.clock.first - 0.5 * self.clock.open - self.clock.start) * self.clock.pace
+    }
+
+    /// Frame time at `t` seconds; `None` unless `take_up <= t <= duration`: before, no frame is near.
     #[must_use]
     pub fn frame_time(&self, t: f64) -> Option<f64> {
-        self.within(t).then(|| self.clock.frame(t))
+        (self.within(t) && self.clock.take_up <= t).then(|| self.clock.frame(t))
     }
 
     /// True while a frame is exposed: from the instant at which the shutter opens to just before it closes. `t` in seconds.
@@ -165,12 +201,20 @@ impl<'a> Program<'a> {
             return None;
         }
         let course = self.axes.get(axis)?;
+        if t < self.clock.take_up {
+            return match &course.take_up {
+                Some(curve) => Some(Motion { position: curve.at(t)?, velocity: curve.jet(t)?.v }),
+                None => Some(Motion { position: course.axis.home(), velocity: 0.0 }),
+            };
+        }
         match (course.way, &self.held) {
             (Way::Moving(curve), _) => {
                 let x = self.clock.frame(t);
                 Some(Motion { position: curve.at(x)?, velocity: curve.jet(x)?.v / self.clock.pace })
             }
-            (Way::Held(curve), Some(held)) => held.leg(&self.clock, course.axis, curve, held.index(&self.clock, t))?.motion(t),
+            (Way::Held(curve), Some(held)) => {
+                held.leg(&self.clock, course.axis, curve, held.index(&self.clock, t))?.motion(self.clock.since(t))
+            }
             (Way::Held(_), None) | (Way::Parked, _) => Some(Motion { position: course.axis.home(), velocity: 0.0 }),
         }
     }

@@ -40,8 +40,11 @@ impl Sheet {
     ) -> Result<(), RowsError> {
         self.seconds.clear();
         self.seconds.extend((first..).take(rows).map(|row| rate.seconds(row)));
+        // Rows before the end of the take-up have a curve in seconds, and no frame.
+        let before = self.seconds.partition_point(|t| *t < program.clock().take_up);
+        let (taking_up, running) = self.seconds.split_at_checked(before).unwrap_or_default();
         self.frames.clear();
-        self.frames.extend(self.seconds.iter().map(|t| program.clock().frame(*t)));
+        self.frames.extend(running.iter().map(|t| program.clock().frame(*t)));
         // An odd number of cache lines apart, so that the columns of one row do not fall on the same places of the cache.
         self.stride = (rows.div_ceil(8) | 1) * 8;
         let columns = which.len() * if velocity { 2 } else { 1 };
@@ -53,17 +56,22 @@ impl Sheet {
             let Some(course) = program.courses().get(*index) else { continue };
             let out = counts.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
             let speed = speeds.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
-            let done = match course.way {
-                Way::Parked => {
-                    out.fill(0);
-                    speed.fill(0);
-                    Ok(())
+            let (out_before, out) = out.split_at_mut_checked(before).unwrap_or_default();
+            let (speed_before, speed) = speed.split_at_mut_checked(if velocity { before } else { 0 }).unwrap_or_default();
+            let done = take_up(course, taking_up, out_before, speed_before).and_then(|()| {
+                match course.way {
+                    Way::Parked => {
+                        out.fill(0);
+                        speed.fill(0);
+                        Ok(())
+                    }
+                    Way::Moving(curve) => along(course.axis, curve, &self.frames, out).and_then(|()| {
+                        if velocity { speeds_along(course.axis, curve, program.clock().pace, &self.frames, speed) } else { Ok(()) }
+                    }),
+                    Way::Held(curve) => between(program, course, curve, running, out, speed),
                 }
-                Way::Moving(curve) => along(course.axis, curve, &self.frames, out).and_then(|()| {
-                    if velocity { speeds_along(course.axis, curve, program.clock().pace, &self.frames, speed) } else { Ok(()) }
-                }),
-                Way::Held(curve) => between(program, course, curve, &self.seconds, out, speed),
-            };
+                .map_err(|row| before + row)
+            });
             done.map_err(|row| RowsError::NoPosition {
                 axis: course.name.to_owned(),
                 seconds: self.seconds.get(row).copied().unwrap_or(f64::NAN),
@@ -86,6 +94,17 @@ impl Sheet {
     pub(super) fn seconds(&self) -> &[f64] {
         &self.seconds
     }
+}
+
+/// Counts and velocities on the way from home to the start.
+fn take_up(course: &Course<'_>, seconds: &[f64], out: &mut [i64], speed: &mut [i64]) -> Result<(), usize> {
+    let Some(curve) = &course.take_up else {
+        out.fill(0);
+        speed.fill(0);
+        return Ok(());
+    };
+    along(course.axis, curve, seconds, out)?;
+    if speed.is_empty() { Ok(()) } else { speeds_along(course.axis, curve, 1.0, seconds, speed) }
 }
 
 /// Counts along a curve at rising frame times. The error is the row without one.
@@ -233,11 +252,11 @@ fn between(
         let (count, velocity) = match standing {
             Some(count) => (count, 0),
             None => {
-                let motion = here.motion(*t).ok_or(row)?;
+                let motion = here.motion(program.clock().since(*t)).ok_or(row)?;
                 (course.axis.count(motion.position).ok_or(row)?, thousandths(course.axis, motion.velocity).ok_or(row)?)
             }
         };
-        standing = here.stands(*t).then_some(count);
+        standing = here.stands(program.clock().since(*t)).then_some(count);
         *n = count;
         if let Some(v) = speed.next() {
             *v = velocity;

@@ -118,7 +118,7 @@ impl<'a> Table<'a> {
     ///
     /// # Errors
     /// [`RowsError::Io`] from the writer; [`RowsError::NoPosition`], of the first row that has one.
-    pub fn write<W: Write + Send>(&self, out: &mut W, progress: &mut (dyn FnMut(u64) + Send)) -> Result<(), RowsError> {
+    pub fn write<W: Write + Send + ?Sized>(&self, out: &mut W, progress: &mut (dyn FnMut(u64) + Send)) -> Result<(), RowsError> {
         writeln!(out, "{}", self.header())?;
         let (rows, pieces) = self.cut();
         let mut ready = Batch::new(0);
@@ -197,7 +197,7 @@ impl Batch {
         Batch { pieces: (0..pieces).map(|_| Piece::default()).collect(), used: 0, rows: 0 }
     }
 
-    fn write(&mut self, out: &mut impl Write) -> Result<(), RowsError> {
+    fn write<W: Write + ?Sized>(&mut self, out: &mut W) -> Result<(), RowsError> {
         for piece in self.pieces.iter_mut().take(self.used) {
             if let Some(error) = piece.done.take() {
                 return Err(error);
