@@ -327,9 +327,8 @@ fn judged(seed: u64, plan: &Plan, bounds: &[Bounds], scale: f64, write: bool) ->
         if r.violations.iter().any(|v| v.limit == Limit::Register) {
             judge.fault(format!("pass {}: out of register with itself", r.name));
         }
-        // Only where every axis got the room asked for.
-        let generous = plan.room == Room::Generous
-            && bounds.iter().all(|b| b.travel[1] - b.travel[0] >= 100.0 && b.rates.iter().all(|r| r * scale < 1e12));
+        // Only where every axis got the room asked for: what moves at great speed at a cut gets limits close by.
+        let generous = bounds.iter().all(|b| b.generous && b.rates.iter().all(|r| r * scale < 1e12));
         let over = |v: &&movewright::check::Violation| pass.exposure() == Exposure::Moving && v.value.is_finite();
         if generous && let Some(v) = r.violations.iter().find(over) {
             judge.fault(format!("a harmless shot is refused: {}", v.message));
@@ -386,6 +385,17 @@ fn wished(name: &str, otherwise: u64) -> u64 {
 #[test]
 fn random_moves_are_judged_as_a_second_evaluator_judges_them() {
     campaign(0, 1_500, 250);
+}
+
+/// Seeds that once failed, each for a reason of its own: an end of a branch, seen through the delay of a copy, rounded to the branch beside it
+/// (19769); limits close by were taken for generous ones (16696, 18863).
+#[test]
+fn seeds_that_once_failed_hold() {
+    for seed in [16_696, 18_863, 19_769] {
+        if let Err(faults) = one(seed, true) {
+            panic!("{faults:#?}");
+        }
+    }
 }
 
 /// `MOVES=1000000 FROM=0 cargo test --release --test random_moves -- --ignored --nocapture`.

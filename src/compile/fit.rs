@@ -92,10 +92,12 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, tolerance: &Tolerance) ->
     let mut builder = CurveBuilder::starting_at(from, knots.len());
     let mut breaks = Vec::new();
     let mut start_jet = None;
-    for (a, b) in knots.iter().zip(knots.iter().skip(1)) {
-        let branch = 0.5 * (a.at + b.at);
+    // A branch is named by a time within it: its own ends, seen through the delay of a copy, may round to the branch beside it.
+    let branches: Vec<f64> = knots.iter().zip(knots.iter().skip(1)).map(|(a, b)| 0.5 * (a.at + b.at)).collect();
+    for (i, (a, b)) in knots.iter().zip(knots.iter().skip(1)).enumerate() {
+        let Some(branch) = branches.get(i).copied() else { continue };
         let from_jet = start_jet.take().unwrap_or_else(|| signal.jet(a.at, branch));
-        let (end_jet, next_jet) = across(signal, b, branch, to);
+        let (end_jet, next_jet) = across(signal, b, branch, branches.get(i + 1).copied());
         if let Some(next) = next_jet {
             if next.a != end_jet.a {
                 breaks.push(Break { at: b.at, before: end_jet.a, after: next.a });
@@ -111,14 +113,12 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, tolerance: &Tolerance) ->
 }
 
 /// The jet that ends the piece before knot `b`, and the one that starts the next where it differs: at breaks.
-fn across(signal: &AxisSignal<'_>, b: &Knot, branch: f64, to: f64) -> (Jet, Option<Jet>) {
-    if b.is_break && b.at < to {
-        (signal.jet(b.at, branch), Some(signal.jet(b.at, b.at)))
-    } else if b.at < to {
+fn across(signal: &AxisSignal<'_>, b: &Knot, branch: f64, next: Option<f64>) -> (Jet, Option<Jet>) {
+    match next {
+        Some(next) if b.is_break => (signal.jet(b.at, branch), Some(signal.jet(b.at, next))),
         // The branch that begins here has the key's value bit for bit; both sides are equal but for rounding.
-        (signal.jet(b.at, b.at), None)
-    } else {
-        (signal.jet(b.at, branch), None)
+        Some(next) => (signal.jet(b.at, next), None),
+        None => (signal.jet(b.at, branch), None),
     }
 }
 

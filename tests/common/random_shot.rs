@@ -155,9 +155,11 @@ pub struct Bounds {
     pub travel: [f64; 2],
     pub rates: [f64; 3],
     pub rate: Option<f64>,
+    /// True where nothing the shot does comes near a limit, whatever run-up it needs.
+    pub generous: bool,
 }
 
-pub const LOOSE: Bounds = Bounds { travel: [-90.0, 90.0], rates: [1e5; 3], rate: None };
+pub const LOOSE: Bounds = Bounds { travel: [-90.0, 90.0], rates: [1e5; 3], rate: None, generous: false };
 
 pub fn built(plan: &Plan, bounds: &[Bounds], scale: f64) -> Result<(Stage, Shot), String> {
     let wrong = |flaws: &dyn std::fmt::Debug| format!("not accepted: {flaws:?}");
@@ -236,12 +238,12 @@ pub fn bounds_of(plan: &Plan) -> Result<Vec<Bounds>, String> {
             match if d.rates[0] > 5.0 { Room::Each([1.5; 4]) } else { plan.room } {
                 Room::Generous => {
                     let most = d.rates.iter().fold(size, |a, b| a.max(*b));
-                    Bounds { travel: [d.least - 50.0, d.most + 50.0], rates: per.map(|p| 1e3 * most / p), rate: None }
+                    Bounds { travel: [d.least - 50.0, d.most + 50.0], rates: per.map(|p| 1e3 * most / p), rate: None, generous: true }
                 }
                 Room::Each([travel, v, a, j]) => {
                     let (middle, half) = (0.5 * (d.least + d.most), 0.5 * size * travel);
                     let rate = plan.step_rate.then(|| own(0) * v * 0.9);
-                    Bounds { travel: [middle - half, middle + half], rates: [own(0) * v, own(1) * a, own(2) * j], rate }
+                    Bounds { travel: [middle - half, middle + half], rates: [own(0) * v, own(1) * a, own(2) * j], rate, generous: false }
                 }
             }
         })
