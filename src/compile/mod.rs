@@ -246,6 +246,10 @@ fn tolerance(shot: &Shot, axis: &Axis, signal: &AxisSignal<'_>, from: f64, to: f
             let branch = 0.5 * (a.at + b.at);
             for t in [a.at, 0.5 * (a.at + branch), branch, 0.5 * (branch + b.at), b.at] {
                 let j = signal.jet(t, branch);
+                // Layers that cancel leave rounding: no pace is asked of what stands.
+                if ends::stands(Node { p: j.p, v: j.v, a: j.a }, axis.drive().steps_per_unit()) {
+                    continue;
+                }
                 own = own.max(pace_at(j.v, j.a, j.j, limits.velocity, limits.acceleration, limits.jerk));
             }
         }
