@@ -253,6 +253,59 @@ fn carriages_on_one_rail_keep_their_gap() {
     assert!(v.message.contains("the carriage of heron_a.bridge and that of heron_b.bridge are"), "{}", v.message);
 }
 
+/// Two carriages whose homes and starts stand in another order would meet on the way to the start, though the move itself keeps them apart.
+#[test]
+fn carriages_that_would_meet_on_the_take_up_are_told_and_get_no_rows() {
+    let looked_at = |start: f64, gap: f64| {
+        let rail = |group: usize, name: &str| {
+            let mut b = body(group, vec![], &[], vec![]);
+            b.rail = Some(("north".into(), name.into(), [40.0, 60.0], gap));
+            b
+        };
+        let mut second = axis("bridge");
+        second.home = 500.0;
+        let s = groups(vec![("heron_a", vec![axis("bridge")]), ("heron_b", vec![second])])
+            .with_bodies(vec![rail(0, "heron_a.bridge"), rail(1, "heron_b.bridge")], around(0.0))
+            .unwrap();
+        let programs = [keyed(Shape::MinimumJerk, &[(1.0, 1000.0), (40.0, 1100.0)]), keyed(Shape::MinimumJerk, &[(1.0, start)])];
+        let h = shot(&s, (1, 40), &programs, vec![moving(&s, "picture", 3.0)]);
+        let mv = compiled(&s, &h);
+        let report = check(&s, &h, &mv, &[]);
+        let told = report.findings.iter().find(|f| f.kind == "take_up_clearance").map(|f| f.message.clone());
+        let n = report.passes[0].way_clearance.as_ref().unwrap().pairs[0];
+        assert_eq!(told.is_none(), report.passes[0].way_is_clear());
+        let dir = tempfile::tempdir().unwrap();
+        let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
+        let rows = movewright::output::rows::RowRate::new(1.0).ok();
+        let export = movewright::output::Export {
+            stage: &s,
+            shot: &h,
+            mv: &mv,
+            report: &report,
+            sources: &sources,
+            over_limits: false,
+            replace: false,
+            full_size: false,
+            rows,
+        };
+        (n, told, report.within_limits(), export.write(&dir.path().join("out"), &mut |_| {}).is_ok())
+    };
+    // From 0 to 1000 and from 500 to 600: at the end of the way the first is past the second.
+    let (n, told, within, written) = looked_at(600.0, 25.0);
+    assert!((n.gap - (600.0 - 1000.0 - 100.0)).abs() < 1e-6 && n.proof == Proof::Tight, "{n:?}");
+    let told = told.unwrap();
+    assert!(
+        told.starts_with("pass picture: on the take-up the carriage of heron_a.bridge and that of heron_b.bridge overlap by 500 mm"),
+        "{told}"
+    );
+    assert!(within && !written, "the move keeps them apart, and no controller is fed");
+    // At 2000 the way ends 900 apart and began 400 apart: the least is at home, and exactly that may be kept.
+    let (n, told, _, written) = looked_at(2000.0, 400.0);
+    assert!((n.gap - 400.0).abs() < 1e-9 && told.is_none() && written, "{n:?} {told:?}");
+    let (_, told, _, written) = looked_at(2000.0, 400.01);
+    assert!(told.is_some() && !written);
+}
+
 #[test]
 fn carriages_that_change_places_have_lost_their_order() {
     let s = bridges([0.0, 0.0], 0.0);

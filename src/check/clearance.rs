@@ -9,8 +9,8 @@
 //! is never below the nearest pair's, and [`Proof`] says which is which. The scene's size is the diagonal of the box around all envelopes, see [`scene`]. From every
 //! bound 2^-40 of the greatest coordinate is taken off for rounding: a chain of 64 joints is some thousand operations of 2^-53.
 //! Held passes: between two exposures every axis is taken to be anywhere between its two stations, in step with the others or not; the
-//! gap there is a bound that the true one may be above. Limits: the way from home to the start and back is not looked at; envelopes
-//! whose middle lines meet are told apart no further.
+//! gap there is a bound that the true one may be above. The take-up is looked at as a moving pass is, over its own curves in seconds.
+//! Limits: the way back home is not looked at; envelopes whose middle lines meet are told apart no further.
 
 use rayon::prelude::*;
 
@@ -18,11 +18,14 @@ use super::apart::{self, Apart};
 use super::motion_bound::{Driven, End};
 use super::nearest::{Cell, Least, least};
 use super::rail;
+use super::take_up::TakeUp;
 use crate::compile::{Move, frame_time};
 use crate::mechanism::Vector;
+use crate::motion::Quintic;
+use crate::motion::curve::CurveBuilder;
 use crate::number::elementary::two_to_the;
 use crate::shot::{Exposure, Pass, Shot};
-use crate::stage::{Body, Capsule, KeepOut, Stage};
+use crate::stage::{Axis, Body, Capsule, KeepOut, Stage};
 
 /// What a body is measured against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -116,6 +119,23 @@ pub fn clearance(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass) -> Option<C
         });
     }
     (!pairs.is_empty()).then_some(ClearanceReport { pairs })
+}
+
+/// Clearance on the way from home to the start of a pass, `frame` in seconds of the take-up; `None` where nothing could meet or nothing moves.
+#[must_use]
+pub fn on_the_way(stage: &Stage, shot: &Shot, pass: &Pass, take_up: &TakeUp) -> Option<ClearanceReport> {
+    let seconds = take_up.seconds();
+    if !(seconds > 0.0) {
+        return None;
+    }
+    let standing = |axis: &Axis| {
+        let mut curve = CurveBuilder::starting_at(0.0, 1);
+        curve.push(seconds, Quintic::hold(axis.home()));
+        curve.finish().ok()
+    };
+    let curves = stage.axes().iter().enumerate().map(|(i, axis)| take_up.way(axis, i).or_else(|| standing(axis)));
+    let way = Move::along(curves.collect::<Option<Vec<_>>>()?)?;
+    clearance(stage, shot, &way, &pass.running())
 }
 
 /// The scene's size and the rounding allowed for, mm.

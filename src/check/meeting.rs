@@ -4,7 +4,7 @@
 //! shown to be kept is said.
 
 use super::clearance::{Against, ClearanceReport, Nearest, Proof};
-use super::report::{Limit, Part, Violation};
+use super::report::{Finding, Limit, Part, Violation};
 use super::{between, shown};
 use crate::compile::Move;
 use crate::shot::{Exposure, Pass, Shot};
@@ -52,12 +52,18 @@ fn axes(stage: &Stage, group: usize, on_rail: bool) -> Vec<usize> {
     channels.into_iter().flat_map(|c| stage.axes_of(c)).collect()
 }
 
-fn violation(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, n: &Nearest, files: &[String]) -> Violation {
+/// The axes that move what is too near.
+fn candidates(stage: &Stage, n: &Nearest) -> Vec<usize> {
     let on_rail = matches!(n.against, Against::Rail(_));
     let mut candidates = axes(stage, n.group, on_rail);
     if let Against::Group(other) | Against::Rail(other) = n.against {
         candidates.extend(axes(stage, other, on_rail));
     }
+    candidates
+}
+
+fn violation(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, n: &Nearest, files: &[String]) -> Violation {
+    let candidates = candidates(stage, n);
     // The axis to look at first is the first that moves at all in this pass.
     let moves = |a: &&usize| !pass.parks(stage, **a) && mv.axes().get(**a).is_some_and(|m| !m.never_moves());
     let axis = candidates.iter().find(moves).or(candidates.first()).copied().unwrap_or(0);
@@ -90,8 +96,30 @@ fn violation(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, n: &Nearest, fi
 /// How near two things come, in a sentence.
 #[must_use]
 pub fn sentence(stage: &Stage, n: &Nearest) -> String {
+    worded(stage, n, &format!("frame {:.2}", n.frame))
+}
+
+/// What is not kept on the take-up of a pass: over no limit of the move, and no rows are written for it.
+#[must_use]
+pub fn on_the_way(stage: &Stage, pass: &str, report: Option<&ClearanceReport>) -> Vec<Finding> {
+    let pairs = report.into_iter().flat_map(|r| &r.pairs).filter(|n| !n.is_kept());
+    pairs
+        .map(|n| Finding {
+            kind: "take_up_clearance",
+            axis: candidates(stage, n).first().copied().unwrap_or(0),
+            frame: None,
+            value: n.gap.is_finite().then_some(n.gap),
+            message: format!(
+                "pass {pass}: on the take-up {}; bring them from home to their starts one after the other",
+                worded(stage, n, &format!("{:.1} s", n.frame))
+            ),
+        })
+        .collect()
+}
+
+fn worded(stage: &Stage, n: &Nearest, moment: &str) -> String {
     let (a, b) = pair(stage, n);
-    let (kept, frame) = (shown(n.kept, "mm"), n.frame);
+    let kept = shown(n.kept, "mm");
     let (a, b) = match n.against {
         Against::Rail(_) => (format!("the carriage of {a}"), format!("that of {b}")),
         Against::KeepOut(_) => (a, format!("the box {b}")),
@@ -99,13 +127,13 @@ pub fn sentence(stage: &Stage, n: &Nearest) -> String {
     };
     match n.proof {
         Proof::Bound if !n.is_kept() && n.gap == f64::NEG_INFINITY => {
-            format!("it cannot be shown that {a} and {b} keep {kept} near frame {frame:.2}: nothing bounds where they are")
+            format!("it cannot be shown that {a} and {b} keep {kept} near {moment}: nothing bounds where they are")
         }
         Proof::Bound if !n.is_kept() => {
-            format!("it cannot be shown that {a} and {b} keep {kept} near frame {frame:.2}: only {} is certain", shown(n.gap, "mm"))
+            format!("it cannot be shown that {a} and {b} keep {kept} near {moment}: only {} is certain", shown(n.gap, "mm"))
         }
-        _ if n.gap < 0.0 => format!("{a} and {b} overlap by {} at frame {frame:.2}; {kept} is to be kept", shown(-n.gap, "mm")),
-        Proof::Tight => format!("{a} and {b} are {} apart at frame {frame:.2}; {kept} is to be kept", shown(n.gap, "mm")),
-        Proof::Bound => format!("{a} and {b} are at least {} apart near frame {frame:.2}; {kept} is to be kept", shown(n.gap, "mm")),
+        _ if n.gap < 0.0 => format!("{a} and {b} overlap by {} at {moment}; {kept} is to be kept", shown(-n.gap, "mm")),
+        Proof::Tight => format!("{a} and {b} are {} apart at {moment}; {kept} is to be kept", shown(n.gap, "mm")),
+        Proof::Bound => format!("{a} and {b} are at least {} apart near {moment}; {kept} is to be kept", shown(n.gap, "mm")),
     }
 }

@@ -64,6 +64,7 @@ pub fn check(stage: &Stage, shot: &Shot, mv: &Move, files: &[String]) -> Report 
         }
     }
     let mut findings = findings::findings(stage, shot, mv, &reversals);
+    findings.extend(passes.iter().flat_map(|p| meeting::on_the_way(stage, &p.name, p.way_clearance.as_ref())));
     let pixels = pixels::pixels(stage, shot, mv);
     findings.extend(pixels::findings(stage, &pixels));
     Report { passes, findings, reversals, pixels, lag_between_paces: lag::between_paces(stage, shot, mv), registration }
@@ -166,8 +167,10 @@ fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) 
     for v in &mut violations {
         explain_no_room(stage, mv, v);
     }
+    let take_up = take_up::take_up(stage, shot, pass, mv);
     PassReport {
         clearance: None,
+        way_clearance: clearance::on_the_way(stage, shot, pass, &take_up),
         name: pass.name().to_owned(),
         exposure: pass.exposure(),
         seconds_per_frame: pace,
@@ -177,7 +180,7 @@ fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) 
         fastest: fastest::fastest(stage, mv.axes(), &|i| !pass.parks(stage, i)),
         axes,
         violations,
-        take_up: take_up::take_up(stage, shot, pass, mv),
+        take_up,
         held: None,
     }
 }
@@ -234,8 +237,10 @@ fn held_pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String
             torque: plan.torque.get(i).copied().flatten().filter(|_| !pass.parks(stage, i)),
         })
         .collect();
+    let take_up = take_up::take_up(stage, shot, pass, mv);
     PassReport {
         clearance: None,
+        way_clearance: clearance::on_the_way(stage, shot, pass, &take_up),
         name: pass.name().to_owned(),
         exposure: pass.exposure(),
         seconds_per_frame: pass.pace().get(),
@@ -245,7 +250,7 @@ fn held_pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String
         fastest: fastest::fastest(stage, mv.axes(), &|i| !pass.parks(stage, i)),
         axes,
         violations,
-        take_up: take_up::take_up(stage, shot, pass, mv),
+        take_up,
         held: Some(plan.report),
     }
 }

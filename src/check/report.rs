@@ -4,6 +4,7 @@
 //! [first - 1/2, last + 1/2].
 
 use super::clearance::ClearanceReport;
+use super::clearance::Nearest;
 use super::pixels::PixelReport;
 use super::register::Registration;
 use super::take_up::TakeUp;
@@ -262,6 +263,8 @@ pub struct PassReport {
     pub take_up: TakeUp,
     /// Gaps of carriages and envelopes; `None` where nothing could meet.
     pub clearance: Option<ClearanceReport>,
+    /// Gaps on the take-up, `frame` in its seconds; `None` where nothing could meet.
+    pub way_clearance: Option<ClearanceReport>,
 }
 
 impl PassReport {
@@ -270,13 +273,19 @@ impl PassReport {
     pub fn within_limits(&self) -> bool {
         self.violations.is_empty()
     }
+
+    /// True where everything keeps its distance on the take-up, as far as the stage says what could meet.
+    #[must_use]
+    pub fn way_is_clear(&self) -> bool {
+        self.way_clearance.iter().flat_map(|c| &c.pairs).all(Nearest::is_kept)
+    }
 }
 
 /// Something worth knowing that is not over a limit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
     /// Kind, for machines: `overshoot`, `acceleration_step`, `never_moves`, `reversals`, `torque_unchecked`, `blended_corner`, `pixels`,
-    /// `openings`, `flicker`, `rope_stretch`.
+    /// `openings`, `flicker`, `rope_stretch`, `take_up_clearance`.
     pub kind: &'static str,
     /// Index of the axis.
     pub axis: usize,

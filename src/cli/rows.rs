@@ -71,6 +71,9 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         terminal::remark("nothing was written: something is over a limit");
         return Outcome::Over;
     }
+    if p.report.passes.iter().any(|r| r.name == args.pass && !r.way_is_clear()) {
+        return wrong(RowsError::TooNear { pass: args.pass.clone() }.to_string());
+    }
     match write(args, &p, pass, rate, stream) {
         Ok(()) => Outcome::Fine,
         // Whoever reads has read enough.
@@ -128,7 +131,7 @@ fn say(program: &Program<'_>, rate: RowRate, table: &Table<'_>, placed: Option<P
         table.axes().len()
     ));
     terminal::remark(&format!(
-        "take-up from home {} s, then the run-up; the shutter first opens at {} s; that carriages keep apart on the take-up was not checked",
+        "take-up from home {} s, then the run-up; the shutter first opens at {} s",
         program.take_up(),
         program.first_opening()
     ));

@@ -148,6 +148,18 @@ impl Move {
         photographed(stage, shot, &layers, axis, a)?.whole(self.run_up, self.run_down)
     }
 
+    /// Curves of any clock as a move, one an axis in stage order: how a way that is no part of the shot is looked at by the checks.
+    /// `None` where a curve's extremes cannot be told.
+    #[must_use]
+    pub fn along(curves: Vec<Curve>) -> Option<Move> {
+        let whole = |curve: Curve| {
+            let photographed = 0..curve.len();
+            Some(AxisMove { peaks: Peaks::of(&curve, photographed.clone())?, curve, photographed, breaks: Vec::new() })
+        };
+        let axes = curves.into_iter().map(whole).collect::<Option<Vec<_>>>()?;
+        Some(Move { axes, run_up: 0, run_down: 0, no_room: Vec::new() })
+    }
+
     /// Axes in stage order.
     #[must_use]
     pub fn axes(&self) -> &[AxisMove] {

@@ -207,6 +207,8 @@ struct TakeUpJson {
     to_start_s: f64,
     back_home_s: f64,
     axes: Vec<ApproachJson>,
+    /// Gaps on the way, `frame` in its seconds.
+    clearance: Option<Vec<GapJson>>,
 }
 
 #[derive(Serialize)]
@@ -329,6 +331,7 @@ fn pass(stage: &Stage, p: &PassReport) -> PassJson {
                     has_room: a.has_room,
                 })
                 .collect(),
+            clearance: p.way_clearance.as_ref().map(|c| c.pairs.iter().map(|n| gap(stage, n)).collect()),
         },
         held: p.held.as_ref().map(|h| HeldJson {
             available_s: h.available,

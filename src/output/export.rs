@@ -95,7 +95,10 @@ impl Export<'_> {
         }
         let mut rows = Vec::new();
         if let Some(rate) = self.rows {
-            for pass in shot.passes() {
+            for (pass, checked) in shot.passes().iter().zip(&self.report.passes) {
+                if !checked.way_is_clear() && !self.over_limits {
+                    return Err(RowsError::TooNear { pass: pass.name().to_owned() }.into());
+                }
                 let program = Program::new(stage, shot, mv, pass)?;
                 let table = Table::new(&program, rate)?.with_shutter(true);
                 let entry = manifest::rows(&program, rate, &table, pass.name());

@@ -118,6 +118,12 @@ impl Pass {
         self.park.iter().any(|g| stage.groups().get(*g).is_some_and(|g| g.axes().contains(&axis)))
     }
 
+    /// The same pass with its axes running: how the way to its start is looked at.
+    #[must_use]
+    pub fn running(&self) -> Pass {
+        Pass { exposure: Exposure::Moving, ..self.clone() }
+    }
+
     /// The same pass at another pace: how advice is tried.
     #[must_use]
     pub fn at_pace(&self, pace: Pace) -> Pass {

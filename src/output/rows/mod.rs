@@ -53,6 +53,14 @@ pub enum RowsError {
         /// Seconds there are.
         available: f64,
     },
+    /// A take-up on which something comes too near: no controller is to be fed with it.
+    #[error(
+        "on the take-up of pass {pass} something comes too near (`check` says what, under `worth knowing`): no rows are written for it"
+    )]
+    TooNear {
+        /// The pass.
+        pass: String,
+    },
     /// No position, no count below 2^53, or no velocity below 2^51 thousandths of a step a second.
     #[error("axis {axis} has no position and velocity at {seconds} s that can be written in steps")]
     NoPosition {
