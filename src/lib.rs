@@ -2,6 +2,7 @@
 
 pub mod bounds;
 pub mod check;
+#[cfg(feature = "cli")]
 pub mod cli;
 pub mod compile;
 pub mod input;

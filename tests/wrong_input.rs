@@ -330,7 +330,10 @@ error[R001]: pass picture: `shutter` is out of range
    |
    = found: 361 degrees
    = allowed: more than 0, at most 360 degrees";
-    assert_eq!(rejection.to_string(), expected);
+    assert_eq!(
+        rejection.to_string(),
+        "shot.toml:32:11: error[R001]: pass picture: `shutter` is out of range; found: 361 degrees; allowed: more than 0, at most 360 degrees"
+    );
     assert_eq!(rejection.render(false), expected);
     assert!(rejection.render(true).contains("\u{1b}["));
 }

@@ -4,32 +4,68 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
 
+use super::examples;
+
 /// Compiles choreography for a miniature stage into stepper positions, every limit proven on the curve.
 #[derive(Debug, Parser)]
-#[command(name = "movewright", version, arg_required_else_help = true, after_help = AFTER)]
+#[command(name = "movewright", version, arg_required_else_help = true, max_term_width = 80, after_help = examples::PROGRAM)]
 pub(super) struct Args {
     #[command(subcommand)]
     pub(super) command: Command,
 }
 
-const AFTER: &str = "Exit status: 0 within limits, 1 something is over a limit, 2 the input or the call is wrong (nothing written).\n\
-Checked against the limits that the stage file states, and nothing else. Software limits are not a safety function: \
-overhead loads and motors that start by themselves can kill; follow local codes and licensed practice.";
-
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
+    /// Write a small stage and shot to begin with
+    #[command(after_help = examples::NEW)]
+    New(NewArgs),
     /// Compile in memory, check everything, print what was found
+    #[command(after_help = examples::CHECK)]
     Check(CheckArgs),
     /// The same, and write the columns if all is within limits
+    #[command(after_help = examples::COMPILE)]
     Compile(CompileArgs),
     /// Write the whole program of a pass as rows at a fixed rate, for a controller
+    #[command(after_help = examples::ROWS)]
     Rows(super::rows::RowsArgs),
     /// Hold a written folder to its manifest, its stage and shot, and its passes to each other
+    #[command(after_help = examples::VERIFY)]
     Verify(VerifyArgs),
     /// After an edit: which axes changed, from which frame to which, and which passes are still good
+    #[command(after_help = examples::CHANGES)]
     Changes(ChangesArgs),
     /// Hold logged positions of takes against a pass: repeatability in units, steps and picture pixels
+    #[command(after_help = examples::COMPARE)]
     Compare(CompareArgs),
+    /// Write what a shell needs to complete commands and options
+    #[command(after_help = examples::COMPLETIONS)]
+    Completions(CompletionsArgs),
+    /// Write the manual, one page for each command
+    #[command(after_help = examples::MAN)]
+    Man(ManArgs),
+    /// Write the JSON Schema of stage.toml or shot.toml, or the reference of every key
+    Schema(super::schema::SchemaArgs),
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct NewArgs {
+    /// The folder to make
+    #[arg(value_name = "DIR")]
+    pub(super) dir: PathBuf,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct CompletionsArgs {
+    /// The shell
+    #[arg(value_enum, value_name = "SHELL")]
+    pub(super) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct ManArgs {
+    /// Write a folder with a file for each page instead of all of them to standard output
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -40,6 +76,9 @@ pub(super) struct CheckArgs {
     /// Print JSON instead of a table
     #[arg(long)]
     pub(super) json: bool,
+    /// Show everything, not only what matters first
+    #[arg(long)]
+    pub(super) all: bool,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -62,6 +101,9 @@ pub(super) struct CompileArgs {
     /// Write the whole program of every pass too, PASS.rows.csv, at so many rows a second of stage time
     #[arg(long, value_name = "HZ")]
     pub(super) rows: Option<f64>,
+    /// Show everything, not only what matters first
+    #[arg(long)]
+    pub(super) all: bool,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -69,6 +111,9 @@ pub(super) struct VerifyArgs {
     /// A folder written by movewright
     #[arg(value_name = "DIR")]
     pub(super) dir: PathBuf,
+    /// Show everything, not only what matters first
+    #[arg(long)]
+    pub(super) all: bool,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -82,6 +127,9 @@ pub(super) struct ChangesArgs {
     /// Print JSON instead of text
     #[arg(long)]
     pub(super) json: bool,
+    /// Show everything, not only what matters first
+    #[arg(long)]
+    pub(super) all: bool,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -107,6 +155,9 @@ pub(super) struct CompareArgs {
     /// Print JSON instead of a table
     #[arg(long)]
     pub(super) json: bool,
+    /// Show everything, not only what matters first
+    #[arg(long)]
+    pub(super) all: bool,
 }
 
 /// What the numbers of a log are.

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::Outcome;
 use super::args::ChangesArgs;
 use super::terminal::{self, Progress};
+use super::wrap;
 use crate::check::changes::{self, Changes, Version};
 use crate::compile::Move;
 use crate::input::{self, Loaded};
@@ -17,7 +18,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
         (Ok(old), Ok(new)) => (old, new),
         (old, new) => {
             for message in [old.err(), new.err()].into_iter().flatten() {
-                terminal::remark(message.trim_end());
+                terminal::as_it_stands(message.trim_end());
             }
             return Outcome::Wrong;
         }
@@ -32,7 +33,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
             }
         }
     } else {
-        terminal::result(&text(&changes));
+        terminal::result(&text(&changes, args.all));
     }
     if changes.passes.iter().all(|p| p.good) { Outcome::Fine } else { Outcome::Over }
 }
@@ -48,23 +49,33 @@ fn version((loaded, mv): &(Loaded, Move)) -> Version<'_> {
     Version { stage: &loaded.stage, shot: &loaded.shot, mv }
 }
 
-fn text(changes: &Changes) -> String {
+fn text(changes: &Changes, all: bool) -> String {
     let mut text = String::new();
     if changes.axes.is_empty() {
         text.push_str("no axis changes\n");
     }
-    for a in &changes.axes {
+    // The longest change first; what has no frames, such as an axis that is new, before them all.
+    let mut axes: Vec<_> = changes.axes.iter().collect();
+    axes.sort_by_key(|a| (a.first_frame.is_some(), core::cmp::Reverse(a.frames)));
+    let shown = if all { axes.len() } else { axes.len().min(FEW_AXES) };
+    for a in axes.iter().take(shown) {
         match (a.first_frame, a.last_frame) {
             (Some(first), Some(last)) => {
-                text.push_str(&format!("{}: {} from frame {first} to {last}, {} frames\n", a.axis, a.change, a.frames))
+                wrap::line(&mut text, &format!("{}: {} from frame {first} to {last}, {} frames", a.axis, a.change, a.frames), 2)
             }
-            _ => text.push_str(&format!("{}: {}\n", a.axis, a.change)),
+            _ => wrap::line(&mut text, &format!("{}: {}", a.axis, a.change), 2),
         }
+    }
+    if shown < axes.len() {
+        wrap::line(&mut text, &format!("and {} more axes; --all shows them", axes.len() - shown), 2);
     }
     for p in &changes.passes {
         let verdict = if p.good { "still good" } else { "to be shot again" };
         let why = if p.reasons.is_empty() { String::new() } else { format!(": {}", p.reasons.join("; ")) };
-        text.push_str(&format!("pass {}: {verdict}{why}\n", p.pass));
+        wrap::line(&mut text, &format!("pass {}: {verdict}{why}", p.pass), 2);
     }
     text
 }
+
+/// Axes shown without `--all`.
+const FEW_AXES: usize = 10;

@@ -17,7 +17,7 @@ pub(super) fn run(args: &CheckArgs) -> Outcome {
             }
         }
     } else {
-        terminal::result(&table::text(stage, shot, &p.report, terminal::colour_results()));
+        terminal::result(&table::text(stage, shot, &p.report, table::Show { all: args.all, colour: terminal::colour_results() }));
     }
     if p.report.within_limits() { Outcome::Fine } else { Outcome::Over }
 }

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::args::{CompareArgs, LogUnits};
 use super::terminal::{self, Progress};
-use super::{Outcome, from_source};
+use super::{Outcome, from_source, wrap};
 use crate::check::pixels::pixels;
 use crate::compile::Move;
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
@@ -27,7 +27,7 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     let comparison = match result {
         Ok(comparison) => comparison,
         Err(message) => {
-            terminal::remark(message.trim_end());
+            terminal::as_it_stands(message.trim_end());
             return Outcome::Wrong;
         }
     };
@@ -41,7 +41,7 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
             }
         }
     } else {
-        terminal::result(&text(&args.pass, &comparison));
+        terminal::result(&text(&args.pass, &comparison, args.all));
     }
     if comparison.within_tolerance == Some(false) { Outcome::Over } else { Outcome::Fine }
 }
@@ -117,72 +117,85 @@ fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), String> 
     }
 }
 
-fn text(pass: &str, c: &Comparison) -> String {
-    let mut text = format!("pass {pass}: {} frames, {} takes\n", c.frames, c.takes.len());
+fn text(pass: &str, c: &Comparison, all: bool) -> String {
+    let mut text = String::new();
+    wrap::line(&mut text, &format!("pass {pass}: {} frames, {} takes", c.frames, c.takes.len()), 2);
     for t in &c.takes {
-        text.push_str(&format!("  {}: {} frames", t.log, t.frames));
+        let mut take = format!("  {}: {} frames", t.log, t.frames);
         if t.frames_missing > 0 {
-            text.push_str(&format!(", {} of the pass missing", t.frames_missing));
+            take.push_str(&format!(", {} of the pass missing", t.frames_missing));
         }
         if !t.axes_missing.is_empty() {
-            text.push_str(&format!(", without {}", few(&t.axes_missing)));
+            take.push_str(&format!(", without {}", names(&t.axes_missing, all)));
         }
-        text.push('\n');
+        wrap::line(&mut text, &take, 2);
     }
     if !c.not_logged.is_empty() {
-        text.push_str(&format!("  in no log: {}\n", few(&c.not_logged)));
+        wrap::line(&mut text, &format!("  in no log: {}", names(&c.not_logged, all)), 2);
     }
-    let width = c.axes.iter().map(|a| a.axis.len()).max().unwrap_or(4).max(4);
-    let heads = ["repeat.", "accuracy", "mean range", "largest", "take to take"];
-    text.push_str(&format!("{:width$} {:5}", "axis", "unit"));
-    for head in heads {
-        text.push_str(&format!(" {head:>12}"));
-    }
-    text.push_str(&format!(" {:>8} {:>8}\n", "frame", "over"));
     // The furthest off first; axes that stood where they should are one line.
     let mut off: Vec<&AxisComparison> = c.axes.iter().filter(|a| a.units.largest_deviation != Some(0.0)).collect();
     off.sort_by(|a, b| b.steps.largest_deviation.unwrap_or(f64::INFINITY).total_cmp(&a.steps.largest_deviation.unwrap_or(f64::INFINITY)));
-    for a in &off {
-        axis(&mut text, a, width);
+    // What is over the tolerance is shown in any case.
+    let over = off.iter().rposition(|a| a.frames_over.is_some_and(|n| n > 0)).map_or(0, |last| last + 1);
+    let shown = if all { off.len() } else { off.len().min(FEW_AXES.max(over)) };
+    if shown > 0 {
+        let heads: String =
+            ["repeat.", "accuracy", "mean range", "largest", "take to take"].iter().map(|head| format!(" {head:>13}")).collect();
+        text.push_str(&format!("axis     {heads}\n"));
+    }
+    for a in off.iter().take(shown) {
+        axis(&mut text, a);
+    }
+    if shown < off.len() {
+        wrap::line(&mut text, &format!("and {} axes that deviate less; --all shows them", off.len() - shown), 2);
     }
     if off.len() < c.axes.len() {
-        text.push_str(&format!("and {} axes without any deviation\n", c.axes.len() - off.len()));
+        wrap::line(&mut text, &format!("and {} axes without any deviation", c.axes.len() - off.len()), 2);
     }
     for (a, cause) in c.axes.iter().flat_map(|a| a.likely_causes.iter().map(move |cause| (a, cause))) {
-        text.push_str(&format!("likely: {}, {}: {}\n", a.axis, cause.log, cause.message));
+        wrap::line(&mut text, &format!("likely: {}, {}: {}", a.axis, cause.log, cause.message), 8);
     }
     match c.within_tolerance {
-        Some(true) => text.push_str("within the tolerance asked for\n"),
-        Some(false) => text.push_str("over the tolerance asked for\n"),
+        Some(true) => wrap::line(&mut text, "within the tolerance asked for", 2),
+        Some(false) => wrap::line(&mut text, "over the tolerance asked for", 2),
         None => {}
     }
-    text.push_str(&format!("{NOTE}\n{NOTICE}\n"));
+    wrap::line(&mut text, NOTE, 0);
+    wrap::line(&mut text, NOTICE, 0);
     text
 }
 
-fn axis(text: &mut String, a: &AxisComparison, width: usize) {
-    let mut line = |name: &str, unit: &str, f: &Figures, decimals: usize, tail: &str| {
-        text.push_str(&format!("{name:width$} {unit:5}"));
-        for x in [f.repeatability, f.accuracy, f.mean_range, f.largest_deviation, f.pass_to_pass] {
-            match x {
-                Some(x) => text.push_str(&format!(" {x:>12.decimals$}")),
-                None => text.push_str(&format!(" {:>12}", "-")),
-            }
-        }
-        text.push_str(tail);
-        text.push('\n');
+/// The axis by name, then its figures in every unit they are known in.
+fn axis(text: &mut String, a: &AxisComparison) {
+    let mut title = a.axis.clone();
+    if let Some(frame) = a.largest_deviation_frame {
+        title.push_str(&format!(", largest at frame {frame}"));
+    }
+    if let Some(over) = a.frames_over {
+        title.push_str(&format!(", {over} frames over"));
+    }
+    wrap::line(text, &title, 2);
+    let mut figures = |unit: &str, f: &Figures, decimals: usize| {
+        let each = [f.repeatability, f.accuracy, f.mean_range, f.largest_deviation, f.pass_to_pass];
+        let cells: String = each.iter().map(|x| format!(" {:>13}", x.map_or("-".to_owned(), |x| wrap::number(x, 13, decimals)))).collect();
+        text.push_str(&format!("    {unit:5}{cells}\n"));
     };
-    let frame = a.largest_deviation_frame.map_or("-".to_owned(), |f| f.to_string());
-    let over = a.frames_over.map_or("-".to_owned(), |n| n.to_string());
-    line(&a.axis, a.unit, &a.units, 5, &format!(" {frame:>8} {over:>8}"));
-    line("", "steps", &a.steps, 2, "");
+    figures(a.unit, &a.units, 5);
+    figures("steps", &a.steps, 2);
     if let Some(p) = &a.pixels {
-        line("", "px", p, 3, "");
+        figures("px", p, 3);
     }
 }
 
-/// Names, the first few of them.
-fn few(names: &[String]) -> String {
-    let shown: Vec<&str> = names.iter().take(8).map(String::as_str).collect();
+/// Names, without `all` the first few of them.
+fn names(names: &[String], all: bool) -> String {
+    let shown: Vec<&str> = names.iter().take(if all { names.len() } else { FEW_NAMES }).map(String::as_str).collect();
     if names.len() > shown.len() { format!("{} and {} more", shown.join(", "), names.len() - shown.len()) } else { shown.join(", ") }
 }
+
+/// Names shown without `--all`.
+const FEW_NAMES: usize = 8;
+
+/// Axes shown without `--all`, and what is over the tolerance besides.
+const FEW_AXES: usize = 10;

@@ -17,7 +17,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
     };
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
     let (stage, shot) = (&p.loaded.stage, &p.loaded.shot);
-    terminal::result(&table::text(stage, shot, &p.report, terminal::colour_results()));
+    terminal::result(&table::text(stage, shot, &p.report, table::Show { all: args.all, colour: terminal::colour_results() }));
     let within = p.report.within_limits();
     if !within && !args.over_limits {
         terminal::remark("nothing was written: something is over a limit (--over-limits writes all the same, and says so in the manifest)");
@@ -36,7 +36,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         rows,
     };
     let progress = Progress::start("writing");
-    let written = export.write(&args.out, &mut |name| progress.now(name));
+    let written = export.write(&args.out, &mut |name| progress.now(&format!("writing {name}")));
     drop(progress);
     let out = args.out.display();
     match written {

@@ -3,16 +3,22 @@
 //! Exit status: 0 within limits, 1 something is over a limit, 2 the input or the call is wrong (nothing written).
 
 mod args;
+mod axes_table;
 mod changes;
 mod check;
 mod compare;
 mod compile;
+mod examples;
 mod from_source;
+mod new;
+mod pages;
 mod prepared;
 mod rows;
+mod schema;
 mod table;
 mod terminal;
 mod verify;
+mod wrap;
 
 use clap::Parser;
 
@@ -54,11 +60,15 @@ pub fn run() -> Outcome {
         }
     };
     match args.command {
+        Command::New(a) => new::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Compile(a) => compile::run(&a),
         Command::Rows(a) => rows::run(&a),
         Command::Verify(a) => verify::run(&a),
         Command::Changes(a) => changes::run(&a),
         Command::Compare(a) => compare::run(&a),
+        Command::Completions(a) => pages::completions(&a),
+        Command::Man(a) => pages::man(&a),
+        Command::Schema(a) => schema::run(&a),
     }
 }

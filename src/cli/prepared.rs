@@ -21,7 +21,7 @@ pub(super) fn prepare(shot: &Path) -> Option<Prepared> {
         Ok(loaded) => loaded,
         Err(rejection) => {
             drop(progress);
-            terminal::remark(rejection.render(terminal::colour()).trim_end());
+            terminal::as_it_stands(rejection.render(terminal::colour()).trim_end());
             return None;
         }
     };

@@ -67,7 +67,8 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         return wrong(format!("the shot has no pass `{}`; it has: {}", args.pass, names.join(", ")));
     };
     if !p.report.within_limits() {
-        terminal::remark(table::text(&p.loaded.stage, shot, &p.report, terminal::colour()).trim_end());
+        let show = table::Show { all: false, colour: terminal::colour() };
+        terminal::as_it_stands(table::text(&p.loaded.stage, shot, &p.report, show).trim_end());
         terminal::remark("nothing was written: something is over a limit");
         return Outcome::Over;
     }
@@ -94,7 +95,7 @@ fn write(args: &RowsArgs, p: &Prepared, pass: &Pass, rate: RowRate, stream: bool
     };
     let all = table()?;
     let progress = Progress::start("writing");
-    let mut tell = |rows: u64| progress.now(&format!("writing: {rows} of {} rows", all.rows()));
+    let mut tell = |rows: u64| progress.reached(rows, all.rows());
     let placed = if stream {
         all.write(&mut io::stdout(), &mut tell)?;
         io::stdout().flush()?;

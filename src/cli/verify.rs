@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::args::VerifyArgs;
 use super::terminal::{self, Progress};
-use super::{Outcome, from_source};
+use super::{Outcome, from_source, wrap};
 use crate::verify::{Fault, Source, Verdict, verify};
 
 pub(super) fn run(args: &VerifyArgs) -> Outcome {
@@ -17,7 +17,7 @@ pub(super) fn run(args: &VerifyArgs) -> Outcome {
             Outcome::Wrong
         }
         Ok(verdict) => {
-            terminal::result(&text(&args.dir, &verdict));
+            terminal::result(&text(&args.dir, &verdict, args.all));
             if verdict.holds() { Outcome::Fine } else { Outcome::Over }
         }
     }
@@ -30,28 +30,29 @@ fn read(shot: &Path) -> Result<Source, String> {
     Ok(Source { stage: loaded.stage, shot: loaded.shot, files })
 }
 
-fn text(dir: &Path, verdict: &Verdict) -> String {
+fn text(dir: &Path, verdict: &Verdict, all: bool) -> String {
     let mut text = String::new();
-    for fault in verdict.faults.iter().take(MOST_SHOWN) {
-        text.push_str(&line(fault));
-        text.push('\n');
-    }
     let n = verdict.faults.len();
-    if n > MOST_SHOWN {
-        text.push_str(&format!("and {} more\n", n - MOST_SHOWN));
+    let shown = if all { n } else { n.min(FEW_FAULTS) };
+    for fault in verdict.faults.iter().take(shown) {
+        wrap::line(&mut text, &line(fault), 2);
+    }
+    if shown < n {
+        wrap::line(&mut text, &format!("and {} more; --all shows them", n - shown), 2);
     }
     let what = format!("{} files, {} passes, {} axes, {} frames a pass", verdict.files, verdict.passes, verdict.axes, verdict.frames);
     if verdict.over_limits {
-        text.push_str("written over limits, as its manifest says: travel and limits were not held against the columns\n");
+        wrap::line(&mut text, "written over limits, as its manifest says: travel and limits were not held against the columns", 2);
     }
     if !verdict.not_computed.is_empty() {
-        text.push_str(&format!("aimed, so held against everything but positions computed again: {}\n", verdict.not_computed.join(", ")));
+        let aimed = verdict.not_computed.join(", ");
+        wrap::line(&mut text, &format!("aimed, so held against everything but positions computed again: {aimed}"), 2);
     }
     if verdict.holds() {
-        text.push_str(&format!("{}: all holds; {what}\n", dir.display()));
-        text.push_str(FLOOR);
+        wrap::line(&mut text, &format!("{}: all holds; {what}", dir.display()), 2);
+        wrap::line(&mut text, FLOOR, 0);
     } else {
-        text.push_str(&format!("{}: {n} faults; {what}\n", dir.display()));
+        wrap::line(&mut text, &format!("{}: {n} faults; {what}", dir.display()), 2);
     }
     text
 }
@@ -74,8 +75,8 @@ fn line(fault: &Fault) -> String {
     line
 }
 
-/// Faults shown; the verdict is the same.
-const MOST_SHOWN: usize = 200;
+/// Faults shown without `--all`; the verdict is the same.
+const FEW_FAULTS: usize = 20;
 
 const FLOOR: &str = "each count is the rounding of a position computed another way, to half a step and 1/16 step for fitted curves; \
-differences of counts were held to the limits with 1, 2 and 4 steps of rounding for velocity, acceleration and jerk\n";
+differences of counts were held to the limits with 1, 2 and 4 steps of rounding for velocity, acceleration and jerk";

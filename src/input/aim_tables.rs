@@ -5,6 +5,7 @@
 
 use core::ops::Range;
 
+use super::keys;
 use super::log::Log;
 use super::machine_tables::full_name;
 use super::names::Names;
@@ -14,8 +15,6 @@ use crate::bounds::Flaw;
 use crate::shot::aim::Offset;
 use crate::shot::{Aim, AimSpec, Key};
 
-const AIM_KEYS: &[&str] = &["camera", "channels", "at", "offset", "offset_keys"];
-
 /// All `[[aim]]` with their headers.
 pub(super) fn aims(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Aim, Range<usize>)> {
     let tables = root.tables(log, "aim", "aim");
@@ -23,7 +22,7 @@ pub(super) fn aims(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Ve
 }
 
 fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, Range<usize>)> {
-    table.know_only(log, AIM_KEYS);
+    table.know_only(log, &keys::AIM);
     let camera = group(log, &mut table, names, "camera", true);
     let at = if table.has("at") { Some(group(log, &mut table, names, "at", false)?) } else { None };
     let pair = table.need(log, "channels", "two names in quotes", |v| {

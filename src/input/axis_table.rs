@@ -4,6 +4,7 @@
 
 use std::collections::BTreeMap;
 
+use super::keys;
 use super::log::Log;
 use super::reader::Table;
 use super::values::{self, FLAG, NUMBER, TEXT, WHOLE};
@@ -11,28 +12,8 @@ use crate::bounds::Flaw;
 use crate::stage::drive::DriveSpec;
 use crate::stage::{Axis, AxisSpec, Limits, LoadSpec, Motor, Unit};
 
-/// Keys of an axis.
-pub(super) const AXIS_KEYS: &[&str] = &[
-    "name",
-    "unit",
-    "travel",
-    "home",
-    "max_velocity",
-    "max_acceleration",
-    "max_jerk",
-    "motor",
-    "microsteps",
-    "gear_ratio",
-    "travel_per_rev",
-    "reverse",
-    "max_step_rate",
-    "backlash",
-    "load",
-    "openings",
-];
-const LOAD_KEYS: &[&str] = &["mass", "inertia", "friction", "vertical", "efficiency"];
-const MOTOR_KEYS: &[&str] = &["full_steps_per_rev", "rotor_inertia", "holding_torque", "torque"];
-const UNITS: &[(&str, Unit)] = &[("mm", Unit::Millimetre), ("deg", Unit::Degree)];
+/// The units.
+pub(super) const UNITS: &[(&str, Unit)] = &[("mm", Unit::Millimetre), ("deg", Unit::Degree)];
 
 /// Motors by name; `None` where one has mistakes of its own.
 pub(super) type Motors<'t> = BTreeMap<&'t str, Option<Motor>>;
@@ -58,7 +39,7 @@ pub(super) fn motors<'t>(log: &mut Log, root: &mut Table<'t>) -> Motors<'t> {
 }
 
 fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
-    table.know_only(log, MOTOR_KEYS);
+    table.know_only(log, &keys::MOTOR);
     let full = table.need(log, "full_steps_per_rev", WHOLE, values::whole).unwrap_or(200);
     let inertia = table.take(log, "rotor_inertia", "a number, kg m2", values::number);
     let holding = table.take(log, "holding_torque", "a number, N m", values::number);
@@ -163,7 +144,7 @@ fn which_motor(log: &mut Log, table: &mut Table<'_>, motors: &Motors<'_>) -> Opt
 
 fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<LoadSpec> {
     let mut inner = table.table(log, "load", "a table, { mass = ..., friction = ... } or { inertia = ..., friction = ... }")?;
-    inner.know_only(log, LOAD_KEYS);
+    inner.know_only(log, &keys::LOAD);
     let (key, other, allowed) = match unit {
         Some(Unit::Degree) => ("inertia", "mass", "inertia, kg m2, on a deg axis"),
         Some(Unit::Millimetre) => ("mass", "inertia", "mass, kg, on an mm axis"),
@@ -187,7 +168,7 @@ fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<Load
         vertical: inner.take(log, "vertical", FLAG, values::flag).unwrap_or(false),
         efficiency: inner.take(log, "efficiency", "a number, more than 0, at most 1", values::number).unwrap_or(1.0),
     };
-    for key in LOAD_KEYS {
+    for key in keys::LOAD.names() {
         if inner.is_wrong(key) {
             table.mark_wrong(key);
         }

@@ -4,38 +4,61 @@
 //! `film_back`, `pixels`; `[[group.rod]]` with `from`, `to`; `[[group.envelope]]` with `from`, `to` (left out: a ball), `radius`; `[group.rail]` with `name`,
 //! `channel`, `reach`, `gap`. Of the stage: `clearance`, `[[obstacle]]` with `name`, `from`, `to`, `radius`, `[[keep_out]]` with `name`, `least`, `greatest`.
 
+use super::keys;
 use super::log::Log;
 use super::machine_tables::full_name;
+use super::names::unknown_channel;
 use super::reader::Table;
 use super::values::{self, NUMBER, TEXT};
 use crate::bounds::Flaw;
 use crate::mechanism::joint::JointKind;
-use crate::mechanism::{JointSpec, Lens, LensSpec, Vector};
-use crate::stage::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Surroundings, check_name};
+use crate::mechanism::{Chain, JointSpec, Lens, LensSpec, RADIUS, SPAN, Vector};
+use crate::stage::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Stage, Surroundings, check_name};
 
-/// Keys of a group that make it a body.
-pub(super) const BODY_KEYS: &[&str] = &["joint", "lens", "rod", "envelope", "rail"];
-const JOINT_KEYS: &[&str] = &["slide", "turn", "channel", "rest", "offset"];
+/// A body with its tables, for what is found later.
+pub(super) struct BodyRead<'t> {
+    /// The table of its group.
+    pub(super) table: Table<'t>,
+    /// What it is.
+    pub(super) spec: BodySpec,
+    /// Each joint that has a channel and moves: its table, the channel's full name, the unit it must have.
+    joints: Vec<(Table<'t>, String, &'static str)>,
+    /// Its rail, the same way.
+    rail: Option<(Table<'t>, String)>,
+}
+
 const POINT: &str = "three numbers, [x, y, z] in mm";
 
 /// The body of a group; `None` where the group is none, or its tables have mistakes.
-pub(super) fn body(log: &mut Log, index: usize, group: &str, table: &mut Table<'_>) -> Option<BodySpec> {
-    if !BODY_KEYS.iter().any(|k| table.has(k)) {
+pub(super) fn body<'t>(log: &mut Log, index: usize, group: &str, table: &mut Table<'t>) -> Option<BodyRead<'t>> {
+    if !["joint", "lens", "rod", "envelope", "rail"].iter().any(|k| table.has(k)) {
         return None;
     }
+    let label = |what: &str| format!("{what} of group {}", values::cut(group, 64));
     let mut channels: Vec<String> = Vec::new();
-    let mut joints = Vec::new();
+    let (mut joints, mut tables, mut moved) = (Vec::new(), Vec::new(), Vec::new());
     let mut whole = true;
     for mut inner in table.tables(log, "joint", "joint") {
-        inner.label = format!("joint of group {}", values::cut(group, 64));
-        match joint(log, group, &mut inner, &mut channels) {
-            Some(spec) => joints.push(spec),
-            None => whole = false,
+        inner.label = label("joint");
+        let Some(spec) = joint(log, group, &mut inner, &mut channels) else {
+            whole = false;
+            continue;
+        };
+        let unit = match spec.kind {
+            JointKind::Slide(_) => Some("mm"),
+            JointKind::Turn(_) => Some("deg"),
+            JointKind::Fixed => None,
+        };
+        if let (Some(unit), Some(name)) = (unit, spec.channel.and_then(|c| channels.get(c))) {
+            moved.push((inner.clone(), name.clone(), unit));
         }
+        joints.push(spec);
+        tables.push(inner);
     }
+    whole &= chain_stands(log, table, &joints, &tables);
     let lens = match table.table(log, "lens", "a table under a line [group.lens]") {
         Some(mut inner) => {
-            inner.label = format!("lens of group {}", values::cut(group, 64));
+            inner.label = label("lens");
             let made = lens(log, &mut inner);
             whole &= made.is_some();
             made
@@ -44,7 +67,8 @@ pub(super) fn body(log: &mut Log, index: usize, group: &str, table: &mut Table<'
     };
     let mut rods = Vec::new();
     for mut inner in table.tables(log, "rod", "rod") {
-        inner.know_only(log, &["from", "to"]);
+        inner.label = label("rod");
+        inner.know_only(log, &keys::ROD);
         let (from, to) = (point(log, &mut inner, "from"), point(log, &mut inner, "to"));
         match (from, to) {
             (Some(from), Some(to)) if from == to => {
@@ -58,7 +82,8 @@ pub(super) fn body(log: &mut Log, index: usize, group: &str, table: &mut Table<'
     }
     let mut envelope = Vec::new();
     for mut inner in table.tables(log, "envelope", "envelope") {
-        inner.know_only(log, &["from", "to", "radius"]);
+        inner.label = label("envelope");
+        inner.know_only(log, &keys::ENVELOPE);
         match capsule(log, &mut inner) {
             Some(c) => envelope.push(c),
             None => whole = false,
@@ -66,17 +91,61 @@ pub(super) fn body(log: &mut Log, index: usize, group: &str, table: &mut Table<'
     }
     let rail = match table.table(log, "rail", "a table under a line [group.rail]") {
         Some(mut inner) => {
+            inner.label = label("rail");
             let made = rail(log, group, &mut inner);
             whole &= made.is_some();
-            made
+            made.map(|made| (inner, made))
         }
         None => None,
     };
-    whole.then_some(BodySpec { group: index, joints, channels, lens, rods, envelope, rail })
+    let (rail_table, rail) = rail.map(|(inner, made)| ((inner, made.1.clone()), made)).unzip();
+    let spec = BodySpec { group: index, joints, channels, lens, rods, envelope, rail };
+    whole.then(|| BodyRead { table: table.clone(), spec, joints: moved, rail: rail_table })
+}
+
+/// True where the joints make a chain; each flaw is recorded at its own joint.
+fn chain_stands(log: &mut Log, group: &Table<'_>, joints: &[JointSpec], tables: &[Table<'_>]) -> bool {
+    let Err(flaws) = Chain::new(joints) else { return true };
+    for flaw in flaws {
+        match flaw.index.and_then(|i| Some((tables.get(i)?, joints.get(i)?))) {
+            Some((table, _)) if flaw.code == "G007" => {
+                let name = table.take_quietly("channel", values::text).unwrap_or_default();
+                let help = "add `slide = [x, y, z]` or `turn = [x, y, z]`, or take the channel away";
+                table.flaws(log, vec![Flaw { index: None, found: values::quoted(name), ..flaw }.help(help)], &[]);
+            }
+            Some((table, _)) => table.flaws(log, vec![Flaw { index: None, ..flaw }], &[]),
+            None => group.flaws(log, vec![flaw], &[]),
+        }
+    }
+    false
+}
+
+/// Records every channel of a body that the stage does not have, or that has another unit, where it is named.
+pub(super) fn channels_fit(log: &mut Log, stage: &Stage, body: &BodyRead<'_>) {
+    let on_rail = body.rail.iter().map(|(table, name)| (table, name, "mm", "S031", "the rail"));
+    let of_joints = body.joints.iter().map(|(table, name, unit)| (table, name, *unit, "S035", "the joint"));
+    for (table, name, unit, code, what) in of_joints.chain(on_rail) {
+        let flaw = match stage.channel(name) {
+            None => unknown_channel(log, "S030", stage, name),
+            Some(channel) if stage.channel_unit(channel) != unit => {
+                let found = format!("`{name}`, a channel in {}", stage.channel_unit(channel));
+                let flaw = Flaw::new(code, "channel", format!("{what} does not fit its channel"));
+                if code == "S031" {
+                    flaw.found(found, "a channel in mm").help("name the channel that moves the carriage along the rail")
+                } else {
+                    let other = if unit == "mm" { "turn" } else { "slide" };
+                    flaw.found(found, format!("{unit}: `slide` takes mm, `turn` takes deg"))
+                        .help(format!("write `{other}`, or name a channel in {unit}"))
+                }
+            }
+            Some(_) => continue,
+        };
+        table.flaws(log, vec![flaw], &[]);
+    }
 }
 
 fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<String>) -> Option<JointSpec> {
-    table.know_only(log, JOINT_KEYS);
+    table.know_only(log, &keys::JOINT);
     let direction = "a direction, [x, y, z]";
     let slide = table.take(log, "slide", direction, values::three_numbers);
     let turn = table.take(log, "turn", direction, values::three_numbers);
@@ -106,7 +175,7 @@ fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<S
 }
 
 fn lens(log: &mut Log, table: &mut Table<'_>) -> Option<Lens> {
-    table.know_only(log, &["focal_length", "film_back", "pixels"]);
+    table.know_only(log, &keys::LENS);
     let focal_length = table.need(log, "focal_length", "a number, mm", values::number);
     let back = table.need(log, "film_back", "two numbers, [width, height] in mm", values::two_numbers);
     let pixels = table.need(log, "pixels", "two whole numbers, [width, height]", values::two_wholes);
@@ -129,7 +198,7 @@ fn lens(log: &mut Log, table: &mut Table<'_>) -> Option<Lens> {
 }
 
 fn rail(log: &mut Log, group: &str, table: &mut Table<'_>) -> Option<(String, String, [f64; 2], f64)> {
-    table.know_only(log, &["name", "channel", "reach", "gap"]);
+    table.know_only(log, &keys::RAIL);
     let name = table.need(log, "name", TEXT, values::text);
     if let Some(Err(flaw)) = name.map(|n| check_name("name", n)) {
         table.blame(log, "name", flaw);
@@ -138,13 +207,24 @@ fn rail(log: &mut Log, group: &str, table: &mut Table<'_>) -> Option<(String, St
     let channel = table.need(log, "channel", TEXT, values::text);
     let reach = table.need(log, "reach", "two numbers, [below, above] in mm", values::two_numbers);
     let gap = table.need(log, "gap", "a number, mm", values::number);
-    Some((name?.to_owned(), full_name(group, channel?), reach?, gap?))
+    let (reach, gap) = (reach?, gap?);
+    let out = reach.into_iter().enumerate().filter_map(|(i, end)| SPAN.check("reach", end).err().map(|f| f.at_index(i)));
+    let flaws: Vec<Flaw> = out.chain(SPAN.check("gap", gap).err()).collect();
+    if !flaws.is_empty() {
+        table.flaws(log, flaws, &[]);
+        return None;
+    }
+    Some((name?.to_owned(), full_name(group, channel?), reach, gap))
 }
 
 fn capsule(log: &mut Log, table: &mut Table<'_>) -> Option<Capsule> {
     let from = point(log, table, "from");
     let to = if table.has("to") { point(log, table, "to") } else { from };
     let radius = table.need(log, "radius", "a number, mm", values::number);
+    if let Some(Err(flaw)) = radius.map(|radius| RADIUS.check("radius", radius)) {
+        table.blame(log, "radius", flaw);
+        return None;
+    }
     Some(Capsule { from: from?, to: to?, radius: radius? })
 }
 
@@ -164,7 +244,7 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
         Surroundings { clearance: root.take(log, "clearance", "a number, mm", values::number).unwrap_or(0.0), ..Surroundings::default() };
     let mut whole = !root.is_wrong("clearance");
     for mut table in root.tables(log, "obstacle", "obstacle") {
-        table.know_only(log, &["name", "from", "to", "radius"]);
+        table.know_only(log, &keys::OBSTACLE);
         let name = table.need(log, "name", TEXT, values::text);
         match (name, capsule(log, &mut table)) {
             (Some(name), Some(shape)) => around.obstacles.push(Obstacle { name: name.to_owned(), shape }),
@@ -172,7 +252,7 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
         }
     }
     for mut table in root.tables(log, "keep_out", "keep_out") {
-        table.know_only(log, &["name", "least", "greatest"]);
+        table.know_only(log, &keys::KEEP_OUT);
         let name = table.need(log, "name", TEXT, values::text);
         match (name, point(log, &mut table, "least"), point(log, &mut table, "greatest")) {
             (Some(name), Some(least), Some(greatest)) => {

@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
+use super::keys;
 use super::log::Log;
 use super::names::Names;
 use super::reader::{KeyList, Table};
@@ -12,8 +13,6 @@ use super::values;
 use crate::bounds::{Flaw, MOST_AXES};
 use crate::shot::Copy;
 use crate::stage::ChannelId;
-
-const COPY_KEYS: &[&str] = &["from", "to", "delay", "scale"];
 
 /// A copy between two known groups.
 struct Between<'t> {
@@ -41,7 +40,7 @@ pub(super) fn copies(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, dri
 }
 
 fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option<Between<'t>> {
-    table.know_only(log, COPY_KEYS);
+    table.know_only(log, &keys::COPY);
     let from = group(log, &mut table, names, "from");
     let to = group(log, &mut table, names, "to");
     if let (Some(from), Some(to)) = (from, to) {

@@ -55,8 +55,12 @@
 
 use core::ops::Range;
 
+#[cfg(feature = "cli")]
 use super::render;
 use super::sources::Sources;
+
+/// Diagnostics that are written out; the others are counted.
+pub(super) const MOST_SHOWN: usize = 50;
 
 /// A piece of an input file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -124,16 +128,38 @@ impl Rejection {
     }
 
     /// The first 50 mistakes with the lines they stand in, for people; with terminal colours if `colour`. No line end at the end.
+    #[cfg(feature = "cli")]
     #[must_use]
     pub fn render(&self, colour: bool) -> String {
         render::render(&self.diagnostics, self.unlisted, &self.sources, colour)
     }
 }
 
+/// The first 50 mistakes, one a line, without the lines they stand in; control characters of the input are escaped.
 impl core::fmt::Display for Rejection {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        f.write_str(&self.render(false))
+        for (i, d) in self.diagnostics.iter().take(MOST_SHOWN).enumerate() {
+            if i > 0 {
+                f.write_str("\n")?;
+            }
+            if let Some((span, source)) = d.place.as_ref().and_then(|span| Some((span, self.sources.get(span.file)?))) {
+                write!(f, "{}:{}:{}: ", plain(source.name()), span.line, span.column)?;
+            }
+            write!(f, "error[{}]: {}", d.code, plain(&d.title))?;
+            for (name, text) in [("found", &d.found), ("allowed", &d.allowed), ("help", &d.help)] {
+                if !text.is_empty() {
+                    write!(f, "; {name}: {}", plain(text))?;
+                }
+            }
+        }
+        let more = self.diagnostics.len().saturating_sub(MOST_SHOWN) + self.unlisted;
+        if more > 0 { write!(f, "\nand {more} more") } else { Ok(()) }
     }
+}
+
+/// The text on one line that no terminal acts on.
+fn plain(text: &str) -> String {
+    text.chars().flat_map(|c| if c.is_control() { c.escape_default().collect() } else { vec![c] }).collect()
 }
 
 impl core::error::Error for Rejection {}

@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use super::Read;
 use super::key_file::{self, KeyFile};
+use super::keys;
 use super::log::Log;
 use super::names::Names;
 use super::reader::{KeyList, Table};
@@ -18,9 +19,6 @@ use crate::stage::ChannelId;
 /// Keys of all tracks together: what a gigabyte holds.
 const MOST_KEYS_TOGETHER: usize = 10_000_000;
 
-const TRACK_KEYS: &[&str] = &["channel", "shape", "blend", "keys"];
-const CYCLE_KEYS: &[&str] = &["channel", "period", "phase", "keys", "amount", "rate"];
-const DRIFT_KEYS: &[&str] = &["channel", "seed", "amplitude", "period"];
 const FRAME_VALUE: &str = "[frame, value]";
 
 /// Layers as they are read.
@@ -43,7 +41,7 @@ impl<'r> Layers<'r> {
     pub(super) fn tracks(&mut self, log: &mut Log, root: &mut Table<'_>) -> Vec<Track> {
         let mut tracks = Vec::new();
         for mut table in root.tables(log, "track", "track") {
-            table.know_only(log, TRACK_KEYS);
+            table.know_only(log, &keys::TRACK);
             match table.take_quietly("keys", values::text) {
                 Some(file) => self.tracks_of_file(log, table, file, &mut tracks),
                 None => {
@@ -164,7 +162,7 @@ impl<'r> Layers<'r> {
     pub(super) fn cycles(&mut self, log: &mut Log, root: &mut Table<'_>) -> Vec<Cycle> {
         let mut cycles = Vec::new();
         for mut table in root.tables(log, "cycle", "cycle") {
-            table.know_only(log, CYCLE_KEYS);
+            table.know_only(log, &keys::CYCLE);
             let channel = self.channel(log, &mut table, "cycle");
             let period = table.need(log, "period", "a number, frames for one beat", values::number).unwrap_or(24.0);
             let phase = table.take(log, "phase", "a number, beats", values::number).unwrap_or(0.0);
@@ -200,7 +198,7 @@ impl<'r> Layers<'r> {
     pub(super) fn drifts(&mut self, log: &mut Log, root: &mut Table<'_>) -> Vec<Drift> {
         let mut drifts = Vec::new();
         for mut table in root.tables(log, "drift", "drift") {
-            table.know_only(log, DRIFT_KEYS);
+            table.know_only(log, &keys::DRIFT);
             let channel = self.channel(log, &mut table, "drift");
             let seed = table.need(log, "seed", WHOLE, values::whole).unwrap_or(0);
             let amplitude = table.need(log, "amplitude", NUMBER, values::number).unwrap_or(0.0);

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use super::body_tables::BODY_KEYS;
+use super::keys;
 use super::log::Log;
 use super::names::unknown_group;
 use super::reader::Table;
@@ -90,6 +90,9 @@ fn mark(state: &mut [State], index: usize, to: State) {
 fn take_over(groups: &mut [RawGroup<'_>], index: usize, base: Option<usize>, total: &mut usize) {
     let Some(base) = base.and_then(|b| groups.get(b)).filter(|_| base != Some(index)) else { return };
     let (settled, mut axes, table) = (base.settled, base.axes.clone(), base.table.clone());
+    for (_, axis) in &mut axes {
+        axis.taken_over = true;
+    }
     let Some(group) = groups.get_mut(index) else { return };
     if !settled || !group.settled || *total > MOST_AXES {
         group.settled = false;
@@ -105,6 +108,7 @@ fn take_over(groups: &mut [RawGroup<'_>], index: usize, base: Option<usize>, tot
     }
     *total = *total - before + axes.len();
     group.axes = axes;
-    group.table.inherit(&table, &["mechanism"]);
-    group.table.inherit(&table, BODY_KEYS);
+    let own = ["name", "like", "axis"];
+    let kinds: Vec<&str> = keys::GROUP.names().filter(|key| !own.contains(key)).collect();
+    group.table.inherit(&table, &kinds);
 }

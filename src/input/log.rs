@@ -3,7 +3,7 @@
 //! Invariant: recording never stops the reading. After [`MOST_LISTED`] mistakes the rest is counted, so that memory stays bounded whatever the input.
 
 use core::ops::Range;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::diagnostic::{Diagnostic, Rejection, Span};
@@ -28,12 +28,19 @@ pub(super) struct Spot {
     pub(super) bytes: Range<usize>,
 }
 
+/// A mistake, and by which label what it concerns was taken over from another group.
+#[derive(Debug)]
+struct Listed {
+    diagnostic: Diagnostic,
+    taken_over: Option<String>,
+}
+
 /// Mistakes and the files they stand in.
 #[derive(Debug, Default)]
 pub(super) struct Log {
     sources: Sources,
     lines: Vec<Lines>,
-    diagnostics: Vec<Diagnostic>,
+    diagnostics: Vec<Listed>,
     unlisted: usize,
     compared: usize,
 }
@@ -66,6 +73,15 @@ impl Log {
 
     /// Records a mistake; `label` names the axis, track or pass it concerns and may be empty.
     pub(super) fn add(&mut self, spot: Option<Spot>, label: &str, flaw: Flaw) {
+        self.record(spot, label, flaw, None);
+    }
+
+    /// The same in what a group takes over from another: left out where the same stands there for the group it is written under.
+    pub(super) fn add_taken_over(&mut self, spot: Option<Spot>, label: &str, flaw: Flaw) {
+        self.record(spot, label, flaw, Some(label.to_owned()));
+    }
+
+    fn record(&mut self, spot: Option<Spot>, label: &str, flaw: Flaw, taken_over: Option<String>) {
         if self.diagnostics.len() >= MOST_LISTED {
             self.unlisted += 1;
             return;
@@ -75,7 +91,8 @@ impl Log {
             Span { file: spot.file, line: place.line, column: place.column, bytes: spot.bytes }
         });
         let title = if label.is_empty() { flaw.title } else { format!("{label}: {}", flaw.title) };
-        self.diagnostics.push(Diagnostic { code: flaw.code, title, place, found: flaw.found, allowed: flaw.allowed, help: flaw.help });
+        let diagnostic = Diagnostic { code: flaw.code, title, place, found: flaw.found, allowed: flaw.allowed, help: flaw.help };
+        self.diagnostics.push(Listed { diagnostic, taken_over });
     }
 
     /// How many mistakes there are.
@@ -99,20 +116,29 @@ impl Log {
 
     /// Everything that was wrong, in order.
     pub(super) fn reject(mut self) -> Rejection {
-        self.diagnostics.sort_by_key(|d| d.place.as_ref().map(|s| (s.file, s.line, s.column)));
-        // Axes taken over by another group, and columns used twice, bring the same mistake again.
+        self.diagnostics.sort_by_key(|l| l.diagnostic.place.as_ref().map(|s| (s.file, s.line, s.column)));
+        // What several groups take over is told once: of the group it is written under, else of the first of the others.
+        let key = |l: &Listed| l.diagnostic.place.as_ref().map(|s| (s.file, s.bytes.start, s.bytes.end, l.diagnostic.code));
+        let mut teller: BTreeMap<_, Option<String>> = BTreeMap::new();
+        for listed in &self.diagnostics {
+            let told = teller.entry(key(listed)).or_insert_with(|| listed.taken_over.clone());
+            if listed.taken_over.is_none() {
+                *told = None;
+            }
+        }
+        self.diagnostics.retain(|l| l.taken_over.is_none() || teller.get(&key(l)).is_none_or(|told| *told == l.taken_over));
+        // Columns used twice bring the same mistake again.
         let mut seen = BTreeSet::new();
         let fresh: Vec<bool> = self
             .diagnostics
             .iter()
-            .map(|d| {
+            .map(|Listed { diagnostic: d, .. }| {
                 let place = d.place.as_ref().map(|s| (s.file, s.bytes.start, s.bytes.end));
                 place.is_none() || seen.insert((place, d.code, &d.found, &d.allowed))
             })
             .collect();
         drop(seen);
-        let mut fresh = fresh.into_iter();
-        self.diagnostics.retain(|_| fresh.next().unwrap_or(true));
-        Rejection::new(self.diagnostics, self.unlisted, self.sources)
+        let diagnostics = self.diagnostics.into_iter().zip(fresh).filter(|(_, fresh)| *fresh).map(|(l, _)| l.diagnostic).collect();
+        Rejection::new(diagnostics, self.unlisted, self.sources)
     }
 }

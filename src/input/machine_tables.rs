@@ -3,6 +3,7 @@
 //! Invariant: names inside a group's tables are the group's own (`bridge`), or full (`camera.track`); a mechanism taken over with `like` means the
 //! names of the group that takes it over.
 
+use super::keys;
 use super::log::Log;
 use super::reader::Table;
 use super::values::{self, NUMBER, TEXT, WHOLE};
@@ -20,30 +21,16 @@ pub(super) struct MachineRead<'t> {
     pub(super) spec: MachineSpec,
 }
 
+/// A kind of mechanism.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Kind {
+pub(super) enum Kind {
     Swashplate,
     LimbWire,
     Drum,
 }
 
-const KINDS: &[(&str, Kind)] = &[("swashplate", Kind::Swashplate), ("limb_wire", Kind::LimbWire), ("drum", Kind::Drum)];
-const PLATE_KEYS: &[&str] = &["kind", "axes", "channels", "radius", "azimuths", "rod_length"];
-const WIRE_KEYS: &[&str] = &["kind", "axis", "channel", "arm", "guide", "neutral", "mass", "centre_of_mass", "inertia"];
-const DRUM_KEYS: &[&str] = &[
-    "kind",
-    "axis",
-    "channel",
-    "radius",
-    "rope_diameter",
-    "turns_per_layer",
-    "layers",
-    "wound",
-    "rope_area",
-    "rope_modulus",
-    "mass",
-    "rope_length",
-];
+/// The kinds.
+pub(super) const KINDS: &[(&str, Kind)] = &[("swashplate", Kind::Swashplate), ("limb_wire", Kind::LimbWire), ("drum", Kind::Drum)];
 const HUNG_KEYS: &[&str] = &["rope_area", "rope_modulus", "mass", "rope_length"];
 
 /// The mechanisms of one group.
@@ -60,18 +47,18 @@ fn machine<'t>(log: &mut Log, group: &str, mut table: Table<'t>) -> Option<Machi
     let kind = table.choice(log, "kind", KINDS, None)?;
     let (axes, channels, work) = match kind {
         Kind::Swashplate => {
-            table.know_only(log, PLATE_KEYS);
+            table.know_only(log, &keys::SWASHPLATE);
             let axes = names(log, &mut table, "axes", None);
             let channels = names(log, &mut table, "channels", Some(&["heave", "pitch", "roll"]));
             (axes, channels, swashplate(log, &mut table))
         }
         Kind::LimbWire => {
-            table.know_only(log, WIRE_KEYS);
+            table.know_only(log, &keys::LIMB_WIRE);
             let (axis, channel) = pair(log, &mut table);
             (axis, channel, limb_wire(log, &mut table))
         }
         Kind::Drum => {
-            table.know_only(log, DRUM_KEYS);
+            table.know_only(log, &keys::DRUM);
             let (axis, channel) = pair(log, &mut table);
             (axis, channel, drum(log, &mut table))
         }

@@ -16,6 +16,7 @@ pub mod diagnostic;
 mod document;
 mod files;
 mod key_file;
+pub mod keys;
 mod layers;
 mod like;
 mod lines;
@@ -24,6 +25,7 @@ mod machine_tables;
 mod names;
 mod nearest;
 mod reader;
+#[cfg(feature = "cli")]
 mod render;
 mod shot_file;
 mod sources;

@@ -35,19 +35,7 @@ impl<'s> Names<'s> {
         if !self.complete {
             return Err(None);
         }
-        let known = self.stage.channel_names();
-        let flaw = Flaw::new("U001", "channel", "the stage has no such channel")
-            .found(values::quoted(name), format!("a channel of the stage: {}", values::names(known.iter().map(String::as_str))));
-        let end = format!(".{name}");
-        let mut same_end = known.iter().filter(|k| !name.contains('.') && k.ends_with(&end));
-        let near = match (same_end.next(), same_end.next()) {
-            (Some(only), None) => Some(only.as_str()),
-            _ => log.nearest(name, known.iter().map(String::as_str)),
-        };
-        Err(Some(match near {
-            Some(near) => flaw.help(format!("write \"{near}\"")),
-            None => flaw.help("channels are named group.axis, as in the stage file"),
-        }))
+        Err(Some(unknown_channel(log, "U001", self.stage, name)))
     }
 
     /// The group of this name. `Err(None)` where it is unknown but may exist.
@@ -83,6 +71,23 @@ impl<'s> Names<'s> {
         let local = |full: &'s String| full.split_once('.').filter(|(g, _)| *g == name).map(|(_, local)| local);
         let of = |full: &'s String| local(full).and_then(|local| self.stage.channel(full).map(|id| (local, id)));
         self.stage.channel_names().iter().filter_map(of).collect()
+    }
+}
+
+/// The flaw that a channel's name is not known.
+pub(super) fn unknown_channel(log: &mut Log, code: &'static str, stage: &Stage, name: &str) -> Flaw {
+    let known = stage.channel_names();
+    let flaw = Flaw::new(code, "channel", "the stage has no such channel")
+        .found(values::quoted(name), format!("a channel of the stage: {}", values::names(known.iter().map(String::as_str))));
+    let end = format!(".{name}");
+    let mut same_end = known.iter().filter(|k| !name.contains('.') && k.ends_with(&end));
+    let near = match (same_end.next(), same_end.next()) {
+        (Some(only), None) => Some(only.as_str()),
+        _ => log.nearest(name, known.iter().map(String::as_str)),
+    };
+    match near {
+        Some(near) => flaw.help(format!("write \"{near}\"")),
+        None => flaw.help("channels are named group.axis, as in the stage file"),
     }
 }
 

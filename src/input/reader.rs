@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::keys::Section;
 use super::log::{Log, Spot};
 use super::values;
 use crate::bounds::Flaw;
@@ -21,6 +22,8 @@ use crate::shot::Key;
 pub(super) struct Entry<'t> {
     /// The bytes of the key.
     key: (usize, usize),
+    /// True where it was taken over from another group.
+    taken_over: bool,
     /// The value.
     pub(super) value: &'t Spanned<DeValue<'t>>,
 }
@@ -34,6 +37,8 @@ pub(super) struct Table<'t> {
     pub(super) label: String,
     /// Its header.
     pub(super) header: Range<usize>,
+    /// True where it was taken over from another group: its mistakes are those of that one.
+    pub(super) taken_over: bool,
     entries: BTreeMap<&'t str, Entry<'t>>,
     wrong: Vec<&'static str>,
 }
@@ -65,10 +70,10 @@ impl<'t> Table<'t> {
             .iter()
             .map(|(key, value)| {
                 let span = key.span();
-                (key.get_ref().as_ref(), Entry { key: (span.start, span.end), value })
+                (key.get_ref().as_ref(), Entry { key: (span.start, span.end), taken_over: false, value })
             })
             .collect();
-        Table { file, label: label.into(), header, entries, wrong: Vec::new() }
+        Table { file, label: label.into(), header, taken_over: false, entries, wrong: Vec::new() }
     }
 
     /// The keys of `over` replace those of this table.
@@ -81,7 +86,7 @@ impl<'t> Table<'t> {
     /// Keys that `base` has and this table has not are taken over.
     pub(super) fn inherit(&mut self, base: &Table<'t>, keys: &[&str]) {
         for (key, entry) in base.entries.iter().filter(|(k, _)| keys.contains(k)) {
-            self.entries.entry(key).or_insert(*entry);
+            self.entries.entry(key).or_insert(Entry { taken_over: true, ..*entry });
         }
     }
 
@@ -105,15 +110,19 @@ impl<'t> Table<'t> {
         self.wrong.push(key);
     }
 
+    fn record(&self, log: &mut Log, spot: Spot, flaw: Flaw) {
+        if self.taken_over { log.add_taken_over(Some(spot), &self.label, flaw) } else { log.add(Some(spot), &self.label, flaw) }
+    }
+
     /// Records a mistake at a key's value, or at the header where the key is not there.
     pub(super) fn blame(&mut self, log: &mut Log, key: &'static str, flaw: Flaw) {
         self.wrong.push(key);
-        log.add(Some(Spot { file: self.file, bytes: self.bytes_of(key, None) }), &self.label, flaw);
+        self.record(log, Spot { file: self.file, bytes: self.bytes_of(key, None) }, flaw);
     }
 
     /// Records a mistake at any bytes of the file.
     pub(super) fn blame_at(&self, log: &mut Log, bytes: Range<usize>, flaw: Flaw) {
-        log.add(Some(Spot { file: self.file, bytes }), &self.label, flaw);
+        self.record(log, Spot { file: self.file, bytes }, flaw);
     }
 
     /// The value of a key if it is there and of this kind; nothing is recorded.
@@ -224,10 +233,11 @@ impl<'t> Table<'t> {
     pub(super) fn tables(&mut self, log: &mut Log, key: &'static str, label: &str) -> Vec<Table<'t>> {
         let allowed = format!("tables, each under a line [[{key}]]");
         let Some(list) = self.take(log, key, &allowed, values::list) else { return Vec::new() };
+        let taken_over = self.is_taken_over(key);
         let mut tables = Vec::new();
         for value in list {
             match value.get_ref().as_table() {
-                Some(table) => tables.push(Table::new(self.file, label, value.span(), table)),
+                Some(table) => tables.push(Table { taken_over, ..Table::new(self.file, label, value.span(), table) }),
                 None => {
                     self.mark_wrong(key);
                     let flaw = Flaw::new("K003", key, format!("an entry of `{key}` is not a table"))
@@ -243,18 +253,22 @@ impl<'t> Table<'t> {
     pub(super) fn table(&mut self, log: &mut Log, key: &'static str, allowed: &str) -> Option<Table<'t>> {
         let inner = self.take(log, key, allowed, values::table)?;
         let span = self.bytes_of(key, None);
-        Some(Table::new(self.file, self.label.clone(), span, inner))
+        Some(Table { taken_over: self.is_taken_over(key), ..Table::new(self.file, self.label.clone(), span, inner) })
     }
 
-    /// Records every key that is not in the list.
-    pub(super) fn know_only(&self, log: &mut Log, known: &[&'static str]) {
+    fn is_taken_over(&self, key: &str) -> bool {
+        self.taken_over || self.entries.get(key).is_some_and(|entry| entry.taken_over)
+    }
+
+    /// Records every key that the section does not have.
+    pub(super) fn know_only(&self, log: &mut Log, section: &'static Section) {
         for (key, entry) in &self.entries {
-            if known.contains(key) || self.is_wrong(key) {
+            if section.key(key).is_some() || self.is_wrong(key) {
                 continue;
             }
             let mut flaw = Flaw::new("K002", "", format!("unknown key `{}`", values::cut(key, 64).escape_debug()))
-                .found(format!("`{}`", values::cut(key, 64)), values::names(known.iter().copied()));
-            flaw = match log.nearest(key, known.iter().copied()) {
+                .found(format!("`{}`", values::cut(key, 64)), values::names(section.names()));
+            flaw = match log.nearest(key, section.names()) {
                 Some(near) => flaw.help(format!("write `{near}`")),
                 None => flaw.help("take it away, or check which table it belongs to"),
             };
@@ -281,7 +295,7 @@ impl<'t> Table<'t> {
                 }
             }
             let spot = spot.unwrap_or_else(|| Spot { file: self.file, bytes: self.bytes_of(&flaw.field, flaw.index) });
-            log.add(Some(spot), &self.label, flaw);
+            self.record(log, spot, flaw);
         }
     }
 
@@ -300,8 +314,17 @@ impl<'t> Table<'t> {
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+    use crate::input::keys::{Default, Entry as KeyEntry, Holds};
     use crate::input::sources::Sources;
 
+    const ANY: KeyEntry = KeyEntry { name: "a", holds: Holds::Flag, unit: "", default: Default::Must, meaning: "", example: "" };
+    static KEYS: Section = Section {
+        header: "",
+        meaning: "",
+        keys: &[ANY, KeyEntry { name: "b", ..ANY }, KeyEntry { name: "keys", ..ANY }, KeyEntry { name: "lood", ..ANY }],
+        rules: &[],
+        example: "",
+    };
     const TEXT: &str = "a = 1\nb = \"x\"\nkeys = [[1, 2], [3], [5, 6]]\nload = { mass = -1 }\n";
 
     fn codes(read: impl FnOnce(&mut Table<'_>, &mut Log)) -> Vec<(&'static str, u32, u32)> {
@@ -321,7 +344,7 @@ mod tests {
             assert_eq!(table.need(log, "c", values::NUMBER, values::number), None);
             assert_eq!(table.take(log, "a", values::NUMBER, values::number), Some(1.0));
             assert_eq!(table.pairs(log, "keys", "[frame, value]").keys.len(), 2);
-            table.know_only(log, &["a", "b", "keys", "lood"]);
+            table.know_only(log, &KEYS);
         });
         assert_eq!(told, [("K001", 1, 1), ("K003", 2, 5), ("K003", 3, 17), ("K002", 4, 1)]);
     }

@@ -5,11 +5,8 @@
 
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet, normalize_untrusted_str};
 
-use super::diagnostic::{Diagnostic, Span};
+use super::diagnostic::{Diagnostic, MOST_SHOWN, Span};
 use super::sources::{Source, Sources};
-
-/// Diagnostics that are written out; the others are counted.
-pub(crate) const MOST_SHOWN: usize = 50;
 
 /// A longer line is named but not shown.
 const LONGEST_LINE: usize = 16 * 1024;

@@ -7,6 +7,7 @@ use core::ops::Range;
 use super::Read;
 use super::aim_tables;
 use super::copies;
+use super::keys;
 use super::layers::Layers;
 use super::log::Log;
 use super::names::Names;
@@ -16,14 +17,12 @@ use crate::bounds::{Flaw, MOST_PASSES};
 use crate::shot::{Exposure, Pass, Shot, ShotSpec};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
-const ROOT_KEYS: &[&str] =
-    &["format", "name", "stage", "frame_rate", "frames", "timecode_start", "track", "cycle", "drift", "copy", "aim", "pass"];
-const PASS_KEYS: &[&str] = &["name", "exposure", "seconds_per_frame", "shutter", "settle", "park"];
-const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
+/// The exposures.
+pub(super) const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
 
 /// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
 pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read: Read<'_>) -> Option<Shot> {
-    root.know_only(log, ROOT_KEYS);
+    root.know_only(log, &keys::SHOT);
     let name = root.need(log, "name", TEXT, values::text);
     let rate = frame_rate(log, root);
     let frames = frames(log, root);
@@ -128,7 +127,7 @@ fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, 
 }
 
 fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass, Range<usize>)> {
-    table.know_only(log, PASS_KEYS);
+    table.know_only(log, &keys::PASS);
     let name = table.need(log, "name", TEXT, values::text);
     if let Some(name) = name {
         table.label = format!("pass {}", values::cut(name, 64));

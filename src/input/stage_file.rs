@@ -5,19 +5,17 @@
 
 use std::collections::BTreeMap;
 
-use super::axis_table::{AXIS_KEYS, Motors, axis, motors, name_of};
-use super::body_tables;
+use super::axis_table::{Motors, axis, motors, name_of};
+use super::body_tables::{self, BodyRead};
 use super::document;
+use super::keys;
 use super::like::{RawGroup, settle};
 use super::log::Log;
 use super::machine_tables;
 use super::reader::Table;
 use super::values::{self, TEXT};
 use crate::bounds::{Flaw, MOST_AXES};
-use crate::stage::{Axis, AxisSpec, BodySpec, GroupSpec, Stage, Surroundings, Unit};
-
-const ROOT_KEYS: &[&str] = &["format", "name", "scale", "motor", "group", "clearance", "obstacle", "keep_out"];
-const GROUP_KEYS: &[&str] = &["name", "like", "axis", "mechanism", "joint", "lens", "rod", "envelope", "rail"];
+use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Surroundings, Unit};
 
 /// A stage as far as it could be read.
 #[derive(Debug)]
@@ -46,7 +44,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     if !document::is_format_1(log, &mut root) {
         return StageRead::unknown();
     }
-    root.know_only(log, ROOT_KEYS);
+    root.know_only(log, &keys::STAGE);
     let name = root.need(log, "name", TEXT, values::text).unwrap_or_default();
     let scale = root.take(log, "scale", "a number, model size over real size", values::number).unwrap_or(1.0);
     let motors = motors(log, &mut root);
@@ -74,7 +72,6 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     let mut names_complete = !root.is_wrong("group") && raw.iter().all(|g| g.settled && g.names_whole);
     let mut machines = Vec::new();
     let mut bodies = Vec::new();
-    let mut whose = Vec::new();
     let mut index = 0;
     let (mut machines_whole, mut bodies_whole) = (true, true);
     for group in &mut raw {
@@ -85,7 +82,6 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         let written = log.count();
         if let Some(body) = body_tables::body(log, index, name, &mut group.table) {
             bodies.push(body);
-            whose.push(group.table.clone());
         }
         bodies_whole &= log.count() == written;
         index += 1;
@@ -100,7 +96,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
             match stage.clone().with_machines(specs) {
                 Ok(made) if machines_whole => {
                     let written = log.count();
-                    let made = with_bodies(log, made, bodies, surroundings, &whose);
+                    let made = with_bodies(log, made, bodies, surroundings);
                     names_complete &= log.count() == written;
                     Some(made)
                 }
@@ -123,12 +119,20 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
 }
 
 /// The stage with its bodies; without them where they have mistakes, which are then told.
-fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodySpec>, around: Option<Surroundings>, tables: &[Table<'_>]) -> Stage {
+fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodyRead<'_>>, around: Option<Surroundings>) -> Stage {
     let Some(around) = around else { return stage };
-    match stage.clone().with_bodies(bodies, around) {
+    let written = log.count();
+    for body in &bodies {
+        body_tables::channels_fit(log, &stage, body);
+    }
+    if log.count() > written {
+        return stage;
+    }
+    let (tables, specs): (Vec<_>, Vec<_>) = bodies.into_iter().map(|b| (b.table, b.spec)).unzip();
+    match stage.clone().with_bodies(specs, around) {
         Ok(made) => made,
         Err(flaws) => {
-            blame_each(log, flaws, tables);
+            blame_each(log, flaws, &tables);
             stage
         }
     }
@@ -151,7 +155,7 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         if let Some(name) = table.take_quietly("name", values::text) {
             table.label = format!("group {}", values::cut(name, 64));
         }
-        table.know_only(log, GROUP_KEYS);
+        table.know_only(log, &keys::GROUP);
         let name = unused(log, &mut table, "S001", "two groups are called", &mut taken);
         let like = table.take(log, "like", "the name of another group, in quotes", values::text);
         let mut group = RawGroup { settled: !table.is_wrong("like"), names_whole: name.is_some(), axes: Vec::new(), table, name, like };
@@ -159,7 +163,7 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         for mut axis in group.table.tables(log, "axis", "axis") {
             let own = axis.take_quietly("name", values::text).unwrap_or("?");
             axis.label = format!("axis {}.{}", name.unwrap_or("?"), values::cut(own, 64));
-            axis.know_only(log, AXIS_KEYS);
+            axis.know_only(log, &keys::AXIS);
             match unused(log, &mut axis, "S002", "two axes of the group are called", &mut taken) {
                 Some(name) => group.axes.push((name, axis)),
                 None => group.names_whole = false,

@@ -33,6 +33,8 @@ use crate::bounds::Bound;
 pub const LENGTH: Bound = Bound { unit: "mm", least: 1e-3, above_least: false, most: 1e7 };
 /// Diameters and distances that may be zero.
 pub const SPAN: Bound = Bound { unit: "mm", least: 0.0, above_least: false, most: 1e7 };
+/// Radii of envelopes and obstacles.
+pub const RADIUS: Bound = Bound { unit: "mm", least: 0.0, above_least: true, most: 1e7 };
 /// Coordinates of guides, offsets and centres of mass.
 pub const COORDINATE: Bound = Bound { unit: "mm", least: -1e7, above_least: false, most: 1e7 };
 /// Angles that describe the build of a mechanism.

@@ -3,6 +3,7 @@
 //! Invariant: at every instant the target is the old folder, complete, or the new one, complete, or (before the first time) absent. A folder that is not ours
 //! is never touched; one of ours with other content only on request. What a killed run left beside the target, the next run removes.
 
+mod fresh;
 mod workplace;
 
 use std::fs;
@@ -11,6 +12,7 @@ use std::path::{Path, PathBuf};
 
 use super::manifest::{FileEntry, KIND, Manifest};
 
+pub use fresh::fresh;
 pub(super) use workplace::Workplace;
 
 /// What became of a target.
@@ -33,6 +35,20 @@ pub enum FolderError {
     IsFile {
         /// The target.
         path: PathBuf,
+    },
+    /// The target is there, is no folder, and a new one is wanted.
+    #[error("{path} is there and is no folder; it is left untouched: name a folder that is not there yet")]
+    NotAFolder {
+        /// The target.
+        path: PathBuf,
+    },
+    /// The target is there and holds something, and a new one is wanted.
+    #[error("{path} holds `{found}`; it is left untouched: name a folder that is not there yet, or an empty one")]
+    NotEmpty {
+        /// The target.
+        path: PathBuf,
+        /// What was found.
+        found: String,
     },
     /// The target is there and holds something that is not ours.
     #[error("{path} holds `{found}`, which movewright did not write; it is left untouched: name another folder")]

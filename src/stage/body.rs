@@ -5,7 +5,7 @@
 use super::{ChannelId, Stage};
 use crate::bounds::Flaw;
 use crate::mechanism::joint::JointKind;
-use crate::mechanism::{Chain, JointSpec, Lens, Vector};
+use crate::mechanism::{Chain, JointSpec, Lens, RADIUS, Vector};
 
 /// A straight rod that carries a figure, from end to end, in the axes at the end of the group's chain. Unit: mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -214,7 +214,7 @@ impl Stage {
             }
         }
         for c in &spec.envelope {
-            if !(0.0 < c.radius && c.radius <= 1e7) {
+            if RADIUS.check("radius", c.radius).is_err() {
                 flaws.push(
                     Flaw::new("S032", "envelope", "the envelope's radius is out of range")
                         .found(format!("{} mm", c.radius), "more than 0, at most 1e7 mm")

@@ -1,0 +1,52 @@
+//! `movewright completions` and `movewright man`: what a shell and the manual know of every command, made from the commands themselves.
+
+use clap::{Command, CommandFactory};
+
+use super::args::{Args, CompletionsArgs, ManArgs};
+use super::{Outcome, terminal};
+use crate::output::folder::fresh;
+
+pub(super) fn completions(args: &CompletionsArgs) -> Outcome {
+    let mut script = Vec::new();
+    clap_complete::generate(args.shell, &mut Args::command(), "movewright", &mut script);
+    terminal::result(&String::from_utf8_lossy(&script));
+    Outcome::Fine
+}
+
+pub(super) fn man(args: &ManArgs) -> Outcome {
+    let pages = match pages() {
+        Ok(pages) => pages,
+        Err(error) => {
+            terminal::remark(&format!("error[O003]: the manual could not be written: {error}"));
+            return Outcome::Wrong;
+        }
+    };
+    let Some(out) = &args.out else {
+        for (_, page) in &pages {
+            terminal::result(page);
+        }
+        return Outcome::Fine;
+    };
+    let files: Vec<(&str, &str)> = pages.iter().map(|(name, page)| (name.as_str(), page.as_str())).collect();
+    if let Err(error) = fresh(out, &files) {
+        terminal::remark(&format!("error[O002]: {error}"));
+        return Outcome::Wrong;
+    }
+    terminal::remark(&format!("written: {} pages in {}", files.len(), out.display()));
+    Outcome::Fine
+}
+
+/// One page for the program, one for each command: file name and text.
+fn pages() -> std::io::Result<Vec<(String, String)>> {
+    let mut program = Args::command().disable_help_subcommand(true);
+    // Built, a command knows its full name, which names its page.
+    program.build();
+    core::iter::once(&program).chain(program.get_subcommands()).map(|c| page(c.clone())).collect()
+}
+
+fn page(command: Command) -> std::io::Result<(String, String)> {
+    let man = clap_mangen::Man::new(command);
+    let mut text = Vec::new();
+    man.render(&mut text)?;
+    Ok((man.get_filename(), String::from_utf8_lossy(&text).into_owned()))
+}

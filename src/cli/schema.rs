@@ -1,0 +1,42 @@
+//! `movewright schema`: JSON Schema of either file, or the reference of every key, on standard output.
+
+use clap::{Args as ClapArgs, ValueEnum};
+
+use super::{Outcome, terminal};
+use crate::input::keys::{reference, schema};
+
+/// What is written of the keys.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "Examples:\n  movewright schema shot > shot.schema.json\n  movewright schema --reference > KEYS.md")]
+pub(super) struct SchemaArgs {
+    /// Which file's schema; both, under the names stage and shot, where it is left out
+    #[arg(value_name = "FILE", value_enum)]
+    file: Option<FileKind>,
+    /// Write the reference of every key of both files as Markdown
+    #[arg(long, conflicts_with = "file")]
+    reference: bool,
+}
+
+/// A kind of file.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum FileKind {
+    /// stage.toml
+    Stage,
+    /// shot.toml
+    Shot,
+}
+
+pub(super) fn run(args: &SchemaArgs) -> Outcome {
+    if args.reference {
+        terminal::result(&reference::markdown());
+        return Outcome::Fine;
+    }
+    let schema = match args.file {
+        Some(FileKind::Stage) => schema::stage(),
+        Some(FileKind::Shot) => schema::shot(),
+        None => serde_json::json!({ "stage": schema::stage(), "shot": schema::shot() }),
+    };
+    // Alternate form: JSON over several lines.
+    terminal::result(&format!("{schema:#}\n"));
+    Outcome::Fine
+}

@@ -1,0 +1,307 @@
+//! Keys of bodies: joints, lens, rods, envelope and rail of a group; obstacles and boxes of the stage.
+
+use super::{Default, Entry, Holds, NAME, Rule, Section};
+use crate::bounds::{self, Bound};
+use crate::mechanism::{COORDINATE, DIRECTION, LENGTH, MOST_PIXELS, RADIUS, SPAN};
+
+const POINT: &[Bound] = &[COORDINATE, COORDINATE, COORDINATE];
+const TOWARDS: &[Bound] = &[DIRECTION, DIRECTION, DIRECTION];
+const FROM: Entry = Entry {
+    name: "from",
+    holds: Holds::Numbers(POINT),
+    unit: "mm",
+    default: Default::Must,
+    meaning: "one end, `[x, y, z]`",
+    example: "[30, 15, -35]",
+};
+const TO: Entry = Entry {
+    name: "to",
+    holds: Holds::Numbers(POINT),
+    unit: "mm",
+    default: Default::None("a ball"),
+    meaning: "the other end",
+    example: "[200, 0, 0]",
+};
+const THICK: Entry = Entry {
+    name: "radius",
+    holds: Holds::Number(RADIUS),
+    unit: "mm",
+    default: Default::Must,
+    meaning: "distance from the line between the ends",
+    example: "60",
+};
+const ANY_NAME: Entry =
+    Entry { name: "name", holds: Holds::Text, unit: "", default: Default::Must, meaning: "any text, for people", example: "\"reeds\"" };
+
+/// A joint.
+pub static JOINT: Section = Section {
+    header: "[[group.joint]]",
+    meaning: "The chain from the stage's floor to the body, outwards. Each joint sits at its `offset` in the axes of the joint before it; then it slides or turns, and \
+              carries what follows. With neither `slide` nor `turn` it is an offset alone.",
+    keys: &[
+        Entry {
+            name: "slide",
+            holds: Holds::Numbers(TOWARDS),
+            unit: "",
+            default: Default::None("it does not slide"),
+            meaning: "direction in which it slides, `[x, y, z]`, of any length; takes a channel in mm",
+            example: "[1, 0, 0]",
+        },
+        Entry {
+            name: "turn",
+            holds: Holds::Numbers(TOWARDS),
+            unit: "",
+            default: Default::None("it does not turn"),
+            meaning: "axis about which it turns, `[x, y, z]`, of any length; takes a channel in deg",
+            example: "[0, 1, 0]",
+        },
+        Entry {
+            name: "channel",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::None("it stays at `rest`"),
+            meaning: "what moves it",
+            example: "\"track\"",
+        },
+        Entry {
+            name: "rest",
+            holds: Holds::Number(bounds::POSITION),
+            unit: "mm or deg",
+            default: Default::Value("0"),
+            meaning: "added to the channel",
+            example: "-2",
+        },
+        Entry {
+            name: "offset",
+            holds: Holds::Numbers(POINT),
+            unit: "mm",
+            default: Default::Value("[0, 0, 0]"),
+            meaning: "from the joint before it, `[x, y, z]`",
+            example: "[0, 800, 4000]",
+        },
+    ],
+    rules: &[Rule::AtMostOne(&["slide", "turn"]), Rule::OnlyBeside("channel", &["slide", "turn"])],
+    example: r#"[[group.joint]]
+slide = [1, 0, 0]
+channel = "bridge"
+
+[[group.joint]]
+slide = [0, 1, 0]
+channel = "hoist"
+offset = [0, 200, 0]
+
+[[group.joint]]
+slide = [0, 1, 0]
+channel = "heave"
+
+[[group.joint]]
+turn = [0, 0, 1]
+channel = "pitch"
+rest = -2
+
+[[group.joint]]
+turn = [1, 0, 0]                  # positive to the left
+channel = "roll"
+"#,
+};
+
+/// A lens.
+pub static LENS: Section = Section {
+    header: "[group.lens]",
+    meaning: "Makes the group a camera. Its end of the chain is the entrance pupil; it looks along its own -z, y up.",
+    keys: &[
+        Entry {
+            name: "focal_length",
+            holds: Holds::Number(LENGTH),
+            unit: "mm",
+            default: Default::Must,
+            meaning: "of the lens",
+            example: "24",
+        },
+        Entry {
+            name: "film_back",
+            holds: Holds::Numbers(&[LENGTH, LENGTH]),
+            unit: "mm",
+            default: Default::Must,
+            meaning: "`[width, height]` of the picture",
+            example: "[24.9, 18.7]",
+        },
+        Entry {
+            name: "pixels",
+            holds: Holds::TwoWholes(1, MOST_PIXELS as i64),
+            unit: "",
+            default: Default::Must,
+            meaning: "`[width, height]` of the picture",
+            example: "[4096, 3072]",
+        },
+    ],
+    rules: &[],
+    example: r#"[[group]]
+name = "camera"
+
+[[group.axis]]
+name = "track"
+unit = "mm"
+travel = [0, 6000]
+max_velocity = 25
+max_acceleration = 12
+max_jerk = 24
+motor = "frame42"
+travel_per_rev = 60
+
+[[group.axis]]
+name = "pan"
+unit = "deg"
+travel = [-170, 170]
+max_velocity = 2
+max_acceleration = 1.5
+max_jerk = 3
+motor = "frame42"
+
+[[group.axis]]
+name = "tilt"
+unit = "deg"
+travel = [-40, 60]
+max_velocity = 2
+max_acceleration = 1.5
+max_jerk = 3
+motor = "frame42"
+
+[[group.joint]]
+slide = [1, 0, 0]
+channel = "track"
+offset = [0, 800, 4000]
+
+[[group.joint]]
+turn = [0, 1, 0]                  # positive to the left
+channel = "pan"
+
+[[group.joint]]
+turn = [1, 0, 0]                  # positive upwards
+channel = "tilt"
+
+[[group.joint]]
+offset = [0, 0, -90]              # from the axes to the entrance pupil
+
+[group.lens]
+focal_length = 24
+film_back = [24.9, 18.7]
+pixels = [4096, 3072]
+"#,
+};
+
+/// A rod.
+pub static ROD: Section = Section {
+    header: "[[group.rod]]",
+    meaning: "A support that has to be painted out, in the axes at the end of the group's chain.",
+    keys: &[FROM, Entry { name: "to", default: Default::Must, example: "[30, 175, -55]", ..TO }],
+    rules: &[],
+    example: "[[group]]\nname = \"heron_b\"\nlike = \"heron_a\"\n\n[[group.axis]]\nname = \"bridge\"\nhome = 700\n\n[[group.rod]]\nfrom = [30, 15, -35]\nto = [30, 175, -55]\n",
+};
+
+/// An envelope.
+pub static ENVELOPE: Section = Section {
+    header: "[[group.envelope]]",
+    meaning: "What must not meet anything else, in the axes at the end of the group's chain: all points nearer than `radius` to the line from `from` to `to`; a ball where \
+              `to` is left out. Several may be given.",
+    keys: &[FROM, TO, THICK],
+    rules: &[],
+    example: "[[group.envelope]]\nfrom = [-210, 0, 0]\nto = [200, 0, 0]\nradius = 60\n\n[[group.envelope]]\nfrom = [10, 15, 0]\nradius = 250\n",
+};
+
+/// A carriage's place on a rail.
+pub static RAIL: Section = Section {
+    header: "[group.rail]",
+    meaning: "Carriages on one rail keep their order and their gap.",
+    keys: &[
+        Entry {
+            name: "name",
+            holds: NAME,
+            unit: "",
+            default: Default::Must,
+            meaning: "of the rail; groups that give the same one share it",
+            example: "\"bridges\"",
+        },
+        Entry {
+            name: "channel",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::Must,
+            meaning: "position along the rail, a channel in mm",
+            example: "\"bridge\"",
+        },
+        Entry {
+            name: "reach",
+            holds: Holds::Numbers(&[SPAN, SPAN]),
+            unit: "mm",
+            default: Default::Must,
+            meaning: "from that position to the carriage's ends, `[below, above]`",
+            example: "[120, 120]",
+        },
+        Entry {
+            name: "gap",
+            holds: Holds::Number(SPAN),
+            unit: "mm",
+            default: Default::Must,
+            meaning: "least gap to the next carriage; of two neighbours the greater counts",
+            example: "300",
+        },
+    ],
+    rules: &[],
+    example: "[group.rail]\nname = \"bridges\"\nchannel = \"bridge\"\nreach = [120, 120]\ngap = 300\n",
+};
+
+/// A thing that stands still.
+pub static OBSTACLE: Section = Section {
+    header: "[[obstacle]]",
+    meaning: "What stands still, in the stage's axes; given like an envelope.",
+    keys: &[ANY_NAME, FROM, TO, THICK],
+    rules: &[],
+    example: r#"[[group]]
+name = "screen"
+
+[[group.axis]]
+name = "turn"
+unit = "deg"
+travel = [-1080, 1080]
+openings = 9
+max_velocity = 1.2
+max_acceleration = 0.5
+max_jerk = 0.8
+motor = "frame42"
+gear_ratio = 12
+
+[[obstacle]]
+name = "reeds"
+from = [0, 60, 1200]
+to = [6000, 60, 1200]
+radius = 150
+"#,
+};
+
+/// A box.
+pub static KEEP_OUT: Section = Section {
+    header: "[[keep_out]]",
+    meaning: "A box along the stage's axes that bodies stay out of.",
+    keys: &[
+        ANY_NAME,
+        Entry {
+            name: "least",
+            holds: Holds::Numbers(POINT),
+            unit: "mm",
+            default: Default::Must,
+            meaning: "corner of the least coordinates, `[x, y, z]`",
+            example: "[-900, 0, 2500]",
+        },
+        Entry {
+            name: "greatest",
+            holds: Holds::Numbers(POINT),
+            unit: "mm",
+            default: Default::Must,
+            meaning: "corner of the greatest; greater in x, y and z",
+            example: "[-500, 2400, 2900]",
+        },
+    ],
+    rules: &[],
+    example: "[[keep_out]]\nname = \"lamp stand\"\nleast = [-900, 0, 2500]\ngreatest = [-500, 2400, 2900]\n",
+};

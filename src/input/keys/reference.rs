@@ -1,0 +1,131 @@
+//! The reference of both files as Markdown: every table with its keys, units, ranges, defaults and examples.
+//!
+//! Invariant: `fixtures/KEYS.md` is this text, which a test holds it to.
+
+use std::fmt::Write;
+
+use super::{Default, Entry, Holds, SHOT, STAGE, Section, all_below};
+use crate::bounds::Bound;
+
+const HEAD: &str = "# Every key of both files
+
+Written by `movewright schema --reference` from the list that the reader itself goes by. `movewright schema stage` and `movewright schema shot` write the same as JSON
+Schema for editors. The examples of a chapter, one below the other, are a whole file.
+
+[stage.toml](#stagetoml), [shot.toml](#shottoml), [key files](#key-files)
+";
+
+const KEY_FILES: &str = "## Key files
+
+A table with commas, beside the shot: `frame`, then a column for each channel. A blank cell is no key there. UTF-8, LF or CRLF.
+
+```csv
+frame,heron_a.hoist,heron_a.heave
+1,200,
+20,,0
+60,360,6
+96,420,-3
+```
+";
+
+/// The whole reference.
+#[must_use]
+pub fn markdown() -> String {
+    let mut text = HEAD.to_owned();
+    for (name, top) in [("stage.toml", &STAGE), ("shot.toml", &SHOT)] {
+        text.push_str(&format!("\n## {name}\n\n"));
+        for section in all_below(top) {
+            chapter(&mut text, section);
+        }
+    }
+    text.push_str(KEY_FILES);
+    text
+}
+
+/// The examples of a file, one below the other: a whole file.
+#[must_use]
+pub fn example_of(top: &'static Section) -> String {
+    all_below(top).into_iter().map(|section| section.example).filter(|example| !example.is_empty()).collect::<Vec<_>>().join("\n")
+}
+
+fn chapter(text: &mut String, section: &'static Section) {
+    if !section.header.is_empty() {
+        let header = if section.header.starts_with('`') { section.header.to_owned() } else { format!("`{}`", section.header) };
+        let _ = write!(text, "### {header}\n\n");
+    }
+    let _ = write!(
+        text,
+        "{}\n\n| key | meaning | unit | range | default | example |\n| --- | --- | --- | --- | --- | --- |\n",
+        section.meaning
+    );
+    for entry in section.keys {
+        let cells = [
+            format!("`{}`", entry.name),
+            entry.meaning.to_owned(),
+            entry.unit.to_owned(),
+            range(entry),
+            default(entry),
+            code(entry.example),
+        ];
+        let _ = writeln!(text, "| {} |", cells.map(|cell| cell.replace('|', "\\|")).join(" | "));
+    }
+    text.push('\n');
+    if !section.example.is_empty() {
+        let _ = write!(text, "```toml\n{}```\n\n", section.example);
+    }
+}
+
+fn code(text: &str) -> String {
+    if text.is_empty() { String::new() } else { format!("`{text}`") }
+}
+
+fn default(entry: &Entry) -> String {
+    match entry.default {
+        Default::Must => "must be given".to_owned(),
+        Default::MustUnlessLike => "must be given, or taken over".to_owned(),
+        Default::Value(value) => code(value),
+        Default::None(words) => words.to_owned(),
+    }
+}
+
+fn range(entry: &Entry) -> String {
+    match &entry.holds {
+        Holds::Text => "text".to_owned(),
+        Holds::Shaped(_, words) => (*words).to_owned(),
+        Holds::Number(bound) => between(bound),
+        Holds::Whole(least, most) if least == most => least.to_string(),
+        Holds::Whole(least, i64::MAX) => format!("a whole number from {least}"),
+        Holds::Whole(least, most) => format!("a whole number, {least} to {most}"),
+        Holds::Flag => "true or false".to_owned(),
+        Holds::Choice(words) => words().iter().map(|word| format!("`\"{word}\"`")).collect::<Vec<_>>().join(", "),
+        Holds::Numbers(bounds) => match bounds {
+            [first, ..] => format!("{} numbers, each {}", count(bounds.len()), between(first)),
+            [] => String::new(),
+        },
+        Holds::TwoWholes(least, most) => format!("two whole numbers, each {least} to {most}"),
+        Holds::Rows(columns) => rows(columns),
+        Holds::RowsOrFile(columns) => format!("{}; or text", rows(columns)),
+        Holds::Names(Some(n)) => format!("{} names", count(*n)),
+        Holds::Names(None) => "names".to_owned(),
+        Holds::Factors(bound) => format!("each {}", between(bound)),
+        Holds::One(_) => "a table".to_owned(),
+        Holds::Many(_) | Holds::Named(_) | Holds::Kinds(_) => "tables".to_owned(),
+    }
+}
+
+fn rows(columns: &[(&str, Bound)]) -> String {
+    let columns: Vec<String> = columns.iter().map(|(name, bound)| format!("{name} {}", between(bound))).collect();
+    format!("1 row or more: {}", columns.join(", "))
+}
+
+fn between(bound: &Bound) -> String {
+    Bound { unit: "", ..*bound }.to_string()
+}
+
+fn count(n: usize) -> &'static str {
+    match n {
+        2 => "two",
+        3 => "three",
+        _ => "several",
+    }
+}

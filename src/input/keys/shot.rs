@@ -1,0 +1,432 @@
+//! Keys of the shot file.
+
+use super::{Default, Entry, Holds, NAME, Rule, Section};
+use crate::bounds::{self, Bound};
+use crate::input::shot_file::EXPOSURES;
+use crate::shot::Shape;
+
+/// A rate as `time` reads it: whole, decimal or ratio, not zero.
+const RATE: Holds = Holds::Shaped(
+    "^([0-9]+|[0-9]+\\.[0-9]{1,6}|[0-9]+/[0-9]+)$",
+    "a whole number, a decimal or a ratio, such as \"24\", \"23.976\" (= 24000/1001), \"29.97\" (drop-frame timecode) or \"30000/1001\"",
+);
+const TIMECODE: Holds = Holds::Shaped(
+    "^([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9][:;][0-9]{2,4}$",
+    "hours, minutes, seconds and frames, \"hh:mm:ss:ff\"; \";\" before the frames allowed where labels are dropped",
+);
+const FRAME_VALUE: &[(&str, Bound)] = &[("frame", bounds::FRAME), ("value", bounds::POSITION)];
+const FRAME_FACTOR: &[(&str, Bound)] = &[("frame", bounds::FRAME), ("factor", bounds::FACTOR)];
+const FRAME_RATE: &[(&str, Bound)] = &[("frame", bounds::FRAME), ("factor", bounds::BEAT_RATE)];
+const BEAT_VALUE: &[(&str, Bound)] = &[("beat", bounds::BEAT), ("value", bounds::POSITION)];
+const FRAME_POINT: &[(&str, Bound)] =
+    &[("frame", bounds::FRAME), ("x", bounds::POSITION), ("y", bounds::POSITION), ("z", bounds::POSITION)];
+const CHANNEL: Entry = Entry {
+    name: "channel",
+    holds: Holds::Text,
+    unit: "",
+    default: Default::Must,
+    meaning: "what it drives, `group.channel`",
+    example: "\"heron_a.wing\"",
+};
+/// Frames lie within the range of frame times.
+const FURTHEST: i64 = 100_000_000;
+
+/// The top of the shot file.
+pub static SHOT: Section = Section {
+    header: "",
+    meaning: "Tracks, cycles and drifts on one channel add. A channel that nothing drives stays where its axes are at home.",
+    keys: &[
+        Entry {
+            name: "format",
+            holds: Holds::Whole(1, 1),
+            unit: "",
+            default: Default::Must,
+            meaning: "version of this format",
+            example: "1",
+        },
+        Entry {
+            name: "name",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::Must,
+            meaning: "name of the shot, for people",
+            example: "\"Over the reeds\"",
+        },
+        Entry {
+            name: "stage",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::Must,
+            meaning: "path of the stage file from this file's folder, `/` between folders",
+            example: "\"stage.toml\"",
+        },
+        Entry {
+            name: "frame_rate",
+            holds: RATE,
+            unit: "frames/s",
+            default: Default::Must,
+            meaning: "frames of the finished film in a second, at most 1000",
+            example: "\"24\"",
+        },
+        Entry {
+            name: "frames",
+            holds: Holds::TwoWholes(-FURTHEST, FURTHEST),
+            unit: "frames",
+            default: Default::Must,
+            meaning: "first and last photographed frame, a million at most",
+            example: "[1, 96]",
+        },
+        Entry {
+            name: "timecode_start",
+            holds: TIMECODE,
+            unit: "",
+            default: Default::Value("\"00:00:00:00\""),
+            meaning: "timecode of the first frame",
+            example: "\"10:00:00:00\"",
+        },
+        Entry {
+            name: "track",
+            holds: Holds::Many(&TRACK),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "curves through keys",
+            example: "",
+        },
+        Entry {
+            name: "cycle",
+            holds: Holds::Many(&CYCLE),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "beats that repeat",
+            example: "",
+        },
+        Entry {
+            name: "drift",
+            holds: Holds::Many(&DRIFT),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "slow wandering",
+            example: "",
+        },
+        Entry {
+            name: "copy",
+            holds: Holds::Many(&COPY),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "one group driven like another",
+            example: "",
+        },
+        Entry {
+            name: "aim",
+            holds: Holds::Many(&AIM),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "points held in the middle of the picture",
+            example: "",
+        },
+        Entry {
+            name: "pass",
+            holds: Holds::Many(&PASS),
+            unit: "",
+            default: Default::Must,
+            meaning: "the runs of the shot, 1 to 64",
+            example: "",
+        },
+    ],
+    rules: &[],
+    example: "format = 1\nname = \"Over the reeds\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 96]\ntimecode_start = \"10:00:00:00\"\n",
+};
+
+/// A track.
+pub static TRACK: Section = Section {
+    header: "[[track]]",
+    meaning: "Keys on frames, and how the curve runs through them. Frames rise; fractions are allowed. `minimum_jerk`: quintic spline, C4, at rest at its ends. `monotone`: \
+              quintics that never leave the range of their two keys, C2; equal keys hold; at rest. `natural_cubic`: natural cubic spline, C2, goes on in a straight line: \
+              moving at the cut. `pose_to_pose`: stops at every key. `linear`, `cosine`, `catmull_rom`: straight lines, half cosines, Catmull-Rom, corners blended; holds.",
+    keys: &[
+        Entry {
+            default: Default::None("all columns of a key file; must be given beside a list of keys"),
+            meaning: "what it drives, `group.channel`; with a key file it picks one column",
+            example: "\"heron_a.bridge\"",
+            ..CHANNEL
+        },
+        Entry {
+            name: "shape",
+            holds: Holds::Choice(|| Shape::ALL.iter().map(|(name, _)| *name).collect()),
+            unit: "",
+            default: Default::Value("\"minimum_jerk\""),
+            meaning: "how the curve runs through its keys",
+            example: "\"monotone\"",
+        },
+        Entry {
+            name: "blend",
+            holds: Holds::Number(bounds::BLEND),
+            unit: "frames",
+            default: Default::None("1, never more than half of the way to a neighbour"),
+            meaning: "half-width of the rounded corners; for `linear`, `cosine` and `catmull_rom` only, the last needs more than 0",
+            example: "3",
+        },
+        Entry {
+            name: "keys",
+            holds: Holds::RowsOrFile(FRAME_VALUE),
+            unit: "frames, unit",
+            default: Default::Must,
+            meaning: "`[[frame, value], ...]`; or the name of a key file",
+            example: "[[1, 2200], [40, 2500], [96, 3400]]",
+        },
+    ],
+    rules: &[Rule::OnlyWith("blend", "shape", &["linear", "cosine", "catmull_rom"]), Rule::NeededWithList("channel", "keys")],
+    example: r#"[[track]]
+channel = "heron_a.bridge"
+shape = "monotone"
+keys = [[1, 2200], [40, 2500], [96, 3400]]
+
+[[track]]
+channel = "heron_a.pitch"
+shape = "cosine"
+blend = 3
+keys = [[10, 0], [40, 7], [90, 2]]
+
+[[track]]
+keys = "heron_a.csv"
+
+[[track]]
+channel = "camera.track"
+keys = [[1, 1700], [96, 2600]]
+"#,
+};
+
+/// A cycle.
+pub static CYCLE: Section = Section {
+    header: "[[cycle]]",
+    meaning: "A beat that repeats: wings, legs, tails. Its keys are a periodic cubic spline, with beats from 0 to below 1.",
+    keys: &[
+        CHANNEL,
+        Entry {
+            name: "period",
+            holds: Holds::Number(bounds::PERIOD),
+            unit: "frames",
+            default: Default::Must,
+            meaning: "length of one beat",
+            example: "14",
+        },
+        Entry {
+            name: "phase",
+            holds: Holds::Number(bounds::PHASE),
+            unit: "beats",
+            default: Default::Value("0"),
+            meaning: "where the beat is at the first frame",
+            example: "0.25",
+        },
+        Entry {
+            name: "keys",
+            holds: Holds::Rows(BEAT_VALUE),
+            unit: "beats, unit",
+            default: Default::Must,
+            meaning: "`[[beat, value], ...]`",
+            example: "[[0.0, -18], [0.35, 38], [0.6, 10]]",
+        },
+        Entry {
+            name: "amount",
+            holds: Holds::Rows(FRAME_FACTOR),
+            unit: "frames, factor",
+            default: Default::None("1 throughout"),
+            meaning: "`[[frame, factor], ...]`, multiplies; monotone",
+            example: "[[1, 0], [20, 1]]",
+        },
+        Entry {
+            name: "rate",
+            holds: Holds::Rows(FRAME_RATE),
+            unit: "frames, factor",
+            default: Default::None("1 throughout"),
+            meaning: "`[[frame, factor], ...]`, beats faster or slower; monotone",
+            example: "[[1, 1.1], [80, 0.9]]",
+        },
+    ],
+    rules: &[],
+    example: r#"[[cycle]]
+channel = "heron_a.wing"
+period = 14
+phase = 0.25
+keys = [[0.0, -18], [0.35, 38], [0.6, 10]]
+amount = [[1, 0], [20, 1]]
+rate = [[1, 1.1], [80, 0.9]]
+"#,
+};
+
+/// A drift.
+pub static DRIFT: Section = Section {
+    header: "[[drift]]",
+    meaning: "Slow wandering, the same on every machine.",
+    keys: &[
+        Entry { example: "\"screen.turn\"", ..CHANNEL },
+        Entry {
+            name: "seed",
+            holds: Holds::Whole(0, i64::MAX),
+            unit: "",
+            default: Default::Must,
+            meaning: "which of all wanderings",
+            example: "11",
+        },
+        Entry {
+            name: "amplitude",
+            holds: Holds::Number(bounds::POSITION),
+            unit: "unit",
+            default: Default::Must,
+            meaning: "never exceeded",
+            example: "8",
+        },
+        Entry {
+            name: "period",
+            holds: Holds::Number(bounds::PERIOD),
+            unit: "frames",
+            default: Default::Must,
+            meaning: "typical length",
+            example: "48",
+        },
+    ],
+    rules: &[],
+    example: "[[drift]]\nchannel = \"screen.turn\"\nseed = 11\namplitude = 8\nperiod = 48\n",
+};
+
+/// A copy.
+pub static COPY: Section = Section {
+    header: "[[copy]]",
+    meaning: "One group driven like another. `to` has every channel that is driven in `from`; what `to` has of its own is added.",
+    keys: &[
+        Entry { name: "from", holds: Holds::Text, unit: "", default: Default::Must, meaning: "a group", example: "\"heron_a\"" },
+        Entry { name: "to", holds: Holds::Text, unit: "", default: Default::Must, meaning: "another group", example: "\"heron_b\"" },
+        Entry {
+            name: "delay",
+            holds: Holds::Number(bounds::DELAY),
+            unit: "frames",
+            default: Default::Value("0"),
+            meaning: "how much later; of either sign",
+            example: "9",
+        },
+        Entry {
+            name: "scale",
+            holds: Holds::Factors(bounds::FACTOR),
+            unit: "",
+            default: Default::None("1 for every channel"),
+            meaning: "factors by channel, channels without their group",
+            example: "{ roll = -1, wing = 0.9 }",
+        },
+    ],
+    rules: &[],
+    example: "[[copy]]\nfrom = \"heron_a\"\nto = \"heron_b\"\ndelay = 9\nscale = { roll = -1, wing = 0.9 }\n\n[[track]]\nchannel = \"heron_b.bridge\"\nkeys = [[1, -1200]]\n",
+};
+
+/// An aim.
+pub static AIM: Section = Section {
+    header: "[[aim]]",
+    meaning: "Holds a point in the middle of a camera's picture. Two channels that turn the camera are driven by it, and by nothing else.",
+    keys: &[
+        Entry {
+            name: "camera",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::Must,
+            meaning: "a group with a lens",
+            example: "\"camera\"",
+        },
+        Entry {
+            name: "channels",
+            holds: Holds::Names(Some(2)),
+            unit: "",
+            default: Default::Must,
+            meaning: "two axes of the camera's own chain that turn it",
+            example: "[\"pan\", \"tilt\"]",
+        },
+        Entry {
+            name: "at",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::None("a point of the stage"),
+            meaning: "a group with joints, whose body carries the point",
+            example: "\"heron_a\"",
+        },
+        Entry {
+            name: "offset",
+            holds: Holds::Numbers(&[bounds::POSITION, bounds::POSITION, bounds::POSITION]),
+            unit: "mm",
+            default: Default::Value("[0, 0, 0]"),
+            meaning: "`[x, y, z]` from there, in the body's axes",
+            example: "[-500, 100, 0]",
+        },
+        Entry {
+            name: "offset_keys",
+            holds: Holds::Rows(FRAME_POINT),
+            unit: "frames, mm",
+            default: Default::None("none"),
+            meaning: "`[[frame, x, y, z], ...]` in place of `offset`; each coordinate is a `monotone` curve",
+            example: "[[1, -500, 100, 0], [96, -600, 0, 0]]",
+        },
+    ],
+    rules: &[Rule::AtMostOne(&["offset", "offset_keys"])],
+    example: "[[aim]]\ncamera = \"camera\"\nchannels = [\"pan\", \"tilt\"]\nat = \"heron_a\"\noffset_keys = [[1, -500, 100, 0], [96, -600, 0, 0]]\n",
+};
+
+/// A pass.
+pub static PASS: Section = Section {
+    header: "[[pass]]",
+    meaning: "One run of the shot. All passes share one move and differ in their clock.",
+    keys: &[
+        Entry { name: "name", holds: NAME, unit: "", default: Default::Must, meaning: "its name", example: "\"picture\"" },
+        Entry {
+            name: "exposure",
+            holds: Holds::Choice(|| EXPOSURES.iter().map(|(name, _)| *name).collect()),
+            unit: "",
+            default: Default::Must,
+            meaning: "`moving`: axes run through the exposure; `held`: stop, settle, expose, go on",
+            example: "\"held\"",
+        },
+        Entry {
+            name: "seconds_per_frame",
+            holds: Holds::Number(bounds::PACE),
+            unit: "s",
+            default: Default::Must,
+            meaning: "time on the stage for one frame",
+            example: "14",
+        },
+        Entry {
+            name: "shutter",
+            holds: Holds::Number(bounds::SHUTTER),
+            unit: "deg",
+            default: Default::Must,
+            meaning: "shutter angle",
+            example: "180",
+        },
+        Entry {
+            name: "settle",
+            holds: Holds::Number(bounds::SETTLE),
+            unit: "s",
+            default: Default::Value("0"),
+            meaning: "rest before each exposure; held passes only",
+            example: "1.5",
+        },
+        Entry {
+            name: "park",
+            holds: Holds::Names(None),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "groups that stay at home; all others must register",
+            example: "[\"heron_a\", \"heron_b\"]",
+        },
+    ],
+    rules: &[],
+    example: r#"[[pass]]
+name = "picture"
+exposure = "moving"
+seconds_per_frame = 12
+shutter = 180
+
+[[pass]]
+name = "empty"
+exposure = "held"
+seconds_per_frame = 14
+shutter = 180
+settle = 1.5
+park = ["heron_a", "heron_b"]
+"#,
+};

@@ -1,0 +1,414 @@
+//! Keys of the stage file: the stage, its motors, groups and axes.
+
+use super::body::{ENVELOPE, JOINT, KEEP_OUT, LENS, OBSTACLE, RAIL, ROD};
+use super::machine::{DRUM, LIMB_WIRE, SWASHPLATE};
+use super::{Default, Entry, Holds, NAME, Rule, Section};
+use crate::bounds;
+use crate::input::axis_table::UNITS;
+use crate::mechanism;
+
+/// The top of the stage file.
+pub static STAGE: Section = Section {
+    header: "",
+    meaning: "Space is right-handed, y up, in mm; angles in degrees, turning right-handed about their axis. A name of a group, axis or pass is a small letter, then \
+              small letters, digits and `_`, 64 at most. An axis has the full name `group.axis`; inside its own group's tables `axis` is enough. An unknown key is an error.",
+    keys: &[
+        Entry {
+            name: "format",
+            holds: Holds::Whole(1, 1),
+            unit: "",
+            default: Default::Must,
+            meaning: "version of this format",
+            example: "1",
+        },
+        Entry {
+            name: "name",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::Must,
+            meaning: "name of the stage, for people",
+            example: "\"Reed stage\"",
+        },
+        Entry {
+            name: "scale",
+            holds: Holds::Number(bounds::SCALE),
+            unit: "",
+            default: Default::Value("1"),
+            meaning: "model size / real size",
+            example: "0.25",
+        },
+        Entry {
+            name: "motor",
+            holds: Holds::Named(&MOTOR),
+            unit: "",
+            default: Default::None("no motor"),
+            meaning: "motors, each under a name",
+            example: "",
+        },
+        Entry {
+            name: "group",
+            holds: Holds::Many(&GROUP),
+            unit: "",
+            default: Default::Must,
+            meaning: "groups of axes: a camera, a figure, a light",
+            example: "",
+        },
+        Entry {
+            name: "clearance",
+            holds: Holds::Number(mechanism::SPAN),
+            unit: "mm",
+            default: Default::Value("0"),
+            meaning: "least distance between envelopes of two groups, and from them to obstacles and boxes",
+            example: "80",
+        },
+        Entry {
+            name: "obstacle",
+            holds: Holds::Many(&OBSTACLE),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "things that stand still",
+            example: "",
+        },
+        Entry {
+            name: "keep_out",
+            holds: Holds::Many(&KEEP_OUT),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "boxes that bodies stay out of",
+            example: "",
+        },
+    ],
+    rules: &[],
+    example: "format = 1\nname = \"Reed stage\"\nscale = 0.25\nclearance = 80\n",
+};
+
+/// A motor.
+pub static MOTOR: Section = Section {
+    header: "[motor.NAME]",
+    meaning: "From the maker's data sheet. The torque check needs `rotor_inertia`, `torque` and the axis's `load`; without them it is left out. Of `torque` the first \
+              speed is 0, speeds rise, torque never rises.",
+    keys: &[
+        Entry {
+            name: "full_steps_per_rev",
+            holds: Holds::Whole(1, 100_000),
+            unit: "steps",
+            default: Default::Must,
+            meaning: "full steps of one motor revolution",
+            example: "200",
+        },
+        Entry {
+            name: "rotor_inertia",
+            holds: Holds::Number(bounds::INERTIA),
+            unit: "kg m2",
+            default: Default::None("not known"),
+            meaning: "moment of inertia of the rotor",
+            example: "5.4e-6",
+        },
+        Entry {
+            name: "holding_torque",
+            holds: Holds::Number(bounds::TORQUE),
+            unit: "N m",
+            default: Default::None("not known"),
+            meaning: "torque at standstill",
+            example: "0.44",
+        },
+        Entry {
+            name: "torque",
+            holds: Holds::Rows(&[("rev/min", bounds::MOTOR_SPEED), ("N m", bounds::TORQUE)]),
+            unit: "rev/min, N m",
+            default: Default::None("not known"),
+            meaning: "pull-out torque by speed",
+            example: "[[0, 0.40], [300, 0.37], [600, 0.30], [1200, 0.18]]",
+        },
+    ],
+    rules: &[],
+    example: "[motor.frame42]\nfull_steps_per_rev = 200\nrotor_inertia = 5.4e-6\nholding_torque = 0.44\ntorque = [[0, 0.40], [300, 0.37], [600, 0.30], [1200, 0.18]]\n",
+};
+
+/// A group.
+pub static GROUP: Section = Section {
+    header: "[[group]]",
+    meaning: "What a group with `like` gives itself replaces: an axis key by key (`load` as a whole); mechanisms, joints, lens, rods, envelope and rail each as a whole, \
+              all of that kind. The last groups of the example further below take `heron_a` over.",
+    keys: &[
+        Entry { name: "name", holds: NAME, unit: "", default: Default::Must, meaning: "its name", example: "\"heron_a\"" },
+        Entry {
+            name: "like",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::None("none"),
+            meaning: "another group: all its axes, mechanisms and tables of the body are taken over, under this name",
+            example: "\"heron_a\"",
+        },
+        Entry { name: "axis", holds: Holds::Many(&AXIS), unit: "", default: Default::MustUnlessLike, meaning: "its axes", example: "" },
+        Entry {
+            name: "mechanism",
+            holds: Holds::Kinds(&[("swashplate", &SWASHPLATE), ("limb_wire", &LIMB_WIRE), ("drum", &DRUM)]),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "what turns channels into axes",
+            example: "",
+        },
+        Entry {
+            name: "joint",
+            holds: Holds::Many(&JOINT),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "the chain that carries its body",
+            example: "",
+        },
+        Entry {
+            name: "lens",
+            holds: Holds::One(&LENS),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "makes the group a camera",
+            example: "",
+        },
+        Entry {
+            name: "rod",
+            holds: Holds::Many(&ROD),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "supports that have to be painted out",
+            example: "",
+        },
+        Entry {
+            name: "envelope",
+            holds: Holds::Many(&ENVELOPE),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "what must not meet anything else",
+            example: "",
+        },
+        Entry {
+            name: "rail",
+            holds: Holds::One(&RAIL),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "its place on a rail that others share",
+            example: "",
+        },
+    ],
+    rules: &[],
+    example: "[[group]]\nname = \"lamp\"\n",
+};
+
+/// An axis.
+pub static AXIS: Section = Section {
+    header: "[[group.axis]]",
+    meaning: "One motor. Steps = round((position - home) x full_steps_per_rev x microsteps x gear_ratio / travel_per_rev), to the nearest, ties to even; negated where \
+              `reverse`. Units are those of the axis, mm or deg.",
+    keys: &[
+        Entry { name: "name", holds: NAME, unit: "", default: Default::Must, meaning: "its name", example: "\"track\"" },
+        Entry {
+            name: "unit",
+            holds: Holds::Choice(|| UNITS.iter().map(|(name, _)| *name).collect()),
+            unit: "",
+            default: Default::MustUnlessLike,
+            meaning: "whether it slides or turns",
+            example: "\"mm\"",
+        },
+        Entry {
+            name: "travel",
+            holds: Holds::Numbers(&[bounds::POSITION, bounds::POSITION]),
+            unit: "unit",
+            default: Default::MustUnlessLike,
+            meaning: "soft limits, `[lower, upper]`",
+            example: "[-6000, 6000]",
+        },
+        Entry {
+            name: "home",
+            holds: Holds::Number(bounds::POSITION),
+            unit: "unit",
+            default: Default::Value("0"),
+            meaning: "where step 0 is; inside the travel",
+            example: "0",
+        },
+        Entry {
+            name: "max_velocity",
+            holds: Holds::Number(bounds::RATE_LIMIT),
+            unit: "unit/s",
+            default: Default::MustUnlessLike,
+            meaning: "limit of velocity",
+            example: "25",
+        },
+        Entry {
+            name: "max_acceleration",
+            holds: Holds::Number(bounds::RATE_LIMIT),
+            unit: "unit/s2",
+            default: Default::MustUnlessLike,
+            meaning: "limit of acceleration",
+            example: "12",
+        },
+        Entry {
+            name: "max_jerk",
+            holds: Holds::Number(bounds::RATE_LIMIT),
+            unit: "unit/s3",
+            default: Default::MustUnlessLike,
+            meaning: "limit of jerk",
+            example: "24",
+        },
+        Entry {
+            name: "motor",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::MustUnlessLike,
+            meaning: "a `[motor.NAME]`",
+            example: "\"frame42\"",
+        },
+        Entry {
+            name: "microsteps",
+            holds: Holds::Whole(1, 4096),
+            unit: "",
+            default: Default::Value("1"),
+            meaning: "steps of a full step",
+            example: "16",
+        },
+        Entry {
+            name: "gear_ratio",
+            holds: Holds::Number(bounds::GEAR_RATIO),
+            unit: "",
+            default: Default::Value("1"),
+            meaning: "motor revolutions for one output revolution",
+            example: "10",
+        },
+        Entry {
+            name: "travel_per_rev",
+            holds: Holds::Number(bounds::TRAVEL_PER_REV),
+            unit: "unit",
+            default: Default::None("360 on deg axes; must be given on mm axes"),
+            meaning: "way of one output revolution",
+            example: "60",
+        },
+        Entry {
+            name: "reverse",
+            holds: Holds::Flag,
+            unit: "",
+            default: Default::Value("false"),
+            meaning: "true: positive travel counts negative steps",
+            example: "true",
+        },
+        Entry {
+            name: "max_step_rate",
+            holds: Holds::Number(bounds::STEP_RATE),
+            unit: "steps/s",
+            default: Default::None("no limit"),
+            meaning: "limit of the step rate",
+            example: "20000",
+        },
+        Entry {
+            name: "backlash",
+            holds: Holds::Number(bounds::BACKLASH),
+            unit: "unit",
+            default: Default::None("not known"),
+            meaning: "play between the two directions",
+            example: "0.02",
+        },
+        Entry {
+            name: "load",
+            holds: Holds::One(&LOAD),
+            unit: "",
+            default: Default::None("not known"),
+            meaning: "what it moves",
+            example: "{ mass = 60, friction = 30, vertical = false, efficiency = 0.85 }",
+        },
+        Entry {
+            name: "openings",
+            holds: Holds::Whole(1, 100_000),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "openings round the turn of a light screen, deg axes only: their flicker is reported, above one half an exposure warned of",
+            example: "9",
+        },
+    ],
+    rules: &[Rule::NeededWith("travel_per_rev", "unit", "mm")],
+    example: r#"[[group.axis]]
+name = "track"
+unit = "mm"
+travel = [0, 6000]
+max_velocity = 25
+max_acceleration = 12
+max_jerk = 24
+motor = "frame42"
+microsteps = 16
+gear_ratio = 10
+travel_per_rev = 60
+max_step_rate = 20000
+backlash = 0.02
+load = { mass = 60, friction = 30, vertical = false, efficiency = 0.85 }
+
+[[group.axis]]
+name = "pan"
+unit = "deg"
+travel = [-170, 170]
+max_velocity = 2
+max_acceleration = 1.5
+max_jerk = 3
+motor = "frame42"
+microsteps = 16
+gear_ratio = 60
+load = { inertia = 0.6, friction = 1.2, efficiency = 0.5 }
+
+[[group.axis]]
+name = "tilt"
+unit = "deg"
+travel = [-40, 60]
+max_velocity = 2
+max_acceleration = 1.5
+max_jerk = 3
+motor = "frame42"
+microsteps = 16
+gear_ratio = 60
+"#,
+};
+
+/// What an axis moves.
+pub static LOAD: Section = Section {
+    header: "`load` of `[[group.axis]]`",
+    meaning: "A table in braces behind `load`. On mm axes `mass`, on deg axes `inertia`.",
+    keys: &[
+        Entry {
+            name: "mass",
+            holds: Holds::Number(bounds::MASS),
+            unit: "kg",
+            default: Default::None("must be given on mm axes"),
+            meaning: "mass, mm axes only",
+            example: "60",
+        },
+        Entry {
+            name: "inertia",
+            holds: Holds::Number(bounds::INERTIA),
+            unit: "kg m2",
+            default: Default::None("must be given on deg axes"),
+            meaning: "moment of inertia about the axis, deg axes only",
+            example: "0.6",
+        },
+        Entry {
+            name: "friction",
+            holds: Holds::Number(bounds::FRICTION),
+            unit: "N or N m",
+            default: Default::Value("0"),
+            meaning: "force on mm axes, torque on deg axes, against the motion",
+            example: "30",
+        },
+        Entry {
+            name: "vertical",
+            holds: Holds::Flag,
+            unit: "",
+            default: Default::Value("false"),
+            meaning: "true: the motor carries the weight; mm axes only",
+            example: "false",
+        },
+        Entry {
+            name: "efficiency",
+            holds: Holds::Number(bounds::EFFICIENCY),
+            unit: "",
+            default: Default::Value("1"),
+            meaning: "of the drive between motor and load",
+            example: "0.85",
+        },
+    ],
+    rules: &[Rule::OneOf(&["mass", "inertia"])],
+    example: "",
+};
