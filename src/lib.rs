@@ -11,8 +11,14 @@ pub mod mechanism;
 pub mod motion;
 pub mod number;
 pub mod output;
+pub mod page;
 pub mod shot;
 pub mod signal;
 pub mod stage;
 pub mod time;
 pub mod verify;
+
+/// The code of the page for integrators is run as a test.
+#[cfg(doctest)]
+#[doc = include_str!("../examples/feeding_a_controller/README.md")]
+pub struct FeedingAController;

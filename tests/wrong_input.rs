@@ -39,7 +39,7 @@ fn mistakes_of_the_stage_file() {
         (s, "format = 1\n", "", "K001", 1, 1, "`format` is missing"),
         (s, "format = 1", "format = 2", "K004", 1, 10, "allowed: format = 1"),
         (s, "name = \"Marsh stage\"\n", "", "K001", 1, 1, "found: no `name`"),
-        (s, "name = \"Marsh stage\"", "nam = 3\nname = \"Marsh\"", "K002", 2, 1, "help: write `name`"),
+        (s, "name = \"Marsh stage\"", "nam = 3\nname = \"Marsh\"", "K002", 2, 1, "help: take it away: `name` is given too"),
         (s, "name = \"Marsh stage\"", "name = \"Marsh\"\nscale = 0", "R001", 3, 9, "`scale` is out of range"),
         (s, "name = \"Marsh stage\"", "name = \"Marsh\"\nscale = nan", "R001", 3, 9, "found: NaN"),
         (s, "name = \"Marsh stage\"", "name = \"Marsh\"\nscale = 2020-01-01", "K003", 3, 9, "found: a date or time"),
@@ -60,7 +60,15 @@ fn mistakes_of_the_stage_file() {
         (s, "max_velocity = 300", "max_velocity = inf", "R001", 12, 16, "axis camera.track: `max_velocity` is out of range"),
         (s, "max_velocity = 300", "max_velocity = -1", "R001", 12, 16, "allowed: more than 0"),
         (s, "max_velocity = 300", "max_velocity = \"fast\"", "K003", 12, 16, "found: text, \"fast\""),
-        (s, "max_velocity = 300", "max_velocty = 300\nmax_velocity = 300", "K002", 12, 1, "help: write `max_velocity`"),
+        (
+            s,
+            "max_velocity = 300",
+            "max_velocty = 300\nmax_velocity = 300",
+            "K002",
+            12,
+            1,
+            "help: take it away: `max_velocity` is given too",
+        ),
         (s, "motor = \"frame57\"", "motor = \"frame75\"", "U003", 15, 9, "help: write motor = \"frame57\""),
         (s, "motor = \"frame57\"\n", "", "K001", 8, 1, "allowed: the name of a motor of this file: frame57"),
         (s, "travel_per_rev = 60", "travel_per_rev = 0", "R001", 16, 18, "`travel_per_rev` is out of range"),
@@ -182,7 +190,15 @@ fn mistakes_of_the_shot_file() {
         (s, "exposure = \"moving\"", "exposure = \"movng\"", "K005", 30, 12, "help: write exposure = \"moving\""),
         (s, "exposure = \"held\"", "exposure = \"moving\"", "P004", 38, 10, "a moving pass never settles"),
         (s, "seconds_per_frame = 12", "seconds_per_frame = 0", "R001", 31, 21, "pass picture: `seconds_per_frame`"),
-        (s, "seconds_per_frame = 12", "second_per_frame = 12\nseconds_per_frame = 12", "K002", 31, 1, "help: write `seconds_per_frame`"),
+        (
+            s,
+            "seconds_per_frame = 12",
+            "second_per_frame = 12\nseconds_per_frame = 12",
+            "K002",
+            31,
+            1,
+            "help: take it away: `seconds_per_frame` is given too",
+        ),
         (s, "shutter = 180", "shutter = 361", "R001", 32, 11, "allowed: more than 0, at most 360 degrees"),
         (s, "park = [\"camera\"]", "park = [\"camera\", \"camra\"]", "U002", 39, 19, "help: write \"camera\""),
         (s, "park = [\"camera\"]", "park = [7]", "K003", 39, 9, "an entry of `park` is not a name"),
@@ -329,10 +345,12 @@ error[R001]: pass picture: `shutter` is out of range
    |           ^^^
    |
    = found: 361 degrees
-   = allowed: more than 0, at most 360 degrees";
+   = allowed: more than 0, at most 360 degrees
+   |
+   = help: write a number in this range, and check its unit";
     assert_eq!(
         rejection.to_string(),
-        "shot.toml:32:11: error[R001]: pass picture: `shutter` is out of range; found: 361 degrees; allowed: more than 0, at most 360 degrees"
+        "shot.toml:32:11: error[R001]: pass picture: `shutter` is out of range; found: 361 degrees; allowed: more than 0, at most 360 degrees; help: write a number in this range, and check its unit"
     );
     assert_eq!(rejection.render(false), expected);
     assert!(rejection.render(true).contains("\u{1b}["));

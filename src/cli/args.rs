@@ -25,6 +25,12 @@ pub(super) enum Command {
     /// The same, and write the columns if all is within limits
     #[command(after_help = examples::COMPILE)]
     Compile(CompileArgs),
+    /// Write the move on one page: every axis, the stage, the picture, the clock
+    #[command(after_help = examples::REPORT)]
+    Report(super::picture::ReportArgs),
+    /// Write one axis as a picture (SVG) for documents
+    #[command(after_help = examples::PLOT)]
+    Plot(super::picture::PlotArgs),
     /// Write the whole program of a pass as rows at a fixed rate, for a controller
     #[command(after_help = examples::ROWS)]
     Rows(super::rows::RowsArgs),

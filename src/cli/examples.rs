@@ -33,6 +33,18 @@ Examples:
   movewright compile shot.toml --out columns
   movewright compile shot.toml --out columns --replace";
 
+pub(super) const REPORT: &str = "\
+One file that needs nothing else; open it in a browser. Written though something
+is over a limit: it shows what.
+
+Example:
+  movewright report shot.toml --out move.html";
+
+pub(super) const PLOT: &str = "\
+Examples:
+  movewright plot shot.toml --axis heron.bridge --out bridge.svg
+  movewright plot shot.toml --axis heron.bridge --pass picture --out bridge.svg";
+
 pub(super) const ROWS: &str = "\
 Examples:
   movewright rows shot.toml --pass picture --rate 100 --out picture.rows.csv

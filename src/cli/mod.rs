@@ -12,6 +12,7 @@ mod examples;
 mod from_source;
 mod new;
 mod pages;
+mod picture;
 mod prepared;
 mod rows;
 mod schema;
@@ -63,6 +64,8 @@ pub fn run() -> Outcome {
         Command::New(a) => new::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Compile(a) => compile::run(&a),
+        Command::Report(a) => picture::report(&a),
+        Command::Plot(a) => picture::plot(&a),
         Command::Rows(a) => rows::run(&a),
         Command::Verify(a) => verify::run(&a),
         Command::Changes(a) => changes::run(&a),

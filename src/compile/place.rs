@@ -3,7 +3,7 @@
 //! Invariant: a mechanism's channels come from its axes by its own way back, so that pictures show what the motors do, not what was asked.
 
 use super::Move;
-use crate::mechanism::{OutOfReach, Pose};
+use crate::mechanism::{OutOfReach, Pose, Vector};
 use crate::shot::Pass;
 use crate::stage::{Axis, Body, ChannelId, Stage};
 
@@ -25,6 +25,15 @@ impl Move {
     pub fn pose_at(&self, stage: &Stage, pass: Option<&Pass>, body: &Body, t: f64) -> Result<Option<Pose<f64>>, OutOfReach> {
         let values = self.channels_at(stage, pass, body.channels(), t)?;
         Ok(values.map(|v| body.chain().pose(|i| v.get(i).copied().unwrap_or(f64::NAN))))
+    }
+
+    /// Places of a body's joints and of the body at frame time `t`, mm: see [`Chain::places`](crate::mechanism::joint::Chain::places).
+    ///
+    /// # Errors
+    /// Positions no pose of a mechanism has.
+    pub fn places_at(&self, stage: &Stage, pass: Option<&Pass>, body: &Body, t: f64) -> Result<Option<Vec<Vector>>, OutOfReach> {
+        let values = self.channels_at(stage, pass, body.channels(), t)?;
+        Ok(values.map(|v| body.chain().places(|i| v.get(i).copied().unwrap_or(f64::NAN))))
     }
 
     fn channels_at(&self, stage: &Stage, pass: Option<&Pass>, wanted: &[ChannelId], t: f64) -> Result<Option<Vec<f64>>, OutOfReach> {

@@ -34,13 +34,13 @@ fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, R
     });
     let camera = camera?;
     let mut channels = Vec::new();
-    for name in pair? {
+    for (i, name) in pair?.into_iter().enumerate() {
         let full = full_name(names.group_name(camera), &name);
         match names.channel(log, &full) {
             Ok(channel) => channels.push(channel),
             Err(flaw) => {
                 if let Some(flaw) = flaw {
-                    table.blame(log, "channels", flaw);
+                    table.blame_at(log, table.bytes_of("channels", Some(i)), flaw);
                 }
                 return None;
             }

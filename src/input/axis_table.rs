@@ -146,10 +146,10 @@ fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<Load
     let mut inner = table.table(log, "load", "a table, { mass = ..., friction = ... } or { inertia = ..., friction = ... }")?;
     inner.know_only(log, &keys::LOAD);
     let (key, other, allowed) = match unit {
-        Some(Unit::Degree) => ("inertia", "mass", "inertia, kg m2, on a deg axis"),
-        Some(Unit::Millimetre) => ("mass", "inertia", "mass, kg, on an mm axis"),
-        None if inner.has("inertia") => ("inertia", "mass", "inertia, kg m2"),
-        None => ("mass", "inertia", "mass, kg"),
+        Some(Unit::Degree) => ("inertia", "mass", "the moment of inertia, kg m2, on a deg axis"),
+        Some(Unit::Millimetre) => ("mass", "inertia", "the mass, kg, on an mm axis"),
+        None if inner.has("inertia") => ("inertia", "mass", "the moment of inertia, kg m2"),
+        None => ("mass", "inertia", "the mass, kg"),
     };
     let inertia = if inner.has(other) {
         let help = if other == "mass" { "give the moment of inertia about the axis" } else { "give the mass that the axis carries" };

@@ -120,8 +120,10 @@ fn chain_stands(log: &mut Log, group: &Table<'_>, joints: &[JointSpec], tables: 
     false
 }
 
-/// Records every channel of a body that the stage does not have, or that has another unit, where it is named.
-pub(super) fn channels_fit(log: &mut Log, stage: &Stage, body: &BodyRead<'_>) {
+/// Records every channel of a body that the stage does not have, or that has another unit, where it is named; false where there is one. Behind a stage whose names or units are
+/// not all `known` nothing is recorded.
+pub(super) fn channels_fit(log: &mut Log, stage: &Stage, body: &BodyRead<'_>, known: bool) -> bool {
+    let mut fit = true;
     let on_rail = body.rail.iter().map(|(table, name)| (table, name, "mm", "S031", "the rail"));
     let of_joints = body.joints.iter().map(|(table, name, unit)| (table, name, *unit, "S035", "the joint"));
     for (table, name, unit, code, what) in of_joints.chain(on_rail) {
@@ -140,8 +142,12 @@ pub(super) fn channels_fit(log: &mut Log, stage: &Stage, body: &BodyRead<'_>) {
             }
             Some(_) => continue,
         };
-        table.flaws(log, vec![flaw], &[]);
+        fit = false;
+        if known {
+            table.flaws(log, vec![flaw], &[]);
+        }
     }
+    fit
 }
 
 fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<String>) -> Option<JointSpec> {
@@ -243,6 +249,10 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
     let mut around =
         Surroundings { clearance: root.take(log, "clearance", "a number, mm", values::number).unwrap_or(0.0), ..Surroundings::default() };
     let mut whole = !root.is_wrong("clearance");
+    if let Err(flaw) = SPAN.check("clearance", around.clearance) {
+        root.blame(log, "clearance", flaw);
+        around.clearance = 0.0;
+    }
     for mut table in root.tables(log, "obstacle", "obstacle") {
         table.know_only(log, &keys::OBSTACLE);
         let name = table.need(log, "name", TEXT, values::text);

@@ -7,7 +7,7 @@ use std::ops::Range;
 
 use super::keys;
 use super::log::Log;
-use super::names::Names;
+use super::names::{Names, unknown_group};
 use super::reader::{KeyList, Table};
 use super::values;
 use crate::bounds::{Flaw, MOST_AXES};
@@ -41,8 +41,8 @@ pub(super) fn copies(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, dri
 
 fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option<Between<'t>> {
     table.know_only(log, &keys::COPY);
-    let from = group(log, &mut table, names, "from");
-    let to = group(log, &mut table, names, "to");
+    let from = group(log, &mut table, names, "from", None);
+    let to = group(log, &mut table, names, "to", from);
     if let (Some(from), Some(to)) = (from, to) {
         table.label = format!("copy from {} to {}", names.group_name(from), names.group_name(to));
     }
@@ -64,9 +64,20 @@ fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option
     }
 }
 
-fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str) -> Option<usize> {
+/// The group that a key names; where it is unknown, any but `other` may have been meant.
+fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str, other: Option<usize>) -> Option<usize> {
     let name = table.need(log, key, "the name of a group of the stage, in quotes", values::text)?;
-    names.group_at(log, table, key, name)
+    match names.group(log, name) {
+        Ok(group) => Some(group),
+        Err(None) => None,
+        Err(Some(_)) => {
+            let may = names.stage.groups().iter().enumerate().filter(|(i, _)| Some(*i) != other);
+            let may: Vec<&str> = may.map(|(_, group)| group.name()).collect();
+            let flaw = unknown_group(log, name, may.iter().copied());
+            table.blame(log, key, flaw);
+            None
+        }
+    }
 }
 
 /// The factors of a copy and where they stand.
@@ -93,7 +104,9 @@ fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<u
             }
             None => {
                 list.incomplete = true;
-                let flaw = Flaw::new("K003", "scale", "a factor is not a number").found(values::shown(entry.value.get_ref()), "a number");
+                let flaw = Flaw::new("K003", "scale", "a factor is not a number")
+                    .found(values::shown(entry.value.get_ref()), "a number")
+                    .help("write factors as in `scale = { roll = -1, wing = 0.9 }`");
                 inner.blame_at(log, bytes, flaw);
             }
         }
@@ -132,17 +145,24 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
         }
     }
     for b in between {
-        for name in names.channels_of(b.from).iter().filter(|(_, id)| all.contains(id)).map(|(name, _)| *name) {
-            if channel_in(b.to, name).is_none() {
-                let (from, to) = (names.group_name(b.from), names.group_name(b.to));
-                let flaw = Flaw::new("C003", "to", format!("`{to}` has no channel `{name}`"))
-                    .found(
-                        format!("`{name}`, which something drives in `{from}`"),
-                        format!("channels that `{to}` has: {}", values::names(names.channels_of(b.to).keys().copied())),
-                    )
-                    .help(format!("copy to a group with an axis `{name}`, or drive the channels of `{to}` by tracks"));
-                b.table.blame_at(log, b.table.bytes_of("to", None), flaw);
-            }
+        let of = names.channels_of(b.from);
+        let driven = of.iter().filter(|(_, id)| all.contains(id)).map(|(name, _)| *name);
+        let lost: Vec<&str> = driven.filter(|name| channel_in(b.to, name).is_none()).collect();
+        if lost.is_empty() {
+            continue;
         }
+        let (from, to) = (names.group_name(b.from), names.group_name(b.to));
+        let all_lost = values::names(lost.iter().copied());
+        let (title, such) = match lost.as_slice() {
+            [one] => (format!("`{to}` has no channel `{one}`"), format!("a channel `{one}`")),
+            more => (format!("`{to}` lacks {} channels that are copied onto it", more.len()), "all of them".to_owned()),
+        };
+        let flaw = Flaw::new("C003", "to", title)
+            .found(
+                format!("{all_lost}, which something drives in `{from}`"),
+                format!("channels that `{to}` has: {}", values::names(names.channels_of(b.to).keys().copied())),
+            )
+            .help(format!("copy to a group with {such}, or drive the channels of `{to}` by tracks"));
+        b.table.blame_at(log, b.table.bytes_of("to", None), flaw);
     }
 }

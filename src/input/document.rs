@@ -87,10 +87,24 @@ pub(super) fn root<'t>(log: &mut Log, file: usize, text: &'t str) -> (Spanned<De
         let bytes = inside(text, error.span().unwrap_or_default());
         let mut found = match text.get(bytes.clone()).unwrap_or_default() {
             "" if bytes.start >= text.len() => "the end of the file".to_owned(),
-            "" => String::new(),
+            "" => "the end of the line, or nothing".to_owned(),
             piece => values::quoted(piece),
         };
         let mut flaw = Flaw::new("X001", "", title);
+        let piece = text.get(bytes.clone()).unwrap_or_default();
+        let allowed = match allowed.as_str() {
+            "literal string" => "text in quotes, one number, true, false, a list or a table".to_owned(),
+            "" if title.contains("duplicate key") => "each key once in its table".to_owned(),
+            "" => "a line of TOML".to_owned(),
+            _ => allowed,
+        };
+        if title.contains("must be quoted") && piece.chars().all(|c| c.is_ascii_alphanumeric() || c == '_') && !piece.is_empty() {
+            flaw = flaw.help(format!("write \"{}\"", values::cut(piece, 80)));
+        } else if title.contains(" string") {
+            flaw = flaw.help("close the quotes on the line that opens them");
+        } else if title.contains("must be quoted") {
+            flaw = flaw.help("write one value: text stands in quotes, several numbers in brackets, [1, 2]");
+        }
         if title.contains("duplicate key") {
             flaw = flaw.help("keep one of the two");
         } else if title.contains("max recursion") {

@@ -43,7 +43,8 @@ pub(super) fn settle(log: &mut Log, groups: &mut [RawGroup<'_>]) {
             Some(Ok(index)) => Some(index),
             Some(Err(like)) => {
                 group.settled = false;
-                let flaw = unknown_group(log, like, by_name.keys().copied());
+                let others: Vec<&str> = by_name.keys().copied().filter(|name| Some(*name) != group.name).collect();
+                let flaw = unknown_group(log, like, others.iter().copied());
                 group.table.blame(log, "like", flaw);
                 None
             }

@@ -6,6 +6,7 @@ use core::ops::Range;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use super::advice;
 use super::diagnostic::{Diagnostic, Rejection, Span};
 use super::lines::Lines;
 use super::nearest;
@@ -86,6 +87,7 @@ impl Log {
             self.unlisted += 1;
             return;
         }
+        let flaw = advice::completed(flaw);
         let place = spot.map(|spot| {
             let place = self.place(spot.file, spot.bytes.start);
             Span { file: spot.file, line: place.line, column: place.column, bytes: spot.bytes }

@@ -8,6 +8,7 @@
 //!
 //! Limits: TOML files up to 16 MiB, key files up to 64 MiB; mechanisms of the stage file are refused by name.
 
+mod advice;
 mod aim_tables;
 mod axis_table;
 mod body_tables;
@@ -41,6 +42,7 @@ use crate::stage::Stage;
 
 pub use diagnostic::{Diagnostic, Rejection, Span};
 pub use files::Unreadable;
+pub(crate) use nearest::nearest as nearest_name;
 pub use sources::{Source, Sources};
 
 use log::Log;

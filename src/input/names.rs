@@ -75,7 +75,7 @@ impl<'s> Names<'s> {
 }
 
 /// The flaw that a channel's name is not known.
-pub(super) fn unknown_channel(log: &mut Log, code: &'static str, stage: &Stage, name: &str) -> Flaw {
+pub(super) fn unknown_channel<'s>(log: &mut Log, code: &'static str, stage: &'s Stage, name: &str) -> Flaw {
     let known = stage.channel_names();
     let flaw = Flaw::new(code, "channel", "the stage has no such channel")
         .found(values::quoted(name), format!("a channel of the stage: {}", values::names(known.iter().map(String::as_str))));
@@ -83,7 +83,17 @@ pub(super) fn unknown_channel(log: &mut Log, code: &'static str, stage: &Stage, 
     let mut same_end = known.iter().filter(|k| !name.contains('.') && k.ends_with(&end));
     let near = match (same_end.next(), same_end.next()) {
         (Some(only), None) => Some(only.as_str()),
-        _ => log.nearest(name, known.iter().map(String::as_str)),
+        _ => match name.split_once('.') {
+            // Within a group that exists, only the second half can be the slip.
+            Some((group, local)) if stage.groups().iter().any(|g| g.name() == group) => {
+                let of = |full: &&'s String| full.split_once('.').is_some_and(|(g, _)| g == group);
+                let locals: Vec<&str> = known.iter().filter(of).filter_map(|full| full.split_once('.')).map(|(_, local)| local).collect();
+                let near = log.nearest(local, locals.into_iter());
+                near.and_then(|near| known.iter().filter(of).find(|full| full.split_once('.').is_some_and(|(_, l)| l == near)))
+                    .map(String::as_str)
+            }
+            _ => log.nearest(name, known.iter().map(String::as_str)),
+        },
     };
     match near {
         Some(near) => flaw.help(format!("write \"{near}\"")),
@@ -97,6 +107,6 @@ pub(super) fn unknown_group<'n>(log: &mut Log, name: &str, known: impl ExactSize
         .found(values::quoted(name), format!("a group of the stage: {}", values::names(known.clone())));
     match log.nearest(name, known) {
         Some(near) => flaw.help(format!("write \"{near}\"")),
-        None => flaw,
+        None => flaw.help("name a group as the stage file does"),
     }
 }

@@ -41,6 +41,8 @@ pub(super) struct Table<'t> {
     pub(super) taken_over: bool,
     entries: BTreeMap<&'t str, Entry<'t>>,
     wrong: Vec<&'static str>,
+    /// What it may hold, once that was checked.
+    section: Option<&'static Section>,
 }
 
 /// Keys read from a list, with their places.
@@ -73,7 +75,7 @@ impl<'t> Table<'t> {
                 (key.get_ref().as_ref(), Entry { key: (span.start, span.end), taken_over: false, value })
             })
             .collect();
-        Table { file, label: label.into(), header, taken_over: false, entries, wrong: Vec::new() }
+        Table { file, label: label.into(), header, taken_over: false, entries, wrong: Vec::new(), section: None }
     }
 
     /// The keys of `over` replace those of this table.
@@ -81,6 +83,7 @@ impl<'t> Table<'t> {
         for (key, entry) in &over.entries {
             self.entries.insert(key, *entry);
         }
+        self.wrong.extend(&over.wrong);
     }
 
     /// Keys that `base` has and this table has not are taken over.
@@ -141,12 +144,16 @@ impl<'t> Table<'t> {
         let entry = *self.entries.get(key)?;
         let taken = read(entry.value.get_ref());
         if taken.is_none() {
-            self.blame(
-                log,
-                key,
-                Flaw::new("K003", key, format!("`{key}` has a value of the wrong kind"))
-                    .found(values::shown(entry.value.get_ref()), allowed),
-            );
+            let mut flaw = Flaw::new("K003", key, format!("`{key}` has a value of the wrong kind"))
+                .found(values::shown(entry.value.get_ref()), allowed);
+            if let Some(number) = values::number_in_quotes(entry.value.get_ref()).filter(|_| allowed.starts_with("a number")) {
+                flaw = flaw.help(format!("write `{number}`"));
+            } else if allowed.starts_with(&format!("{key} = ")) {
+                flaw = flaw.help(format!("change the line to `{allowed}`"));
+            } else if let Some(example) = self.example(key) {
+                flaw = flaw.help(format!("write it as in `{key} = {example}`"));
+            }
+            self.blame(log, key, flaw);
         }
         taken
     }
@@ -160,13 +167,16 @@ impl<'t> Table<'t> {
         read: impl FnOnce(&'t DeValue<'t>) -> Option<T>,
     ) -> Option<T> {
         if !self.has(key) {
-            self.blame(
-                log,
-                key,
-                Flaw::new("K001", key, format!("`{key}` is missing"))
-                    .found(format!("no `{key}`"), allowed)
-                    .help(if allowed.starts_with(key) { format!("add a line `{allowed}`") } else { format!("add a line `{key} = ...`") }),
-            );
+            // A slip in the key's own name was told already.
+            if !self.is_wrong(key) {
+                let help = match self.example(key) {
+                    _ if allowed.starts_with(&format!("{key} = ")) => format!("add a line `{allowed}`"),
+                    Some(example) => format!("add `{key} = ...`, for example `{key} = {example}`"),
+                    None => format!("add a line `{key} = ...`"),
+                };
+                let flaw = Flaw::new("K001", key, format!("`{key}` is missing")).found(format!("no `{key}`"), allowed).help(help);
+                self.blame(log, key, flaw);
+            }
             return None;
         }
         self.take(log, key, allowed, read)
@@ -213,11 +223,11 @@ impl<'t> Table<'t> {
                 None => {
                     pairs.incomplete = true;
                     let title = format!("an entry of `{key}` has the wrong shape");
-                    self.blame_at(
-                        log,
-                        bytes,
-                        Flaw::new("K003", key, title).found(values::shown(row.get_ref()), format!("{shape}, two numbers")),
-                    );
+                    let mut flaw = Flaw::new("K003", key, title).found(values::shown(row.get_ref()), format!("{shape}, two numbers"));
+                    if let Some(example) = self.example(key) {
+                        flaw = flaw.help(format!("write each as in `{key} = {example}`"));
+                    }
+                    self.blame_at(log, bytes, flaw);
                 }
             }
         }
@@ -231,7 +241,14 @@ impl<'t> Table<'t> {
 
     /// The tables under `[[key]]`; anything else under that key is recorded.
     pub(super) fn tables(&mut self, log: &mut Log, key: &'static str, label: &str) -> Vec<Table<'t>> {
-        let allowed = format!("tables, each under a line [[{key}]]");
+        let own = self.section.and_then(|s| s.key(key)).and_then(|e| e.sections().first().map(|s| s.header)).unwrap_or_default();
+        let header = if own.is_empty() { format!("[[{key}]]") } else { own.to_owned() };
+        let allowed = format!("tables, each under a line {header}");
+        if self.take_quietly(key, values::table).is_some() {
+            let flaw = Flaw::new("K003", key, format!("`{key}` is one table, not a list of them")).found("a table", allowed);
+            self.blame(log, key, flaw.help(format!("write {header} in double brackets over each")));
+            return Vec::new();
+        }
         let Some(list) = self.take(log, key, &allowed, values::list) else { return Vec::new() };
         let taken_over = self.is_taken_over(key);
         let mut tables = Vec::new();
@@ -260,8 +277,15 @@ impl<'t> Table<'t> {
         self.taken_over || self.entries.get(key).is_some_and(|entry| entry.taken_over)
     }
 
-    /// Records every key that the section does not have.
-    pub(super) fn know_only(&self, log: &mut Log, section: &'static Section) {
+    /// A value of this key as the reference shows it.
+    fn example(&self, key: &str) -> Option<&'static str> {
+        self.section?.key(key).map(|entry| entry.example).filter(|example| !example.is_empty())
+    }
+
+    /// Records every key that the section does not have. The key that was meant is not called missing then.
+    pub(super) fn know_only(&mut self, log: &mut Log, section: &'static Section) {
+        self.section = Some(section);
+        let mut meant = Vec::new();
         for (key, entry) in &self.entries {
             if section.key(key).is_some() || self.is_wrong(key) {
                 continue;
@@ -269,11 +293,16 @@ impl<'t> Table<'t> {
             let mut flaw = Flaw::new("K002", "", format!("unknown key `{}`", values::cut(key, 64).escape_debug()))
                 .found(format!("`{}`", values::cut(key, 64)), values::names(section.names()));
             flaw = match log.nearest(key, section.names()) {
-                Some(near) => flaw.help(format!("write `{near}`")),
+                Some(near) if !self.has(near) => {
+                    meant.push(near);
+                    flaw.help(format!("write `{near}`"))
+                }
+                Some(near) => flaw.help(format!("take it away: `{near}` is given too")),
                 None => flaw.help("take it away, or check which table it belongs to"),
             };
             self.blame_at(log, entry.key(), flaw);
         }
+        self.wrong.extend(meant);
     }
 
     /// Records what a constructor found, each flaw at the key it belongs to. Keys that were stand-ins are not blamed again.

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use super::axis_table::{Motors, axis, motors, name_of};
+use super::axis_table::{Motors, UNITS, axis, motors, name_of};
 use super::body_tables::{self, BodyRead};
 use super::document;
 use super::keys;
@@ -14,7 +14,7 @@ use super::log::Log;
 use super::machine_tables;
 use super::reader::Table;
 use super::values::{self, TEXT};
-use crate::bounds::{Flaw, MOST_AXES};
+use crate::bounds::{Flaw, MOST_AXES, SCALE};
 use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Surroundings, Unit};
 
 /// A stage as far as it could be read.
@@ -47,6 +47,10 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     root.know_only(log, &keys::STAGE);
     let name = root.need(log, "name", TEXT, values::text).unwrap_or_default();
     let scale = root.take(log, "scale", "a number, model size over real size", values::number).unwrap_or(1.0);
+    let scale = SCALE.check("scale", scale).unwrap_or_else(|flaw| {
+        root.blame(log, "scale", flaw);
+        1.0
+    });
     let motors = motors(log, &mut root);
     let mut raw = raw_groups(log, &mut root);
     if raw.len() > MOST_AXES {
@@ -89,20 +93,26 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     let surroundings = body_tables::surroundings(log, &mut root);
     // A mechanism that is missing takes its channels with it, and joints that count on them; a body that is missing, the aims at it.
     names_complete &= machines_whole && bodies_whole && surroundings.is_some();
+    let written = log.count();
     let groups = group_specs(log, raw, &motors);
+    // Nor does a mechanism or a body say anything of axes that are stand-ins.
+    let axes_known = names_complete && log.count() == written;
     let stage = match Stage::new(name, scale, groups.clone()) {
         Ok(stage) => {
             let (tables, specs): (Vec<_>, Vec<_>) = machines.into_iter().map(|m| (m.table, m.spec)).unzip();
             match stage.clone().with_machines(specs) {
                 Ok(made) if machines_whole => {
                     let written = log.count();
-                    let made = with_bodies(log, made, bodies, surroundings);
-                    names_complete &= log.count() == written;
+                    let (made, fit) = with_bodies(log, made, bodies, surroundings, axes_known);
+                    names_complete &= fit && log.count() == written;
                     Some(made)
                 }
                 Ok(made) => Some(made),
                 Err(flaws) => {
-                    blame_each(log, flaws, &tables);
+                    if axes_known {
+                        let flaws = flaws.into_iter().map(|flaw| with_axes_named(log, &stage, &tables, flaw)).collect();
+                        blame_each(log, flaws, &tables);
+                    }
                     names_complete = false;
                     Some(stage)
                 }
@@ -119,22 +129,42 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
 }
 
 /// The stage with its bodies; without them where they have mistakes, which are then told.
-fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodyRead<'_>>, around: Option<Surroundings>) -> Stage {
-    let Some(around) = around else { return stage };
-    let written = log.count();
+fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodyRead<'_>>, around: Option<Surroundings>, known: bool) -> (Stage, bool) {
+    let Some(around) = around else { return (stage, false) };
+    let mut fit = true;
     for body in &bodies {
-        body_tables::channels_fit(log, &stage, body);
+        fit &= body_tables::channels_fit(log, &stage, body, known);
     }
-    if log.count() > written {
-        return stage;
+    if !fit {
+        return (stage, false);
     }
     let (tables, specs): (Vec<_>, Vec<_>) = bodies.into_iter().map(|b| (b.table, b.spec)).unzip();
     match stage.clone().with_bodies(specs, around) {
-        Ok(made) => made,
+        Ok(made) => (made, true),
         Err(flaws) => {
             blame_each(log, flaws, &tables);
-            stage
+            (stage, false)
         }
+    }
+}
+
+/// An axis that a mechanism names and the stage does not have, with the names of those that it has.
+fn with_axes_named(log: &mut Log, stage: &Stage, tables: &[Table<'_>], flaw: Flaw) -> Flaw {
+    if flaw.code == "S022" {
+        return Flaw { allowed: format!("an axis in {}", flaw.allowed), ..flaw };
+    }
+    if flaw.code != "S021" {
+        return flaw;
+    }
+    let known = stage.axis_names();
+    let named = flaw.index.and_then(|i| tables.get(i)).and_then(|t| t.take_quietly("axis", values::text)).unwrap_or_default();
+    let (group, local) = flaw.found.trim_matches('`').split_once('.').unwrap_or_default();
+    let locals: Vec<&str> = known.iter().filter_map(|n| n.split_once('.')).filter(|(g, _)| *g == group).map(|(_, n)| n).collect();
+    let near = log.nearest(local, locals.iter().copied());
+    let allowed = format!("an axis of `{group}`: {}", values::names(locals.iter().copied()));
+    match near.filter(|_| named == local) {
+        Some(near) => Flaw { allowed, ..flaw }.help(format!("write \"{near}\"")),
+        None => Flaw { allowed, ..flaw },
     }
 }
 
@@ -142,7 +172,13 @@ fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodyRead<'_>>, around: O
 fn blame_each(log: &mut Log, flaws: Vec<Flaw>, tables: &[Table<'_>]) {
     for flaw in flaws {
         if let Some(table) = flaw.index.and_then(|i| tables.get(i)) {
-            let whole = Flaw { index: None, ..flaw };
+            // A mechanism of one axis has the keys `axis` and `channel`.
+            let field = match flaw.field.as_str() {
+                "axes" if table.has("axis") => "axis".to_owned(),
+                "channels" if table.has("channel") => "channel".to_owned(),
+                _ => flaw.field,
+            };
+            let whole = Flaw { index: None, field, ..flaw };
             table.flaws(log, vec![whole], &[]);
         }
     }
@@ -220,19 +256,21 @@ fn group_spec(log: &mut Log, group: RawGroup<'_>, motors: &Motors<'_>) -> Option
     for (axis_name, mut table) in group.axes {
         table.label = format!("axis {name}.{axis_name}");
         // Where the group it is like is unknown, its keys are too.
+        let word = table.take_quietly("unit", values::text);
+        let unit = UNITS.iter().find(|(name, _)| Some(*name) == word).map_or(Unit::Millimetre, |(_, unit)| *unit);
         let read = if group.settled { axis(log, table, axis_name, motors) } else { None };
-        axes.extend(read.or_else(|| stand_in_axis(axis_name)));
+        axes.extend(read.or_else(|| stand_in_axis(axis_name, unit)));
     }
     Some(GroupSpec { name: name.to_owned(), axes })
 }
 
-fn stand_in_axis(name: &str) -> Option<Axis> {
-    Axis::new(AxisSpec::new(name, Unit::Millimetre, [-1.0, 1.0], [1.0, 1.0, 1.0])).ok()
+fn stand_in_axis(name: &str, unit: Unit) -> Option<Axis> {
+    Axis::new(AxisSpec::new(name, unit, [-1.0, 1.0], [1.0, 1.0, 1.0])).ok()
 }
 
 fn stand_in_stage(mut groups: Vec<GroupSpec>) -> Option<Stage> {
     if groups.iter().all(|g| g.axes.is_empty()) {
-        groups = vec![GroupSpec { name: "unknown".to_owned(), axes: stand_in_axis("unknown").into_iter().collect() }];
+        groups = vec![GroupSpec { name: "unknown".to_owned(), axes: stand_in_axis("unknown", Unit::Millimetre).into_iter().collect() }];
     }
     Stage::new("", 1.0, groups).ok()
 }

@@ -27,6 +27,16 @@ pub(super) fn number(value: &DeValue<'_>) -> Option<f64> {
     }
 }
 
+/// The number that a text holds.
+pub(super) fn number_in_quotes<'t>(value: &'t DeValue<'t>) -> Option<&'t str> {
+    value.as_str().filter(|text| {
+        text.bytes().all(|b| b.is_ascii_digit() || b == b'.')
+            && text.parse::<f64>().is_ok()
+            && text.starts_with(|c| ('1'..='9').contains(&c))
+            && !text.ends_with('.')
+    })
+}
+
 /// Whole numbers of at most 64 bits.
 pub(super) fn whole(value: &DeValue<'_>) -> Option<i64> {
     match value {

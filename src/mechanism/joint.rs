@@ -112,6 +112,15 @@ impl Chain {
         (pose, axles)
     }
 
+    /// Where each joint sits, from the floor outwards, and the chain's end, mm, in the stage's axes: how a chain is drawn.
+    #[must_use]
+    pub fn places(&self, value: impl Fn(usize) -> f64) -> Vec<Vector> {
+        let mut places = Vec::with_capacity(self.joints.len() + 1);
+        let end = self.walked(&value, |_, before: &Pose<f64>| places.push(before.position));
+        places.push(end.position);
+        places
+    }
+
     /// Every channel that moves a joint, from the floor outwards; one that moves several stands there several times.
     pub fn channels(&self) -> impl Iterator<Item = usize> + '_ {
         self.joints.iter().filter_map(|j| j.channel)

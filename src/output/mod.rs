@@ -11,6 +11,7 @@ pub mod gltf;
 pub mod handoff;
 pub mod manifest;
 pub mod outline;
+pub mod own_file;
 pub mod place;
 pub mod rods;
 pub mod rows;

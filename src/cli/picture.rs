@@ -1,0 +1,83 @@
+//! `movewright report` and `movewright plot`: the move to look at.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args as ClapArgs;
+
+use super::prepared::prepare;
+use super::{Outcome, terminal};
+use crate::input::nearest_name;
+use crate::output::own_file;
+use crate::page::{self, PAGE_BEGINS, PLOT_BEGINS};
+use crate::shot::Pass;
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct ReportArgs {
+    /// The shot file
+    #[arg(value_name = "SHOT")]
+    shot: PathBuf,
+    /// The page to write
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct PlotArgs {
+    /// The shot file
+    #[arg(value_name = "SHOT")]
+    shot: PathBuf,
+    /// The axis, by its full name
+    #[arg(long, value_name = "NAME")]
+    axis: String,
+    /// The pass at whose pace it is drawn; the first where left out
+    #[arg(long, value_name = "NAME")]
+    pass: Option<String>,
+    /// The picture to write
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+}
+
+pub(super) fn report(args: &ReportArgs) -> Outcome {
+    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let text = match page::page(&p.loaded.stage, &p.loaded.shot, &p.mv, &p.report) {
+        Ok(text) => text,
+        Err(error) => return wrong(&error.to_string()),
+    };
+    written(&args.out, "report", PAGE_BEGINS, &text, p.report.within_limits())
+}
+
+pub(super) fn plot(args: &PlotArgs) -> Outcome {
+    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let (stage, shot) = (&p.loaded.stage, &p.loaded.shot);
+    let Some(axis) = stage.axis_index(&args.axis) else {
+        let names = stage.axis_names().iter().map(String::as_str);
+        let hint = nearest_name(&args.axis, names)
+            .map_or_else(|| "`movewright check --all` lists the axes".to_owned(), |n| format!("did you mean `{n}`?"));
+        return wrong(&format!("the stage has no axis `{}`; {hint}", args.axis));
+    };
+    let asked = args.pass.as_deref();
+    let Some(pass) = shot.passes().iter().find(|q| asked.is_none_or(|name| q.name() == name)) else {
+        let names: Vec<&str> = shot.passes().iter().map(Pass::name).collect();
+        return wrong(&format!("the shot has no pass `{}`; it has: {}", asked.unwrap_or_default(), names.join(", ")));
+    };
+    match page::plot(stage, shot, &p.mv, pass, axis) {
+        Ok(text) => written(&args.out, "plot", PLOT_BEGINS, &text, p.report.within_limits()),
+        Err(error) => wrong(&error.to_string()),
+    }
+}
+
+fn wrong(text: &str) -> Outcome {
+    terminal::remark(&format!("error[O004]: {text}"));
+    Outcome::Wrong
+}
+
+fn written(out: &Path, kind: &'static str, begins: &str, text: &str, within: bool) -> Outcome {
+    match own_file::write(out, kind, begins, text) {
+        Ok(over) => terminal::remark(&format!("{}: {}", if over { "replaced" } else { "written" }, out.display())),
+        Err(error) => return wrong(&error.to_string()),
+    }
+    if !within {
+        terminal::remark("something is over a limit: the first thing it shows");
+    }
+    if within { Outcome::Fine } else { Outcome::Over }
+}

@@ -1,0 +1,115 @@
+//! The move on one page: verdict and cautions, a map of what every axis uses, every curve, the stage from above and from the side, the picture,
+//! the day's passes on a clock.
+//!
+//! Form: one HTML file that needs nothing else: no network, no other file; a policy in its head forbids both. Sizes in px for reading at arm's length;
+//! greys, and one accent (vermilion of the colour-blind-safe palette of M. Okabe and K. Ito, 2008) for what is over a limit, which
+//! is hatched too. Invariant: every text of the input files goes through escaping or `textContent`. Nothing here decides: verdicts are the check's.
+
+mod data;
+mod plot;
+mod scene;
+mod tables;
+mod usage;
+
+pub use plot::plot;
+pub use usage::usage;
+
+use maud::{DOCTYPE, PreEscaped, html};
+
+use crate::check::Report;
+use crate::compile::Move;
+use crate::output::manifest::{CAUTIONS, NOTICE};
+use crate::output::place::PlaceError;
+use crate::shot::Shot;
+use crate::stage::Stage;
+
+/// How every page begins, so that one of ours is known as one.
+pub const PAGE_BEGINS: &str = "<!DOCTYPE html><!-- movewright report -->";
+
+/// How every plot begins.
+pub const PLOT_BEGINS: &str = "<!-- movewright plot -->";
+
+/// Why a page could not be made.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum PageError {
+    /// A body without a pose.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
+    /// The data could not be put into words.
+    #[error("the data of the page could not be written: {0}")]
+    Json(#[from] serde_json::Error),
+    /// No such axis.
+    #[error("the stage has no axis number {0}")]
+    NoAxis(usize),
+    /// The plot could not be drawn.
+    #[error("the plot could not be drawn: {0}")]
+    Drawing(String),
+}
+
+/// The page of a compiled and checked shot.
+///
+/// # Errors
+/// A body without a pose at a frame.
+pub fn page(stage: &Stage, shot: &Shot, mv: &Move, report: &Report) -> Result<String, PageError> {
+    let data = data::text(stage, shot, mv, report)?;
+    let within = report.within_limits();
+    let over: usize = report.passes.iter().map(|p| p.violations.len()).sum();
+    let body = html! {
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
+                title { (shot.name()) ": the move on one page" }
+                style { (PreEscaped(include_str!("page.css"))) }
+            }
+            body {
+                header {
+                    h1 { (shot.name()) }
+                    p { (stage.name()) ", " (stage.axes().len()) " axes, frames " (shot.frames().first()) " to " (shot.frames().last())
+                        " at " (shot.frame_rate()) " frames/s, from " (shot.timecode_start()) }
+                    @if within {
+                        p.verdict { "Every pass is within the limits that the stage file states." }
+                    } @else {
+                        p.verdict.over { (over) " over a limit" }
+                    }
+                    p.notice { (NOTICE) }
+                    details open { summary { "Cautions" } ul { @for c in CAUTIONS { li { (c) } } } }
+                }
+                main {
+                    (tables::over(stage, report))
+                    section {
+                        h2 { "Use of the tightest limit" }
+                        p { label for="pass" { "Pass " } select id="pass" {}
+                            " Rows are axes, columns frames; darker is nearer to a limit, " span.swatch {} " is over one. Choose a row for its curves: "
+                            kbd { "up" } " and " kbd { "down" } " go from row to row, " kbd { "Esc" } " closes." }
+                        div id="map" {}
+                    }
+                    section id="axis" hidden { h2 id="axis_name" {} div id="curves" {} p id="axis_text" {} }
+                    section id="stage" hidden {
+                        h2 { "The stage" }
+                        p { button id="play" type="button" { "Play" } " "
+                            label for="frame" { "Frame " } output id="frame_text" for="frame" {} }
+                        input id="frame" type="range" step="1";
+                        div.views {
+                            figure { figcaption { "From above" } div id="plan" {} }
+                            figure { figcaption { "From the side" } div id="side" {} }
+                            figure id="picture_figure" { figcaption id="picture_name" { "The picture" } div id="picture" {} }
+                        }
+                    }
+                    (tables::clock(shot, report))
+                    (tables::passes(stage, shot, report))
+                    (tables::registration(stage, shot, report))
+                    (tables::clearance(stage, report))
+                    (tables::findings(report))
+                }
+                script id="data" type="application/json" { (PreEscaped(data)) }
+                script { (PreEscaped(include_str!("page.js"))) }
+            }
+        }
+    };
+    // The mark stands behind the document type, where a browser looks first.
+    let text = html! { (DOCTYPE) (body) }.into_string();
+    Ok(text.replacen("<!DOCTYPE html>", PAGE_BEGINS, 1))
+}

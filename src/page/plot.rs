@@ -1,0 +1,161 @@
+//! One axis as a picture for documents: position, velocity, acceleration and jerk against frame, as SVG.
+//!
+//! Form: four panels, one below the other; limits as grey lines where they are near enough to be drawn, named where they are not; keys as circles,
+//! the photographed span between two thin lines; what is over a limit in the one accent. Invariant: drawn from the pieces that become steps.
+//! Limits: of a held pass the position alone means something, and alone is drawn.
+
+use plotters::coord::Shift;
+use plotters::coord::types::RangedCoordf64;
+use plotters::prelude::*;
+
+use super::data::keys;
+use super::{PLOT_BEGINS, PageError};
+use crate::compile::Move;
+use crate::motion::curve::Curve;
+use crate::number::whole;
+use crate::shot::{Exposure, Pass, Shot};
+use crate::stage::{Axis, Stage};
+
+const INK: RGBColor = RGBColor(26, 26, 26);
+const SOFT: RGBColor = RGBColor(140, 140, 140);
+const ACCENT: RGBColor = RGBColor(213, 94, 0);
+const SIZE: (u32, u32) = (1000, 900);
+
+type Panel<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
+
+/// What one panel shows.
+struct Quantity {
+    name: &'static str,
+    unit: String,
+    order: usize,
+    lower: f64,
+    upper: f64,
+}
+
+/// The plot of an axis, by its index on the stage, at the pace of a pass.
+///
+/// # Errors
+/// An axis the stage does not have; a drawing that fails.
+pub fn plot(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, axis: usize) -> Result<String, PageError> {
+    let (Some(a), Some(m)) = (stage.axes().get(axis), mv.axes().get(axis)) else { return Err(PageError::NoAxis(axis)) };
+    let mut text = String::new();
+    {
+        let quantities = quantities(a, pass);
+        let height = if quantities.len() == 1 { SIZE.1 / 2 } else { SIZE.1 };
+        let root = SVGBackend::with_string(&mut text, (SIZE.0, height)).into_drawing_area();
+        root.fill(&WHITE).map_err(drawing)?;
+        let title = format!("{}: {}, pass {}, {} s a frame", shot.name(), stage.axis_name(axis), pass.name(), pass.pace().get());
+        let root = root.titled(&title, ("sans-serif", 20).into_font().color(&INK)).map_err(drawing)?;
+        let keys = keys(stage, shot, axis);
+        for (area, q) in root.split_evenly((quantities.len(), 1)).iter().zip(&quantities) {
+            panel(area, shot, m.curve(), pass, q, &keys)?;
+        }
+        root.present().map_err(drawing)?;
+    }
+    Ok(format!("{PLOT_BEGINS}\n{text}"))
+}
+
+fn drawing(error: impl core::fmt::Display) -> PageError {
+    PageError::Drawing(error.to_string())
+}
+
+fn quantities(axis: &Axis, pass: &Pass) -> Vec<Quantity> {
+    let (l, t, u) = (axis.limits(), axis.travel(), axis.unit().symbol());
+    let mut all = vec![Quantity { name: "position", unit: u.to_owned(), order: 0, lower: t.lower, upper: t.upper }];
+    if pass.exposure() == Exposure::Moving {
+        for (order, name, unit, limit) in [
+            (1, "velocity", format!("{u}/s"), l.velocity),
+            (2, "acceleration", format!("{u}/s2"), l.acceleration),
+            (3, "jerk", format!("{u}/s3"), l.jerk),
+        ] {
+            all.push(Quantity { name, unit, order, lower: -limit, upper: limit });
+        }
+    }
+    all
+}
+
+/// Samples a panel is wide, at least; and every knot from either side.
+const COLUMNS: f64 = 900.0;
+
+/// The quantity along the curve, piece by piece.
+fn points(curve: &Curve, pace: f64, order: usize) -> Vec<(f64, f64)> {
+    let scale = [1.0, pace, pace * pace, pace * pace * pace].get(order).copied().unwrap_or(1.0);
+    let whole_length = curve.end() - curve.start();
+    let mut all = Vec::new();
+    for piece in curve.pieces() {
+        let n = whole::ceiling(piece.length() / whole_length * COLUMNS).and_then(|n| u32::try_from(n).ok()).unwrap_or(2).max(2);
+        for i in 0..=n {
+            let u = f64::from(i) / f64::from(n);
+            let jet = piece.quintic.jet(u, piece.length());
+            let value = [jet.p, jet.v, jet.a, jet.j].get(order).copied().unwrap_or(0.0);
+            all.push((piece.start + u * piece.length(), value / scale));
+        }
+    }
+    all
+}
+
+fn panel(
+    area: &DrawingArea<SVGBackend<'_>, Shift>,
+    shot: &Shot,
+    curve: &Curve,
+    pass: &Pass,
+    q: &Quantity,
+    keys: &[f64],
+) -> Result<(), PageError> {
+    let points = points(curve, pass.pace().get(), q.order);
+    let (least, most) = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, m), (_, y)| (l.min(*y), m.max(*y)));
+    let size = (most - least).max(most.abs()).max(least.abs()).max(f64::MIN_POSITIVE);
+    // Limits far off would press the curve flat: they are named instead.
+    let near = |limit: f64| (limit - 0.5 * (least + most)).abs() <= 2.5 * size;
+    let mut low = if near(q.lower) { least.min(q.lower) } else { least };
+    let mut high = if near(q.upper) { most.max(q.upper) } else { most };
+    if !(low < high) {
+        (low, high) = (low - 1.0, high + 1.0);
+    }
+    let pad = 0.08 * (high - low);
+    let caption = if near(q.lower) && near(q.upper) {
+        format!("{}, {}", q.name, q.unit)
+    } else {
+        format!("{}, {}; limits {} to {}", q.name, q.unit, q.lower, q.upper)
+    };
+    let mut chart = ChartBuilder::on(area)
+        .caption(caption, ("sans-serif", 15).into_font().color(&INK))
+        .margin(8)
+        .x_label_area_size(26)
+        .y_label_area_size(70)
+        .build_cartesian_2d(curve.start()..curve.end(), (low - pad)..(high + pad))
+        .map_err(drawing)?;
+    chart
+        .configure_mesh()
+        .disable_mesh()
+        .x_labels(8)
+        .y_labels(4)
+        .axis_style(SOFT)
+        .label_style(("sans-serif", 13).into_font().color(&INK))
+        .x_label_formatter(&|x| format!("{x:.0}"))
+        .draw()
+        .map_err(drawing)?;
+    let (from, to) = shot.frames().photographed();
+    for at in [from, to] {
+        line(&mut chart, vec![(at, low - pad), (at, high + pad)], SOFT.stroke_width(1))?;
+    }
+    for limit in [q.lower, q.upper].into_iter().filter(|l| near(*l)) {
+        line(&mut chart, vec![(curve.start(), limit), (curve.end(), limit)], SOFT.stroke_width(2))?;
+    }
+    line(&mut chart, points.clone(), INK.stroke_width(2))?;
+    let over = 1.0 + crate::compile::SLACK;
+    let is_over = |y: f64| (q.order > 0 && y.abs() > q.upper * over) || (q.order == 0 && (y < q.lower || q.upper < y));
+    for part in points.split(|(_, y)| !is_over(*y)).filter(|part| !part.is_empty()) {
+        line(&mut chart, part.to_vec(), ACCENT.stroke_width(3))?;
+    }
+    if q.order == 0 {
+        let marks = keys.iter().filter_map(|k| Some((*k, curve.at(*k)?)));
+        chart.draw_series(marks.map(|at| Circle::new(at, 4, INK.stroke_width(2)))).map_err(drawing)?;
+    }
+    Ok(())
+}
+
+fn line(chart: &mut Panel<'_, '_>, points: Vec<(f64, f64)>, style: ShapeStyle) -> Result<(), PageError> {
+    chart.draw_series(LineSeries::new(points, style)).map_err(drawing)?;
+    Ok(())
+}
