@@ -346,7 +346,6 @@ error[R001]: pass picture: `shutter` is out of range
    |
    = found: 361 degrees
    = allowed: more than 0, at most 360 degrees
-   |
    = help: write a number in this range, and check its unit";
     assert_eq!(
         rejection.to_string(),

@@ -246,6 +246,10 @@ fn within_a_layer(signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), Fit
     }
 }
 
+/// How many times too fast an axis may be for its fit to follow its limits down: what is further over them is over all the same, and fitted
+/// to a thousandth of itself, so that a limit next to nothing does not cost pieces without end.
+const FAR_OVER: f64 = 32.0;
+
 /// A sixteenth of a step, and a thousandth of the axis's limits at the fastest pace that matters: that of the fastest moving pass,
 /// or the pace at which the axis itself would be at a limit, whichever is faster.
 fn tolerance(shot: &Shot, axis: &Axis, signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<Tolerance, FitError> {
@@ -266,7 +270,7 @@ fn tolerance(shot: &Shot, axis: &Axis, signal: &AxisSignal<'_>, from: f64, to: f
             }
         }
         if own > 0.0 {
-            pace = pace.min(own);
+            pace = pace.min(own).max(own / FAR_OVER);
         }
     }
     Ok(Tolerance {
