@@ -42,6 +42,7 @@ use crate::stage::Stage;
 
 pub use diagnostic::{Diagnostic, Rejection, Span};
 pub use files::Unreadable;
+#[cfg(feature = "cli")]
 pub(crate) use nearest::nearest as nearest_name;
 pub use sources::{Source, Sources};
 
