@@ -119,6 +119,13 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     files.remove("picture.rows.csv");
     repair(&mut files);
     assert!(verdict_of(&files).faults.iter().any(|f| f.kind == FaultKind::Missing && f.file == "picture.rows.csv"));
+    // Rows that the manifest names outside the folder are not opened, whatever stands there.
+    let mut files = sound.clone();
+    let mut m = folder::manifest(&files);
+    m["passes"][0]["rows"]["file"] = "../picture.rows.csv".into();
+    folder::set_manifest(&mut files, &m);
+    let kinds: Vec<_> = verdict_of(&files).faults.iter().map(|f| (f.kind, f.file.clone())).collect();
+    assert_eq!(kinds, [(FaultKind::Missing, "../picture.rows.csv".to_owned())]);
 }
 
 #[test]

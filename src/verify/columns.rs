@@ -85,7 +85,7 @@ impl Columns<'_> {
         let name = pass.name();
         let mut table = |file: &str| {
             if !there(file) {
-                faults.file(FaultKind::Missing, file, "the pass needs it, and the manifest does not list it or it is not there".to_owned());
+                faults.needed(file);
                 return None;
             }
             Table::open(&dir.join(file), self.stage.axes().len())

@@ -91,6 +91,11 @@ impl Faults {
         self.list.push(Fault { kind, file: file.to_owned(), axis: None, frame: None, times: 1, message });
     }
 
+    /// Records that a file which a pass needs is not among those that are there.
+    pub(super) fn needed(&mut self, file: &str) {
+        self.file(FaultKind::Missing, file, "the pass needs it, and the manifest does not list it or it is not there".to_owned());
+    }
+
     /// Records a fault at a frame; `message` is asked only for the first of its kind, file and axis.
     pub(super) fn at(&mut self, kind: FaultKind, file: &str, axis: Option<&str>, frame: i64, message: impl FnOnce() -> String) {
         let key = (kind, file.to_owned(), axis.map(str::to_owned));

@@ -155,14 +155,7 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
         Ok(oracle) => {
             let columns = Columns { stage, shot, oracle: &oracle, within_limits: record.within_limits };
             columns.check(dir, &|file| there.contains(file), faults);
-            for p in record.passes.iter().filter_map(|p| p.rows.as_ref()).filter(|r| !there.contains(&r.file)) {
-                faults.file(
-                    FaultKind::Missing,
-                    &p.file,
-                    "the pass needs it, and the manifest does not list it or it is not there".to_owned(),
-                );
-            }
-            rows::check(dir, record, stage, shot, &oracle, faults);
+            rows::check(dir, there, record, stage, shot, &oracle, faults);
             let named = stage.axis_names().iter().enumerate();
             verdict.not_computed = named.filter(|(i, _)| !oracle.is_known(*i)).map(|(_, n)| n.clone()).collect();
         }

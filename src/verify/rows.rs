@@ -4,6 +4,7 @@
 //! frame the row nearest to mid-exposure, on the position that the stage and the shot lead to at that row's own instant.
 //! Invariant: memory is that of one line. Limits: between those rows only the form is read here, the hash stands for the rest.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use super::fault::{FaultKind, Faults};
@@ -14,9 +15,22 @@ use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::Stage;
 
 /// Holds the rows of every pass that has some.
-pub(super) fn check(dir: &Path, record: &Record, stage: &Stage, shot: &Shot, oracle: &Oracle<'_>, faults: &mut Faults) {
+pub(super) fn check(
+    dir: &Path,
+    there: &BTreeSet<String>,
+    record: &Record,
+    stage: &Stage,
+    shot: &Shot,
+    oracle: &Oracle<'_>,
+    faults: &mut Faults,
+) {
     for (p, pass) in record.passes.iter().zip(shot.passes()) {
         let Some(rows) = &p.rows else { continue };
+        // Opened only where it is a listed file below the folder.
+        if !there.contains(&rows.file) {
+            faults.needed(&rows.file);
+            continue;
+        }
         let runs = match pass.exposure() {
             Exposure::Moving => (f64::from(record.clock.run_up_frames), f64::from(record.clock.run_down_frames)),
             Exposure::Held => (0.0, 0.0),
@@ -65,6 +79,8 @@ impl Rows<'_> {
         if table.line()? != Some(header.as_str()) {
             return Err("the header is not `t_s`, the stage's axes in order, `shutter`".to_owned());
         }
+        // Half a frame after its beginning, the slot of a frame is at mid-exposure.
+        let middle = |frame: i64| self.rows.take_up_s + ((frame - frames.first()) as f64 + 0.5 + self.runs.0) * pace;
         let mut frame = frames.first();
         for row in 0..self.rows.rows {
             let t = row as f64 / hz;
@@ -73,32 +89,26 @@ impl Rows<'_> {
             if row == 0 && cells.iter().any(|n| *n != 0) {
                 return Err("row 0 is not at home, where every axis is on step 0".to_owned());
             }
-            // Half a frame after its beginning, the slot of a frame is at mid-exposure.
-            let since = (frame - frames.first()) as f64 + 0.5 + self.runs.0;
-            let middle = self.rows.take_up_s + since * pace;
-            if frame <= frames.last() && middle <= t + 0.5 / hz {
-                let near = (t - middle).abs() <= 0.5 / hz * (1.0 + 1e-9);
-                if near {
-                    let at = match self.pass.exposure() {
-                        Exposure::Moving => frame as f64 + (t - middle) / pace,
-                        Exposure::Held => frame as f64,
-                    };
-                    // A row of a held pass may fall outside the exposure where rows are few; it is then on its way.
-                    let exposed = (t - middle).abs() <= 0.5 * self.pass.shutter().fraction() * pace;
-                    if self.pass.exposure() == Exposure::Moving || exposed {
-                        self.positions(&cells, row, at)?;
-                    }
-                }
-                while frame <= frames.last()
-                    && self.rows.take_up_s + ((frame - frames.first()) as f64 + 0.5 + self.runs.0) * pace <= t + 0.5 / hz
-                {
-                    frame += 1;
-                }
+            while frame <= frames.last() && middle(frame) <= t + 0.5 / hz {
+                self.nearest(&cells, row, t, (frame, middle(frame)))?;
+                frame += 1;
             }
         }
         match table.line()? {
             None => Ok(()),
             Some(_) => Err(format!("goes on after row {}", self.rows.rows.saturating_sub(1))),
+        }
+    }
+
+    /// The row at `t`, where it is the nearest to the middle of a frame's exposure.
+    fn nearest(&self, cells: &[i64], row: u64, t: f64, (frame, middle): (i64, f64)) -> Result<(), String> {
+        let (pace, off) = (self.pass.pace().get(), t - middle);
+        let near = off.abs() <= 0.5 / self.rows.rate_hz * (1.0 + 1e-9);
+        match self.pass.exposure() {
+            Exposure::Moving if near => self.positions(cells, row, frame as f64 + off / pace),
+            // Where rows are few the nearest may fall outside the exposure; the axes are then on their way.
+            Exposure::Held if near && off.abs() <= 0.5 * self.pass.shutter().fraction() * pace => self.positions(cells, row, frame as f64),
+            _ => Ok(()),
         }
     }
 
