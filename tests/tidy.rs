@@ -27,7 +27,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("compile", &["number", "bounds", "motion", "stage", "shot", "signal", "mechanism"]),
     ("check", &["number", "bounds", "motion", "time", "stage", "shot", "signal", "compile", "mechanism"]),
     ("output", &["number", "bounds", "motion", "time", "stage", "shot", "compile", "check", "mechanism"]),
-    ("page", &["number", "motion", "stage", "shot", "signal", "compile", "check", "output", "mechanism"]),
+    ("page", &["number", "motion", "time", "stage", "shot", "signal", "compile", "check", "output", "mechanism"]),
     ("input", &["number", "bounds", "time", "stage", "shot", "mechanism"]),
     ("measure", &["number", "bounds", "time", "stage"]),
     ("verify", &["number", "bounds", "time", "mechanism", "stage", "shot", "input"]),

@@ -21,11 +21,9 @@ use super::rail;
 use super::take_up::TakeUp;
 use crate::compile::{Move, frame_time};
 use crate::mechanism::Vector;
-use crate::motion::Quintic;
-use crate::motion::curve::CurveBuilder;
 use crate::number::elementary::two_to_the;
 use crate::shot::{Exposure, Pass, Shot};
-use crate::stage::{Axis, Body, Capsule, KeepOut, Stage};
+use crate::stage::{Body, Capsule, KeepOut, Stage};
 
 /// What a body is measured against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -124,16 +122,7 @@ pub fn clearance(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass) -> Option<C
 /// Clearance on the way from home to the start of a pass, `frame` in seconds of the take-up; `None` where nothing could meet or nothing moves.
 #[must_use]
 pub fn on_the_way(stage: &Stage, shot: &Shot, pass: &Pass, take_up: &TakeUp) -> Option<ClearanceReport> {
-    let seconds = take_up.seconds();
-    if !(seconds > 0.0) {
-        return None;
-    }
-    let standing = |axis: &Axis| {
-        let mut curve = CurveBuilder::starting_at(0.0, 1);
-        curve.push(seconds, Quintic::hold(axis.home()));
-        curve.finish().ok()
-    };
-    let curves = stage.axes().iter().enumerate().map(|(i, axis)| take_up.way(axis, i).or_else(|| standing(axis)));
+    let curves = stage.axes().iter().enumerate().map(|(i, axis)| take_up.way(axis, i));
     let way = Move::along(curves.collect::<Option<Vec<_>>>()?)?;
     clearance(stage, shot, &way, &pass.running())
 }

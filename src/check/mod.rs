@@ -55,6 +55,14 @@ pub fn check(stage: &Stage, shot: &Shot, mv: &Move, files: &[String]) -> Report 
         report.violations.extend(meeting::violations(stage, shot, mv, pass, report.clearance.as_ref(), files));
         gaps.push(report.clearance.clone());
     }
+    for (i, pass) in shot.passes().iter().enumerate() {
+        let Some((report, earlier)) = passes.get_mut(..=i).and_then(<[PassReport]>::split_last_mut) else { continue };
+        // Passes that come to the same start in the same way share what is near on it.
+        report.way_clearance = match earlier.iter().find(|p| p.take_up == report.take_up) {
+            Some(known) => known.way_clearance.clone(),
+            None => clearance::on_the_way(stage, shot, pass, &report.take_up),
+        };
+    }
     let reversals: Vec<Vec<f64>> = mv.axes().iter().map(take_up::reversals).collect();
     let registration = register::register(stage, shot, mv);
     for pair in &registration.pairs {
@@ -167,10 +175,9 @@ fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) 
     for v in &mut violations {
         explain_no_room(stage, mv, v);
     }
-    let take_up = take_up::take_up(stage, shot, pass, mv);
     PassReport {
         clearance: None,
-        way_clearance: clearance::on_the_way(stage, shot, pass, &take_up),
+        way_clearance: None,
         name: pass.name().to_owned(),
         exposure: pass.exposure(),
         seconds_per_frame: pace,
@@ -180,7 +187,7 @@ fn moving(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String]) 
         fastest: fastest::fastest(stage, mv.axes(), &|i| !pass.parks(stage, i)),
         axes,
         violations,
-        take_up,
+        take_up: take_up::take_up(stage, shot, pass, mv),
         held: None,
     }
 }
@@ -237,10 +244,9 @@ fn held_pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String
             torque: plan.torque.get(i).copied().flatten().filter(|_| !pass.parks(stage, i)),
         })
         .collect();
-    let take_up = take_up::take_up(stage, shot, pass, mv);
     PassReport {
         clearance: None,
-        way_clearance: clearance::on_the_way(stage, shot, pass, &take_up),
+        way_clearance: None,
         name: pass.name().to_owned(),
         exposure: pass.exposure(),
         seconds_per_frame: pass.pace().get(),
@@ -250,7 +256,7 @@ fn held_pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, files: &[String
         fastest: fastest::fastest(stage, mv.axes(), &|i| !pass.parks(stage, i)),
         axes,
         violations,
-        take_up,
+        take_up: take_up::take_up(stage, shot, pass, mv),
         held: Some(plan.report),
     }
 }

@@ -5,7 +5,7 @@
 //! axes ending together on the slowest. So the play of the gears lies on the same side at the first exposure of every pass.
 //! Invariant: reversals are zeros of velocity with a change of sign, from roots; none is missed between samples. Each leg keeps the axis's
 //! limits of velocity, acceleration, jerk, step rate and torque; travel is kept as it runs between two places within it.
-//! Limit: that carriages keep apart on the way is not checked.
+//! That carriages and envelopes keep apart on the way is for [`super::clearance`] to say.
 
 use super::held::{effective, exact_torque};
 use super::torque::Torque;
@@ -74,18 +74,19 @@ impl TakeUp {
     }
 
     /// The way of one axis from home over its place of approach to its start, as a curve in seconds from 0 to [`seconds`](Self::seconds);
-    /// `None` where there is no way to go, or the axis is parked.
+    /// a parked axis stands at home throughout. `None` where the take-up takes no time, or no law takes the axis there.
     #[must_use]
     pub fn way(&self, axis: &Axis, index: usize) -> Option<Curve> {
-        let a = self.axes.iter().find(|a| a.axis == index)?;
+        let approach = self.axes.iter().find(|a| a.axis == index);
         let mut curve = CurveBuilder::starting_at(0.0, 16);
-        for (from, to, seconds) in [(axis.home(), a.from, self.to_approach), (a.from, a.start, self.to_start)] {
+        for (from, to, seconds) in approach.iter().flat_map(|a| [(axis.home(), a.from, self.to_approach), (a.from, a.start, self.to_start)])
+        {
             if seconds > 0.0 {
                 leg(&mut curve, axis, from, to, seconds)?;
             }
         }
         if curve.end() < self.seconds() {
-            curve.push(self.seconds(), Quintic::hold(a.start));
+            curve.push(self.seconds(), Quintic::hold(approach.map_or(axis.home(), |a| a.start)));
         }
         curve.finish().ok()
     }

@@ -6,6 +6,7 @@ use crate::check::clearance::{ClearanceReport, Proof};
 use crate::check::{PassReport, Report, meeting};
 use crate::shot::{Exposure, Shot};
 use crate::stage::Stage;
+use crate::time::hms;
 
 /// Everything over a limit, with what was tried.
 pub(super) fn over(stage: &Stage, report: &Report) -> Markup {
@@ -165,11 +166,4 @@ pub(super) fn findings(report: &Report) -> Markup {
             section { h2 { "Worth knowing (over no limit)" } ul { @for f in &report.findings { li { (f.message) } } } }
         }
     }
-}
-
-/// Hours, minutes and seconds.
-fn hms(seconds: f64) -> String {
-    let whole = crate::number::whole::nearest(seconds).unwrap_or(0);
-    let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
-    if h > 0 { format!("{h} h {m:02} min {s:02} s") } else { format!("{m} min {s:02} s") }
 }

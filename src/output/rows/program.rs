@@ -60,7 +60,7 @@ pub(super) struct Course<'a> {
     pub(super) axis: &'a Axis,
     pub(super) name: &'a str,
     pub(super) way: Way<'a>,
-    /// From home to the start, in seconds; `None` where it has no way to go.
+    /// From home to the start, in seconds; `None` where the take-up takes no time.
     pub(super) take_up: Option<Curve>,
     /// Greatest acceleration, unit/s2, and jerk, unit/s3; infinite where acceleration steps.
     pub(super) acceleration: f64,
@@ -202,10 +202,8 @@ impl<'a> Program<'a> {
         }
         let course = self.axes.get(axis)?;
         if t < self.clock.take_up {
-            return match &course.take_up {
-                Some(curve) => Some(Motion { position: curve.at(t)?, velocity: curve.jet(t)?.v }),
-                None => Some(Motion { position: course.axis.home(), velocity: 0.0 }),
-            };
+            let curve = course.take_up.as_ref()?;
+            return Some(Motion { position: curve.at(t)?, velocity: curve.jet(t)?.v });
         }
         match (course.way, &self.held) {
             (Way::Moving(curve), _) => {

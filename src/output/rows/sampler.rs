@@ -98,11 +98,10 @@ impl Sheet {
 
 /// Counts and velocities on the way from home to the start.
 fn take_up(course: &Course<'_>, seconds: &[f64], out: &mut [i64], speed: &mut [i64]) -> Result<(), usize> {
-    let Some(curve) = &course.take_up else {
-        out.fill(0);
-        speed.fill(0);
+    if seconds.is_empty() {
         return Ok(());
-    };
+    }
+    let curve = course.take_up.as_ref().ok_or(0_usize)?;
     along(course.axis, curve, seconds, out)?;
     if speed.is_empty() { Ok(()) } else { speeds_along(course.axis, curve, 1.0, seconds, speed) }
 }
