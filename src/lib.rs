@@ -12,6 +12,7 @@ pub mod motion;
 pub mod number;
 pub mod output;
 pub mod page;
+pub mod program;
 pub mod shot;
 pub mod signal;
 pub mod stage;

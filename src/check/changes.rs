@@ -8,20 +8,9 @@
 use serde::Serialize;
 
 use super::register;
-use crate::compile::Move;
-use crate::shot::{Pass, Shot};
-use crate::stage::{Axis, Stage};
-
-/// One version of a shot, compiled.
-#[derive(Debug, Clone, Copy)]
-pub struct Version<'a> {
-    /// The stage.
-    pub stage: &'a Stage,
-    /// The shot.
-    pub shot: &'a Shot,
-    /// The move.
-    pub mv: &'a Move,
-}
+use crate::compile::Compiled;
+use crate::shot::Pass;
+use crate::stage::{Axis, AxisId};
 
 /// What is different.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -62,7 +51,7 @@ pub struct PassChange {
 
 /// Compares two versions of a shot.
 #[must_use]
-pub fn between(old: &Version<'_>, new: &Version<'_>) -> Changes {
+pub fn between(old: &Compiled, new: &Compiled) -> Changes {
     let mut axes = Vec::new();
     let named = |axis: &str, change, frames: &[i64]| AxisChange {
         axis: axis.to_owned(),
@@ -71,13 +60,13 @@ pub fn between(old: &Version<'_>, new: &Version<'_>) -> Changes {
         last_frame: frames.last().copied(),
         frames: frames.len(),
     };
-    for (n, name) in new.stage.axis_names().iter().enumerate() {
-        let Some(o) = old.stage.axis_index(name) else {
+    for (n, name) in new.stage().axis_ids().zip(new.stage().axis_names()) {
+        let Some(o) = old.stage().axis_of_name(name) else {
             axes.push(named(name, "new", &[]));
             continue;
         };
         let common = common_frames(old, new);
-        if !same_machine(old.stage.axes().get(o), new.stage.axes().get(n)) {
+        if !same_machine(old.stage().axis(o), new.stage().axis(n)) {
             axes.push(named(name, "other drive or home", &common));
             continue;
         }
@@ -87,25 +76,25 @@ pub fn between(old: &Version<'_>, new: &Version<'_>) -> Changes {
             axes.push(named(name, "moves otherwise", &differing));
         }
     }
-    for name in old.stage.axis_names().iter().filter(|n| new.stage.axis_index(n).is_none()) {
+    for name in old.stage().axis_names().iter().filter(|n| new.stage().axis_of_name(n).is_none()) {
         axes.push(named(name, "gone", &[]));
     }
-    let mut passes: Vec<PassChange> = old.shot.passes().iter().map(|p| pass_change(old, new, p, &axes)).collect();
-    for p in new.shot.passes().iter().filter(|p| old.shot.passes().iter().all(|o| o.name() != p.name())) {
+    let mut passes: Vec<PassChange> = old.shot().passes().iter().map(|p| pass_change(old, new, p, &axes)).collect();
+    for p in new.shot().passes().iter().filter(|p| old.shot().passes().iter().all(|o| o.name() != p.name())) {
         passes.push(PassChange { pass: p.name().to_owned(), good: false, reasons: vec!["it is new".to_owned()] });
     }
     Changes { format: 1, axes, passes }
 }
 
 /// Frames photographed in both.
-fn common_frames(old: &Version<'_>, new: &Version<'_>) -> Vec<i64> {
-    new.shot.frames().frames().filter(|f| old.shot.frames().contains(*f)).collect()
+fn common_frames(old: &Compiled, new: &Compiled) -> Vec<i64> {
+    new.shot().frames().frames().filter(|f| old.shot().frames().contains(*f)).collect()
 }
 
 /// Half widths of every exposure of either version, each once, and the middle.
-fn half_openings(old: &Version<'_>, new: &Version<'_>) -> Vec<f64> {
+fn half_openings(old: &Compiled, new: &Compiled) -> Vec<f64> {
     let mut halves = vec![0.0];
-    for pass in old.shot.passes().iter().chain(new.shot.passes()) {
+    for pass in old.shot().passes().iter().chain(new.shot().passes()) {
         for half in register::instants(pass) {
             if halves.iter().all(|h: &f64| h.to_bits() != half.to_bits()) {
                 halves.push(half);
@@ -115,25 +104,21 @@ fn half_openings(old: &Version<'_>, new: &Version<'_>) -> Vec<f64> {
     halves
 }
 
-fn same_machine(old: Option<&Axis>, new: Option<&Axis>) -> bool {
-    match (old, new) {
-        (Some(o), Some(n)) => o.drive() == n.drive() && o.home().to_bits() == n.home().to_bits() && o.unit() == n.unit(),
-        _ => false,
-    }
+fn same_machine(o: &Axis, n: &Axis) -> bool {
+    o.drive() == n.drive() && o.home().to_bits() == n.home().to_bits() && o.unit() == n.unit()
 }
 
-fn same_count(old: &Version<'_>, new: &Version<'_>, (o, n): (usize, usize), frame: i64, offset: f64) -> bool {
-    let count = |v: &Version<'_>, i: usize| register::count(v.stage, v.mv, i, frame, offset);
-    count(old, o) == count(new, n)
+fn same_count(old: &Compiled, new: &Compiled, (o, n): (AxisId, AxisId), frame: i64, offset: f64) -> bool {
+    register::count(old, o, frame, offset) == register::count(new, n, frame, offset)
 }
 
-fn pass_change(old: &Version<'_>, new: &Version<'_>, pass: &Pass, axes: &[AxisChange]) -> PassChange {
+fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange]) -> PassChange {
     let name = pass.name();
-    let Some(now) = new.shot.passes().iter().find(|p| p.name() == name) else {
+    let Some(now) = new.shot().passes().iter().find(|p| p.name() == name) else {
         return PassChange { pass: name.to_owned(), good: true, reasons: vec!["it is no longer asked for".to_owned()] };
     };
     let (mut bad, mut notes) = (Vec::new(), Vec::new());
-    let (before, after) = (old.shot.frames(), new.shot.frames());
+    let (before, after) = (old.shot().frames(), new.shot().frames());
     if after.first() < before.first() || before.last() < after.last() {
         bad.push(format!(
             "frames {} to {} are asked for, {} to {} were photographed",
@@ -154,15 +139,15 @@ fn pass_change(old: &Version<'_>, new: &Version<'_>, pass: &Pass, axes: &[AxisCh
     if now.pace() != pass.pace() {
         notes.push(format!("{} s a frame now, was {}: positions register, exposure time differs", now.pace().get(), pass.pace().get()));
     }
-    let parked = |v: &Version<'_>, p: &Pass, axis: &str| v.stage.axis_index(axis).map(|i| p.parks(v.stage, i));
-    for (n, axis) in new.stage.axis_names().iter().enumerate() {
+    let parked = |v: &Compiled, p: &Pass, axis: &str| v.stage().axis_of_name(axis).map(|i| p.parks(v.stage(), i));
+    for (n, axis) in new.stage().axis_ids().zip(new.stage().axis_names()) {
         let change = axes.iter().find(|a| a.axis == *axis).map(|a| a.change);
         match (parked(old, pass, axis), parked(new, now, axis)) {
             (Some(true), Some(true)) if change == Some("other drive or home") => bad.push(format!("{axis} has another drive or home")),
             (Some(was), Some(is)) if was != is => bad.push(format!("{axis} {} now", if is { "is parked" } else { "moves" })),
             (Some(false), Some(false)) if change == Some("other drive or home") => bad.push(format!("{axis} has another drive or home")),
             (Some(false), Some(false)) if change.is_some() => {
-                if let Some(o) = old.stage.axis_index(axis) {
+                if let Some(o) = old.stage().axis_of_name(axis) {
                     let instants = register::instants(now);
                     let differs = |f: &i64| instants.iter().any(|h| !same_count(old, new, (o, n), *f, *h));
                     if common_frames(old, new).iter().any(differs) {

@@ -1,37 +1,45 @@
-//! The smallest pace at which no axis is over a limit: closed form, but for torque.
+//! The smallest pace at which no axis exceeds a limit in the photographed span: closed form, but for torque.
 //!
 //! Slowing a whole move by k divides velocity by k, acceleration by k^2, jerk by k^3; so the least pace of an axis is
 //! max(v'/V, sqrt(a''/A), cbrt(j'''/J)) of its peaks per frame. Torque depends on speed and acceleration together; since supply never rises
-//! with speed, slower is never worse, and the border is found by halving.
+//! with speed, slower is never worse, and the border is found by halving. A load that cannot be held at standstill, and a step in acceleration, have none.
 
-use super::report::{Fastest, Limit};
-use super::torque::Torque;
-use crate::compile::{AxisMove, SLACK};
+use super::verdict::{Fastest, Limit};
+use crate::compile::AxisMove;
 use crate::number::elementary::cbrt;
-use crate::stage::{Axis, Stage};
+use crate::program::{Program, Torque};
+use crate::stage::{Axis, AxisId};
 
 /// The smallest pace of the live axes over the photographed span.
-#[must_use]
-pub fn fastest(stage: &Stage, axes: &[AxisMove], live: &dyn Fn(usize) -> bool) -> Fastest {
-    let mut best = Fastest { seconds_per_frame: 0.0, limited_by: None };
-    let mut raise = |pace: f64, axis: usize, limit: Limit| {
-        if pace > best.seconds_per_frame {
-            best = Fastest { seconds_per_frame: pace, limited_by: Some((axis, limit)) };
-        }
-    };
-    let moves = || stage.axes().iter().zip(axes).enumerate().filter(|(i, _)| live(*i));
-    for (i, (axis, mv)) in moves() {
-        for (limit, pace) in closed_form(axis, mv) {
-            raise(pace, i, limit);
+pub(super) fn fastest(program: &Program) -> Fastest {
+    let compiled = program.compiled();
+    let live = || compiled.stage().each_axis().filter(|(id, _)| !program.parks(*id));
+    if let Some(none) = live().find_map(|(id, axis)| no_pace(axis, compiled.axis(id)).map(|limit| (id, limit))) {
+        return Fastest { seconds_per_frame: None, limited_by: Some(none) };
+    }
+    let (mut best, mut by): (f64, Option<(AxisId, Limit)>) = (0.0, None);
+    for (id, axis) in live() {
+        for (limit, pace) in closed_form(axis, compiled.axis(id)) {
+            if pace > best {
+                (best, by) = (pace, Some((id, limit)));
+            }
         }
     }
-    for (i, (axis, mv)) in moves() {
+    for (id, axis) in live() {
         let Some(torque) = Torque::of(axis) else { continue };
-        if let Some(pace) = torque_pace(&torque, mv, best.seconds_per_frame) {
-            best = Fastest { seconds_per_frame: pace, limited_by: Some((i, Limit::Torque)) };
+        if let Some(pace) = torque_pace(&torque, compiled.axis(id), best) {
+            (best, by) = (pace, Some((id, Limit::Torque)));
         }
     }
-    best
+    Fastest { seconds_per_frame: Some(best), limited_by: by }
+}
+
+/// The limit for whose sake no pace helps.
+fn no_pace(axis: &Axis, mv: &AxisMove) -> Option<Limit> {
+    if Torque::of(axis).is_some_and(|t| t.standing(0.0).utilisation().is_exceeded()) {
+        return Some(Limit::Torque);
+    }
+    (!mv.breaks().is_empty()).then_some(Limit::Jerk)
 }
 
 /// The pace each limit alone would allow.
@@ -46,22 +54,21 @@ fn closed_form(axis: &Axis, mv: &AxisMove) -> [(Limit, f64); 4] {
     ]
 }
 
-/// The pace torque asks for, where it asks for more than `pace`; `None` where `pace` will do, or no pace does.
+/// The pace torque asks for, where it asks for more than `pace`; `None` where `pace` will do. At standstill the motor holds its load.
 fn torque_pace(torque: &Torque, mv: &AxisMove, pace: f64) -> Option<f64> {
     if mv.never_moves() {
         return None;
     }
     let pieces = || mv.curve().pieces().skip(mv.photographed().start).take(mv.photographed().len());
-    let holds = |t: f64| torque.worst(pieces(), t).is_none_or(|w| w.demand <= w.available * (1.0 + SLACK));
-    let least = pace.max(f64::MIN_POSITIVE);
+    let holds = |t: f64| torque.worst(pieces(), t).is_none_or(|w| !w.utilisation().is_exceeded());
     if pace > 0.0 && holds(pace) {
         return None;
     }
-    let mut above = least.max(1e-3);
-    // Doubling past the slowest pace there is: a load the motor cannot even carry at rest has no pace, and is a violation elsewhere.
+    let mut above = pace.max(1e-3);
+    // Doubling past the slowest pace there is: where the standing load alone is at the limit, moving at all may exceed it at any pace worth telling.
     while !holds(above) {
         above *= 2.0;
-        if above > 1e9 {
+        if above > 1e12 {
             return None;
         }
     }

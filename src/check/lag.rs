@@ -6,12 +6,11 @@
 //! Two passes at different paces ask different torques of the same instant; friction and weight are the same in both, so their lags differ by at most the sum of
 //! what each pass's acceleration adds to the lag of the steady load (asin grows ever faster, so taking away acts less than adding).
 
-use crate::compile::Move;
+use crate::compile::Compiled;
 use crate::number::elementary::{TURN, asin, sin};
-use crate::shot::{Exposure, Shot};
-use crate::stage::{Axis, Stage};
-
-use super::torque::Torque;
+use crate::program::Torque;
+use crate::shot::Exposure;
+use crate::stage::{Axis, AxisId, PerAxis};
 
 /// Rotor lag of an axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,28 +43,26 @@ pub fn microstep_torque(n: u32) -> f64 {
 /// By how many microsteps an axis can stand apart in two passes that run at different paces, for each axis: a bound over the photographed span.
 /// `None` where it cannot be known, 0 where fewer than two moving passes move it.
 #[must_use]
-pub fn between_paces(stage: &Stage, shot: &Shot, mv: &Move) -> Vec<Option<f64>> {
-    stage
-        .axes()
-        .iter()
-        .zip(mv.axes())
-        .enumerate()
-        .map(|(i, (axis, m))| {
-            let torque = Torque::of(axis)?;
-            let steady = lag(axis, torque.demand(0.0))?.steps;
-            let mut added: Vec<f64> = Vec::new();
-            let mut paces: Vec<f64> = Vec::new();
-            for pass in shot.passes().iter().filter(|p| p.exposure() == Exposure::Moving && !p.parks(stage, i)) {
-                let pace = pass.pace().get();
-                if !paces.contains(&pace) {
-                    paces.push(pace);
-                    added.push(lag(axis, torque.demand(m.peaks().acceleration.value / (pace * pace)))?.steps - steady);
-                }
-            }
-            added.sort_by(|a, b| b.total_cmp(a));
-            Some(if added.len() < 2 { 0.0 } else { added.iter().take(2).sum() })
-        })
-        .collect()
+pub fn between_paces(compiled: &Compiled) -> PerAxis<Option<f64>> {
+    PerAxis::new(compiled.stage(), |id| of_axis(compiled, id))
+}
+
+fn of_axis(compiled: &Compiled, id: AxisId) -> Option<f64> {
+    let (stage, m) = (compiled.stage(), compiled.axis(id));
+    let axis = stage.axis(id);
+    let torque = Torque::of(axis)?;
+    let steady = lag(axis, torque.demand(0.0))?.steps;
+    let mut added: Vec<f64> = Vec::new();
+    let mut paces: Vec<f64> = Vec::new();
+    for pass in compiled.shot().passes().iter().filter(|p| p.exposure() == Exposure::Moving && !p.parks(stage, id)) {
+        let pace = pass.pace().get();
+        if !paces.contains(&pace) {
+            paces.push(pace);
+            added.push(lag(axis, torque.demand(m.peaks().acceleration.value / (pace * pace)))?.steps - steady);
+        }
+    }
+    added.sort_by(|a, b| b.total_cmp(a));
+    Some(if added.len() < 2 { 0.0 } else { added.iter().take(2).sum() })
 }
 
 #[cfg(test)]

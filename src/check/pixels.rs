@@ -10,12 +10,13 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use super::report::Finding;
-use crate::compile::{Move, frame_time};
-use crate::mechanism::{Lens, OutOfReach, Pose, Vector};
+use super::notes::{Note, NoteKind};
+use crate::compile::{Compiled, frame_time};
+use crate::mechanism::{Lens, Pose, Vector};
 use crate::number::Jet;
 use crate::shot::Shot;
-use crate::stage::{Axis, Body, ChannelId, Stage, Work};
+use crate::stage::{AxisId, Body, ChannelId, GroupId, Stage, Work};
+use crate::time::FrameTime;
 
 /// Pixels above which a step or a backlash is a finding: a quarter; common practice, no source.
 pub const WORTH_KNOWING: f64 = 0.25;
@@ -23,21 +24,22 @@ pub const WORTH_KNOWING: f64 = 0.25;
 /// What an axis is worth in a picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PixelReport {
-    /// Index of the axis.
-    pub axis: usize,
-    /// Index of the camera's group.
-    pub camera: usize,
+    /// The axis.
+    pub axis: AxisId,
+    /// The camera's group.
+    pub camera: GroupId,
     /// Worst pixels of one step.
     pub step: f64,
     /// Worst pixels of the backlash, where it is given.
     pub backlash: Option<f64>,
-    /// Frame time of both.
-    pub frame: f64,
+    /// When both are.
+    pub frame: FrameTime,
 }
 
 /// Every axis that shows, camera by camera in stage order.
 #[must_use]
-pub fn pixels(stage: &Stage, shot: &Shot, mv: &Move) -> Vec<PixelReport> {
+pub fn pixels(compiled: &Compiled) -> Vec<PixelReport> {
+    let stage = compiled.stage();
     let mut all = Vec::new();
     for camera in stage.bodies() {
         let Some(lens) = camera.lens() else { continue };
@@ -47,9 +49,9 @@ pub fn pixels(stage: &Stage, shot: &Shot, mv: &Move) -> Vec<PixelReport> {
             .filter(|b| b.lens().is_none())
             .map(|b| Figure { axes: moved_by(stage, b), points: points(b), body: b })
             .collect();
-        let scene = Picture { stage, mv, camera, lens, camera_axes: moved_by(stage, camera), figures };
-        let times = times(shot);
-        let none = || vec![(0.0_f64, f64::NAN); stage.axes().len()];
+        let scene = Picture { stage, compiled, camera, lens, camera_axes: moved_by(stage, camera), figures };
+        let times = times(compiled.shot());
+        let none = || vec![(0.0_f64, f64::INFINITY); stage.axes().len()];
         let worst = times
             .par_iter()
             .with_min_len(16)
@@ -58,32 +60,30 @@ pub fn pixels(stage: &Stage, shot: &Shot, mv: &Move) -> Vec<PixelReport> {
                 worst
             })
             .reduce(none, |a, b| a.into_iter().zip(b).map(|(a, b)| worse(a, b)).collect());
-        for (axis, ((speed, frame), a)) in worst.into_iter().zip(stage.axes()).enumerate() {
+        for ((speed, frame), (axis, a)) in worst.into_iter().zip(stage.each_axis()) {
             if speed > 0.0 {
                 let step = speed / a.drive().steps_per_unit().abs();
-                all.push(PixelReport { axis, camera: camera.group(), step, backlash: a.backlash().map(|b| b * speed), frame });
+                all.push(PixelReport {
+                    axis,
+                    camera: camera.group(),
+                    step,
+                    backlash: a.backlash().map(|b| b * speed),
+                    frame: FrameTime(frame),
+                });
             }
         }
     }
     all
 }
 
-/// Findings for what is worth more than a quarter pixel.
-#[must_use]
-pub fn findings(stage: &Stage, all: &[PixelReport]) -> Vec<Finding> {
+/// Notes on what is worth more than a quarter pixel.
+pub(super) fn notes(all: &[PixelReport]) -> Vec<Note> {
     let mut found = Vec::new();
     for p in all {
-        let name = stage.axis_name(p.axis);
-        let camera = stage.groups().get(p.camera).map_or("", |g| g.name());
-        for (what, worth) in [("one step", Some(p.step)), ("the backlash", p.backlash)] {
+        for (backlash, worth) in [(false, Some(p.step)), (true, p.backlash)] {
             let Some(worth) = worth.filter(|w| *w > WORTH_KNOWING) else { continue };
-            found.push(Finding {
-                kind: "pixels",
-                axis: p.axis,
-                frame: Some(p.frame),
-                value: Some(worth),
-                message: format!("{name}: {what} is worth {worth:.2} pixels in the picture of {camera} at frame {:.2}", p.frame),
-            });
+            let kind = NoteKind::Pixels { camera: p.camera, backlash };
+            found.push(Note { axis: Some(p.axis), frame: Some(p.frame), value: Some(worth), kind });
         }
     }
     found
@@ -111,7 +111,7 @@ struct Figure<'a> {
 
 struct Picture<'a> {
     stage: &'a Stage,
-    mv: &'a Move,
+    compiled: &'a Compiled,
     camera: &'a Body,
     lens: &'a Lens,
     camera_axes: Vec<Moves>,
@@ -120,13 +120,13 @@ struct Picture<'a> {
 
 /// An axis that moves a body, and which of the body's channels it moves.
 struct Moves {
-    axis: usize,
+    axis: AxisId,
     channels: Vec<usize>,
 }
 
 /// The axes that move a body, each once.
 fn moved_by(stage: &Stage, body: &Body) -> Vec<Moves> {
-    let mut by_axis: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    let mut by_axis: BTreeMap<AxisId, Vec<usize>> = BTreeMap::new();
     for (i, channel) in body.channels().iter().enumerate() {
         for axis in stage.axes_of(*channel) {
             by_axis.entry(axis).or_default().push(i);
@@ -150,13 +150,16 @@ fn points(body: &Body) -> Vec<Vector> {
 impl Picture<'_> {
     /// Values of a body's channels at a moment, nothing moving.
     fn still(&self, body: &Body, t: f64) -> Option<Vec<Jet>> {
-        self.stage.channel_values(body.channels(), &|a| Jet::constant(self.position(a, t)), &back).ok()
+        self.stage.channel_values(body.channels(), &|a| Ok(Jet::constant(self.position(a, t)?)), &back).ok()
     }
 
     /// The same with one axis alone in motion, by one unit a frame: only the channels it moves are computed again.
     fn moved(&self, body: &Body, still: &[Jet], t: f64, by: &Moves) -> Option<Pose<Jet>> {
         let wanted: Vec<ChannelId> = by.channels.iter().filter_map(|i| body.channels().get(*i).copied()).collect();
-        let axis = |a: usize| if a == by.axis { Jet::time(self.position(a, t)) } else { Jet::constant(self.position(a, t)) };
+        let axis = |a: AxisId| {
+            let p = self.position(a, t)?;
+            Ok(if a == by.axis { Jet::time(p) } else { Jet::constant(p) })
+        };
         let changed = self.stage.channel_values(&wanted, &axis, &back).ok()?;
         let mut values = still.to_vec();
         for (i, value) in by.channels.iter().zip(changed) {
@@ -164,26 +167,25 @@ impl Picture<'_> {
                 *slot = value;
             }
         }
-        Some(posed(body, &values))
+        Some(body.pose(&values))
     }
 
-    fn position(&self, axis: usize, t: f64) -> f64 {
-        let p = self.mv.axes().get(axis).and_then(|m| m.curve().at(t)).or_else(|| self.stage.axes().get(axis).map(Axis::home));
-        p.unwrap_or(f64::NAN)
+    fn position(&self, axis: AxisId, t: f64) -> Result<f64, Lost> {
+        self.compiled.axis(axis).at(FrameTime(t)).ok_or(Lost)
     }
 
     fn take_in(&self, t: f64, worst: &mut [(f64, f64)]) {
         let Some(camera_still) = self.still(self.camera, t) else { return };
-        let camera = posed(self.camera, &camera_still);
+        let camera = self.camera.pose(&camera_still);
         let mut seen: Vec<Vector<Jet>> = Vec::new();
-        let mut take = |axis: usize, camera: &Pose<Jet>, point: Vector<Jet>| {
-            if let (Ok(speed), Some(best)) = (self.lens.speed(camera, point), worst.get_mut(axis)) {
+        let mut take = |axis: AxisId, camera: &Pose<Jet>, point: Vector<Jet>| {
+            if let (Ok(speed), Some(best)) = (self.lens.speed(camera, point), worst.get_mut(axis.index())) {
                 *best = worse(*best, (speed, t));
             }
         };
         for figure in &self.figures {
             let Some(values) = self.still(figure.body, t) else { continue };
-            let still = posed(figure.body, &values);
+            let still = figure.body.pose(&values);
             let visible: Vec<Vector> = figure
                 .points
                 .iter()
@@ -213,10 +215,9 @@ impl Picture<'_> {
     }
 }
 
-fn posed(body: &Body, values: &[Jet]) -> Pose<Jet> {
-    body.chain().pose(|i| values.get(i).copied().unwrap_or(Jet::constant(f64::NAN)))
-}
+/// No position or pose at an instant: nothing is seen then.
+struct Lost;
 
-fn back(work: &Work, axes: &[Jet]) -> Result<Vec<Jet>, OutOfReach> {
-    work.channels(axes)
+fn back(work: &Work, axes: &[Jet]) -> Result<Vec<Jet>, Lost> {
+    work.channels(axes).map_err(|_| Lost)
 }

@@ -8,10 +8,12 @@
 
 use rayon::prelude::*;
 
-use super::take_up::{self, Direction};
-use crate::compile::{AxisMove, Move, frame_time};
+use crate::compile::{AxisMove, Compiled, frame_time};
+use crate::program::reversals::reversals;
+use crate::program::{Direction, Program};
 use crate::shot::{Exposure, Pass, Shot};
-use crate::stage::{Axis, Stage};
+use crate::stage::{Axis, AxisId};
+use crate::time::FrameTime;
 
 /// An instant of an exposure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,8 +41,8 @@ impl Instant {
 /// An axis that does not stand on the same step in two passes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Miss {
-    /// Index of the axis.
-    pub axis: usize,
+    /// The axis.
+    pub axis: AxisId,
     /// First frame at which it misses.
     pub frame: i64,
     /// Instant of that exposure.
@@ -56,8 +58,8 @@ pub struct Miss {
 /// An axis that comes into exposures from different sides in two passes, though its counts agree.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Approach {
-    /// Index of the axis.
-    pub axis: usize,
+    /// The axis.
+    pub axis: AxisId,
     /// First such frame.
     pub frame: i64,
     /// Such frames.
@@ -66,7 +68,7 @@ pub struct Approach {
     pub backlash: Option<f64>,
 }
 
-/// Two passes held against each other.
+/// Two passes compared.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pair {
     /// Index of the first pass.
@@ -76,7 +78,7 @@ pub struct Pair {
     /// Axes live in both.
     pub live: usize,
     /// Axes parked in either, left out.
-    pub parked: Vec<usize>,
+    pub parked: Vec<AxisId>,
     /// True where open and close were held against each other too; false where blur differs and only the middle was.
     pub same_blur: bool,
     /// Axes that do not register.
@@ -106,59 +108,45 @@ struct Stands {
     from: Vec<Option<Direction>>,
 }
 
-/// Holds every pair of passes against each other.
+/// Compares every pair of passes of one stage; the programs may come from shots compiled apart.
 #[must_use]
-pub fn register(stage: &Stage, shot: &Shot, mv: &Move) -> Registration {
-    register_curves(stage, shot, &shot.passes().iter().map(|_| mv).collect::<Vec<_>>())
-}
-
-/// The same with a move for each pass, as where passes were compiled apart.
-#[must_use]
-pub fn register_curves(stage: &Stage, shot: &Shot, moves: &[&Move]) -> Registration {
-    let passes = shot.passes();
-    let ids: Vec<(usize, usize)> = (0..passes.len()).flat_map(|a| (a + 1..passes.len()).map(move |b| (a, b))).collect();
-    let starts: Vec<Vec<Option<Direction>>> = passes.iter().zip(moves).map(|(p, mv)| first_approaches(stage, shot, p, mv)).collect();
-    let found: Vec<Vec<(Option<Miss>, Option<Approach>)>> = stage
-        .axes()
+pub fn register(programs: &[&Program]) -> Registration {
+    let Some(first) = programs.first() else { return Registration { pairs: Vec::new() } };
+    let (stage, shot) = (first.compiled().stage(), first.compiled().shot());
+    let all: Vec<(usize, &Program)> = programs.iter().copied().enumerate().collect();
+    let couples: Vec<((usize, &Program), (usize, &Program))> =
+        all.iter().flat_map(|a| all.iter().filter(|b| a.0 < b.0).map(|b| (*a, *b))).collect();
+    let axes: Vec<(AxisId, &Axis)> = stage.each_axis().collect();
+    let found: Vec<Vec<(Option<Miss>, Option<Approach>)>> = axes
         .par_iter()
-        .enumerate()
-        .map(|(i, axis)| {
-            let stands: Vec<Option<Stands>> = passes
+        .map(|(id, axis)| {
+            let stands: Vec<Option<Stands>> = programs.iter().map(|p| (!p.parks(*id)).then(|| stands(p, *id, axis))).collect();
+            couples
                 .iter()
-                .zip(moves)
-                .zip(&starts)
-                .map(|((p, mv), starts)| {
-                    let start = starts.get(i).copied().flatten();
-                    (!p.parks(stage, i)).then(|| mv.axes().get(i).map(|m| stands(shot, p, axis, m, start))).flatten()
-                })
-                .collect();
-            ids.iter()
-                .map(|(a, b)| match (stands.get(*a), stands.get(*b)) {
+                .map(|((a, p), (b, q))| match (stands.get(*a), stands.get(*b)) {
                     (Some(Some(x)), Some(Some(y))) => {
-                        let blur = pair_of(passes, *a, *b).is_some_and(|(p, q)| same_blur(p, q));
-                        (miss(shot, i, x, y, blur), approach(shot, i, axis, x, y))
+                        (miss(shot, *id, x, y, same_blur(p.pass(), q.pass())), approach(shot, *id, axis, x, y))
                     }
                     _ => (None, None),
                 })
                 .collect()
         })
         .collect();
-    let pairs = ids
+    let pairs = couples
         .iter()
         .enumerate()
-        .filter_map(|(k, (a, b))| {
-            let (p, q) = pair_of(passes, *a, *b)?;
-            let parked: Vec<usize> = (0..stage.axes().len()).filter(|i| p.parks(stage, *i) || q.parks(stage, *i)).collect();
+        .map(|(k, ((a, p), (b, q)))| {
+            let parked: Vec<AxisId> = stage.axis_ids().filter(|id| p.parks(*id) || q.parks(*id)).collect();
             let of_pair = || found.iter().filter_map(move |f| f.get(k));
-            Some(Pair {
+            Pair {
                 first: *a,
                 second: *b,
                 live: stage.axes().len() - parked.len(),
                 parked,
-                same_blur: same_blur(p, q),
+                same_blur: same_blur(p.pass(), q.pass()),
                 misses: of_pair().filter_map(|f| f.0).collect(),
                 approaches: of_pair().filter_map(|f| f.1).collect(),
-            })
+            }
         })
         .collect();
     Registration { pairs }
@@ -177,14 +165,8 @@ pub fn instants(pass: &Pass) -> Vec<f64> {
 }
 
 /// The count of an axis `offset` frames from the middle of `frame`.
-#[must_use]
-pub fn count(stage: &Stage, mv: &Move, axis: usize, frame: i64, offset: f64) -> Option<i64> {
-    let position = mv.axes().get(axis)?.curve().at(frame_time(frame) + offset)?;
-    stage.axes().get(axis)?.count(position)
-}
-
-fn pair_of(passes: &[Pass], a: usize, b: usize) -> Option<(&Pass, &Pass)> {
-    Some((passes.get(a)?, passes.get(b)?))
+pub(super) fn count(compiled: &Compiled, axis: AxisId, frame: i64, offset: f64) -> Option<i64> {
+    compiled.stage().axis(axis).count(compiled.axis(axis).at(FrameTime(frame_time(frame) + offset))?)
 }
 
 /// True where two passes expose the same span of frame time.
@@ -192,20 +174,13 @@ fn same_blur(p: &Pass, q: &Pass) -> bool {
     p.exposure() == q.exposure() && (p.exposure() == Exposure::Held || p.shutter() == q.shutter())
 }
 
-/// From which side each axis comes to the start of the pass, by its take-up.
-fn first_approaches(stage: &Stage, shot: &Shot, pass: &Pass, mv: &Move) -> Vec<Option<Direction>> {
-    let mut starts = vec![None; stage.axes().len()];
-    for a in take_up::take_up(stage, shot, pass, mv).axes {
-        if let Some(slot) = starts.get_mut(a.axis) {
-            *slot = a.direction;
-        }
-    }
-    starts
-}
-
-fn stands(shot: &Shot, pass: &Pass, axis: &Axis, m: &AxisMove, start: Option<Direction>) -> Stands {
+/// Counts of an axis at every exposure of a pass, and the sides it comes from: into the first by its approach.
+fn stands(program: &Program, id: AxisId, axis: &Axis) -> Stands {
+    let (compiled, pass) = (program.compiled(), program.pass());
+    let (shot, m): (&Shot, &AxisMove) = (compiled.shot(), compiled.axis(id));
+    let start = program.way().approaches()[id].and_then(|a| a.direction);
     let count = |t: f64| m.curve().at(t).and_then(|p| axis.count(p));
-    let turns = if pass.exposure() == Exposure::Moving { take_up::reversals(m) } else { Vec::new() };
+    let turns: Vec<f64> = if pass.exposure() == Exposure::Moving { reversals(m).into_iter().map(|t| t.0).collect() } else { Vec::new() };
     let mut turns = turns.into_iter().peekable();
     let mut stands = Stands { counts: Vec::new(), from: Vec::new() };
     let mut direction = start;
@@ -246,7 +221,7 @@ fn towards(axis: &Axis, counts: Direction) -> Direction {
     }
 }
 
-fn miss(shot: &Shot, axis: usize, x: &Stands, y: &Stands, blur: bool) -> Option<Miss> {
+fn miss(shot: &Shot, axis: AxisId, x: &Stands, y: &Stands, blur: bool) -> Option<Miss> {
     let mut found: Option<Miss> = None;
     for (frame, (a, b)) in shot.frames().frames().zip(x.counts.iter().zip(&y.counts)) {
         let instants = [Instant::Open, Instant::Middle, Instant::Close];
@@ -264,7 +239,7 @@ fn miss(shot: &Shot, axis: usize, x: &Stands, y: &Stands, blur: bool) -> Option<
     found
 }
 
-fn approach(shot: &Shot, index: usize, axis: &Axis, x: &Stands, y: &Stands) -> Option<Approach> {
+fn approach(shot: &Shot, id: AxisId, axis: &Axis, x: &Stands, y: &Stands) -> Option<Approach> {
     let mut differing = shot
         .frames()
         .frames()
@@ -272,5 +247,5 @@ fn approach(shot: &Shot, index: usize, axis: &Axis, x: &Stands, y: &Stands) -> O
         .filter(|(_, (a, b))| a.is_some() && b.is_some() && a != b)
         .map(|(frame, _)| frame);
     let frame = differing.next()?;
-    Some(Approach { axis: index, frame, frames: 1 + differing.count(), backlash: axis.backlash() })
+    Some(Approach { axis: id, frame, frames: 1 + differing.count(), backlash: axis.backlash() })
 }

@@ -6,25 +6,26 @@
 //! Limits: a limb that swings or a wire that sticks is not modelled; run-up and run-down keep the acceleration limits of the wire's axis alone.
 
 use super::limits::Over;
-use super::report::{Limit, Part};
+use super::verdict::{Limit, Part};
 use crate::compile::fit::{self, Tolerance};
 use crate::mechanism::{Limb, LimbWire};
 use crate::motion::Quintic;
 use crate::motion::bernstein::Bernstein;
 use crate::motion::curve::Curve;
-use crate::shot::{Pass, Shot};
+use crate::program::Program;
 use crate::signal::{AxisSignal, Layers};
-use crate::stage::{Stage, Work};
+use crate::stage::{AxisId, Work};
+use crate::time::FrameTime;
 
 /// Halvings after which a piece whose margin is within rounding of 0 counts as slack: 2^-20 of a piece.
 const DEEPEST: u32 = 20;
 
-/// Every stretch over which a limb's wire is slack in a moving pass, by the index of its axis; the value is the angular acceleration asked for, the
+/// Every stretch over which a limb's wire is slack in a moving pass, by its axis; the value is the angular acceleration asked for, the
 /// allowed one what gravity can follow, both in deg/s2 in the direction of paying out.
-#[must_use]
-pub fn slack(stage: &Stage, shot: &Shot, pass: &Pass) -> Vec<(usize, Over)> {
+pub(super) fn slack(program: &Program) -> Vec<(AxisId, Over)> {
+    let (stage, shot) = (program.compiled().stage(), program.compiled().shot());
     let limbs = stage.machines().iter().filter_map(|m| match (m.work(), m.channels(), m.axes()) {
-        (Work::LimbWire(wire, Some(limb)), [channel], [axis]) if !pass.parks(stage, *axis) => Some((wire, limb, *channel, *axis)),
+        (Work::LimbWire(wire, Some(limb)), [channel], [axis]) if !program.parks(*axis) => Some((wire, limb, *channel, *axis)),
         _ => None,
     });
     let mut found = Vec::new();
@@ -37,7 +38,7 @@ pub fn slack(stage: &Stage, shot: &Shot, pass: &Pass) -> Vec<(usize, Over)> {
         let (from, to) = shot.frames().photographed();
         // A thousandth of a degree, and a thousandth of what gravity does to the limb hanging out level.
         let pull = limb.falling(0.0).abs().max(limb.falling(90.0).abs()).max(1e-3);
-        let pace = pass.pace().get();
+        let pace = program.clock().pace().get();
         let small = pull * pace * pace / 1000.0;
         let tolerance = Tolerance { position: 1e-3, velocity: small, acceleration: small, jerk: small };
         let Ok((curve, _)) = fit::curve(&AxisSignal::Own(signal), from, to, &tolerance) else { continue };
@@ -57,13 +58,13 @@ fn stretches(wire: &LimbWire, limb: &Limb, curve: &Curve, pace: f64) -> Vec<Over
             Some(o) if o.span.1 == piece.start => {
                 o.span.1 = piece.end;
                 if wanted - gravity > o.value - o.allowed {
-                    (o.frame, o.value, o.allowed) = (frame, wanted, gravity);
+                    (o.frame, o.value, o.allowed) = (FrameTime(frame), wanted, gravity);
                 }
             }
             _ => found.push(Over {
                 limit: Limit::Slack,
                 part: Part::Photographed,
-                frame,
+                frame: FrameTime(frame),
                 span: (piece.start, piece.end),
                 value: wanted,
                 allowed: gravity,
@@ -143,7 +144,7 @@ mod tests {
         let over = lowered(0.0158);
         let o = over.first().unwrap();
         assert!(o.value > o.allowed && o.allowed > 4400.0 && o.allowed < 4495.0, "{o:?}");
-        assert!((o.frame - 2.11).abs() < 0.3, "{o:?}");
+        assert!((o.frame.0 - 2.11).abs() < 0.3, "{o:?}");
     }
 
     #[test]

@@ -104,9 +104,9 @@ pub(super) struct CompileArgs {
     /// Write camera, bodies and scene at the size of the real thing too (divided by the stage's scale)
     #[arg(long)]
     pub(super) full_size: bool,
-    /// Write the whole program of every pass too, PASS.rows.csv, at so many rows a second of stage time
+    /// Write the whole program of every pass too, PASS.rows.csv, at so many rows per second of stage time: 100, 12.5 or 30000/1001
     #[arg(long, value_name = "HZ")]
-    pub(super) rows: Option<f64>,
+    pub(super) rows: Option<String>,
     /// Show everything, not only what matters first
     #[arg(long)]
     pub(super) all: bool,

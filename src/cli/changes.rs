@@ -4,11 +4,12 @@ use std::path::Path;
 
 use super::Outcome;
 use super::args::ChangesArgs;
+use super::prepared;
 use super::terminal::{self, Progress};
 use super::wrap;
-use crate::check::changes::{self, Changes, Version};
-use crate::compile::Move;
-use crate::input::{self, Loaded};
+use crate::check::changes::{self, Changes};
+use crate::compile::Compiled;
+use crate::input;
 
 pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let progress = Progress::start("compiling");
@@ -23,7 +24,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
             return Outcome::Wrong;
         }
     };
-    let changes = changes::between(&version(&old), &version(&new));
+    let changes = changes::between(&old, &new);
     if args.json {
         match serde_json::to_string_pretty(&changes) {
             Ok(text) => terminal::result(&format!("{text}\n")),
@@ -38,15 +39,9 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
     if changes.passes.iter().all(|p| p.good) { Outcome::Fine } else { Outcome::Over }
 }
 
-fn compiled(path: &Path) -> Result<(Loaded, Move), String> {
-    let loaded = input::load(path).map_err(|rejection| rejection.render(terminal::colour()))?;
-    let mv = Move::compile(&loaded.stage, &loaded.shot)
-        .map_err(|errors| errors.iter().take(50).map(|e| format!("error[M001]: {}: {e}\n", path.display())).collect::<String>())?;
-    Ok((loaded, mv))
-}
-
-fn version((loaded, mv): &(Loaded, Move)) -> Version<'_> {
-    Version { stage: &loaded.stage, shot: &loaded.shot, mv }
+fn compiled(path: &Path) -> Result<Compiled, String> {
+    let made = input::load(path).and_then(prepared::compiled);
+    made.map(|(compiled, _)| compiled).map_err(|rejection| rejection.render(terminal::colour()))
 }
 
 fn text(changes: &Changes, all: bool) -> String {

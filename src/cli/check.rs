@@ -7,9 +7,8 @@ use crate::output::check_json;
 
 pub(super) fn run(args: &CheckArgs) -> Outcome {
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
-    let (stage, shot) = (&p.loaded.stage, &p.loaded.shot);
     if args.json {
-        match check_json::text(stage, shot, &p.report) {
+        match check_json::text(&p.report) {
             Ok(text) => terminal::result(&text),
             Err(error) => {
                 terminal::remark(&format!("error[O001]: the check could not be written as JSON: {error}"));
@@ -17,7 +16,7 @@ pub(super) fn run(args: &CheckArgs) -> Outcome {
             }
         }
     } else {
-        terminal::result(&table::text(stage, shot, &p.report, table::Show { all: args.all, colour: terminal::colour_results() }));
+        terminal::result(&table::text(&p.report, table::Show { all: args.all, colour: terminal::colour_results() }));
     }
     if p.report.within_limits() { Outcome::Fine } else { Outcome::Over }
 }

@@ -9,7 +9,7 @@ use super::args::{CompareArgs, LogUnits};
 use super::terminal::{self, Progress};
 use super::{Outcome, from_source, wrap};
 use crate::check::pixels::pixels;
-use crate::compile::Move;
+use crate::compile::Compiled;
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
 use crate::output::folder::hash_of;
 use crate::output::manifest::{Manifest, NOTICE};
@@ -97,10 +97,13 @@ fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), S
     if stage.bodies().iter().all(|b| b.lens().is_none()) {
         return Ok(());
     }
-    let mv = Move::compile(stage, shot).map_err(|e| format!("error[M001]: {}", e.first().map(ToString::to_string).unwrap_or_default()))?;
-    for p in pixels(stage, shot, &mv) {
-        let (Some(facts), Some(axis)) = (axes.get_mut(p.axis), stage.axes().get(p.axis)) else { continue };
-        let per_unit = p.step * axis.drive().steps_per_unit();
+    let compiled = Compiled::new(stage.clone(), shot.clone()).map_err(|errors| {
+        let list: Vec<String> = errors.iter().map(|e| format!("error[no-curve]: {e}")).collect();
+        list.join("\n")
+    })?;
+    for p in pixels(&compiled) {
+        let Some(facts) = axes.get_mut(p.axis.index()) else { continue };
+        let per_unit = p.step * stage.axis(p.axis).drive().steps_per_unit();
         facts.pixels_per_unit = Some(facts.pixels_per_unit.map_or(per_unit, |known| known.max(per_unit)));
     }
     Ok(())

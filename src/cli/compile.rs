@@ -8,7 +8,7 @@ use crate::output::rows::RowRate;
 use crate::output::{Export, ExportError, Written};
 
 pub(super) fn run(args: &CompileArgs) -> Outcome {
-    let rows = match args.rows.map(RowRate::new).transpose() {
+    let rows = match args.rows.as_deref().map(RowRate::parse).transpose() {
         Ok(rows) => rows,
         Err(error) => {
             terminal::remark(&format!("error[O004]: {error}"));
@@ -16,18 +16,14 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         }
     };
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
-    let (stage, shot) = (&p.loaded.stage, &p.loaded.shot);
-    terminal::result(&table::text(stage, shot, &p.report, table::Show { all: args.all, colour: terminal::colour_results() }));
+    terminal::result(&table::text(&p.report, table::Show { all: args.all, colour: terminal::colour_results() }));
     let within = p.report.within_limits();
     if !within && !args.over_limits {
-        terminal::remark("nothing was written: something is over a limit (--over-limits writes all the same, and says so in the manifest)");
+        terminal::remark("nothing was written: a limit is exceeded (--over-limits writes all the same, and says so in the manifest)");
         return Outcome::Over;
     }
-    let sources = p.loaded.sources.for_copying();
+    let sources = p.sources.for_copying();
     let export = Export {
-        stage,
-        shot,
-        mv: &p.mv,
         report: &p.report,
         sources: &sources,
         over_limits: args.over_limits,

@@ -39,7 +39,7 @@ pub(super) struct PlotArgs {
 
 pub(super) fn report(args: &ReportArgs) -> Outcome {
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
-    let text = match page::page(&p.loaded.stage, &p.loaded.shot, &p.mv, &p.report) {
+    let text = match page::page(&p.report) {
         Ok(text) => text,
         Err(error) => return wrong(&error.to_string()),
     };
@@ -48,19 +48,19 @@ pub(super) fn report(args: &ReportArgs) -> Outcome {
 
 pub(super) fn plot(args: &PlotArgs) -> Outcome {
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
-    let (stage, shot) = (&p.loaded.stage, &p.loaded.shot);
-    let Some(axis) = stage.axis_index(&args.axis) else {
+    let (stage, shot) = (p.report.compiled.stage(), p.report.compiled.shot());
+    if stage.axis_of_name(&args.axis).is_none() {
         let names = stage.axis_names().iter().map(String::as_str);
         let hint = nearest_name(&args.axis, names)
             .map_or_else(|| "`movewright check --all` lists the axes".to_owned(), |n| format!("did you mean `{n}`?"));
         return wrong(&format!("the stage has no axis `{}`; {hint}", args.axis));
-    };
+    }
     let asked = args.pass.as_deref();
     let Some(pass) = shot.passes().iter().find(|q| asked.is_none_or(|name| q.name() == name)) else {
         let names: Vec<&str> = shot.passes().iter().map(Pass::name).collect();
         return wrong(&format!("the shot has no pass `{}`; it has: {}", asked.unwrap_or_default(), names.join(", ")));
     };
-    match page::plot(stage, shot, &p.mv, pass, axis) {
+    match page::plot(&p.report.compiled, pass, &args.axis) {
         Ok(text) => written(&args.out, "plot", PLOT_BEGINS, &text, p.report.within_limits()),
         Err(error) => wrong(&error.to_string()),
     }
@@ -77,7 +77,7 @@ fn written(out: &Path, kind: &'static str, begins: &str, text: &str, within: boo
         Err(error) => return wrong(&error.to_string()),
     }
     if !within {
-        terminal::remark("something is over a limit: the first thing it shows");
+        terminal::remark("a limit is exceeded: it is the first thing on the page");
     }
     if within { Outcome::Fine } else { Outcome::Over }
 }

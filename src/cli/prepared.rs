@@ -3,41 +3,48 @@
 use std::path::Path;
 
 use super::terminal::{self, Progress};
-use crate::check::{self, Report};
-use crate::compile::Move;
-use crate::input::{self, Loaded};
+use crate::check::Report;
+use crate::compile::Compiled;
+use crate::input::{self, Loaded, Rejection, Sources};
 
 /// A shot that was read, compiled and checked.
 pub(super) struct Prepared {
-    pub(super) loaded: Loaded,
-    pub(super) mv: Move,
+    pub(super) sources: Sources,
     pub(super) report: Report,
 }
 
 /// Reads, compiles and checks; says what is wrong on standard error where that fails.
 pub(super) fn prepare(shot: &Path) -> Option<Prepared> {
     let progress = Progress::start("reading");
-    let loaded = match input::load(shot) {
-        Ok(loaded) => loaded,
+    let made = input::load(shot).and_then(|loaded| {
+        progress.now("compiling");
+        compiled(loaded)
+    });
+    let (compiled, sources) = match made {
+        Ok(made) => made,
         Err(rejection) => {
             drop(progress);
             terminal::as_it_stands(rejection.render(terminal::colour()).trim_end());
             return None;
         }
     };
-    progress.now("compiling");
-    let mv = match Move::compile(&loaded.stage, &loaded.shot) {
-        Ok(mv) => mv,
-        Err(errors) => {
-            drop(progress);
-            for error in errors.iter().take(50) {
-                terminal::remark(&format!("error[M001]: {error}"));
-            }
-            return None;
-        }
-    };
     progress.now("checking");
-    let files: Vec<String> = loaded.sources.iter().map(|s| s.name().to_owned()).collect();
-    let report = check::check(&loaded.stage, &loaded.shot, &mv, &files);
-    Some(Prepared { loaded, mv, report })
+    match compiled.check() {
+        Ok(report) => Some(Prepared { sources, report }),
+        Err(error) => {
+            drop(progress);
+            terminal::remark(&format!("error[no-plan]: {error}"));
+            None
+        }
+    }
+}
+
+/// A loaded shot compiled; what has no curve, with its place in the files.
+pub(super) fn compiled(loaded: Loaded) -> Result<(Compiled, Sources), Rejection> {
+    let Loaded { stage, shot, sources } = loaded;
+    let files = sources.names();
+    match Compiled::new(stage, shot) {
+        Ok(compiled) => Ok((compiled.with_files(files), sources)),
+        Err(errors) => Err(Rejection::of_flaws(sources, errors.iter().map(|e| (e.place(), e.flaw())))),
+    }
 }

@@ -60,6 +60,23 @@ pub enum FitError {
     },
 }
 
+impl FitError {
+    /// Frame time it is about; infinite where it is about no instant.
+    #[must_use]
+    pub fn at(&self) -> f64 {
+        match self {
+            FitError::NotFinite { at } | FitError::OutOfReach { at, .. } | FitError::TooManyPieces { at } => *at,
+            FitError::Signal(_) | FitError::Curve(_) => f64::INFINITY,
+        }
+    }
+
+    /// True where two axes of one mechanism or aim fail for one cause.
+    #[must_use]
+    pub fn same_cause(&self, other: &FitError) -> bool {
+        core::mem::discriminant(self) == core::mem::discriminant(other)
+    }
+}
+
 /// The signal from `from` to `to` as a curve within `tolerance`, and the steps in acceleration it has.
 ///
 /// # Errors

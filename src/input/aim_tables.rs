@@ -14,6 +14,7 @@ use super::values::{self, TEXT};
 use crate::bounds::Flaw;
 use crate::shot::aim::Offset;
 use crate::shot::{Aim, AimSpec, Key};
+use crate::stage::GroupId;
 
 /// All `[[aim]]` with their headers.
 pub(super) fn aims(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Aim, Range<usize>)> {
@@ -48,7 +49,8 @@ fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, R
     }
     let offset = offset(log, &mut table)?;
     let [a, b] = channels.as_slice() else { return None };
-    match Aim::new(names.stage, AimSpec { camera, channels: [*a, *b], at, offset }) {
+    let place = log.place(table.file, table.header.start);
+    match Aim::new(names.stage, AimSpec { camera, channels: [*a, *b], at, offset, place }) {
         Ok(aim) => Some((aim, table.header)),
         Err(flaws) => {
             // Where the stage has mistakes of its own, a camera or target may be missing for them.
@@ -60,7 +62,7 @@ fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, R
     }
 }
 
-fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str, must: bool) -> Option<usize> {
+fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str, must: bool) -> Option<GroupId> {
     let name = if must { table.need(log, key, TEXT, values::text) } else { table.take(log, key, TEXT, values::text) }?;
     names.group_at(log, table, key, name)
 }

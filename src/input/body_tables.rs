@@ -30,7 +30,7 @@ pub(super) struct BodyRead<'t> {
 const POINT: &str = "three numbers, [x, y, z] in mm";
 
 /// The body of a group; `None` where the group is none, or its tables have mistakes.
-pub(super) fn body<'t>(log: &mut Log, index: usize, group: &str, table: &mut Table<'t>) -> Option<BodyRead<'t>> {
+pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Option<BodyRead<'t>> {
     if !["joint", "lens", "rod", "envelope", "rail"].iter().any(|k| table.has(k)) {
         return None;
     }
@@ -99,7 +99,7 @@ pub(super) fn body<'t>(log: &mut Log, index: usize, group: &str, table: &mut Tab
         None => None,
     };
     let (rail_table, rail) = rail.map(|(inner, made)| ((inner, made.1.clone()), made)).unzip();
-    let spec = BodySpec { group: index, joints, channels, lens, rods, envelope, rail };
+    let spec = BodySpec { group: group.to_owned(), joints, channels, lens, rods, envelope, rail };
     whole.then(|| BodyRead { table: table.clone(), spec, joints: moved, rail: rail_table })
 }
 

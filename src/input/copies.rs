@@ -12,13 +12,13 @@ use super::reader::{KeyList, Table};
 use super::values;
 use crate::bounds::{Flaw, MOST_AXES};
 use crate::shot::Copy;
-use crate::stage::ChannelId;
+use crate::stage::{ChannelId, GroupId};
 
 /// A copy between two known groups.
 struct Between<'t> {
     table: Table<'t>,
-    from: usize,
-    to: usize,
+    from: GroupId,
+    to: GroupId,
     copy: Option<Copy>,
 }
 
@@ -51,7 +51,9 @@ fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option
     }
     let delay = table.take(log, "delay", "a number, frames", values::number).unwrap_or(0.0);
     let (scale, list) = scale(log, &mut table, names, from);
-    let copy = match Copy::new(from.unwrap_or(0), to.unwrap_or(0), delay, scale) {
+    // Where a group is unknown, the other numbers are looked at all the same.
+    let any = names.any_group();
+    let copy = match Copy::new(from.unwrap_or(any), to.unwrap_or(any), delay, scale) {
         Ok(copy) => Some(copy),
         Err(flaws) => {
             table.flaws(log, flaws, &[("scale", &list)]);
@@ -65,14 +67,13 @@ fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option
 }
 
 /// The group that a key names; where it is unknown, any but `other` may have been meant.
-fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str, other: Option<usize>) -> Option<usize> {
+fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str, other: Option<GroupId>) -> Option<GroupId> {
     let name = table.need(log, key, "the name of a group of the stage, in quotes", values::text)?;
     match names.group(log, name) {
         Ok(group) => Some(group),
         Err(None) => None,
         Err(Some(_)) => {
-            let may = names.stage.groups().iter().enumerate().filter(|(i, _)| Some(*i) != other);
-            let may: Vec<&str> = may.map(|(_, group)| group.name()).collect();
+            let may: Vec<&str> = names.stage.group_ids().filter(|g| Some(*g) != other).map(|g| names.group_name(g)).collect();
             let flaw = unknown_group(log, name, may.iter().copied());
             table.blame(log, key, flaw);
             None
@@ -81,7 +82,7 @@ fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static 
 }
 
 /// The factors of a copy and where they stand.
-fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<usize>) -> (Vec<(String, f64)>, KeyList) {
+fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<GroupId>) -> (Vec<(String, f64)>, KeyList) {
     let mut factors = Vec::new();
     let mut list = KeyList { file: table.file, ..KeyList::default() };
     let Some(inner) = table.table(log, "scale", "a table of factors, { channel = factor }") else { return (factors, list) };
@@ -123,7 +124,7 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
     // A channel enters once, so this ends, also for copies in a circle.
     let mut all = driven.clone();
     let mut fresh: Vec<ChannelId> = driven.iter().copied().collect();
-    let mut by_source: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    let mut by_source: BTreeMap<GroupId, Vec<GroupId>> = BTreeMap::new();
     for b in between {
         by_source.entry(b.from).or_default().push(b.to);
     }
@@ -131,11 +132,11 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
         targets.sort_unstable();
         targets.dedup();
     }
-    let channel_in = |group: usize, name: &str| stage.channel(&format!("{}.{name}", names.group_name(group)));
+    let channel_in = |group: GroupId, name: &str| stage.channel(&format!("{}.{name}", names.group_name(group)));
     while let Some(id) = fresh.pop() {
         // By its name, since a mechanism's channel is no axis's own.
         let Some((group, local)) = stage.channel_name(id).split_once('.') else { continue };
-        let Some(targets) = stage.group_index(group).and_then(|g| by_source.get(&g)) else { continue };
+        let Some(targets) = stage.group_of_name(group).and_then(|g| by_source.get(&g)) else { continue };
         for target in targets {
             if let Some(there) = channel_in(*target, local)
                 && all.insert(there)

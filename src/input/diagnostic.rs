@@ -58,6 +58,8 @@ use core::ops::Range;
 #[cfg(feature = "cli")]
 use super::render;
 use super::sources::Sources;
+use crate::bounds::Flaw;
+use crate::shot::Place;
 
 /// Diagnostics that are written out; the others are counted.
 pub(super) const MOST_SHOWN: usize = 50;
@@ -101,6 +103,22 @@ pub struct Rejection {
 }
 
 impl Rejection {
+    /// Flaws that showed only when the input was compiled, each with the place of what caused it, where that is written.
+    #[must_use]
+    pub fn of_flaws(sources: Sources, flaws: impl Iterator<Item = (Option<Place>, Flaw)>) -> Rejection {
+        let diagnostics = flaws
+            .map(|(place, flaw)| Diagnostic {
+                code: flaw.code,
+                title: flaw.title,
+                place: place.and_then(|p| span(&sources, p)),
+                found: flaw.found,
+                allowed: flaw.allowed,
+                help: flaw.help,
+            })
+            .collect();
+        Rejection::new(diagnostics, 0, sources)
+    }
+
     pub(super) fn new(diagnostics: Vec<Diagnostic>, unlisted: usize, sources: Sources) -> Rejection {
         Rejection { diagnostics, unlisted, sources }
     }
@@ -163,3 +181,16 @@ fn plain(text: &str) -> String {
 }
 
 impl core::error::Error for Rejection {}
+/// The rest of a line from a place on.
+fn span(sources: &Sources, place: Place) -> Option<Span> {
+    let file = usize::try_from(place.file).ok()?;
+    let bytes = sources.get(file)?.bytes();
+    let text = std::str::from_utf8(bytes).ok()?;
+    let line = usize::try_from(place.line).ok()?.checked_sub(1)?;
+    let text_line = text.split_inclusive('\n').nth(line)?;
+    let before: usize = text.split_inclusive('\n').take(line).map(str::len).sum();
+    let marked = text_line.trim_end();
+    let column = usize::try_from(place.column).ok()?.checked_sub(1)?;
+    let skipped = marked.char_indices().nth(column).map_or(0, |(i, _)| i);
+    Some(Span { file, line: place.line, column: place.column, bytes: before + skipped..before + marked.len() })
+}

@@ -50,7 +50,7 @@ impl<'r> Layers<'r> {
                     if table.has("keys") {
                         let list = table.pairs(log, "keys", FRAME_VALUE);
                         if self.has_room(log, &table, list.keys.len()) {
-                            tracks.extend(Self::track(log, &table, channel, &form, &list, false));
+                            tracks.extend(self.track(log, &table, channel, &form, &list, false));
                         }
                     } else {
                         let _ = table.need(log, "keys", "[[frame, value], ...], or the name of a CSV file in quotes", values::list);
@@ -81,7 +81,7 @@ impl<'r> Layers<'r> {
                 let flaw = Flaw::new("D006", "", "the column has no key").found("blank cells only", "at least one value");
                 log.add(Some(column.header.clone()), &table.label, flaw.help("take the column away, or give the channel a value"));
             } else {
-                tracks.extend(Self::track(log, &table, column.channel, &form, &column.list, key_file.out_of_order));
+                tracks.extend(self.track(log, &table, column.channel, &form, &column.list, key_file.out_of_order));
             }
         }
         if used == 0 && channel.is_some() {
@@ -113,6 +113,7 @@ impl<'r> Layers<'r> {
 
     /// One track; `None` where it has a mistake.
     fn track(
+        &self,
         log: &mut Log,
         table: &Table<'_>,
         channel: Option<ChannelId>,
@@ -122,7 +123,7 @@ impl<'r> Layers<'r> {
     ) -> Option<Track> {
         let shape = form.shape.unwrap_or_default();
         let blend = form.blend.filter(|_| form.shape.is_some());
-        match Track::new(channel.unwrap_or(ChannelId(0)), shape, blend, list.keys.clone()) {
+        match Track::new(channel.unwrap_or(self.names.any_channel()), shape, blend, list.keys.clone()) {
             Ok(track) => channel.map(|_| track),
             Err(mut flaws) => {
                 flaws.retain(|f| !(ordered_elsewhere && f.code == "T002"));
@@ -186,7 +187,14 @@ impl<'r> Layers<'r> {
                 }
             }
             let [keys, amount, rate] = &lists;
-            match Cycle::new(channel.unwrap_or(ChannelId(0)), period, phase, keys.keys.clone(), amount.keys.clone(), rate.keys.clone()) {
+            match Cycle::new(
+                channel.unwrap_or(self.names.any_channel()),
+                period,
+                phase,
+                keys.keys.clone(),
+                amount.keys.clone(),
+                rate.keys.clone(),
+            ) {
                 Ok(cycle) => cycles.extend(channel.map(|_| cycle)),
                 Err(flaws) => table.flaws(log, flaws, &[("keys", keys), ("amount", amount), ("rate", rate)]),
             }
@@ -203,7 +211,7 @@ impl<'r> Layers<'r> {
             let seed = table.need(log, "seed", WHOLE, values::whole).unwrap_or(0);
             let amplitude = table.need(log, "amplitude", NUMBER, values::number).unwrap_or(0.0);
             let period = table.need(log, "period", "a number, frames", values::number).unwrap_or(24.0);
-            match Drift::new(channel.unwrap_or(ChannelId(0)), seed, amplitude, period) {
+            match Drift::new(channel.unwrap_or(self.names.any_channel()), seed, amplitude, period) {
                 Ok(drift) => drifts.extend(channel.map(|_| drift)),
                 Err(flaws) => table.flaws(log, flaws, &[]),
             }

@@ -8,7 +8,7 @@ use super::log::Log;
 use super::reader::Table;
 use super::values;
 use crate::bounds::Flaw;
-use crate::stage::{ChannelId, Stage};
+use crate::stage::{ChannelId, GroupId, Stage};
 
 /// The names of a stage.
 #[derive(Debug)]
@@ -17,13 +17,13 @@ pub(super) struct Names<'s> {
     pub(super) stage: &'s Stage,
     /// True where these are all the names there are.
     pub(super) complete: bool,
-    groups: BTreeMap<&'s str, usize>,
+    groups: BTreeMap<&'s str, GroupId>,
 }
 
 impl<'s> Names<'s> {
     /// The names of `stage`.
     pub(super) fn new(stage: &'s Stage, complete: bool) -> Names<'s> {
-        let groups = stage.groups().iter().enumerate().map(|(i, g)| (g.name(), i)).collect();
+        let groups = stage.group_ids().map(|id| (stage.group_name(id), id)).collect();
         Names { stage, complete, groups }
     }
 
@@ -39,7 +39,7 @@ impl<'s> Names<'s> {
     }
 
     /// The group of this name. `Err(None)` where it is unknown but may exist.
-    pub(super) fn group(&self, log: &mut Log, name: &str) -> Result<usize, Option<Flaw>> {
+    pub(super) fn group(&self, log: &mut Log, name: &str) -> Result<GroupId, Option<Flaw>> {
         match self.groups.get(name) {
             Some(group) => Ok(*group),
             None if self.complete => Err(Some(unknown_group(log, name, self.groups.keys().copied()))),
@@ -48,7 +48,7 @@ impl<'s> Names<'s> {
     }
 
     /// The group that a key of a table names; a mistake is recorded at the key.
-    pub(super) fn group_at(&self, log: &mut Log, table: &mut Table<'_>, key: &'static str, name: &str) -> Option<usize> {
+    pub(super) fn group_at(&self, log: &mut Log, table: &mut Table<'_>, key: &'static str, name: &str) -> Option<GroupId> {
         match self.group(log, name) {
             Ok(group) => Some(group),
             Err(flaw) => {
@@ -60,13 +60,23 @@ impl<'s> Names<'s> {
         }
     }
 
+    /// Some group of the stage, for looking at the other keys of a table whose group is unknown.
+    pub(super) fn any_group(&self) -> GroupId {
+        self.stage.any_group()
+    }
+
+    /// Some channel of the stage, likewise.
+    pub(super) fn any_channel(&self) -> ChannelId {
+        self.stage.any_channel()
+    }
+
     /// The name of a group.
-    pub(super) fn group_name(&self, group: usize) -> &'s str {
-        self.stage.groups().get(group).map_or("", |g| g.name())
+    pub(super) fn group_name(&self, group: GroupId) -> &'s str {
+        self.stage.group_name(group)
     }
 
     /// The channels of a group by their names within it.
-    pub(super) fn channels_of(&self, group: usize) -> BTreeMap<&'s str, ChannelId> {
+    pub(super) fn channels_of(&self, group: GroupId) -> BTreeMap<&'s str, ChannelId> {
         let name = self.group_name(group);
         let local = |full: &'s String| full.split_once('.').filter(|(g, _)| *g == name).map(|(_, local)| local);
         let of = |full: &'s String| local(full).and_then(|local| self.stage.channel(full).map(|id| (local, id)));

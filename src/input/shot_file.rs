@@ -15,6 +15,7 @@ use super::reader::Table;
 use super::values::{self, TEXT};
 use crate::bounds::{Flaw, MOST_PASSES};
 use crate::shot::{Exposure, Pass, Shot, ShotSpec};
+use crate::stage::GroupId;
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 /// The exposures.
@@ -147,7 +148,7 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     }
 }
 
-fn park(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Vec<usize> {
+fn park(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Vec<GroupId> {
     const ALLOWED: &str = "names of groups of the stage, [\"...\", \"...\"]";
     let mut park = Vec::new();
     let Some(list) = table.take(log, "park", ALLOWED, values::list) else { return park };

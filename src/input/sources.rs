@@ -76,6 +76,12 @@ impl Sources {
         self.list.iter()
     }
 
+    /// Their names in order, as messages write them.
+    #[must_use]
+    pub fn names(&self) -> Vec<String> {
+        self.list.iter().map(|s| s.name.clone()).collect()
+    }
+
     /// How many files were read.
     #[must_use]
     pub fn len(&self) -> usize {

@@ -76,7 +76,6 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     let mut names_complete = !root.is_wrong("group") && raw.iter().all(|g| g.settled && g.names_whole);
     let mut machines = Vec::new();
     let mut bodies = Vec::new();
-    let mut index = 0;
     let (mut machines_whole, mut bodies_whole) = (true, true);
     for group in &mut raw {
         let Some(name) = group.name else { continue };
@@ -84,11 +83,10 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         machines.extend(machine_tables::machines(log, name, &mut group.table));
         machines_whole &= log.count() == written;
         let written = log.count();
-        if let Some(body) = body_tables::body(log, index, name, &mut group.table) {
+        if let Some(body) = body_tables::body(log, name, &mut group.table) {
             bodies.push(body);
         }
         bodies_whole &= log.count() == written;
-        index += 1;
     }
     let surroundings = body_tables::surroundings(log, &mut root);
     // A mechanism that is missing takes its channels with it, and joints that count on them; a body that is missing, the aims at it.

@@ -129,6 +129,12 @@ impl Curve {
         self.knots.last().copied().unwrap_or(f64::NAN)
     }
 
+    /// Position at its end.
+    #[must_use]
+    pub fn last(&self) -> f64 {
+        self.last
+    }
+
     /// Number of pieces, at least one.
     #[must_use]
     pub fn len(&self) -> usize {

@@ -6,27 +6,28 @@
 use serde::Serialize;
 
 use crate::check::clearance::{Nearest, Proof};
-use crate::check::meeting;
 use crate::check::pixels::PixelReport;
 use crate::check::register::Pair;
-use crate::check::report::{Finding, Peak, Reach, StretchReport};
-use crate::check::{AxisReport, PassReport, Report, Violation};
-use crate::shot::Shot;
-use crate::stage::Stage;
+use crate::check::{At, AxisReport, Note, PassReport, Peak, Reach, Report, StretchReport, Subject, Violation, words};
+use crate::compile::Compiled;
+use crate::program::Leg;
+use crate::stage::{AxisId, Stage};
 
 /// The JSON text of a report, ending in a line feed.
 ///
 /// # Errors
 /// None that a checked report can cause; passed on from the JSON library.
-pub fn text(stage: &Stage, shot: &Shot, report: &Report) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(&document(stage, shot, report))?;
+pub fn text(report: &Report) -> Result<String, serde_json::Error> {
+    let mut text = serde_json::to_string_pretty(&document(report))?;
     text.push('\n');
     Ok(text)
 }
 
 /// The same as a value, for writing into another document.
 #[must_use]
-pub fn document(stage: &Stage, shot: &Shot, report: &Report) -> impl Serialize + use<> {
+pub fn document(report: &Report) -> impl Serialize + use<> {
+    let compiled = &report.compiled;
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     Document {
         format: 1,
         shot: shot.name().to_owned(),
@@ -34,30 +35,28 @@ pub fn document(stage: &Stage, shot: &Shot, report: &Report) -> impl Serialize +
         frames: [shot.frames().first(), shot.frames().last()],
         frame_rate: shot.frame_rate().to_string(),
         within_limits: report.within_limits(),
-        passes: report.passes.iter().map(|p| pass(stage, p)).collect(),
-        findings: report.findings.iter().map(|f| finding(stage, f)).collect(),
-        rotor_lag: report
-            .lag_between_paces
-            .iter()
-            .zip(stage.axes())
-            .enumerate()
-            .map(|(i, (steps, a))| LagJson {
-                axis: stage.axis_name(i).to_owned(),
-                microstep_torque_share: crate::check::lag::microstep_torque(a.drive().microsteps()),
-                between_paces_steps: *steps,
-                between_paces_pixels: steps.zip(pixels_of_a_step(report, i)).map(|(s, p)| s * p),
+        passes: report.passes.iter().map(|p| pass(compiled, p)).collect(),
+        findings: report.notes.iter().map(|n| finding(compiled, n)).collect(),
+        rotor_lag: stage
+            .each_axis()
+            .map(|(id, a)| {
+                let steps = report.lag_between_paces[id];
+                LagJson {
+                    axis: stage.axis_name(id).to_owned(),
+                    microstep_torque_share: crate::check::lag::microstep_torque(a.drive().microsteps()),
+                    between_paces_steps: steps,
+                    between_paces_pixels: steps.zip(pixels_of_a_step(report, id)).map(|(s, p)| s * p),
+                }
             })
             .collect(),
-        registration: report.registration.pairs.iter().map(|p| pair(stage, shot, p)).collect(),
-        reversals: report
-            .reversals
-            .iter()
-            .enumerate()
-            .filter(|(_, frames)| !frames.is_empty())
-            .map(|(i, frames)| ReversalsJson {
-                axis: stage.axis_name(i).to_owned(),
-                backlash: stage.axes().get(i).and_then(crate::stage::Axis::backlash),
-                frames: frames.clone(),
+        registration: report.registration.pairs.iter().map(|p| pair(report, p)).collect(),
+        reversals: stage
+            .each_axis()
+            .filter(|(id, _)| !report.reversals[*id].is_empty())
+            .map(|(id, a)| ReversalsJson {
+                axis: stage.axis_name(id).to_owned(),
+                backlash: a.backlash(),
+                frames: report.reversals[id].iter().map(|f| f.0).collect(),
             })
             .collect(),
         pixels: report.pixels.iter().map(|p| pixels(stage, p)).collect(),
@@ -83,7 +82,7 @@ struct Document {
 }
 
 /// What a step of an axis is worth at most in any camera's picture.
-fn pixels_of_a_step(report: &Report, axis: usize) -> Option<f64> {
+fn pixels_of_a_step(report: &Report, axis: AxisId) -> Option<f64> {
     report.pixels.iter().filter(|p| p.axis == axis).map(|p| p.step).reduce(f64::max)
 }
 
@@ -124,9 +123,9 @@ struct ApproachedJson {
     backlash: Option<f64>,
 }
 
-fn pair(stage: &Stage, shot: &Shot, p: &Pair) -> PairJson {
-    let pass = |i: usize| shot.passes().get(i).map_or("", |p| p.name()).to_owned();
-    let axis = |i: usize| stage.axis_name(i).to_owned();
+fn pair(report: &Report, p: &Pair) -> PairJson {
+    let pass = |i: usize| report.passes.get(i).map(PassReport::name).unwrap_or_default().to_owned();
+    let axis = |id: AxisId| report.compiled.stage().axis_name(id).to_owned();
     PairJson {
         passes: [pass(p.first), pass(p.second)],
         registers: p.misses.is_empty(),
@@ -165,12 +164,16 @@ struct PassJson {
     exposure: &'static str,
     seconds_per_frame: f64,
     duration_s: f64,
+    /// The whole program and the return home.
+    program_s: f64,
     within_limits: bool,
-    fastest_seconds_per_frame: f64,
+    /// Null where no pace helps; `limited_by` then says for which axis and limit.
+    fastest_seconds_per_frame: Option<f64>,
     limited_by: Option<LimitedBy>,
     run_up_frames: u32,
     run_down_frames: u32,
-    take_up: TakeUpJson,
+    move_to_start: MoveToStartJson,
+    return_home: ReturnHomeJson,
     #[serde(skip_serializing_if = "Option::is_none")]
     held: Option<HeldJson>,
     axes: Vec<AxisJson>,
@@ -193,21 +196,29 @@ struct GapJson {
     first: String,
     second: String,
     gap_mm: Option<f64>,
-    kept_mm: f64,
-    frame: f64,
+    required_mm: f64,
+    /// Null on the way to the start and home.
+    frame: Option<f64>,
+    /// Seconds of the program; null in frame time.
+    time_s: Option<f64>,
     is_kept: bool,
     /// False where the true gap may be greater than the one shown.
     is_least: bool,
     tolerance_mm: f64,
 }
 
+/// From home to the start, backlash removed.
 #[derive(Serialize)]
-struct TakeUpJson {
+struct MoveToStartJson {
     to_approach_s: f64,
     to_start_s: f64,
-    back_home_s: f64,
     axes: Vec<ApproachJson>,
-    /// Gaps on the way, `frame` in its seconds.
+    clearance: Option<Vec<GapJson>>,
+}
+
+#[derive(Serialize)]
+struct ReturnHomeJson {
+    seconds: f64,
     clearance: Option<Vec<GapJson>>,
 }
 
@@ -282,12 +293,18 @@ struct PeakJson {
 
 #[derive(Serialize)]
 struct ViolationJson {
-    axis: String,
+    /// Null where two things are too near: `bodies` names them.
+    axis: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bodies: Option<[String; 2]>,
     limit: &'static str,
     part: &'static str,
-    frame: f64,
-    from_frame: f64,
-    to_frame: f64,
+    /// Null outside frame time.
+    frame: Option<f64>,
+    /// Seconds of the program; null within frame time.
+    time_s: Option<f64>,
+    from_frame: Option<f64>,
+    to_frame: Option<f64>,
     value: f64,
     allowed: f64,
     keys: Option<[Option<f64>; 2]>,
@@ -298,87 +315,90 @@ struct ViolationJson {
 #[derive(Serialize)]
 struct FindingJson {
     kind: &'static str,
-    axis: String,
+    axis: Option<String>,
     frame: Option<f64>,
     value: Option<f64>,
     message: String,
 }
 
-fn pass(stage: &Stage, p: &PassReport) -> PassJson {
+fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
+    let stage = compiled.stage();
+    let (program, clock) = (&p.program, p.program.clock());
+    let name = |id: AxisId| stage.axis_name(id).to_owned();
+    let held = program.stations();
+    let runs = if held.is_some() { (0, 0) } else { (compiled.run_up(), compiled.run_down()) };
+    let way = program.way();
+    let approaches = stage.axis_ids().zip(way.approaches().iter()).filter_map(|(id, a)| a.as_ref().map(|a| (id, a)));
     PassJson {
-        pass: p.name.clone(),
-        exposure: p.exposure.name(),
-        seconds_per_frame: p.seconds_per_frame,
-        duration_s: p.duration,
+        pass: p.name().to_owned(),
+        exposure: program.pass().exposure().name(),
+        seconds_per_frame: clock.pace().get(),
+        duration_s: clock.running().0,
+        program_s: program.whole().0,
         within_limits: p.within_limits(),
         fastest_seconds_per_frame: p.fastest.seconds_per_frame,
-        limited_by: p.fastest.limited_by.map(|(axis, limit)| LimitedBy { axis: stage.axis_name(axis).to_owned(), limit: limit.name() }),
-        run_up_frames: p.run_up,
-        run_down_frames: p.run_down,
-        take_up: TakeUpJson {
-            to_approach_s: p.take_up.to_approach,
-            to_start_s: p.take_up.to_start,
-            back_home_s: p.take_up.back,
-            axes: p
-                .take_up
-                .axes
-                .iter()
-                .map(|a| ApproachJson {
-                    axis: stage.axis_name(a.axis).to_owned(),
-                    start: a.start,
-                    approach_from: a.from,
-                    end: a.end,
-                    has_room: a.has_room,
-                })
+        limited_by: p.fastest.limited_by.map(|(axis, limit)| LimitedBy { axis: name(axis), limit: limit.name() }),
+        run_up_frames: runs.0,
+        run_down_frames: runs.1,
+        move_to_start: MoveToStartJson {
+            to_approach_s: way.to_approach().0,
+            to_start_s: way.to_start().0,
+            axes: approaches
+                .map(|(id, a)| ApproachJson { axis: name(id), start: a.start, approach_from: a.from, end: a.end, has_room: a.has_room })
                 .collect(),
-            clearance: p.way_clearance.as_ref().map(|c| c.pairs.iter().map(|n| gap(stage, n)).collect()),
+            clearance: on_the_way(stage, p, Leg::MoveToStart),
         },
-        held: p.held.as_ref().map(|h| HeldJson {
-            available_s: h.available,
-            moves: h
-                .moves
-                .iter()
-                .map(|m| MoveJson { from_frame: m.from, seconds: m.seconds, slowest: m.slowest.map(|a| stage.axis_name(a).to_owned()) })
-                .collect(),
+        return_home: ReturnHomeJson { seconds: way.back().0, clearance: on_the_way(stage, p, Leg::ReturnHome) },
+        held: held.map(|h| HeldJson {
+            available_s: h.available().0,
+            moves: h.moves().iter().map(|m| MoveJson { from_frame: m.from, seconds: m.seconds.0, slowest: m.slowest.map(name) }).collect(),
         }),
-        axes: p.axes.iter().map(|a| axis(stage, a)).collect(),
-        violations: p.violations.iter().map(|v| violation(stage, v)).collect(),
-        clearance: p.clearance.as_ref().map(|c| c.pairs.iter().map(|n| gap(stage, n)).collect()),
+        axes: stage.axis_ids().zip(p.axes.iter()).map(|(id, a)| axis(stage, id, a)).collect(),
+        violations: p.violations.iter().map(|v| violation(compiled, v)).collect(),
+        clearance: p.clearance.as_ref().map(|c| c.pairs.iter().map(|n| gap(stage, n, Some(n.at), None)).collect()),
     }
 }
 
-fn pixels(stage: &Stage, p: &PixelReport) -> PixelsJson {
-    let camera = stage.groups().get(p.camera).map_or(String::new(), |g| g.name().to_owned());
-    PixelsJson { axis: stage.axis_name(p.axis).to_owned(), camera, step_px: p.step, backlash_px: p.backlash, frame: p.frame }
+/// Gaps on a leg, in seconds of the program: the return home begins where the run-down ends.
+fn on_the_way(stage: &Stage, p: &PassReport, leg: Leg) -> Option<Vec<GapJson>> {
+    let begins = if leg == Leg::ReturnHome { p.program.end().0 } else { 0.0 };
+    let found = p.way_clearance.iter().find(|(l, _)| *l == leg).and_then(|(_, c)| c.as_ref())?;
+    Some(found.pairs.iter().map(|n| gap(stage, n, None, Some(begins + n.at))).collect())
 }
 
-fn gap(stage: &Stage, n: &Nearest) -> GapJson {
-    let (first, second) = meeting::pair(stage, n);
+fn pixels(stage: &Stage, p: &PixelReport) -> PixelsJson {
+    let camera = stage.group_name(p.camera).to_owned();
+    PixelsJson { axis: stage.axis_name(p.axis).to_owned(), camera, step_px: p.step, backlash_px: p.backlash, frame: p.frame.0 }
+}
+
+fn gap(stage: &Stage, n: &Nearest, frame: Option<f64>, time_s: Option<f64>) -> GapJson {
+    let (first, second) = words::pair(stage, n);
     GapJson {
         kind: n.against.name(),
         first,
         second,
         gap_mm: n.gap.is_finite().then_some(n.gap),
-        kept_mm: n.kept,
-        frame: n.frame,
+        required_mm: n.required,
+        frame,
+        time_s,
         is_kept: n.is_kept(),
         is_least: n.proof == Proof::Tight,
         tolerance_mm: n.tolerance,
     }
 }
 
-fn axis(stage: &Stage, a: &AxisReport) -> AxisJson {
+fn axis(stage: &Stage, id: AxisId, a: &AxisReport) -> AxisJson {
     let s = &a.photographed;
     AxisJson {
-        axis: stage.axis_name(a.axis).to_owned(),
-        unit: stage.axes().get(a.axis).map_or("", |x| x.unit().symbol()),
+        axis: stage.axis_name(id).to_owned(),
+        unit: stage.axis(id).unit().symbol(),
         parked: a.parked,
         position: reach(&s.position),
         velocity: peak(&s.velocity),
         acceleration: peak(&s.acceleration),
         jerk: peak(&s.jerk),
         step_rate: peak(&s.step_rate),
-        torque: a.torque.map(|t| PeakJson { peak: t.demand, limit: Some(t.available), frame: t.frame }),
+        torque: a.torque.map(|t| PeakJson { peak: t.demand, limit: Some(t.available), frame: t.at }),
         run_up: a.run_up.as_ref().map(stretch),
         run_down: a.run_down.as_ref().map(stretch),
     }
@@ -395,29 +415,46 @@ fn stretch(s: &StretchReport) -> StretchJson {
 }
 
 fn reach(r: &Reach) -> ReachJson {
-    ReachJson { min: r.min, max: r.max, lower: r.lower, upper: r.upper, min_frame: r.min_frame, max_frame: r.max_frame }
+    ReachJson { min: r.min, max: r.max, lower: r.travel.lower, upper: r.travel.upper, min_frame: r.min_frame.0, max_frame: r.max_frame.0 }
 }
 
 fn peak(p: &Peak) -> PeakJson {
-    PeakJson { peak: p.value, limit: p.limit, frame: p.frame }
+    PeakJson { peak: p.value, limit: p.limit, frame: p.frame.0 }
 }
 
-fn violation(stage: &Stage, v: &Violation) -> ViolationJson {
+fn violation(compiled: &Compiled, v: &Violation) -> ViolationJson {
+    let stage = compiled.stage();
+    let (axis, bodies) = match &v.subject {
+        Subject::Axis(axis) => (Some(stage.axis_name(*axis).to_owned()), None),
+        Subject::Pair(nearest, _) => (None, Some(words::pair(stage, nearest).into())),
+    };
+    let (frame, time_s) = match v.at {
+        At::Frame(frame) => (Some(frame.0), None),
+        At::Time(seconds) => (None, Some(seconds.0)),
+    };
     ViolationJson {
-        axis: stage.axis_name(v.axis).to_owned(),
+        axis,
+        bodies,
         limit: v.limit.name(),
         part: v.part.name(),
-        frame: v.frame,
-        from_frame: v.span.0,
-        to_frame: v.span.1,
+        frame,
+        time_s,
+        from_frame: frame.map(|_| v.span.0),
+        to_frame: frame.map(|_| v.span.1),
         value: v.value,
         allowed: v.allowed,
         keys: v.between.map(|b| [b.before.map(|k| k.1), b.after.map(|k| k.1)]),
-        message: v.message.clone(),
-        advice: v.advice.clone(),
+        message: words::violation(compiled, v),
+        advice: v.fixes.iter().map(|f| words::fix(compiled, v, f)).collect(),
     }
 }
 
-fn finding(stage: &Stage, f: &Finding) -> FindingJson {
-    FindingJson { kind: f.kind, axis: stage.axis_name(f.axis).to_owned(), frame: f.frame, value: f.value, message: f.message.clone() }
+fn finding(compiled: &Compiled, n: &Note) -> FindingJson {
+    FindingJson {
+        kind: n.kind.name(),
+        axis: n.axis.map(|id| compiled.stage().axis_name(id).to_owned()),
+        frame: n.frame.map(|f| f.0),
+        value: n.value,
+        message: words::note(compiled, n),
+    }
 }

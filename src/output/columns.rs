@@ -6,10 +6,10 @@
 use std::io::Write;
 
 use super::decimals::decimals;
-use crate::compile::{Move, frame_time};
+use crate::compile::{Compiled, frame_time};
 use crate::motion::curve::Walk;
-use crate::shot::{Pass, Shot};
-use crate::stage::{Axis, Stage};
+use crate::shot::Pass;
+use crate::stage::Axis;
 
 /// What the numbers of a table are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,15 +44,16 @@ pub enum ColumnError {
 ///
 /// # Errors
 /// A writer that fails; a position no count can hold.
-pub fn write(out: impl Write, stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, column: Column) -> Result<(), ColumnError> {
+pub fn write(out: impl Write, compiled: &Compiled, pass: &Pass, column: Column) -> Result<(), ColumnError> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
     table.write_record(["frame", "timecode"].into_iter().chain(stage.axis_names().iter().map(String::as_str)))?;
     let mut axes: Vec<Reader<'_>> = stage
-        .axes()
-        .iter()
-        .zip(mv.axes())
-        .enumerate()
-        .map(|(i, (axis, m))| Reader { axis, name: stage.axis_name(i), walk: (!pass.parks(stage, i)).then(|| Walk::new(m.curve())) })
+        .each_axis()
+        .map(|(id, axis)| {
+            let walk = (!pass.parks(stage, id)).then(|| Walk::new(compiled.axis(id).curve()));
+            Reader { axis, name: stage.axis_name(id), walk }
+        })
         .collect();
     let mut digits = itoa::Buffer::new();
     let mut text = String::new();

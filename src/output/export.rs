@@ -5,12 +5,10 @@ use std::path::Path;
 use super::columns::{self, Column, ColumnError};
 use super::folder::{Aside, FolderError};
 use super::place::PlaceError;
-use super::rows::{Program, RowRate, RowsError, Table};
+use super::rows::{RowRate, RowsError, Table, Tracks};
 use super::{handoff, manifest};
 use crate::check::Report;
-use crate::compile::Move;
-use crate::shot::{Exposure, Shot};
-use crate::stage::Stage;
+use crate::program::Leg;
 
 pub use super::folder::Written;
 
@@ -44,13 +42,7 @@ pub enum ExportError {
 /// What an export is made from.
 #[derive(Debug, Clone, Copy)]
 pub struct Export<'a> {
-    /// The stage.
-    pub stage: &'a Stage,
-    /// The shot.
-    pub shot: &'a Shot,
-    /// The compiled move.
-    pub mv: &'a Move,
-    /// Its check.
+    /// The check of a compiled shot.
     pub report: &'a Report,
     /// Input files: path below `source/` and bytes, the shot file first.
     pub sources: &'a [(String, Vec<u8>)],
@@ -73,35 +65,36 @@ impl Export<'_> {
         if !self.report.within_limits() && !self.over_limits {
             return Err(ExportError::OverLimits);
         }
-        let Export { stage, shot, mv, .. } = *self;
+        let compiled = &self.report.compiled;
+        let (stage, shot) = (compiled.stage(), compiled.shot());
         let mut aside = Aside::beside(target)?;
         for pass in shot.passes() {
             for (kind, column) in [("steps", Column::Steps), ("units", Column::Units)] {
                 let name = format!("{}.{kind}.csv", pass.name());
                 step(&name);
-                aside.file(&name, |out| columns::write(out, stage, shot, mv, pass, column).map_err(ExportError::from))?;
+                aside.file(&name, |out| columns::write(out, compiled, pass, column).map_err(ExportError::from))?;
             }
         }
-        for (pass, report) in shot.passes().iter().zip(&self.report.passes) {
-            let (Exposure::Held, Some(held)) = (pass.exposure(), &report.held) else { continue };
-            aside.file(&format!("{}.moves.csv", pass.name()), |out| -> Result<(), ExportError> {
+        for report in &self.report.passes {
+            let Some(held) = report.program.stations() else { continue };
+            aside.file(&format!("{}.moves.csv", report.name()), |out| -> Result<(), ExportError> {
                 writeln!(out, "from_frame,to_frame,seconds,slowest")?;
-                for m in &held.moves {
-                    let slowest = m.slowest.map_or("", |a| stage.axis_name(a));
-                    writeln!(out, "{},{},{:.6},{slowest}", m.from, m.from + 1, m.seconds)?;
+                for m in held.moves() {
+                    let slowest = m.slowest.map(|a| stage.axis_name(a)).unwrap_or_default();
+                    writeln!(out, "{},{},{:.6},{slowest}", m.from, m.from + 1, m.seconds.0)?;
                 }
                 Ok(())
             })?;
         }
         let mut rows = Vec::new();
         if let Some(rate) = self.rows {
-            for (pass, checked) in shot.passes().iter().zip(&self.report.passes) {
-                if !checked.way_is_clear() && !self.over_limits {
-                    return Err(RowsError::TooNear { pass: pass.name().to_owned() }.into());
+            for checked in &self.report.passes {
+                if !checked.way_is_clear(Leg::MoveToStart) && !self.over_limits {
+                    return Err(RowsError::TooNear { pass: checked.name().to_owned() }.into());
                 }
-                let program = Program::new(stage, shot, mv, pass)?;
-                let table = Table::new(&program, rate)?.with_shutter(true);
-                let entry = manifest::rows(&program, rate, &table, pass.name());
+                let tracks = Tracks::new(&checked.program, checked)?;
+                let table = Table::new(&tracks, rate)?.with_shutter(true);
+                let entry = manifest::rows(&tracks, rate, &table, checked.name());
                 step(&entry.file);
                 aside.file(&entry.file, |out| table.write(out, &mut |_| {}).map_err(ExportError::from))?;
                 rows.push(entry);
@@ -114,7 +107,7 @@ impl Export<'_> {
             aside.file(&full, |out| out.write_all(bytes).map_err(ExportError::from))?;
         }
         let source = self.sources.first().map_or("", |(path, _)| path.as_str());
-        let mut m = manifest::manifest(stage, shot, mv, self.report, source);
+        let mut m = manifest::manifest(self.report, source);
         m.files = aside.files().to_vec();
         for (pass, entry) in m.passes.iter_mut().zip(rows) {
             pass.rows = Some(entry);

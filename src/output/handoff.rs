@@ -78,13 +78,14 @@ pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[Placed<'
 
 /// Adds to a folder what the paint and CG departments take over; nothing where the stage does not say where its bodies are.
 pub(super) fn add(aside: &mut Aside, export: &Export<'_>, step: &mut dyn FnMut(&str)) -> Result<(), ExportError> {
-    let Export { stage, shot, mv, .. } = *export;
+    let compiled = &export.report.compiled;
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     if stage.bodies().is_empty() {
         return Ok(());
     }
     if rods::any(stage) {
         for pass in shot.passes() {
-            let guide = rods::guide(stage, shot, mv, pass)?;
+            let guide = rods::guide(compiled, pass)?;
             let name = format!("{}.rods.csv", pass.name());
             step(&name);
             aside.file(&name, |out| guide.write_lines(out).map_err(ExportError::from))?;
@@ -93,7 +94,7 @@ pub(super) fn add(aside: &mut Aside, export: &Export<'_>, step: &mut dyn FnMut(&
             aside.file(&name, |out| guide.write_outlines(out).map_err(ExportError::from))?;
         }
     }
-    let bodies = placed(stage, shot, mv)?;
+    let bodies = placed(compiled)?;
     let sizes: &[(Size, &str)] = if export.full_size { &[(Size::Model, ""), (Size::Full, ".full_size")] } else { &[(Size::Model, "")] };
     for (size, mark) in sizes {
         for (kind, stem) in [(Kind::Cameras, "camera"), (Kind::Figures, "bodies")] {

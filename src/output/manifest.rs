@@ -5,11 +5,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::rows::interpolation::{self, Departure};
-use super::rows::{Program, RowRate, Table};
-use crate::check::Report;
-use crate::compile::Move;
-use crate::shot::Shot;
-use crate::stage::Stage;
+use super::rows::{RowRate, Table, Tracks};
+use crate::check::{Report, words};
 
 /// Kind of document, so that a folder of ours is known as one.
 pub const KIND: &str = "movewright columns";
@@ -105,20 +102,22 @@ pub struct PassEntry {
     pub rows: Option<RowsEntry>,
 }
 
-/// The whole program of a pass as rows for a controller: take-up from home, run-up, exposures, run-down.
+/// The whole program of a pass as rows for a controller: move to start, run-up, exposures, run-down.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RowsEntry {
     /// File of rows: `t_s`, integer steps of every axis, `shutter`.
     pub file: String,
-    /// Rows a second; row k is at exactly k / rate seconds.
+    /// Rows per second, exactly: `1000`, `12.5`, `30000/1001`; row k is at k / rate seconds.
+    pub rate: String,
+    /// The same as a number.
     pub rate_hz: f64,
     /// Rows, the header left out.
     pub rows: u64,
-    /// Seconds of the take-up, a whole number: then the run-up begins, or the first slot of a held pass.
-    pub take_up_s: f64,
+    /// Seconds of the move to start, a whole number: then the run-up begins, or the first slot of a held pass.
+    pub move_to_start_s: f64,
     /// Seconds at which the shutter opens on the first frame.
     pub first_opening_s: f64,
-    /// Length of the program, seconds.
+    /// End of the program, seconds; the last row is the first one not before it.
     pub duration_s: f64,
     /// How far a controller that interpolates departs from the curve at most; for each way the worst axis.
     pub between_rows: Vec<DepartureEntry>,
@@ -175,7 +174,9 @@ pub struct FileEntry {
 
 /// The manifest of a compiled and checked shot; `files` are added by the writer.
 #[must_use]
-pub fn manifest(stage: &Stage, shot: &Shot, mv: &Move, report: &Report, source: &str) -> Manifest {
+pub fn manifest(report: &Report, source: &str) -> Manifest {
+    let compiled = &report.compiled;
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     Manifest {
         format: 1,
         kind: KIND.to_owned(),
@@ -184,14 +185,18 @@ pub fn manifest(stage: &Stage, shot: &Shot, mv: &Move, report: &Report, source: 
         stage: stage.name().to_owned(),
         source: source.to_owned(),
         within_limits: report.within_limits(),
-        violations: report.passes.iter().flat_map(|p| p.violations.iter().map(|v| format!("pass {}: {}", p.name, v.message))).collect(),
+        violations: report
+            .passes
+            .iter()
+            .flat_map(|p| p.violations.iter().map(|v| format!("pass {}: {}", p.name(), words::violation(compiled, v))))
+            .collect(),
         clock: Clock {
             frame_rate: shot.frame_rate().to_string(),
             first_frame: shot.frames().first(),
             last_frame: shot.frames().last(),
             timecode_start: shot.timecode_start().to_string(),
-            run_up_frames: mv.run_up(),
-            run_down_frames: mv.run_down(),
+            run_up_frames: compiled.run_up(),
+            run_down_frames: compiled.run_down(),
         },
         passes: shot
             .passes()
@@ -203,8 +208,8 @@ pub fn manifest(stage: &Stage, shot: &Shot, mv: &Move, report: &Report, source: 
                 seconds_per_frame: p.pace().get(),
                 shutter: p.shutter().degrees(),
                 settle: p.settle(),
-                duration_s: r.duration,
-                parked: p.park().iter().filter_map(|g| stage.groups().get(*g)).map(|g| g.name().to_owned()).collect(),
+                duration_s: r.program.clock().running().0,
+                parked: p.park().iter().map(|g| stage.group_name(*g).to_owned()).collect(),
                 steps: format!("{}.steps.csv", p.name()),
                 units: format!("{}.units.csv", p.name()),
                 rows: None,
@@ -238,24 +243,26 @@ pub fn manifest(stage: &Stage, shot: &Shot, mv: &Move, report: &Report, source: 
 
 /// What the manifest says of one pass's rows.
 #[must_use]
-pub fn rows(program: &Program<'_>, rate: RowRate, table: &Table<'_>, pass: &str) -> RowsEntry {
-    let all = interpolation::departures(program, rate);
+pub fn rows(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, pass: &str) -> RowsEntry {
+    let program = tracks.program();
+    let all = interpolation::departures(tracks, rate);
     let of = |which: fn(&Departure) -> f64| interpolation::worst(&all, which);
     let between_rows = interpolation::WAYS
         .iter()
         .filter_map(|way| {
             let (axis, steps) = of(way.departure)?;
-            let axis = program.stage().axis_name(axis).to_owned();
+            let axis = program.compiled().stage().axis_names().get(axis)?.clone();
             Some(DepartureEntry { way: way.name.to_owned(), steps, rounding: way.rounding, axis })
         })
         .collect();
     RowsEntry {
         file: format!("{pass}.rows.csv"),
+        rate: rate.to_string(),
         rate_hz: rate.hz(),
         rows: table.rows(),
-        take_up_s: program.take_up(),
-        first_opening_s: program.first_opening(),
-        duration_s: program.duration(),
+        move_to_start_s: program.clock().begin().0,
+        first_opening_s: program.clock().first_opening().0,
+        duration_s: program.end().0,
         between_rows,
         half_step_rate_hz: of(|d| d.half_step_rate).map_or(0.0, |(_, hz)| hz),
     }

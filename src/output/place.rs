@@ -5,10 +5,12 @@
 
 use nalgebra::{Isometry3, UnitQuaternion};
 
-use crate::compile::{Move, frame_time};
-use crate::mechanism::{OutOfReach, Pose};
-use crate::shot::{Pass, Shot};
+use crate::compile::Compiled;
+use crate::compile::place::NoPose;
+use crate::mechanism::Pose;
+use crate::shot::Pass;
 use crate::stage::{Body, Stage};
+use crate::time::FrameTime;
 
 /// Why poses could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -23,23 +25,15 @@ pub enum PlaceError {
     /// The scene could not be put into words.
     #[error("the scene could not be written: {0}")]
     Json(#[from] serde_json::Error),
-    /// A mechanism has no pose for where its axes stand.
+    /// A mechanism has no pose for where its axes stand, or the move does not reach that far.
     #[error("`{body}` has no pose at frame {at}: {error}")]
-    OutOfReach {
+    NoPose {
         /// Name of the body's group.
         body: String,
         /// Frame time.
         at: f64,
-        /// What its mechanism cannot do.
-        error: OutOfReach,
-    },
-    /// A frame time outside the move.
-    #[error("`{body}` has no pose at frame {at}: the move does not reach that far")]
-    NotThere {
-        /// Name of the body's group.
-        body: String,
-        /// Frame time.
-        at: f64,
+        /// Why.
+        error: NoPose,
     },
     /// More than one file of its kind can hold.
     #[error("the scene has {bytes} bytes, more than one binary glTF file can hold (4294967295)")]
@@ -93,12 +87,13 @@ pub struct Placed<'a> {
 ///
 /// # Errors
 /// A body without a pose at a frame.
-pub fn placed<'a>(stage: &'a Stage, shot: &Shot, mv: &Move) -> Result<Vec<Placed<'a>>, PlaceError> {
+pub fn placed(compiled: &Compiled) -> Result<Vec<Placed<'_>>, PlaceError> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut all = Vec::with_capacity(stage.bodies().len());
     for body in stage.bodies() {
         let mut poses: Vec<Isometry3<f64>> = Vec::with_capacity(shot.frames().count());
         for frame in shot.frames().frames() {
-            let mut next = pose(stage, mv, None, body, frame_time(frame))?.isometry();
+            let mut next = pose(compiled, None, body, FrameTime::of_frame(frame))?.isometry();
             if let Some(last) = poses.last() {
                 next.rotation = nearer(&last.rotation, next.rotation);
             }
@@ -113,18 +108,15 @@ pub fn placed<'a>(stage: &'a Stage, shot: &Shot, mv: &Move) -> Result<Vec<Placed
 ///
 /// # Errors
 /// A body without a pose there.
-pub fn pose(stage: &Stage, mv: &Move, pass: Option<&Pass>, body: &Body, t: f64) -> Result<Pose<f64>, PlaceError> {
-    match mv.pose_at(stage, pass, body, t) {
-        Ok(Some(pose)) => Ok(pose),
-        Ok(None) => Err(PlaceError::NotThere { body: name(stage, body).to_owned(), at: t }),
-        Err(error) => Err(PlaceError::OutOfReach { body: name(stage, body).to_owned(), at: t, error }),
-    }
+pub fn pose(compiled: &Compiled, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, PlaceError> {
+    let lost = |error| PlaceError::NoPose { body: name(compiled.stage(), body).to_owned(), at: t.0, error };
+    compiled.pose_at(pass, body, t).map_err(lost)
 }
 
 /// Name of a body's group.
 #[must_use]
 pub fn name<'a>(stage: &'a Stage, body: &Body) -> &'a str {
-    stage.groups().get(body.group()).map_or("", |g| g.name())
+    stage.group_name(body.group())
 }
 
 /// A quaternion and its negative are one turn; of the two, the one nearer to the last.

@@ -17,11 +17,12 @@ use std::io;
 use super::decimals::decimals;
 use super::outline::{State, hull, state};
 use super::place::{PlaceError, name, pose};
-use crate::compile::{Move, frame_time};
+use crate::compile::{Compiled, frame_time};
 use crate::mechanism::{Lens, Pixel, Pose, Vector};
 use crate::number::whole;
-use crate::shot::{Exposure, Pass, Shot};
+use crate::shot::{Exposure, Pass};
 use crate::stage::{Body, Rod, Stage};
+use crate::time::FrameTime;
 
 /// Spaces between the instants at which an exposure is looked at.
 const PARTS: usize = 8;
@@ -79,14 +80,15 @@ pub struct Guide {
 ///
 /// # Errors
 /// A body without a pose in an exposure.
-pub fn guide(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass) -> Result<Guide, PlaceError> {
+pub fn guide(compiled: &Compiled, pass: &Pass) -> Result<Guide, PlaceError> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut seen = Vec::new();
     let needed: Vec<&Body> = stage.bodies().iter().filter(|b| b.lens().is_some() || !b.rods().is_empty()).collect();
     for frame in shot.frames().frames() {
         let instants = instants(pass, frame);
         let mut poses: Vec<(&Body, Vec<Pose<f64>>)> = Vec::with_capacity(needed.len());
         for body in &needed {
-            let at = instants.iter().map(|t| pose(stage, mv, Some(pass), body, *t)).collect::<Result<_, _>>()?;
+            let at = instants.iter().map(|t| pose(compiled, Some(pass), body, FrameTime(*t))).collect::<Result<_, _>>()?;
             poses.push((body, at));
         }
         for (camera, stands) in &poses {

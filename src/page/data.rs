@@ -7,13 +7,12 @@ use serde::Serialize;
 
 use super::PageError;
 use super::scene::{Scene, scene};
-use super::usage::usage;
-use crate::check::{PassReport, Report};
-use crate::compile::Move;
+use crate::check::usage::usage;
+use crate::check::{PassReport, Report, words};
+use crate::compile::Compiled;
 use crate::motion::curve::Curve;
-use crate::shot::{Exposure, Pass, Shot};
 use crate::signal::{SourceKind, sources};
-use crate::stage::Stage;
+use crate::stage::{AxisId, Utilisation};
 
 #[derive(Serialize)]
 struct Data {
@@ -62,50 +61,57 @@ struct OverData {
 }
 
 /// The data as text that may stand in a `script` element.
-pub(super) fn text(stage: &Stage, shot: &Shot, mv: &Move, report: &Report) -> Result<String, PageError> {
+pub(super) fn text(report: &Report) -> Result<String, PageError> {
+    let compiled = &report.compiled;
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     let frames = shot.frames();
     let axes = stage
-        .axes()
-        .iter()
-        .zip(mv.axes())
-        .enumerate()
-        .map(|(i, (axis, m))| {
-            let l = axis.limits();
+        .each_axis()
+        .map(|(id, axis)| {
+            let (l, curve) = (axis.limits(), compiled.axis(id).curve());
             AxisData {
-                name: stage.axis_name(i).to_owned(),
+                name: stage.axis_name(id).to_owned(),
                 unit: axis.unit().symbol(),
                 travel: [axis.travel().lower, axis.travel().upper],
                 limits: [l.velocity, l.acceleration, l.jerk],
-                keys: keys(stage, shot, i),
-                knots: m.curve().knots().iter().map(|k| short(*k)).collect(),
-                pieces: pieces(m.curve()),
+                keys: keys(compiled, id),
+                knots: curve.knots().iter().map(|k| short(*k)).collect(),
+                pieces: pieces(curve),
             }
         })
         .collect();
-    let passes = shot.passes().iter().zip(&report.passes).map(|(p, r)| pass(stage, shot, mv, p, r)).collect();
-    let data = Data { first: frames.first(), last: frames.last(), axes, passes, scene: scene(stage, shot, mv)? };
+    let passes = report.passes.iter().map(|r| pass(compiled, r)).collect();
+    let data = Data { first: frames.first(), last: frames.last(), axes, passes, scene: scene(compiled)? };
     Ok(serde_json::to_string(&data)?.replace('<', "\\u003c"))
 }
 
-fn pass(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, report: &PassReport) -> PassData {
-    let rows = usage(stage, shot, mv, pass, report);
+fn pass(compiled: &Compiled, report: &PassReport) -> PassData {
+    let program = &report.program;
+    let rows = usage(report);
     PassData {
-        name: pass.name().to_owned(),
-        held: pass.exposure() == Exposure::Held,
-        pace: pass.pace().get(),
-        open: pass.shutter().fraction(),
-        parked: (0..stage.axes().len()).filter(|i| pass.parks(stage, *i)).collect(),
-        usage: rows.into_iter().map(|row| row.into_iter().map(thousandths).collect()).collect(),
+        name: report.name().to_owned(),
+        held: program.stations().is_some(),
+        pace: program.clock().pace().get(),
+        open: program.clock().open(),
+        parked: compiled.stage().axis_ids().filter(|id| program.parks(*id)).map(AxisId::index).collect(),
+        usage: rows.iter().map(|row| row.iter().copied().map(Utilisation::thousandths).collect()).collect(),
         over: report
             .violations
             .iter()
-            .map(|v| OverData { axis: v.axis, limit: v.limit.name(), from: v.span.0, to: v.span.1, message: v.message.clone() })
+            .map(|v| OverData {
+                axis: v.subject.axis().index(),
+                limit: v.limit.name(),
+                from: v.span.0,
+                to: v.span.1,
+                message: words::violation(compiled, v),
+            })
             .collect(),
     }
 }
 
 /// Frames of every key that a layer of the axis's channels has, in order.
-pub(super) fn keys(stage: &Stage, shot: &Shot, axis: usize) -> Vec<f64> {
+pub(super) fn keys(compiled: &Compiled, axis: AxisId) -> Vec<f64> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     let channels = stage.channels_of(axis);
     let layers = channels.into_iter().flat_map(|c| sources::of(stage, shot, c).unwrap_or_default());
     let tracks = layers.filter(|s| s.kind == SourceKind::Track);
@@ -118,16 +124,6 @@ pub(super) fn keys(stage: &Stage, shot: &Shot, axis: usize) -> Vec<f64> {
     frames
 }
 
-/// Thousandths of a limit, rounded up where it is over, so that what is over shows as over.
-fn thousandths(share: f64) -> u32 {
-    let most = 9_999.0;
-    if share.is_nan() {
-        return 9_999;
-    }
-    let n = if share > 1.0 + crate::compile::SLACK { (share * 1000.0).ceil().max(1001.0) } else { (share * 1000.0).round().min(1000.0) };
-    crate::number::whole::nearest(n.min(most)).and_then(|n| u32::try_from(n).ok()).unwrap_or(9_999)
-}
-
 fn pieces(curve: &Curve) -> Vec<[f64; 6]> {
     curve.pieces().map(|p| p.quintic.0.map(short)).collect()
 }
@@ -135,15 +131,4 @@ fn pieces(curve: &Curve) -> Vec<[f64; 6]> {
 /// Nine significant digits: far more than a screen has, and half of the text.
 fn short(x: f64) -> f64 {
     format!("{x:.8e}").parse().unwrap_or(x)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_is_over_shows_as_over_and_what_is_at_the_limit_does_not() {
-        assert_eq!([0.0, 0.5, 0.9996, 1.0, 1.0 + 1e-10].map(thousandths), [0, 500, 1000, 1000, 1000]);
-        assert_eq!([1.000_001, 1.5, 50.0, f64::INFINITY, f64::NAN].map(thousandths), [1001, 1500, 9999, 9999, 9999]);
-    }
 }

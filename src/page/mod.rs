@@ -9,19 +9,14 @@ mod data;
 mod plot;
 mod scene;
 mod tables;
-mod usage;
 
 pub use plot::plot;
-pub use usage::usage;
 
 use maud::{DOCTYPE, PreEscaped, html};
 
-use crate::check::Report;
-use crate::compile::Move;
+use crate::check::{Report, words};
 use crate::output::manifest::{CAUTIONS, NOTICE};
 use crate::output::place::PlaceError;
-use crate::shot::Shot;
-use crate::stage::Stage;
 
 /// How every page begins, so that one of ours is known as one.
 pub const PAGE_BEGINS: &str = "<!DOCTYPE html><!-- movewright report -->";
@@ -40,8 +35,8 @@ pub enum PageError {
     #[error("the data of the page could not be written: {0}")]
     Json(#[from] serde_json::Error),
     /// No such axis.
-    #[error("the stage has no axis number {0}")]
-    NoAxis(usize),
+    #[error("the stage has no axis `{0}`")]
+    NoAxis(String),
     /// The plot could not be drawn.
     #[error("the plot could not be drawn: {0}")]
     Drawing(String),
@@ -51,8 +46,9 @@ pub enum PageError {
 ///
 /// # Errors
 /// A body without a pose at a frame.
-pub fn page(stage: &Stage, shot: &Shot, mv: &Move, report: &Report) -> Result<String, PageError> {
-    let data = data::text(stage, shot, mv, report)?;
+pub fn page(report: &Report) -> Result<String, PageError> {
+    let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
+    let data = data::text(report)?;
     let within = report.within_limits();
     let over: usize = report.passes.iter().map(|p| p.violations.len()).sum();
     let body = html! {
@@ -72,13 +68,13 @@ pub fn page(stage: &Stage, shot: &Shot, mv: &Move, report: &Report) -> Result<St
                     @if within {
                         p.verdict { "Every pass is within the limits that the stage file states." }
                     } @else {
-                        p.verdict.over { (over) " over a limit" }
+                        p.verdict.over { (words::exceeded(over)) }
                     }
                     p.notice { (NOTICE) }
                     details open { summary { "Cautions" } ul { @for c in CAUTIONS { li { (c) } } } }
                 }
                 main {
-                    (tables::over(stage, report))
+                    (tables::over(report))
                     section {
                         h2 { "Use of the tightest limit" }
                         p { label for="pass" { "Pass " } select id="pass" {}
@@ -98,10 +94,10 @@ pub fn page(stage: &Stage, shot: &Shot, mv: &Move, report: &Report) -> Result<St
                             figure id="picture_figure" { figcaption id="picture_name" { "The picture" } div id="picture" {} }
                         }
                     }
-                    (tables::clock(shot, report))
-                    (tables::passes(stage, shot, report))
-                    (tables::registration(stage, shot, report))
-                    (tables::clearance(stage, report))
+                    (tables::clock(report))
+                    (tables::passes(report))
+                    (tables::registration(report))
+                    (tables::clearance(report))
                     (tables::findings(report))
                 }
                 script id="data" type="application/json" { (PreEscaped(data)) }

@@ -10,11 +10,11 @@ use plotters::prelude::*;
 
 use super::data::keys;
 use super::{PLOT_BEGINS, PageError};
-use crate::compile::Move;
+use crate::compile::Compiled;
 use crate::motion::curve::Curve;
 use crate::number::whole;
 use crate::shot::{Exposure, Pass, Shot};
-use crate::stage::{Axis, Stage};
+use crate::stage::{Axis, Utilisation};
 
 const INK: RGBColor = RGBColor(26, 26, 26);
 const SOFT: RGBColor = RGBColor(140, 140, 140);
@@ -32,21 +32,23 @@ struct Quantity {
     upper: f64,
 }
 
-/// The plot of an axis, by its index on the stage, at the pace of a pass.
+/// The plot of an axis, by its full name, at the pace of a pass.
 ///
 /// # Errors
 /// An axis the stage does not have; a drawing that fails.
-pub fn plot(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass, axis: usize) -> Result<String, PageError> {
-    let (Some(a), Some(m)) = (stage.axes().get(axis), mv.axes().get(axis)) else { return Err(PageError::NoAxis(axis)) };
+pub fn plot(compiled: &Compiled, pass: &Pass, axis: &str) -> Result<String, PageError> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
+    let Some(id) = stage.axis_of_name(axis) else { return Err(PageError::NoAxis(axis.to_owned())) };
+    let (a, m) = (stage.axis(id), compiled.axis(id));
     let mut text = String::new();
     {
         let quantities = quantities(a, pass);
         let height = if quantities.len() == 1 { SIZE.1 / 2 } else { SIZE.1 };
         let root = SVGBackend::with_string(&mut text, (SIZE.0, height)).into_drawing_area();
         root.fill(&WHITE).map_err(drawing)?;
-        let title = format!("{}: {}, pass {}, {} s a frame", shot.name(), stage.axis_name(axis), pass.name(), pass.pace().get());
+        let title = format!("{}: {}, pass {}, {} s per frame", shot.name(), stage.axis_name(id), pass.name(), pass.pace().get());
         let root = root.titled(&title, ("sans-serif", 20).into_font().color(&INK)).map_err(drawing)?;
-        let keys = keys(stage, shot, axis);
+        let keys = keys(compiled, id);
         for (area, q) in root.split_evenly((quantities.len(), 1)).iter().zip(&quantities) {
             panel(area, shot, m.curve(), pass, q, &keys)?;
         }
@@ -143,8 +145,11 @@ fn panel(
         line(&mut chart, vec![(curve.start(), limit), (curve.end(), limit)], SOFT.stroke_width(2))?;
     }
     line(&mut chart, points.clone(), INK.stroke_width(2))?;
-    let over = 1.0 + crate::compile::SLACK;
-    let is_over = |y: f64| (q.order > 0 && y.abs() > q.upper * over) || (q.order == 0 && (y < q.lower || q.upper < y));
+    let used = |y: f64| match q.order {
+        0 => Utilisation::of_margin((y - q.lower).min(q.upper - y), q.upper - q.lower),
+        _ => Utilisation::of(y.abs(), q.upper),
+    };
+    let is_over = |y: f64| used(y).is_exceeded();
     for part in points.split(|(_, y)| !is_over(*y)).filter(|part| !part.is_empty()) {
         line(&mut chart, part.to_vec(), ACCENT.stroke_width(3))?;
     }

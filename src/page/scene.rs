@@ -7,12 +7,12 @@
 use serde::Serialize;
 
 use super::PageError;
-use crate::compile::{Move, frame_time};
+use crate::compile::Compiled;
 use crate::mechanism::{Lens, Pose, Vector};
 use crate::number::elementary;
 use crate::output::place::{self, PlaceError};
-use crate::shot::Shot;
 use crate::stage::{Body, Stage};
+use crate::time::FrameTime;
 
 /// Everything that stands or hangs on the stage.
 #[derive(Serialize)]
@@ -54,7 +54,8 @@ struct Picture {
 }
 
 /// The scene; `None` where the stage does not say where its bodies are.
-pub(super) fn scene(stage: &Stage, shot: &Shot, mv: &Move) -> Result<Option<Scene>, PageError> {
+pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
     let Some(pass) = shot.passes().first() else { return Ok(None) };
     if stage.bodies().is_empty() {
         return Ok(None);
@@ -66,11 +67,11 @@ pub(super) fn scene(stage: &Stage, shot: &Shot, mv: &Move) -> Result<Option<Scen
         let mut data = BodyData { name: name.to_owned(), half_view: body.lens().map(half_view), places: Vec::new(), looks: Vec::new() };
         let mut own = Vec::new();
         for frame in shot.frames().frames() {
-            let t = frame_time(frame);
-            let at = |error| PlaceError::OutOfReach { body: name.to_owned(), at: t, error };
-            let places = mv.places_at(stage, Some(pass), body, t).map_err(at)?;
-            data.places.push(places.iter().flatten().flat_map(|p| [p.x, p.y, p.z]).map(whole).collect());
-            let pose = place::pose(stage, mv, Some(pass), body, t)?;
+            let t = FrameTime::of_frame(frame);
+            let at = |error| PlaceError::NoPose { body: name.to_owned(), at: t.0, error };
+            let places = compiled.places_at(Some(pass), body, t).map_err(at)?;
+            data.places.push(places.iter().flat_map(|p| [p.x, p.y, p.z]).map(whole).collect());
+            let pose = place::pose(compiled, Some(pass), body, t)?;
             if body.lens().is_some() {
                 let ahead = pose.out(Vector::new(0.0, 0.0, -1.0)) - pose.position;
                 data.looks.push([ahead.x, ahead.y, ahead.z].map(|c| whole(1000.0 * c)));

@@ -2,23 +2,23 @@
 
 use maud::{Markup, html};
 
-use crate::check::clearance::{ClearanceReport, Proof};
-use crate::check::{PassReport, Report, meeting};
-use crate::shot::{Exposure, Shot};
-use crate::stage::Stage;
-use crate::time::hms;
+use crate::check::clearance::{ClearanceReport, Nearest, Proof};
+use crate::check::{PassReport, Report, words};
+use crate::program::Leg;
+use crate::time::{Seconds, hms};
 
-/// Everything over a limit, with what was tried.
-pub(super) fn over(stage: &Stage, report: &Report) -> Markup {
+/// Every limit that is exceeded, with what was tried.
+pub(super) fn over(report: &Report) -> Markup {
     if report.within_limits() {
         return html! {};
     }
+    let compiled = &report.compiled;
     html! {
         section {
-            h2 { "Over a limit" }
+            h2 { "Limits exceeded" }
             ul.over { @for p in &report.passes { @for v in &p.violations {
-                li { strong { (stage.axis_name(v.axis)) } ", pass " (p.name) ": " (v.message)
-                    @if !v.advice.is_empty() { ul { @for a in &v.advice { li { "tried: " (a) } } } } }
+                li { strong { (words::subject(compiled.stage(), &v.subject)) } ", pass " (p.name()) ": " (words::violation(compiled, v))
+                    @if !v.fixes.is_empty() { ul { @for f in &v.fixes { li { "fix (tested): " (words::fix(compiled, v, f)) } } } } }
             } } }
         }
     }
@@ -31,20 +31,22 @@ struct Stretch {
 }
 
 fn stretches(p: &PassReport) -> Vec<Stretch> {
-    let runs = |frames: u32| f64::from(frames) * p.seconds_per_frame;
-    let exposures = p.duration - runs(p.run_up) - runs(p.run_down);
+    let compiled = p.program.compiled();
+    let pace = p.program.clock().pace();
+    let runs = |frames: u32| if p.program.stations().is_some() { 0.0 } else { pace.seconds_of(f64::from(frames)) };
+    let (up, down) = (runs(compiled.run_up()), runs(compiled.run_down()));
     let all = [
-        ("take-up", p.take_up.seconds()),
-        ("run-up", runs(p.run_up)),
-        ("exposures", exposures),
-        ("run-down", runs(p.run_down)),
-        ("back home", p.take_up.back),
+        ("move to start", p.program.clock().begin().0),
+        ("run-up", up),
+        ("exposures", p.program.clock().running().0 - up - down),
+        ("run-down", down),
+        ("return home", p.program.way().back().0),
     ];
     all.into_iter().filter(|(_, s)| *s > 0.0).map(|(name, seconds)| Stretch { name, seconds }).collect()
 }
 
 /// Passes one after the other, as bars on one clock.
-pub(super) fn clock(shot: &Shot, report: &Report) -> Markup {
+pub(super) fn clock(report: &Report) -> Markup {
     let whole: f64 = report.passes.iter().flat_map(stretches).map(|s| s.seconds).sum();
     let starts: Vec<f64> = report
         .passes
@@ -59,10 +61,10 @@ pub(super) fn clock(shot: &Shot, report: &Report) -> Markup {
         section {
             h2 { "The clock" }
             p { "Passes in the order of the shot, one right after the other: " (hms(whole)) " in all, changes between them not counted." }
-            div.clock { @for ((p, pass), start) in report.passes.iter().zip(shot.passes()).zip(starts) {
+            div.clock { @for (p, start) in report.passes.iter().zip(starts) {
                 @let own = stretches(p);
                 div.bar_row {
-                    div.bar_name { (p.name) ", " (pass.exposure().name()) ", " (p.seconds_per_frame) " s a frame" }
+                    div.bar_name { (p.name()) ", " (p.program.pass().exposure().name()) ", " (p.program.clock().pace().get()) " s per frame" }
                     div.bar { span.gap style=(width(start, whole)) {}
                         @for s in &own { span.stretch data-part=(s.name) style=(width(s.seconds, whole)) title=(format!("{}: {}", s.name, hms(s.seconds))) {} } }
                     div.bar_text { "from " (hms(start)) ": " @for (i, s) in own.iter().enumerate() { @if i > 0 { ", " } (s.name) " " (hms(s.seconds)) } }
@@ -77,93 +79,102 @@ fn width(part: f64, whole: f64) -> String {
 }
 
 /// Pass by pass: length, run-up, fastest pace.
-pub(super) fn passes(stage: &Stage, shot: &Shot, report: &Report) -> Markup {
+pub(super) fn passes(report: &Report) -> Markup {
+    let compiled = &report.compiled;
+    let stage = compiled.stage();
     html! {
         section {
             h2 { "Passes" }
             table {
                 thead { tr { th { "pass" } th { "exposure" } th { "pace" } th { "shutter" } th { "takes" } th { "run-up" } th { "run-down" }
-                    th { "take-up" } th { "back home" } th { "fastest moving pace" } } }
-                tbody { @for (p, pass) in report.passes.iter().zip(shot.passes()) {
+                    th { "move to start" } th { "return home" } th { "fastest moving pace" } } }
+                tbody { @for p in &report.passes {
+                    @let program = &p.program;
                     tr {
-                        td { (p.name) } td { (p.exposure.name()) } td { (p.seconds_per_frame) " s" } td { (pass.shutter().degrees()) " deg" }
-                        td { (hms(p.duration)) }
-                        @if p.exposure == Exposure::Moving { td { (p.run_up) " frames" } td { (p.run_down) " frames" } } @else { td { "-" } td { "-" } }
-                        td { (hms(p.take_up.seconds())) } td { (hms(p.take_up.back)) }
-                        td { (format!("{:.4} s", p.fastest.seconds_per_frame))
-                            @if let Some((axis, limit)) = p.fastest.limited_by { ", by " (limit.name()) " of " (stage.axis_name(axis)) } }
+                        td { (p.name()) } td { (program.pass().exposure().name()) } td { (program.clock().pace().get()) " s per frame" }
+                        td { (program.pass().shutter().degrees()) " deg" }
+                        td { (program.clock().running()) }
+                        @if program.stations().is_none() {
+                            td { (words::count(u64::from(compiled.run_up()), "frame")) } td { (words::count(u64::from(compiled.run_down()), "frame")) }
+                        } @else { td { "-" } td { "-" } }
+                        td { (program.clock().begin()) } td { (program.way().back()) }
+                        td {
+                            @match p.fastest.seconds_per_frame { Some(t) => (format!("{t:.4} s per frame")), None => "none" }
+                            @if let Some((axis, limit)) = p.fastest.limited_by { ", limited by " (words::spoken(limit)) " of " (stage.axis_name(axis)) }
+                        }
                     }
                 } }
             }
-            @let tight: Vec<&str> = no_room(stage, report);
-            @if !tight.is_empty() { p { "No room in the travel to take up backlash before the start: " (tight.join(", ")) "." } }
+            @let tight: Vec<&str> = no_room(report);
+            @if !tight.is_empty() { p { "No room in the travel to remove backlash before the start: " (tight.join(", ")) "." } }
         }
     }
 }
 
-fn no_room<'a>(stage: &'a Stage, report: &Report) -> Vec<&'a str> {
-    let mut axes: Vec<usize> = report.passes.iter().flat_map(|p| &p.take_up.axes).filter(|a| !a.has_room).map(|a| a.axis).collect();
-    axes.sort_unstable();
-    axes.dedup();
-    axes.into_iter().map(|a| stage.axis_name(a)).collect()
+fn no_room(report: &Report) -> Vec<&str> {
+    let stage = report.compiled.stage();
+    let lacks = |p: &PassReport, id| p.program.way().approaches()[id].is_some_and(|a| !a.has_room);
+    stage.axis_ids().filter(|id| report.passes.iter().any(|p| lacks(p, *id))).map(|id| stage.axis_name(id)).collect()
 }
 
 /// Every two passes against each other.
-pub(super) fn registration(stage: &Stage, shot: &Shot, report: &Report) -> Markup {
-    let name = |i: usize| shot.passes().get(i).map_or("", |p| p.name());
+pub(super) fn registration(report: &Report) -> Markup {
+    let stage = report.compiled.stage();
     html! {
         @if !report.registration.pairs.is_empty() {
             section {
                 h2 { "Registration" }
                 ul { @for pair in &report.registration.pairs {
-                    li { (name(pair.first)) " and " (name(pair.second)) ": "
-                        @if pair.misses.is_empty() { "register to the step on " (pair.live) " axes" }
-                        @else { strong.over { "do not register" } " on " (pair.misses.len()) " of " (pair.live) " axes" }
-                        @if !pair.parked.is_empty() { "; " (pair.parked.len()) " axes parked in one of them" }
-                        @if !pair.same_blur { "; their exposures blur differently" }
-                        @for m in pair.misses.iter().take(5) { br; (stage.axis_name(m.axis)) " at frame " (m.frame) }
-                    }
+                    li.over[!pair.misses.is_empty()] { (words::registration(report, pair))
+                        @for m in pair.misses.iter().take(5) { br; (stage.axis_name(m.axis)) " at frame " (m.frame) } }
                 } }
             }
         }
     }
 }
 
-/// Pairs shown of each pass and take-up; the check's JSON has all.
+/// Pairs shown of each pass and leg; the check's JSON has all.
 const NEAREST: usize = 3;
 
-/// The nearest pairs of every pass, and of its take-up.
-pub(super) fn clearance(stage: &Stage, report: &Report) -> Markup {
-    let any = report.passes.iter().any(|p| p.clearance.is_some() || p.way_clearance.is_some());
+/// The nearest pairs of every pass, of its move to start and its return home.
+pub(super) fn clearance(report: &Report) -> Markup {
+    let stage = report.compiled.stage();
     let nearest = |c: &ClearanceReport| {
-        let mut pairs: Vec<_> = c.pairs.clone();
-        pairs.sort_by(|a, b| (a.gap - a.kept).total_cmp(&(b.gap - b.kept)));
+        let mut pairs: Vec<Nearest> = c.pairs.clone();
+        pairs.sort_by(|a, b| (a.gap - a.required).total_cmp(&(b.gap - b.required)));
         pairs.into_iter().take(NEAREST).collect::<Vec<_>>()
     };
+    let mut rows: Vec<(&PassReport, Nearest, String)> = Vec::new();
+    for p in &report.passes {
+        rows.extend(p.clearance.iter().flat_map(nearest).map(|n| (p, n, format!("frame {:.2}", n.at))));
+        for (leg, c) in p.way_clearance.iter() {
+            let name = if *leg == Leg::MoveToStart { "move to start" } else { "return home" };
+            rows.extend(c.iter().flat_map(nearest).map(|n| (p, n, format!("{name}, {}", Seconds(n.at)))));
+        }
+    }
     html! {
-        @if any {
+        @if !rows.is_empty() {
             section {
                 h2 { "Clearance" }
                 table {
-                    thead { tr { th { "pass" } th { "who" } th { "and" } th { "gap, mm" } th { "to be kept, mm" } th { "where" } } }
-                    tbody { @for p in &report.passes { @for (c, way) in [(&p.clearance, false), (&p.way_clearance, true)] { @for n in c.iter().flat_map(&nearest) {
-                        @let (a, b) = meeting::pair(stage, &n);
-                        tr.over[!n.is_kept()] { td { (p.name) } td { (a) } td { (b) }
-                            td { @if n.proof == Proof::Bound { "at least " } (format!("{:.1}", n.gap)) } td { (n.kept) }
-                            td { @if way { (format!("take-up, {:.1} s", n.frame)) } @else { (format!("frame {:.2}", n.frame)) } } }
-                    } } } }
+                    thead { tr { th { "pass" } th { "who" } th { "and" } th { "gap, mm" } th { "required, mm" } th { "where" } } }
+                    tbody { @for (p, n, when) in &rows {
+                        @let (a, b) = words::pair(stage, n);
+                        tr.over[!n.is_kept()] { td { (p.name()) } td { (a) } td { (b) }
+                            td { @if n.proof == Proof::Bound { "at least " } (format!("{:.1}", n.gap)) } td { (n.required) } td { (when) } }
+                    } }
                 }
-                p { "Of every pass and its take-up the " (NEAREST) " nearest." }
+                p { "The " (NEAREST) " nearest pairs of every pass, of its move to start and of its return home." }
             }
         }
     }
 }
 
-/// What is worth knowing though it is over no limit.
+/// Notes: no limit is exceeded by what they say.
 pub(super) fn findings(report: &Report) -> Markup {
     html! {
-        @if !report.findings.is_empty() {
-            section { h2 { "Worth knowing (over no limit)" } ul { @for f in &report.findings { li { (f.message) } } } }
+        @if !report.notes.is_empty() {
+            section { h2 { "Notes (no limit exceeded)" } ul { @for n in &report.notes { li { (words::note(&report.compiled, n)) } } } }
         }
     }
 }

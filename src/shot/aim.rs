@@ -3,10 +3,10 @@
 //! Invariant: the camera has a lens; each of the two channels turns exactly one joint of its chain and is an axis of its own; nothing else drives them; the target
 //! does not hang on them.
 
-use super::layer::Key;
+use super::layer::{Key, Place};
 use crate::bounds::{self, Flaw};
 use crate::mechanism::Aim as Solver;
-use crate::stage::{ChannelId, Stage};
+use crate::stage::{ChannelId, GroupId, Stage};
 
 /// Where the target is, from the body it belongs to or from the stage's origin. Unit: mm.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,14 +20,16 @@ pub enum Offset {
 /// What an aim is made from.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AimSpec {
-    /// Index of the camera's group.
-    pub camera: usize,
+    /// The camera's group.
+    pub camera: GroupId,
     /// The two channels.
     pub channels: [ChannelId; 2],
     /// Group whose body carries the target; `None`: a point of the stage.
-    pub at: Option<usize>,
+    pub at: Option<GroupId>,
     /// Where on it.
     pub offset: Offset,
+    /// Where it was written.
+    pub place: Place,
 }
 
 /// A checked aim.
@@ -67,9 +69,9 @@ impl Aim {
         };
         let places: Vec<Option<usize>> = spec.channels.iter().map(|c| camera.channels().iter().position(|own| own == c)).collect();
         let ranges: Vec<[f64; 2]> =
-            spec.channels.iter().map(|c| stage.axes().get(c.0).map_or([0.0; 2], |a| [a.travel().lower, a.travel().upper])).collect();
+            spec.channels.iter().filter_map(|c| stage.own_axis(*c)).map(|a| stage.axis(a).travel()).map(|t| [t.lower, t.upper]).collect();
         for c in &spec.channels {
-            if c.0 >= stage.axes().len() {
+            if stage.own_axis(*c).is_none() {
                 let title = format!("`{}` is no axis of its own", stage.channel_name(*c));
                 flaws.push(Flaw::new("A003", "channels", title).help("aim with channels that turn an axis directly"));
             }
@@ -95,9 +97,15 @@ impl Aim {
         }
     }
 
-    /// Index of the camera's group.
+    /// Where it was written.
     #[must_use]
-    pub fn camera(&self) -> usize {
+    pub fn place(&self) -> Place {
+        self.spec.place
+    }
+
+    /// The camera's group.
+    #[must_use]
+    pub fn camera(&self) -> GroupId {
         self.spec.camera
     }
 
@@ -109,7 +117,7 @@ impl Aim {
 
     /// Group whose body carries the target.
     #[must_use]
-    pub fn at(&self) -> Option<usize> {
+    pub fn at(&self) -> Option<GroupId> {
         self.spec.at
     }
 

@@ -4,7 +4,7 @@
 //! What each layer means as a curve is the business of `signal`.
 
 use crate::bounds::{self, Bound, Flaw, MOST_KEYS, with_unit};
-use crate::stage::ChannelId;
+use crate::stage::{ChannelId, GroupId};
 
 /// Where something was written: for messages long after reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -307,8 +307,8 @@ impl Drift {
 /// One program, handed on: every channel of `to` gets what drives the channel of the same name in `from`, later and scaled.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Copy {
-    from: usize,
-    to: usize,
+    from: GroupId,
+    to: GroupId,
     delay: f64,
     scale: Vec<(String, f64)>,
 }
@@ -318,7 +318,7 @@ impl Copy {
     ///
     /// # Errors
     /// Numbers out of range.
-    pub fn new(from: usize, to: usize, delay: f64, scale: Vec<(String, f64)>) -> Result<Copy, Vec<Flaw>> {
+    pub fn new(from: GroupId, to: GroupId, delay: f64, scale: Vec<(String, f64)>) -> Result<Copy, Vec<Flaw>> {
         let mut flaws = Vec::new();
         flaws.extend(bounds::DELAY.check("delay", delay).err());
         for (i, (_, factor)) in scale.iter().enumerate() {
@@ -329,13 +329,13 @@ impl Copy {
 
     /// Group copied from.
     #[must_use]
-    pub fn from(&self) -> usize {
+    pub fn from(&self) -> GroupId {
         self.from
     }
 
     /// Group copied to.
     #[must_use]
-    pub fn to(&self) -> usize {
+    pub fn to(&self) -> GroupId {
         self.to
     }
 

@@ -8,7 +8,7 @@ pub mod layer;
 pub mod pass;
 
 use crate::bounds::{self, Flaw};
-use crate::stage::{ChannelId, Stage};
+use crate::stage::{ChannelId, GroupId, Mark, Stage};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 pub use aim::{Aim, AimSpec};
@@ -41,6 +41,7 @@ pub struct ShotSpec {
 /// A checked shot. See the module's text for what it promises.
 #[derive(Debug, Clone)]
 pub struct Shot {
+    mark: Mark,
     spec: ShotSpec,
     aims: Vec<Aim>,
 }
@@ -68,8 +69,11 @@ impl Shot {
                 );
             }
         }
-        flaws.extend(circle(stage, &spec.copies));
-        if flaws.is_empty() { Ok(Shot { spec, aims: Vec::new() }) } else { Err(flaws) }
+        flaws.extend(foreign(stage, &spec));
+        if flaws.is_empty() {
+            flaws.extend(circle(stage, &spec.copies));
+        }
+        if flaws.is_empty() { Ok(Shot { mark: stage.mark(), spec, aims: Vec::new() }) } else { Err(flaws) }
     }
 
     /// The same shot with aims.
@@ -105,6 +109,12 @@ impl Shot {
     pub fn with_passes(&self, stage: &Stage, passes: Vec<Pass>) -> Result<Shot, Vec<Flaw>> {
         let shot = Shot::new(stage, ShotSpec { passes, ..self.spec.clone() })?;
         Ok(Shot { aims: self.aims.clone(), ..shot })
+    }
+
+    /// What tells the stage it was checked against from others.
+    #[must_use]
+    pub fn mark(&self) -> Mark {
+        self.mark
     }
 
     /// Aims.
@@ -189,20 +199,34 @@ impl Shot {
     }
 }
 
+/// Layers, copies and passes that were made for another stage.
+fn foreign(stage: &Stage, spec: &ShotSpec) -> Vec<Flaw> {
+    let mark = stage.mark();
+    let layers = spec.tracks.iter().map(|t| t.channel()).chain(spec.cycles.iter().map(|c| c.channel()));
+    let channels = layers.chain(spec.drifts.iter().map(|d| d.channel())).map(ChannelId::mark);
+    let groups = spec.copies.iter().flat_map(|c| [c.from(), c.to()]).chain(spec.passes.iter().flat_map(|p| p.park().iter().copied()));
+    let strangers = channels.chain(groups.map(GroupId::mark)).filter(|m| *m != mark).count();
+    let flaw = || {
+        Flaw::new("P005", "stage", "the shot names channels or groups of another stage")
+            .found(format!("{strangers} of another stage"), "channels and groups taken from this stage")
+    };
+    (strangers > 0).then(flaw).into_iter().collect()
+}
+
 /// A copy whose source is, through other copies, made from itself.
 fn circle(stage: &Stage, copies: &[Copy]) -> Vec<Flaw> {
-    let name = |g: usize| stage.groups().get(g).map_or("", |g| g.name());
+    let name = |g: GroupId| stage.group_name(g);
     let mut makes: Vec<Vec<usize>> = vec![Vec::new(); stage.groups().len()];
     for copy in copies {
-        if let Some(into) = makes.get_mut(copy.to()) {
-            into.push(copy.from());
+        if let Some(into) = makes.get_mut(copy.to().index()) {
+            into.push(copy.from().index());
         }
     }
     let mut flaws = Vec::new();
     for (i, copy) in copies.iter().enumerate() {
         // Every group that `from` is made from; each enters once.
         let mut seen = vec![false; makes.len()];
-        let mut waiting = vec![copy.from()];
+        let mut waiting = vec![copy.from().index()];
         while let Some(group) = waiting.pop() {
             match seen.get_mut(group) {
                 Some(new) if !*new => *new = true,
@@ -210,7 +234,7 @@ fn circle(stage: &Stage, copies: &[Copy]) -> Vec<Flaw> {
             }
             waiting.extend(makes.get(group).into_iter().flatten());
         }
-        if seen.get(copy.to()) == Some(&true) {
+        if seen.get(copy.to().index()) == Some(&true) {
             flaws.push(
                 Flaw::new("C001", "copy", "a copy goes round in a circle")
                     .found(

@@ -3,7 +3,7 @@
 //! Invariant: pace, shutter and settling time in their bounds; the groups parked exist on the stage.
 
 use crate::bounds::{self, Flaw};
-use crate::stage::{Stage, check_name};
+use crate::stage::{AxisId, GroupId, Stage, check_name};
 use crate::time::{Pace, Shutter};
 
 /// What the axes do while the shutter is open.
@@ -34,12 +34,12 @@ pub struct Pass {
     pace: Pace,
     shutter: Shutter,
     settle: f64,
-    park: Vec<usize>,
+    park: Vec<GroupId>,
 }
 
 impl Pass {
     /// Checks a pass. `seconds_per_frame` is its pace, `shutter` an angle in degrees, `settle` seconds of rest before a
-    /// held exposure opens, `park` the indices of groups that stay at home.
+    /// held exposure opens, `park` the groups that stay at home.
     ///
     /// # Errors
     /// Every flaw.
@@ -50,7 +50,7 @@ impl Pass {
         seconds_per_frame: f64,
         shutter: f64,
         settle: f64,
-        park: Vec<usize>,
+        park: Vec<GroupId>,
     ) -> Result<Pass, Vec<Flaw>> {
         let mut flaws = Vec::new();
         flaws.extend(check_name("name", name).err());
@@ -64,10 +64,8 @@ impl Pass {
             );
         }
         for group in &park {
-            if stage.groups().get(*group).is_none() {
-                flaws.push(
-                    Flaw::new("P003", "park", "a parked group does not exist").found(group.to_string(), "an index of the stage's groups"),
-                );
+            if group.mark() != stage.mark() {
+                flaws.push(Flaw::new("P003", "park", "a parked group belongs to another stage").help("take the group from this stage"));
             }
         }
         match (Pace::new(seconds_per_frame), Shutter::new(shutter), flaws.is_empty()) {
@@ -106,22 +104,16 @@ impl Pass {
         self.settle
     }
 
-    /// Indices of the groups that stay at home.
+    /// The groups that stay at home.
     #[must_use]
-    pub fn park(&self) -> &[usize] {
+    pub fn park(&self) -> &[GroupId] {
         &self.park
     }
 
-    /// True where the axis of this stage index stays at home.
+    /// True where the axis, one of the pass's own stage, stays at home.
     #[must_use]
-    pub fn parks(&self, stage: &Stage, axis: usize) -> bool {
-        self.park.iter().any(|g| stage.groups().get(*g).is_some_and(|g| g.axes().contains(&axis)))
-    }
-
-    /// The same pass with its axes running: how the way to its start is looked at.
-    #[must_use]
-    pub fn running(&self) -> Pass {
-        Pass { exposure: Exposure::Moving, ..self.clone() }
+    pub fn parks(&self, stage: &Stage, axis: AxisId) -> bool {
+        self.park.iter().any(|g| stage.group(*g).has(axis))
     }
 
     /// The same pass at another pace: how advice is tried.

@@ -9,7 +9,7 @@ use crate::mechanism::OutOfReach;
 use crate::mechanism::aim::AimTrouble;
 use crate::number::Jet;
 use crate::shot::Shot;
-use crate::stage::{Machine, Mover, Stage, Work};
+use crate::stage::{AxisId, Machine, Mover, Stage, Work};
 
 /// The signal of an axis.
 #[derive(Debug, Clone)]
@@ -59,9 +59,9 @@ impl<'a> AxisSignal<'a> {
     ///
     /// # Errors
     /// More layers than can be meant.
-    pub fn of(stage: &'a Stage, shot: &'a Shot, layers: &Layers, axis: usize) -> Result<AxisSignal<'a>, SignalError> {
+    pub fn of(stage: &'a Stage, shot: &'a Shot, layers: &Layers, axis: AxisId) -> Result<AxisSignal<'a>, SignalError> {
         for aim in shot.aims() {
-            if let Some(which) = aim.channels().iter().position(|c| c.0 == axis) {
+            if let Some(which) = aim.channels().iter().position(|c| stage.own_axis(*c) == Some(axis)) {
                 return Ok(AxisSignal::Aimed { aimed: Box::new(Aimed::new(stage, shot, layers, aim)?), which });
             }
         }

@@ -58,10 +58,9 @@ pub fn of(stage: &Stage, shot: &Shot, channel: ChannelId) -> Result<Vec<Source>,
         }
         let full = stage.channel_name(channel);
         let Some((group, name)) = full.split_once('.') else { continue };
-        let Some(group) = stage.group_index(group) else { continue };
+        let Some(group) = stage.group_of_name(group) else { continue };
         for copy in shot.copies().iter().filter(|c| c.to() == group) {
-            let Some(from) = stage.groups().get(copy.from()) else { continue };
-            if let Some(source) = stage.channel(&format!("{}.{name}", from.name())) {
+            if let Some(source) = stage.channel(&format!("{}.{name}", stage.group_name(copy.from()))) {
                 waiting.push((source, delay + copy.delay(), scale * copy.scale_of(name)));
             }
         }

@@ -2,10 +2,10 @@
 //!
 //! Invariant: every channel a chain names exists; rods and capsules have length; a rail's channel slides. All in the chain's own axes, millimetres.
 
-use super::{ChannelId, Stage};
+use super::{ChannelId, GroupId, Stage};
 use crate::bounds::Flaw;
 use crate::mechanism::joint::JointKind;
-use crate::mechanism::{Chain, JointSpec, Lens, RADIUS, Vector};
+use crate::mechanism::{Chain, JointSpec, Lens, Pose, RADIUS, Real, Vector};
 
 /// A straight rod that carries a figure, from end to end, in the axes at the end of the group's chain. Unit: mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,8 +43,8 @@ pub struct Rail {
 /// What a body of a stage is made from; channels by full name.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BodySpec {
-    /// Index of the group.
-    pub group: usize,
+    /// Name of its group.
+    pub group: String,
     /// Joints from the floor outwards; their `channel` is an index into `channels`.
     pub joints: Vec<JointSpec>,
     /// Full names of the channels the joints count on.
@@ -62,7 +62,7 @@ pub struct BodySpec {
 /// A checked body.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Body {
-    group: usize,
+    group: GroupId,
     chain: Chain,
     channels: Vec<ChannelId>,
     lens: Option<Lens>,
@@ -72,9 +72,9 @@ pub struct Body {
 }
 
 impl Body {
-    /// Index of its group.
+    /// Its group.
     #[must_use]
-    pub fn group(&self) -> usize {
+    pub fn group(&self) -> GroupId {
         self.group
     }
 
@@ -88,6 +88,23 @@ impl Body {
     #[must_use]
     pub fn channels(&self) -> &[ChannelId] {
         &self.channels
+    }
+
+    /// The pose at its chain's end, with `values` of its channels, in their order.
+    #[must_use]
+    #[allow(
+        clippy::indexing_slicing,
+        reason = "a joint's channel is one of the body's, checked when the stage was made; values come one for each"
+    )]
+    pub(crate) fn pose<T: Real>(&self, values: &[T]) -> Pose<T> {
+        self.chain.pose(|i| values[i])
+    }
+
+    /// Where its joints and its chain's end are, with `values` of its channels, in their order. Unit: mm.
+    #[must_use]
+    #[allow(clippy::indexing_slicing, reason = "as for its pose")]
+    pub(crate) fn places(&self, values: &[f64]) -> Vec<Vector> {
+        self.chain.places(|i| values[i])
     }
 
     /// Its lens, where it is a camera.
@@ -170,6 +187,11 @@ impl Stage {
     fn body(&self, index: usize, spec: BodySpec) -> Result<Body, Vec<Flaw>> {
         let mut flaws = Vec::new();
         for joint in &spec.joints {
+            if joint.channel.is_some_and(|c| c >= spec.channels.len()) {
+                let title = "a joint counts on a channel that its body does not name";
+                flaws.push(Flaw::new("S037", "joint", title).at_index(index));
+                continue;
+            }
             let (Some(name), wanted) = (
                 joint.channel.and_then(|c| spec.channels.get(c)),
                 match joint.kind {
@@ -222,12 +244,17 @@ impl Stage {
                 );
             }
         }
-        match Chain::new(&spec.joints) {
-            Ok(chain) if flaws.is_empty() => {
-                Ok(Body { group: spec.group, chain, channels, lens: spec.lens, rods: spec.rods, envelope: spec.envelope, rail })
+        let group = self.group_of_name(&spec.group);
+        if group.is_none() {
+            let title = format!("the stage has no group `{}`", spec.group);
+            flaws.push(Flaw::new("S036", "group", title).at_index(index));
+        }
+        match (Chain::new(&spec.joints), group) {
+            (Ok(chain), Some(group)) if flaws.is_empty() => {
+                Ok(Body { group, chain, channels, lens: spec.lens, rods: spec.rods, envelope: spec.envelope, rail })
             }
-            Ok(_) => Err(flaws),
-            Err(more) => {
+            (Ok(_), _) => Err(flaws),
+            (Err(more), _) => {
                 flaws.extend(more.into_iter().map(|f| f.at_index(index)));
                 Err(flaws)
             }
@@ -242,7 +269,7 @@ impl Stage {
 
     /// The body of a group.
     #[must_use]
-    pub fn body_of(&self, group: usize) -> Option<&Body> {
+    pub fn body_of(&self, group: GroupId) -> Option<&Body> {
         self.bodies.iter().find(|b| b.group == group)
     }
 

@@ -3,7 +3,7 @@
 //! Invariant: its axes exist, belong to one group and are driven by nothing else; its channels have names of their own; with its axes at home its
 //! channels have a value, and there they rest when nothing drives them.
 
-use super::{ChannelId, Stage};
+use super::{AxisId, ChannelId, Stage};
 use crate::bounds::Flaw;
 use crate::mechanism::{Drum, Hung, Limb, LimbWire, OutOfReach, Real, Swashplate};
 
@@ -100,7 +100,7 @@ pub struct MachineSpec {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Machine {
     pub(super) channels: Vec<ChannelId>,
-    pub(super) axes: Vec<usize>,
+    pub(super) axes: Vec<AxisId>,
     pub(super) work: Work,
 }
 
@@ -111,9 +111,9 @@ impl Machine {
         &self.channels
     }
 
-    /// Indices of its axes within the stage.
+    /// Its axes.
     #[must_use]
-    pub fn axes(&self) -> &[usize] {
+    pub fn axes(&self) -> &[AxisId] {
         &self.axes
     }
 
@@ -167,10 +167,16 @@ impl Stage {
         if !flaws.is_empty() {
             return Err(flaws);
         }
-        let driven: Vec<usize> = self.machines.iter().flat_map(|m| m.axes.iter().copied()).collect();
+        let driven: Vec<usize> = self.machines.iter().flat_map(|m| m.axes.iter().map(|a| a.index())).collect();
         let own = self.names.iter().enumerate().filter(|(i, _)| !driven.contains(i)).map(|(_, n)| n.clone());
         self.animated = own.chain(self.made.iter().map(|m| m.name.clone())).collect();
-        Ok(self)
+        let mut stage = self.marked();
+        let mark = stage.mark;
+        for machine in &mut stage.machines {
+            machine.axes.iter_mut().for_each(|a| *a = AxisId::new(a.index(), mark));
+            machine.channels.iter_mut().for_each(|c| *c = ChannelId::new(c.index(), mark));
+        }
+        Ok(stage)
     }
 
     /// Checks one mechanism against the stage as it is so far; its channels' values with every axis at home.
@@ -185,12 +191,12 @@ impl Stage {
         }
         let mut axes = Vec::new();
         for name in &spec.axes {
-            let Some(axis) = self.axis_index(name) else {
+            let Some(axis) = self.axis_of_name(name) else {
                 let title = format!("the stage has no axis `{name}`");
                 flaws.push(flaw(index, "S021", "axes", title).found(format!("`{name}`"), "an axis of the same group"));
                 continue;
             };
-            let unit = self.axes.get(axis).map_or("", |a| a.unit().symbol());
+            let unit = self.axis(axis).unit().symbol();
             if unit != spec.work.axis_unit() {
                 let title = format!("a {kind} drives axes of another unit");
                 flaws.push(flaw(index, "S022", "axes", title).found(format!("`{name}` in {unit}"), spec.work.axis_unit()));
@@ -203,16 +209,16 @@ impl Stage {
         }
         for (i, name) in spec.channels.iter().enumerate() {
             let twice = spec.channels.iter().take(i).any(|n| n == name);
-            if twice || self.made.iter().any(|m| m.name == *name) || self.axis_index(name).is_some() {
+            if twice || self.made.iter().any(|m| m.name == *name) || self.axis_of_name(name).is_some() {
                 let title = format!("the name `{name}` is taken");
                 flaws.push(flaw(index, "S024", "channels", title).help("give the channel a name that no axis and no other channel has"));
             }
         }
-        let homes: Vec<f64> = axes.iter().filter_map(|a| self.axes.get(*a)).map(super::Axis::home).collect();
+        let homes: Vec<f64> = axes.iter().map(|a| self.axis(*a).home()).collect();
         match spec.work.channels(&homes) {
             Ok(rests) if flaws.is_empty() => {
                 let from = self.names.len() + self.made.len();
-                let channels = (from..from + size).map(ChannelId).collect();
+                let channels = (from..from + size).map(|i| ChannelId::new(i, self.mark)).collect();
                 Ok((Machine { channels, axes, work: spec.work.clone() }, rests))
             }
             Err(error) if flaws.is_empty() => {
@@ -223,37 +229,40 @@ impl Stage {
         }
     }
 
-    /// Values of `wanted` channels from positions of axes, each mechanism asked once by `back`, its way back over this kind of number.
+    /// Values of `wanted` channels from positions of axes, each mechanism asked once by `back`, its inverse kinematics over this kind of number.
     ///
     /// # Errors
-    /// What `back` says; a channel the stage does not have is NaN.
+    /// What `axis` and `back` say.
     pub fn channel_values<T: Real, E>(
         &self,
         wanted: &[ChannelId],
-        axis: &impl Fn(usize) -> T,
+        axis: &impl Fn(AxisId) -> Result<T, E>,
         back: &impl Fn(&Work, &[T]) -> Result<Vec<T>, E>,
     ) -> Result<Vec<T>, E> {
-        let mut asked: Vec<(usize, Vec<T>)> = Vec::new();
+        let mut asked: Vec<(&Machine, Vec<T>)> = Vec::new();
         let mut values = Vec::with_capacity(wanted.len());
         for channel in wanted {
-            if channel.0 < self.axes.len() {
-                values.push(axis(channel.0));
-                continue;
-            }
-            let of = |m: &Machine| m.channels.iter().position(|c| c == channel);
-            let found = self.machines.iter().enumerate().find_map(|(i, m)| of(m).map(|which| (i, m, which)));
-            let Some((i, machine, which)) = found else {
-                values.push(T::constant(f64::NAN));
+            // Every channel is an axis's own or one of a mechanism's.
+            let Some((machine, which)) = self.maker_of(*channel) else {
+                values.push(axis(AxisId::new(channel.index(), self.mark))?);
                 continue;
             };
-            if !asked.iter().any(|(known, _)| *known == i) {
-                let axes: Vec<T> = machine.axes.iter().map(|a| axis(*a)).collect();
-                asked.push((i, back(&machine.work, &axes)?));
+            let known = asked.iter().find(|(known, _)| core::ptr::eq(*known, machine));
+            if let Some(value) = known.and_then(|(_, v)| v.get(which)) {
+                values.push(*value);
+                continue;
             }
-            let known = asked.iter().find(|(known, _)| *known == i).and_then(|(_, v)| v.get(which).copied());
-            values.push(known.unwrap_or(T::constant(f64::NAN)));
+            let axes = machine.axes.iter().map(|a| axis(*a)).collect::<Result<Vec<T>, E>>()?;
+            let all = back(&machine.work, &axes)?;
+            values.extend(all.get(which));
+            asked.push((machine, all));
         }
         Ok(values)
+    }
+
+    /// The mechanism that brings a channel, and which of its channels it is; `None` where it is an axis's own.
+    fn maker_of(&self, channel: ChannelId) -> Option<(&Machine, usize)> {
+        self.machines.iter().find_map(|m| m.channels.iter().position(|c| *c == channel).map(|which| (m, which)))
     }
 
     /// Mechanisms, in the order given.
@@ -264,26 +273,26 @@ impl Stage {
 
     /// What moves an axis.
     #[must_use]
-    pub fn mover(&self, axis: usize) -> Mover<'_> {
+    pub fn mover(&self, axis: AxisId) -> Mover<'_> {
         let of = |m: &Machine| m.axes.iter().position(|a| *a == axis);
         match self.machines.iter().find_map(|m| of(m).map(|which| (m, which))) {
             Some((machine, which)) => Mover::Machine(machine, which),
-            None => Mover::Own(ChannelId(axis)),
+            None => Mover::Own(ChannelId::new(axis.index(), axis.mark())),
         }
     }
 
     /// The axes that a channel moves: its own, or its mechanism's.
     #[must_use]
-    pub fn axes_of(&self, channel: ChannelId) -> Vec<usize> {
-        if channel.0 < self.axes.len() {
-            return vec![channel.0];
+    pub fn axes_of(&self, channel: ChannelId) -> Vec<AxisId> {
+        match self.maker_of(channel) {
+            Some((machine, _)) => machine.axes.clone(),
+            None => self.own_axis(channel).into_iter().collect(),
         }
-        self.machines.iter().find(|m| m.channels.contains(&channel)).map_or_else(Vec::new, |m| m.axes.clone())
     }
 
     /// The channels that move an axis: its own, or its mechanism's.
     #[must_use]
-    pub fn channels_of(&self, axis: usize) -> Vec<ChannelId> {
+    pub fn channels_of(&self, axis: AxisId) -> Vec<ChannelId> {
         match self.mover(axis) {
             Mover::Own(channel) => vec![channel],
             Mover::Machine(machine, _) => machine.channels.clone(),

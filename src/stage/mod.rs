@@ -6,9 +6,11 @@
 pub mod axis;
 pub mod body;
 pub mod drive;
+mod ids;
 pub mod machine;
 pub mod motor;
 mod name;
+mod utilisation;
 
 use std::collections::BTreeMap;
 
@@ -17,9 +19,11 @@ use crate::bounds::{self, Flaw};
 pub use axis::{Axis, AxisSpec, Limits, LoadSpec, Travel, Unit};
 pub use body::{Body, BodySpec, Capsule, KeepOut, Obstacle, Rail, Rod, Surroundings};
 pub use drive::Drive;
+pub use ids::{AxisId, ChannelId, GroupId, Mark, PerAxis};
 pub use machine::{Machine, MachineSpec, Mover, Work};
 pub use motor::Motor;
 pub use name::check_name;
+pub use utilisation::{PacedPeaks, Utilisation};
 
 /// Axes that belong together: a camera, a figure, a light. What a builder gives.
 #[derive(Debug, Clone)]
@@ -44,25 +48,22 @@ impl Group {
         &self.name
     }
 
-    /// Indices of its axes within the stage.
+    /// True where the axis is one of its own.
     #[must_use]
-    pub fn axes(&self) -> core::ops::Range<usize> {
-        self.axes.clone()
+    pub fn has(&self, axis: AxisId) -> bool {
+        self.axes.contains(&axis.index())
     }
 }
-
-/// A channel: what is animated. Index into the stage's list.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct ChannelId(pub usize);
 
 /// The machine. See the module's text for what it promises.
 #[derive(Debug, Clone)]
 pub struct Stage {
     name: String,
     scale: f64,
+    mark: Mark,
     groups: Vec<Group>,
-    axes: Vec<Axis>,
-    names: Vec<String>,
+    axes: PerAxis<Axis>,
+    names: PerAxis<String>,
     by_name: BTreeMap<String, usize>,
     machines: Vec<Machine>,
     made: Vec<machine::Made>,
@@ -84,53 +85,71 @@ impl Stage {
         if let Err(flaw) = bounds::SCALE.check("scale", scale) {
             flaws.push(flaw);
         }
-        let mut stage = Stage {
-            name: name.to_owned(),
-            scale,
-            groups: Vec::new(),
-            axes: Vec::new(),
-            names: Vec::new(),
-            by_name: BTreeMap::new(),
-            machines: Vec::new(),
-            made: Vec::new(),
-            animated: Vec::new(),
-            bodies: Vec::new(),
-            surroundings: Surroundings::default(),
-        };
+        let (mut kept, mut axes, mut names, mut by_name) = (Vec::<Group>::new(), Vec::new(), Vec::<String>::new(), BTreeMap::new());
         for group in groups {
             if let Err(flaw) = check_name("name", &group.name) {
                 flaws.push(flaw);
             }
-            if stage.groups.iter().any(|g| g.name == group.name) {
+            if kept.iter().any(|g| g.name == group.name) {
                 flaws.push(
                     Flaw::new("S001", "name", format!("two groups are called `{}`", group.name)).help("give each group a name of its own"),
                 );
             }
-            let from = stage.axes.len();
+            let from = axes.len();
             for axis in group.axes {
                 let full = format!("{}.{}", group.name, axis.name());
-                if stage.by_name.insert(full.clone(), stage.axes.len()).is_some() {
+                if by_name.insert(full.clone(), axes.len()).is_some() {
                     flaws.push(
                         Flaw::new("S002", "name", format!("two axes are called `{full}`"))
                             .help("give each axis of a group a name of its own"),
                     );
                 }
-                stage.names.push(full);
-                stage.axes.push(axis);
+                names.push(full);
+                axes.push(axis);
             }
-            stage.groups.push(Group { name: group.name, axes: from..stage.axes.len() });
+            kept.push(Group { name: group.name, axes: from..axes.len() });
         }
-        if stage.axes.is_empty() {
+        if axes.is_empty() {
             flaws.push(Flaw::new("S003", "group", "the stage has no axis").found("0 axes", format!("1 to {} axes", bounds::MOST_AXES)));
         }
-        if stage.axes.len() > bounds::MOST_AXES {
+        if axes.len() > bounds::MOST_AXES {
             flaws.push(
                 Flaw::new("S003", "group", "the stage has too many axes")
-                    .found(format!("{} axes", stage.axes.len()), format!("1 to {} axes", bounds::MOST_AXES)),
+                    .found(format!("{} axes", axes.len()), format!("1 to {} axes", bounds::MOST_AXES)),
             );
         }
-        stage.animated = stage.names.clone();
-        if flaws.is_empty() { Ok(stage) } else { Err(flaws) }
+        if !flaws.is_empty() {
+            return Err(flaws);
+        }
+        let stage = Stage {
+            name: name.to_owned(),
+            scale,
+            mark: Mark::of(core::iter::empty()),
+            groups: kept,
+            animated: names.clone(),
+            axes: PerAxis::growing(axes),
+            names: PerAxis::growing(names),
+            by_name,
+            machines: Vec::new(),
+            made: Vec::new(),
+            bodies: Vec::new(),
+            surroundings: Surroundings::default(),
+        };
+        Ok(stage.marked())
+    }
+
+    /// The same stage, its mark that of its names as they are now.
+    fn marked(mut self) -> Stage {
+        let groups = self.groups.iter().map(Group::name);
+        let made = self.made.iter().map(|m| m.name.as_str());
+        self.mark = Mark::of(groups.chain(self.names.iter().map(String::as_str)).chain(made));
+        self
+    }
+
+    /// What tells this stage from others.
+    #[must_use]
+    pub fn mark(&self) -> Mark {
+        self.mark
     }
 
     /// Name of the stage, for people.
@@ -157,31 +176,49 @@ impl Stage {
         &self.axes
     }
 
+    /// Every axis's id, in stage order.
+    pub fn axis_ids(&self) -> impl ExactSizeIterator<Item = AxisId> + Clone + use<> {
+        let mark = self.mark;
+        (0..self.axes.len()).map(move |i| AxisId::new(i, mark))
+    }
+
+    /// Every axis with its id, in stage order.
+    pub fn each_axis(&self) -> impl ExactSizeIterator<Item = (AxisId, &Axis)> + Clone {
+        self.axis_ids().zip(self.axes.iter())
+    }
+
+    /// The axis of this id, which this stage made.
+    pub(crate) fn axis(&self, id: AxisId) -> &Axis {
+        &self.axes[id]
+    }
+
     /// Full names `group.axis`, in stage order.
     #[must_use]
     pub fn axis_names(&self) -> &[String] {
         &self.names
     }
 
-    /// The full name of an axis; empty for an index the stage does not have.
-    #[must_use]
-    pub fn axis_name(&self, index: usize) -> &str {
-        self.names.get(index).map_or("", String::as_str)
+    /// The full name of an axis of this stage.
+    pub(crate) fn axis_name(&self, id: AxisId) -> &str {
+        &self.names[id]
     }
 
-    /// The index of the axis of this full name.
+    /// The axis of this full name.
     #[must_use]
-    pub fn axis_index(&self, name: &str) -> Option<usize> {
-        self.by_name.get(name).copied()
+    pub fn axis_of_name(&self, name: &str) -> Option<AxisId> {
+        self.by_name.get(name).map(|i| AxisId::new(*i, self.mark))
     }
 
     /// The channel of this full name. Every axis is a channel of its own name unless a mechanism drives it.
     #[must_use]
     pub fn channel(&self, name: &str) -> Option<ChannelId> {
         if let Some(i) = self.made.iter().position(|m| m.name == name) {
-            return Some(ChannelId(self.names.len() + i));
+            return Some(ChannelId::new(self.names.len() + i, self.mark));
         }
-        self.axis_index(name).filter(|a| matches!(self.mover(*a), Mover::Own(_))).map(ChannelId)
+        match self.mover(self.axis_of_name(name)?) {
+            Mover::Own(channel) => Some(channel),
+            Mover::Machine(..) => None,
+        }
     }
 
     /// Full names of all channels.
@@ -190,44 +227,88 @@ impl Stage {
         &self.animated
     }
 
-    /// The full name of a channel; empty for one the stage does not have.
-    #[must_use]
-    pub fn channel_name(&self, channel: ChannelId) -> &str {
-        match channel.0.checked_sub(self.names.len()) {
-            None => self.axis_name(channel.0),
-            Some(i) => self.made.get(i).map_or("", |m| m.name.as_str()),
+    /// What a channel is: an axis's own, or one that a mechanism brings.
+    fn kind_of(&self, channel: ChannelId) -> ChannelKind<'_> {
+        let made = channel.index().checked_sub(self.names.len()).and_then(|i| self.made.get(i));
+        match made {
+            Some(made) => ChannelKind::Made(made),
+            None => ChannelKind::Own(AxisId::new(channel.index(), self.mark)),
+        }
+    }
+
+    /// The full name of a channel of this stage.
+    pub(crate) fn channel_name(&self, channel: ChannelId) -> &str {
+        match self.kind_of(channel) {
+            ChannelKind::Own(axis) => self.axis_name(axis),
+            ChannelKind::Made(made) => &made.name,
         }
     }
 
     /// Unit of a channel, `mm` or `deg`.
-    #[must_use]
-    pub fn channel_unit(&self, channel: ChannelId) -> &'static str {
-        match channel.0.checked_sub(self.names.len()) {
-            None => self.axes.get(channel.0).map_or("", |a| a.unit().symbol()),
-            Some(i) => self.made.get(i).map_or("", |m| m.unit),
+    pub(crate) fn channel_unit(&self, channel: ChannelId) -> &'static str {
+        match self.kind_of(channel) {
+            ChannelKind::Own(axis) => self.axis(axis).unit().symbol(),
+            ChannelKind::Made(made) => made.unit,
         }
     }
 
     /// Where a channel stands when nothing drives it: its axis's home, or where its mechanism's axes are at home.
-    #[must_use]
-    pub fn channel_rest(&self, channel: ChannelId) -> f64 {
-        match channel.0.checked_sub(self.names.len()) {
-            None => self.axes.get(channel.0).map_or(0.0, Axis::home),
-            Some(i) => self.made.get(i).map_or(0.0, |m| m.rest),
+    pub(crate) fn channel_rest(&self, channel: ChannelId) -> f64 {
+        match self.kind_of(channel) {
+            ChannelKind::Own(axis) => self.axis(axis).home(),
+            ChannelKind::Made(made) => made.rest,
         }
+    }
+
+    /// The axis whose own channel this is; `None` for a mechanism's channel.
+    pub(crate) fn own_axis(&self, channel: ChannelId) -> Option<AxisId> {
+        match self.kind_of(channel) {
+            ChannelKind::Own(axis) => Some(axis),
+            ChannelKind::Made(_) => None,
+        }
+    }
+
+    /// Every group's id, in the order of the file.
+    pub fn group_ids(&self) -> impl ExactSizeIterator<Item = GroupId> + Clone + use<> {
+        let mark = self.mark;
+        (0..self.groups.len()).map(move |i| GroupId::new(i, mark))
+    }
+
+    /// Some channel: what stands for an unknown one while other keys of its table are looked at.
+    pub(crate) fn any_channel(&self) -> ChannelId {
+        ChannelId::new(0, self.mark)
+    }
+
+    /// Some group, likewise.
+    pub(crate) fn any_group(&self) -> GroupId {
+        GroupId::new(0, self.mark)
     }
 
     /// The group of this name.
     #[must_use]
-    pub fn group_index(&self, name: &str) -> Option<usize> {
-        self.groups.iter().position(|g| g.name == name)
+    pub fn group_of_name(&self, name: &str) -> Option<GroupId> {
+        self.groups.iter().position(|g| g.name == name).map(|i| GroupId::new(i, self.mark))
     }
 
-    /// The group an axis belongs to.
-    #[must_use]
-    pub fn group_of(&self, axis: usize) -> Option<usize> {
-        self.groups.iter().position(|g| g.axes.contains(&axis))
+    /// The group of this id, which this stage made.
+    #[allow(
+        clippy::indexing_slicing,
+        reason = "an id of this stage is one of its groups; those of other stages are refused where they enter"
+    )]
+    pub(crate) fn group(&self, id: GroupId) -> &Group {
+        &self.groups[id.index()]
     }
+
+    /// The name of a group of this stage.
+    pub(crate) fn group_name(&self, id: GroupId) -> &str {
+        self.group(id).name()
+    }
+}
+
+/// What a channel belongs to.
+enum ChannelKind<'a> {
+    Own(AxisId),
+    Made(&'a machine::Made),
 }
 
 #[cfg(test)]
@@ -263,7 +344,19 @@ mod tests {
         )
         .unwrap();
         assert_eq!(stage.axis_names(), ["camera.track", "heron_a.lift", "heron_a.yaw"]);
-        assert_eq!(stage.axis_index("heron_a.yaw"), Some(2));
-        assert_eq!(stage.group_of(2), Some(1));
+        let yaw = stage.axis_of_name("heron_a.yaw").unwrap();
+        assert_eq!((yaw.index(), stage.axis_name(yaw)), (2, "heron_a.yaw"));
+        let heron = stage.group_of_name("heron_a").unwrap();
+        assert!(heron.index() == 1 && stage.group(heron).has(yaw) && stage.group_name(heron) == "heron_a");
+        assert_eq!(stage.axis_of_name("heron_a.pitch"), None);
+    }
+
+    #[test]
+    fn stages_of_other_names_have_other_marks() {
+        let stage =
+            |group: &str, name: &str| Stage::new("marsh", 1.0, vec![GroupSpec { name: group.into(), axes: vec![axis(name)] }]).unwrap();
+        assert_eq!(stage("heron", "lift").mark(), stage("heron", "lift").mark());
+        assert_ne!(stage("heron", "lift").mark(), stage("heron", "left").mark());
+        assert_ne!(stage("heron_l", "ift").mark(), stage("heron", "lift").mark());
     }
 }

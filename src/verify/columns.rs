@@ -54,7 +54,7 @@ impl Columns<'_> {
         let span = self.shot.frames();
         for frame in span.frames() {
             let label = self.shot.timecode_start().after(frame - span.first()).to_string();
-            let positions: Vec<f64> = (0..self.stage.axes().len()).map(|a| self.oracle.position(a, frame as f64)).collect();
+            let positions: Vec<f64> = self.stage.axis_ids().map(|a| self.oracle.position(a, frame as f64)).collect();
             let rows: Vec<(Cells, Cells)> = passes
                 .iter_mut()
                 .map(|p| {
@@ -101,7 +101,7 @@ impl Columns<'_> {
         let histories = axes.iter().map(|a| History::new(a, pass.pace().get())).collect();
         PassTables {
             pass,
-            parked: (0..axes.len()).map(|a| pass.parks(self.stage, a)).collect(),
+            parked: self.stage.axis_ids().map(|a| pass.parks(self.stage, a)).collect(),
             steps: Reading::new(steps, steps_table, self.stage, faults),
             units: Reading::new(units, units_table, self.stage, faults),
             moves,
@@ -111,9 +111,9 @@ impl Columns<'_> {
 
     /// One frame of one pass.
     fn frame(&self, p: &mut PassTables<'_>, frame: i64, counts: &Cells, units: &Cells, positions: &[f64], faults: &mut Faults) {
-        let axes = self.stage.axes().iter().zip(self.stage.axis_names()).zip(positions);
+        let axes = self.stage.each_axis().zip(self.stage.axis_names()).zip(positions);
         let cells = counts.iter().zip(units).zip(p.parked.iter().zip(&mut p.history));
-        for (i, (((axis, name), position), ((count, unit), (parked, history)))) in axes.zip(cells).enumerate() {
+        for ((((i, axis), name), position), ((count, unit), (parked, history))) in axes.zip(cells) {
             let name = Some(name.as_str());
             let (expected, floor) = if *parked { (axis.home(), 0.0) } else { (*position, self.oracle.floor(i, *position)) };
             let known = *parked || self.oracle.is_known(i);

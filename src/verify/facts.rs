@@ -94,7 +94,7 @@ fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stag
     said.number("settle", p.settle, pass.settle());
     let frames = shot.frames().count() as u64 + runs;
     said.number("duration_s", p.duration_s, pass.pace().get() * frames as f64);
-    let parked: Vec<&str> = pass.park().iter().filter_map(|g| stage.groups().get(*g)).map(|g| g.name()).collect();
+    let parked: Vec<&str> = pass.park().iter().map(|g| stage.group_name(*g)).collect();
     said.text("parked", &p.parked.join(", "), &parked.join(", "));
     said.text("steps", &p.steps, &format!("{}.steps.csv", pass.name()));
     said.text("units", &p.units, &format!("{}.units.csv", pass.name()));

@@ -156,7 +156,7 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
             let columns = Columns { stage, shot, oracle: &oracle, within_limits: record.within_limits };
             columns.check(dir, &|file| there.contains(file), faults);
             rows::check(dir, there, record, stage, shot, &oracle, faults);
-            let named = stage.axis_names().iter().enumerate();
+            let named = stage.axis_ids().zip(stage.axis_names());
             verdict.not_computed = named.filter(|(i, _)| !oracle.is_known(*i)).map(|(_, n)| n.clone()).collect();
         }
     }

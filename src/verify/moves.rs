@@ -130,8 +130,10 @@ impl Moves {
                 format!("takes {seconds} s, the positions need {least:.6} to {most:.6} s")
             });
         }
-        let slow_enough =
-            stage.axis_index(slowest).and_then(|i| spans.get(i)).is_some_and(|s| seconds <= s.most * (1.0 + ARITHMETIC) + HALF_DECIMAL);
+        let slow_enough = stage
+            .axis_of_name(slowest)
+            .and_then(|i| spans.get(i.index()))
+            .is_some_and(|s| seconds <= s.most * (1.0 + ARITHMETIC) + HALF_DECIMAL);
         if !(slow_enough || (slowest.is_empty() && seconds == 0.0)) {
             faults.at(FaultKind::Moves, &self.file, None, from, || format!("`{slowest}` is not the axis that takes longest"));
         }

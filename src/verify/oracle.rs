@@ -15,7 +15,7 @@ use super::shapes::Course;
 use super::sight::Sight;
 use super::wander::Wander;
 use crate::shot::Shot;
-use crate::stage::{Axis, ChannelId, Mover, Stage};
+use crate::stage::{Axis, AxisId, ChannelId, Mover, Stage};
 
 /// Layers of one channel that are looked at; the compiler refuses more.
 const MOST_LAYERS: usize = 10_000;
@@ -91,7 +91,7 @@ impl<'a> Oracle<'a> {
             direct.entry(*owner).or_default().push(layer);
         }
         let mut channels = BTreeMap::new();
-        for id in (0..stage.axes().len()).flat_map(|axis| stage.channels_of(axis)) {
+        for id in stage.axis_ids().flat_map(|axis| stage.channels_of(axis)) {
             let mut terms = Vec::new();
             handed_on(stage, shot, &direct, id, (0.0, 1.0), &mut terms)?;
             let size = terms.iter().map(|t: &Term| t.scale.abs() * layers.get(t.layer).map_or(0.0, Layer::size)).sum();
@@ -115,14 +115,14 @@ impl<'a> Oracle<'a> {
     }
 
     /// False for an axis that an aim turns, where its angle could not be found at some frame asked for so far.
-    pub(super) fn is_known(&self, axis: usize) -> bool {
+    pub(super) fn is_known(&self, axis: AxisId) -> bool {
         let lost = self.lost.borrow();
         self.stage.channels_of(axis).iter().all(|c| !lost.contains(c))
     }
 
     /// The angle of an aimed axis.
-    fn aimed(&self, axis: usize, t: f64) -> Option<f64> {
-        let of = |s: &Sight| s.channels.iter().position(|c| c.0 == axis);
+    fn aimed(&self, axis: AxisId, t: f64) -> Option<f64> {
+        let of = |s: &Sight| s.channels.iter().position(|c| self.stage.own_axis(*c) == Some(axis));
         let (sight, which) = self.sights.iter().find_map(|s| of(s).map(|which| (s, which)))?;
         let found = sight.angles(self.stage, t, &|c| self.value(c, t)).and_then(|a| a.get(which).copied());
         if found.is_none() {
@@ -132,8 +132,8 @@ impl<'a> Oracle<'a> {
     }
 
     /// Position of an axis at `t`, in units; NaN where its mechanism cannot stand so.
-    pub(super) fn position(&self, axis: usize, t: f64) -> f64 {
-        let home = self.stage.axes().get(axis).map_or(f64::NAN, Axis::home);
+    pub(super) fn position(&self, axis: AxisId, t: f64) -> f64 {
+        let home = self.stage.axis(axis).home();
         if let Some(angle) = self.aimed(axis, t) {
             return angle;
         }
@@ -151,9 +151,9 @@ impl<'a> Oracle<'a> {
 
     /// How far, in steps, an honest position of this axis may be from the oracle's `position`: a sixteenth of a step where the curve is fitted,
     /// and rounding of the arithmetic.
-    pub(super) fn floor(&self, axis: usize, position: f64) -> f64 {
-        let Some(a) = self.stage.axes().get(axis) else { return 0.0 };
-        let turned = self.sights.iter().any(|s| s.channels.iter().any(|c| c.0 == axis));
+    pub(super) fn floor(&self, axis: AxisId, position: f64) -> f64 {
+        let a = self.stage.axis(axis);
+        let turned = self.sights.iter().any(|s| s.channels.iter().any(|c| self.stage.own_axis(*c) == Some(axis)));
         let (exact, size) = match self.stage.mover(axis) {
             // A search ends within 1e-10 of a right angle or so; lengths of the stage's size go into it.
             Mover::Own(_) if turned => (false, 360.0),
@@ -212,9 +212,9 @@ fn handed_on(
         return Err(format!("more than {MOST_LAYERS} layers drive {}", stage.channel_name(channel)));
     }
     let Some((group, name)) = stage.channel_name(channel).split_once('.') else { return Ok(()) };
-    let here = stage.group_index(group);
+    let here = stage.group_of_name(group);
     for copy in shot.copies().iter().filter(|c| Some(c.to()) == here) {
-        let from = stage.groups().get(copy.from()).map_or("", |g| g.name());
+        let from = stage.group_name(copy.from());
         if let Some(source) = stage.channel(&format!("{from}.{name}")) {
             handed_on(stage, shot, direct, source, (delay + copy.delay(), scale * copy.scale_of(name)), out)?;
         }

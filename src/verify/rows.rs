@@ -128,7 +128,7 @@ impl Rows<'_> {
     }
 
     fn positions(&self, counts: &[i64], row: u64, frame: f64) -> Result<(), String> {
-        for (i, (axis, count)) in self.stage.axes().iter().zip(counts).enumerate() {
+        for ((i, axis), count) in self.stage.each_axis().zip(counts) {
             let parked = self.pass.parks(self.stage, i);
             if !parked && !self.oracle.is_known(i) {
                 continue;

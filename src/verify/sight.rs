@@ -7,7 +7,7 @@
 use crate::mechanism::Vector;
 use crate::shot::Aim;
 use crate::shot::aim::Offset;
-use crate::stage::{ChannelId, Stage};
+use crate::stage::{ChannelId, GroupId, Stage};
 
 use super::shapes::{monotone, pairs};
 
@@ -18,8 +18,8 @@ const TRIAL: f64 = 1e-4;
 #[derive(Debug)]
 pub(super) struct Sight {
     pub(super) channels: [ChannelId; 2],
-    camera: usize,
-    at: Option<usize>,
+    camera: GroupId,
+    at: Option<GroupId>,
     offset: [Part; 3],
 }
 

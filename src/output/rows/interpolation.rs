@@ -15,8 +15,8 @@
 //! Central differences err by A h / 2 or J h^2 / 6, and a velocity acts on the path with at most h / 4.
 //! Limits: where acceleration steps, J is infinite and the bounds with A hold alone.
 
-use super::program::{Course, Program};
 use super::rate::RowRate;
+use super::tracks::{Track, Tracks};
 
 /// Bounds for one axis. Unit: steps, rounding left out.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,8 +53,8 @@ pub const WAYS: [Way; 3] = [
 
 /// Bounds for every axis of the program, in stage order.
 #[must_use]
-pub fn departures(program: &Program<'_>, rate: RowRate) -> Vec<Departure> {
-    program.courses().iter().enumerate().map(|(axis, course)| departure(axis, course, 1.0 / rate.hz())).collect()
+pub fn departures(tracks: &Tracks<'_>, rate: RowRate) -> Vec<Departure> {
+    tracks.axes().iter().enumerate().map(|(axis, track)| departure(axis, track, 1.0 / rate.hz())).collect()
 }
 
 /// The greatest of each bound over all axes, with the axis it is of; `None` for no axis.
@@ -70,14 +70,14 @@ pub fn worst(all: &[Departure], which: impl Fn(&Departure) -> f64) -> Option<(us
     found
 }
 
-fn departure(axis: usize, course: &Course<'_>, h: f64) -> Departure {
-    let spu = course.axis.drive().steps_per_unit();
-    let (bend, rise) = (course.acceleration * spu * h * h, course.jerk * spu * h * h * h);
+fn departure(axis: usize, track: &Track<'_>, h: f64) -> Departure {
+    let spu = track.axis.drive().steps_per_unit();
+    let (bend, rise) = (track.acceleration * spu * h * h, track.jerk * spu * h * h * h);
     Departure {
         axis,
         linear: bend / 8.0,
         hermite: (rise / 96.0).min(bend / 16.0),
         catmull_rom: (5.0 * rise / 96.0).min(3.0 * bend / 16.0),
-        half_step_rate: (course.acceleration * spu / 4.0).sqrt(),
+        half_step_rate: (track.acceleration * spu / 4.0).sqrt(),
     }
 }

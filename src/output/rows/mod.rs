@@ -1,25 +1,24 @@
 //! The whole program of a pass as rows at a fixed rate: plain CSV for controllers that take positions by the clock.
 //!
-//! Form: header `t_s,AXIS,...` in stage order; row k at exactly k / rate seconds of stage time, from 0 to the last row that is not after the
-//! end; integer steps. With velocities, columns `AXIS:steps_per_s` (three decimals) follow all positions, in the same order; with the
+//! Form: header `t_s,AXIS,...` in stage order; row k at exactly k / rate seconds of stage time, from 0 to the first row that is not before the
+//! end, where everything rests; integer steps. With velocities, columns `AXIS:steps_per_s` (three decimals) follow all positions, in the same order; with the
 //! shutter, a last column `shutter` is 1 while a frame is exposed. LF, `.`, no quoting needed.
 //! Invariant: each count is `axis.count(position)` of its own instant, whatever the rate, the threads and the pieces of work; memory does not
 //! grow with the length. Limits: 1e6 rows a second, 1e12 rows.
 
 pub mod format;
-mod held;
 pub mod interpolation;
 pub mod place;
-mod program;
 mod rate;
 mod sampler;
 mod table;
+mod tracks;
 
 pub use interpolation::{Departure, departures};
 pub use place::{Placed, to_file, to_folder};
-pub use program::{Motion, Program};
 pub use rate::{MOST_RATE, MOST_ROWS, RowRate};
 pub use table::Table;
+pub use tracks::Tracks;
 
 use std::path::PathBuf;
 
@@ -28,10 +27,10 @@ use std::path::PathBuf;
 #[non_exhaustive]
 pub enum RowsError {
     /// A rate that is not allowed.
-    #[error("the rate is {found} rows a second; allowed: more than 0, at most 1000000")]
+    #[error("`{found}` is no rate of rows; allowed: more than 0, at most 1000000 rows per second, as 1000, 12.5 or 30000/1001")]
     Rate {
         /// The rate asked for.
-        found: f64,
+        found: String,
     },
     /// Too many rows.
     #[error("the program would have {rows:e} rows; at most {most:e} are written: choose a lower rate")]
@@ -42,7 +41,7 @@ pub enum RowsError {
         most: f64,
     },
     /// A move of a held pass that is longer than the time there is for it.
-    #[error("axis {axis} needs {seconds} s from frame {from} to the next, and has {available} s between two exposures")]
+    #[error("axis {axis} needs {seconds} s from frame {from} to the next, and has {available} s between exposures")]
     DoesNotFit {
         /// Full name.
         axis: String,
@@ -53,10 +52,8 @@ pub enum RowsError {
         /// Seconds there are.
         available: f64,
     },
-    /// A take-up on which something comes too near: no controller is to be fed with it.
-    #[error(
-        "on the take-up of pass {pass} something comes too near (`check` says what, under `worth knowing`): no rows are written for it"
-    )]
+    /// A move to start on which something comes too near: no controller is to be fed with it.
+    #[error("pass {pass}: something comes too near on the move to start (a note of `check` says what); no rows are written for it")]
     TooNear {
         /// The pass.
         pass: String,

@@ -1,104 +1,147 @@
 //! How many rows a second of stage time has, and when each row is.
 //!
-//! Invariant: row k is at k / rate seconds by one division, never a running sum. Its `t_s` is a decimal that reads back as exactly that
-//! number: of fixed length where every k / rate is a decimal fraction (1000, 250, 12.5 rows a second), otherwise the shortest that does.
-//! Source: none needed. Limits: at most 1e6 rows a second and 1e12 rows.
+//! Invariant: a rate is an exact ratio; row k is at k / rate seconds by one division, never a running sum. Its `t_s` is a decimal that reads back as exactly
+//! that number: of fixed length where every k / rate is a decimal fraction (1000, 250, 12.5 rows per second), otherwise the shortest that does.
+//! The last row is the first one at or after the end of the program, found in whole numbers: the pace counts as the decimal that is written.
+//! Limits: at most 1e6 rows per second and 1e12 rows; numerator and denominator at most 1e9.
 
 use super::RowsError;
 use super::format::Text;
-use crate::number::whole;
+use crate::program::Clock;
 
 /// Rows in a second of stage time. Range: more than 0, at most 1,000,000.
 ///
 /// ```
 /// use movewright::output::rows::RowRate;
-/// let rate = RowRate::new(1000.0)?;
+/// let rate = RowRate::parse("1000")?;
 /// assert_eq!(rate.seconds(1_234_567), 1234.567);
-/// assert_eq!(rate.rows_within(2.5)?, 2501); // 0.000 to 2.500: an end that falls on a row is a row
-/// assert!(RowRate::new(f64::NAN).is_err());
+/// let film = RowRate::parse("30000/1001")?;
+/// assert_eq!(film.seconds(30_000), 1001.0);
+/// assert!(RowRate::parse("0").is_err() && RowRate::parse("12 Hz").is_err());
 /// # Ok::<(), movewright::output::rows::RowsError>(())
 /// ```
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct RowRate {
-    hz: f64,
+    numerator: u64,
+    denominator: u64,
     ticks: Option<Ticks>,
 }
 
 /// Row k is at `k * step / 10^decimals` seconds, exactly.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Ticks {
     step: u64,
     decimals: u32,
 }
 
-/// Most rows a second.
+/// Most rows per second.
 pub const MOST_RATE: f64 = 1e6;
 
-/// Most rows of one table: 31 years at 1,000 rows a second.
+/// Most rows of one table: 31 years at 1,000 rows per second.
 pub const MOST_ROWS: f64 = 1e12;
 
+/// Greatest numerator and denominator of a rate.
+const MOST_TERM: u64 = 1_000_000_000;
+
 impl RowRate {
-    /// A rate.
+    /// Reads a rate: a whole number, a decimal (taken as it is written) or a ratio such as `30000/1001`.
     ///
     /// # Errors
-    /// [`RowsError::Rate`] unless more than 0 and at most 1e6 rows a second.
-    pub fn new(hz: f64) -> Result<RowRate, RowsError> {
-        if 0.0 < hz && hz <= MOST_RATE { Ok(RowRate { hz, ticks: Ticks::of(hz) }) } else { Err(RowsError::Rate { found: hz }) }
+    /// [`RowsError::Rate`] for what is no such number, or out of range.
+    pub fn parse(text: &str) -> Result<RowRate, RowsError> {
+        let wrong = || RowsError::Rate { found: text.to_owned() };
+        let digits = |t: &str| t.bytes().all(|b| b.is_ascii_digit()).then(|| t.parse::<u64>().ok()).flatten();
+        let (numerator, denominator) = match text.split_once('/') {
+            Some((n, d)) => (digits(n).ok_or_else(wrong)?, digits(d).ok_or_else(wrong)?),
+            None => decimal(text).ok_or_else(wrong)?,
+        };
+        RowRate::ratio(numerator, denominator).ok_or_else(wrong)
     }
 
-    /// Rows a second.
+    /// A rate from a number, which counts as the shortest decimal that reads back as it.
+    ///
+    /// # Errors
+    /// [`RowsError::Rate`] unless more than 0 and at most 1e6 rows per second, with at most nine digits after the point.
+    pub fn new(hz: f64) -> Result<RowRate, RowsError> {
+        RowRate::parse(&hz.to_string())
+    }
+
+    fn ratio(numerator: u64, denominator: u64) -> Option<RowRate> {
+        if numerator == 0 || denominator == 0 {
+            return None;
+        }
+        let common = gcd(numerator, denominator);
+        let (numerator, denominator) = (numerator / common, denominator / common);
+        let fits = numerator <= MOST_TERM && denominator <= MOST_TERM && numerator / denominator < 1_000_000;
+        (fits || (numerator, denominator) == (1_000_000, 1)).then(|| RowRate {
+            numerator,
+            denominator,
+            ticks: Ticks::of(numerator, denominator),
+        })
+    }
+
+    /// Rows per second, to the nearest number.
     #[must_use]
     pub fn hz(self) -> f64 {
-        self.hz
+        real(self.numerator) / real(self.denominator)
     }
 
-    /// Stage time of a row. Unit: s. One division.
+    /// Stage time of a row. Unit: s. One division, while the product is exact.
     #[must_use]
     pub fn seconds(self, row: u64) -> f64 {
-        real(row) / self.hz
+        const EXACT: u128 = 1 << 53;
+        let ticks = u128::from(row) * u128::from(self.denominator);
+        let n = u128::from(self.numerator);
+        let whole = |x: u128| real(u64::try_from(x).unwrap_or(u64::MAX));
+        if ticks < EXACT { whole(ticks) / whole(n) } else { whole(ticks / n) + whole(ticks % n) / whole(n) }
     }
 
-    /// How many rows lie from 0 to `duration` seconds; one that falls on the end belongs to them.
+    /// How many rows a program has: from 0 to the first row that is not before its end.
     ///
     /// # Errors
     /// [`RowsError::TooMany`] over 1e12 rows.
-    pub fn rows_within(self, duration: f64) -> Result<u64, RowsError> {
-        let about = duration * self.hz;
-        let too_many = RowsError::TooMany { rows: about, most: MOST_ROWS };
-        if !(0.0..MOST_ROWS).contains(&about) {
-            return Err(too_many);
-        }
-        let mut last = whole::floor(about).and_then(|n| u64::try_from(n).ok()).ok_or(too_many)?;
-        // The product is rounded; the rows are judged by the division that places them.
-        while last > 0 && self.seconds(last) > duration {
-            last -= 1;
-        }
-        while self.seconds(last + 1) <= duration {
-            last += 1;
-        }
-        Ok(last + 1)
+    pub fn rows_of(self, clock: &Clock) -> Result<u64, RowsError> {
+        let too_many = || RowsError::TooMany { rows: clock.end().0 * self.hz(), most: MOST_ROWS };
+        let last = self.last_row(clock).ok_or_else(too_many)?;
+        if real(last) < MOST_ROWS { Ok(last + 1) } else { Err(too_many()) }
+    }
+
+    /// The least k with k / rate >= begin + frames x pace, in whole numbers; `None` beyond 128 bits.
+    fn last_row(self, clock: &Clock) -> Option<u64> {
+        let (pace, per) = decimal_wide(&clock.pace().get().to_string())?;
+        let end = u128::from(clock.begin_seconds()).checked_mul(per)?.checked_add(u128::from(clock.frames()).checked_mul(pace)?)?;
+        let rows = end.checked_mul(u128::from(self.numerator))?;
+        u64::try_from(rows.div_ceil(per.checked_mul(u128::from(self.denominator))?)).ok()
     }
 
     /// Writes `t_s` of a row.
     pub(super) fn write(self, row: u64, text: &mut Text) {
-        match self.ticks {
-            // At most 1e12 rows of at most 5^9 or 2^19 ticks (what is left of 10^d / rate when no ten divides it): below 2^61.
-            Some(Ticks { step, decimals }) => text.decimal(row * step, decimals),
+        match self.ticks.and_then(|t| Some((row.checked_mul(t.step)?, t.decimals))) {
+            Some((ticks, decimals)) => text.decimal(ticks, decimals),
             None => text.shortest(self.seconds(row)),
         }
     }
 }
 
+/// As [`RowRate::parse`] reads it back.
+impl core::fmt::Display for RowRate {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match (self.denominator, self.ticks) {
+            (1, _) => write!(f, "{}", self.numerator),
+            _ if decimal(&self.hz().to_string()).and_then(|(n, d)| RowRate::ratio(n, d)) == Some(*self) => write!(f, "{}", self.hz()),
+            (d, _) => write!(f, "{}/{d}", self.numerator),
+        }
+    }
+}
+
 impl Ticks {
-    /// The fewest decimals, up to nine, with which 1 / `hz` is a whole number of ticks; for rates that are whole multiples of 1/1024.
-    fn of(hz: f64) -> Option<Ticks> {
-        let parts = hz * 1024.0;
-        let rate = whole::nearest(parts).filter(|n| *n > 0 && whole::real(*n) == parts).and_then(|n| u64::try_from(n).ok())?;
+    /// The fewest decimals, up to nine, with which the time between rows is a whole number of ticks.
+    fn of(numerator: u64, denominator: u64) -> Option<Ticks> {
         let mut ten = 1_u64;
         for decimals in 0..=9 {
-            let ticks = ten * 1024;
-            if ticks.is_multiple_of(rate) {
-                return Some(Ticks { step: ticks / rate, decimals });
+            let ticks = denominator * ten;
+            if ticks.is_multiple_of(numerator) {
+                return Some(Ticks { step: ticks / numerator, decimals });
             }
             ten *= 10;
         }
@@ -106,8 +149,32 @@ impl Ticks {
     }
 }
 
+/// A decimal of digits and at most one point, as a ratio.
+fn decimal(text: &str) -> Option<(u64, u64)> {
+    let (n, d) = decimal_wide(text)?;
+    let common = gcd_wide(n, d);
+    Some((u64::try_from(n / common).ok()?, u64::try_from(d / common).ok()?))
+}
+
+fn decimal_wide(text: &str) -> Option<(u128, u128)> {
+    let (units, decimals) = text.split_once('.').unwrap_or((text, "0"));
+    if units.is_empty() || decimals.is_empty() || !units.bytes().chain(decimals.bytes()).all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let per = 10_u128.checked_pow(u32::try_from(decimals.len()).ok()?)?;
+    Some((units.parse::<u128>().ok()?.checked_mul(per)?.checked_add(decimals.parse().ok()?)?, per))
+}
+
+fn gcd(a: u64, b: u64) -> u64 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}
+
+fn gcd_wide(a: u128, b: u128) -> u128 {
+    if b == 0 { a } else { gcd_wide(b, a % b) }
+}
+
 /// A row number as an f64: exact, since rows stay below [`MOST_ROWS`].
-#[allow(clippy::cast_precision_loss, reason = "rows stay below 1e12 by construction")]
+#[allow(clippy::cast_precision_loss, reason = "rows stay below 1e12 by construction, terms of a rate below 1e9")]
 pub(super) fn real(row: u64) -> f64 {
     row as f64
 }
@@ -143,31 +210,34 @@ mod tests {
 
     #[test]
     fn every_time_reads_back_as_row_over_rate() {
-        for hz in [1000.0, 24.0, 30.0, 29.97, 0.1, 1e-5, 48_000.0, 44_100.0, 12.5, 512.0, 999_999.0, core::f64::consts::PI] {
+        for hz in [1000.0, 24.0, 30.0, 29.97, 0.1, 1e-5, 48_000.0, 44_100.0, 12.5, 512.0, 999_999.0, 3.141_592_653] {
+            let rate = RowRate::new(hz).unwrap();
             for row in [0, 1, 2, 3, 7, 1000, 4097, 1_000_003, 86_399_999, 999_999_999_999] {
                 let back: f64 = shown(hz, row).parse().unwrap();
-                assert_eq!(back.to_bits(), (row as f64 / hz).to_bits(), "{hz} {row}");
+                assert_eq!(back.to_bits(), rate.seconds(row).to_bits(), "{hz} {row}");
+                assert!((rate.seconds(row) - row as f64 / hz).abs() <= 4e-16 * rate.seconds(row), "{hz} {row}");
             }
         }
     }
 
     #[test]
-    fn an_end_on_a_row_is_a_row_and_rounding_decides_nothing() {
-        // 0.3 x 10 rounds up to 3, 4.35 x 100 down to 434.99999999999994; 3/10 and 435/100 are those very numbers.
-        assert_eq!(RowRate::new(10.0).unwrap().rows_within(0.3).unwrap(), 4);
-        assert_eq!(RowRate::new(100.0).unwrap().rows_within(4.35).unwrap(), 436);
-        assert_eq!(RowRate::new(100.0).unwrap().rows_within(4.349_999).unwrap(), 435);
-        // Just before row 5 of 24 a second, the product still rounds to 5.
-        assert_eq!(RowRate::new(24.0).unwrap().rows_within(0.208_333_333_333_333_31).unwrap(), 5);
-        assert_eq!(RowRate::new(0.001).unwrap().rows_within(999.0).unwrap(), 1);
+    fn ratios_are_exact_and_read_back() {
+        let film = RowRate::parse("30000/1001").unwrap();
+        assert_eq!(film.seconds(30_000 * 3600), 1001.0 * 3600.0);
+        for text in ["30000/1001", "1000", "12.5", "0.001", "29.97", "1/3", "1000000"] {
+            let rate = RowRate::parse(text).unwrap();
+            assert_eq!(rate.to_string(), text);
+            assert_eq!(RowRate::parse(&rate.to_string()).unwrap(), rate);
+        }
+        assert_eq!(RowRate::parse("2000/2").unwrap(), RowRate::parse("1000").unwrap());
     }
 
     #[test]
-    fn rates_and_lengths_out_of_range_are_refused() {
-        for hz in [0.0, -1.0, 1_000_000.1, f64::NAN, f64::INFINITY] {
-            assert!(RowRate::new(hz).is_err(), "{hz}");
+    fn rates_out_of_range_and_other_words_are_refused() {
+        for text in
+            ["0", "-1", "1000000.1", "1000001", "NaN", "inf", "", "/", "1/0", "0/1", "1e3", " 24", "24 Hz", "1/2/3", "3.14159265358979"]
+        {
+            assert!(RowRate::parse(text).is_err(), "{text}");
         }
-        assert!(matches!(RowRate::new(1e6).unwrap().rows_within(1e6), Err(RowsError::TooMany { .. })));
-        assert!(RowRate::new(1e6).unwrap().rows_within(f64::NAN).is_err());
     }
 }

@@ -7,12 +7,13 @@
 //! Limits: velocities are evaluated as defined throughout.
 
 use super::RowsError;
-use super::held::Leg;
-use super::program::{Course, Program, Way};
 use super::rate::RowRate;
+use super::tracks::{Run, Track, Tracks};
 use crate::motion::Quintic;
 use crate::motion::curve::{Curve, Piece};
+use crate::program::motion::{HeldLeg, HeldLegs};
 use crate::stage::Axis;
+use crate::time::Seconds;
 
 /// Rows of a table as numbers, one column after the other.
 #[derive(Debug, Default)]
@@ -31,7 +32,7 @@ impl Sheet {
     /// Evaluates `rows` rows from row `first` for the axes `which`; with velocities after all positions where `velocity`.
     pub(super) fn fill(
         &mut self,
-        program: &Program<'_>,
+        tracks: &Tracks<'_>,
         rate: RowRate,
         which: &[usize],
         velocity: bool,
@@ -40,11 +41,12 @@ impl Sheet {
     ) -> Result<(), RowsError> {
         self.seconds.clear();
         self.seconds.extend((first..).take(rows).map(|row| rate.seconds(row)));
-        // Rows before the end of the take-up have a curve in seconds, and no frame.
-        let before = self.seconds.partition_point(|t| *t < program.clock().take_up);
+        let clock = tracks.program().clock();
+        // Rows before the end of the move to start have a curve in seconds, and no frame.
+        let before = self.seconds.partition_point(|t| *t < clock.begin().0);
         let (taking_up, running) = self.seconds.split_at_checked(before).unwrap_or_default();
         self.frames.clear();
-        self.frames.extend(running.iter().map(|t| program.clock().frame(*t)));
+        self.frames.extend(running.iter().map(|t| clock.frame_at(Seconds(*t)).0));
         // An odd number of cache lines apart, so that the columns of one row do not fall on the same places of the cache.
         self.stride = (rows.div_ceil(8) | 1) * 8;
         let columns = which.len() * if velocity { 2 } else { 1 };
@@ -53,28 +55,28 @@ impl Sheet {
         let mut counts = positions.chunks_mut(self.stride);
         let mut speeds = velocities.chunks_mut(self.stride);
         for index in which {
-            let Some(course) = program.courses().get(*index) else { continue };
+            let Some(track) = tracks.axes().get(*index) else { continue };
             let out = counts.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
             let speed = speeds.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
             let (out_before, out) = out.split_at_mut_checked(before).unwrap_or_default();
             let (speed_before, speed) = speed.split_at_mut_checked(if velocity { before } else { 0 }).unwrap_or_default();
-            let done = take_up(course, taking_up, out_before, speed_before).and_then(|()| {
-                match course.way {
-                    Way::Parked => {
+            let done = move_to_start(track, taking_up, out_before, speed_before).and_then(|()| {
+                match track.run {
+                    Run::Parked => {
                         out.fill(0);
                         speed.fill(0);
                         Ok(())
                     }
-                    Way::Moving(curve) => along(course.axis, curve, &self.frames, out).and_then(|()| {
-                        if velocity { speeds_along(course.axis, curve, program.clock().pace, &self.frames, speed) } else { Ok(()) }
+                    Run::Moving(curve) => along(track.axis, curve, &self.frames, out).and_then(|()| {
+                        if velocity { speeds_along(track.axis, curve, clock.pace().get(), &self.frames, speed) } else { Ok(()) }
                     }),
-                    Way::Held(curve) => between(program, course, curve, running, out, speed),
+                    Run::Held(curve) => between(tracks, track, curve, running, out, speed),
                 }
                 .map_err(|row| before + row)
             });
             done.map_err(|row| RowsError::NoPosition {
-                axis: course.name.to_owned(),
-                seconds: self.seconds.get(row).copied().unwrap_or(f64::NAN),
+                axis: track.name.to_owned(),
+                seconds: self.seconds.get(row).copied().unwrap_or_default(),
             })?;
         }
         Ok(())
@@ -97,13 +99,18 @@ impl Sheet {
 }
 
 /// Counts and velocities on the way from home to the start.
-fn take_up(course: &Course<'_>, seconds: &[f64], out: &mut [i64], speed: &mut [i64]) -> Result<(), usize> {
+fn move_to_start(track: &Track<'_>, seconds: &[f64], out: &mut [i64], speed: &mut [i64]) -> Result<(), usize> {
     if seconds.is_empty() {
         return Ok(());
     }
-    let curve = course.take_up.as_ref().ok_or(0_usize)?;
-    along(course.axis, curve, seconds, out)?;
-    if speed.is_empty() { Ok(()) } else { speeds_along(course.axis, curve, 1.0, seconds, speed) }
+    let Some(curve) = track.move_to_start else {
+        // Parked: it stands at home.
+        out.fill(0);
+        speed.fill(0);
+        return if matches!(track.run, Run::Parked) { Ok(()) } else { Err(0) };
+    };
+    along(track.axis, curve, seconds, out)?;
+    if speed.is_empty() { Ok(()) } else { speeds_along(track.axis, curve, 1.0, seconds, speed) }
 }
 
 /// Counts along a curve at rising frame times. The error is the row without one.
@@ -227,35 +234,39 @@ impl Quick {
 
 /// Counts and velocities of a held pass.
 fn between(
-    program: &Program<'_>,
-    course: &Course<'_>,
+    tracks: &Tracks<'_>,
+    track: &Track<'_>,
     curve: &Curve,
     seconds: &[f64],
     out: &mut [i64],
     speed: &mut [i64],
 ) -> Result<(), usize> {
-    let mut leg: Option<Leg> = None;
+    let program = tracks.program();
+    let legs = HeldLegs { clock: program.clock(), stations: program.stations().ok_or(0_usize)? };
+    let mut leg: Option<HeldLeg> = None;
     // The count at which the axis stands to the end of the leg.
     let mut standing = None;
     let mut speed = speed.iter_mut();
     for (row, (t, n)) in seconds.iter().zip(out).enumerate() {
-        let index = program.leg_index(*t).ok_or(row)?;
+        let t = Seconds(*t);
+        let index = legs.index(t);
         let here = match leg.filter(|l| l.index == index) {
             Some(here) => here,
             None => {
                 standing = None;
-                program.leg(course, curve, index).ok_or(row)?
+                legs.leg(track.id, curve, index).ok_or(row)?
             }
         };
         leg = Some(here);
+        let since = program.clock().since_begin(t);
         let (count, velocity) = match standing {
             Some(count) => (count, 0),
             None => {
-                let motion = here.motion(program.clock().since(*t)).ok_or(row)?;
-                (course.axis.count(motion.position).ok_or(row)?, thousandths(course.axis, motion.velocity).ok_or(row)?)
+                let motion = here.motion(since).ok_or(row)?;
+                (track.axis.count(motion.position).ok_or(row)?, thousandths(track.axis, motion.velocity).ok_or(row)?)
             }
         };
-        standing = here.stands(program.clock().since(*t)).then_some(count);
+        standing = here.stands(since).then_some(count);
         *n = count;
         if let Some(v) = speed.next() {
             *v = velocity;

@@ -10,14 +10,15 @@ use rayon::prelude::*;
 
 use super::RowsError;
 use super::format::Text;
-use super::program::Program;
 use super::rate::RowRate;
 use super::sampler::Sheet;
+use super::tracks::Tracks;
+use crate::time::Seconds;
 
 /// What is written.
 #[derive(Debug)]
 pub struct Table<'a> {
-    program: &'a Program<'a>,
+    tracks: &'a Tracks<'a>,
     rate: RowRate,
     axes: Vec<usize>,
     velocity: bool,
@@ -48,16 +49,16 @@ impl<'a> Table<'a> {
     ///
     /// # Errors
     /// [`RowsError::TooMany`].
-    pub fn new(program: &'a Program<'a>, rate: RowRate) -> Result<Table<'a>, RowsError> {
-        let rows = rate.rows_within(program.duration())?;
-        let axes: Vec<usize> = (0..program.courses().len()).collect();
-        Ok(Table { program, rate, axes, velocity: false, shutter: false, rows, rows_a_piece: 0 })
+    pub fn new(tracks: &'a Tracks<'a>, rate: RowRate) -> Result<Table<'a>, RowsError> {
+        let rows = rate.rows_of(tracks.program().clock())?;
+        let axes: Vec<usize> = (0..tracks.axes().len()).collect();
+        Ok(Table { tracks, rate, axes, velocity: false, shutter: false, rows, rows_a_piece: 0 })
     }
 
     /// Only these axes, by their indices on the stage; those that the stage does not have are left out.
     #[must_use]
     pub fn of_axes(mut self, axes: &[usize]) -> Self {
-        self.axes = axes.iter().copied().filter(|i| *i < self.program.courses().len()).collect();
+        self.axes = axes.iter().copied().filter(|i| *i < self.tracks.axes().len()).collect();
         self
     }
 
@@ -97,7 +98,7 @@ impl<'a> Table<'a> {
     /// The header without its line end.
     #[must_use]
     pub fn header(&self) -> String {
-        let names: Vec<&str> = self.axes.iter().filter_map(|i| self.program.courses().get(*i)).map(|c| c.name).collect();
+        let names: Vec<&str> = self.axes.iter().filter_map(|i| self.tracks.axes().get(*i)).map(|c| c.name).collect();
         let mut header = "t_s".to_owned();
         for name in &names {
             header.push(',');
@@ -166,7 +167,7 @@ impl<'a> Table<'a> {
     fn piece(&self, piece: &mut Piece, first: u64, rows: usize) -> Result<(), RowsError> {
         let Piece { sheet, text, .. } = piece;
         text.clear();
-        sheet.fill(self.program, self.rate, &self.axes, self.velocity, first, rows)?;
+        sheet.fill(self.tracks, self.rate, &self.axes, self.velocity, first, rows)?;
         let (columns, stride) = (sheet.columns(), sheet.stride());
         let (positions, velocities) = columns.split_at_checked(self.axes.len() * stride).unwrap_or_default();
         for (row, t) in sheet.seconds().iter().enumerate() {
@@ -176,7 +177,7 @@ impl<'a> Table<'a> {
                 text.thousandths_field(*n);
             }
             if self.shutter {
-                text.field(i64::from(self.program.shutter_open(*t)));
+                text.field(i64::from(self.tracks.program().clock().is_open(Seconds(*t))));
             }
             text.byte(b'\n');
         }

@@ -10,32 +10,32 @@ use std::collections::BinaryHeap;
 
 /// Cells looked at before the search gives up. A smooth quantity takes some hundred; one whose bound is only of first order about
 /// the square root of one over the relative tolerance, some thousand.
-pub const MOST_CELLS: usize = 1 << 16;
+pub(super) const MOST_CELLS: usize = 1 << 16;
 
 /// A stretch of time with what is known of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Cell {
+pub(super) struct Cell {
     /// Start, frame time.
-    pub from: f64,
+    pub(super) from: f64,
     /// End, frame time.
-    pub to: f64,
+    pub(super) to: f64,
     /// Nothing in the cell is below this; minus infinity where nothing is known.
-    pub lower: f64,
+    pub(super) lower: f64,
     /// The value in the middle; infinite where there is none.
-    pub middle: f64,
+    pub(super) middle: f64,
 }
 
 /// The least value.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Least {
+pub(super) struct Least {
     /// Nothing in the span is below this.
-    pub lower: f64,
+    pub(super) lower: f64,
     /// The least value seen.
-    pub upper: f64,
+    pub(super) upper: f64,
     /// Frame time of `upper`; of the cell that is not bounded where the search gave up.
-    pub at: f64,
+    pub(super) at: f64,
     /// True where `lower` is within the tolerance of `upper`.
-    pub tight: bool,
+    pub(super) tight: bool,
 }
 
 impl Eq for Cell {}
@@ -55,7 +55,7 @@ impl Ord for Cell {
 
 /// The least value over the cells given, which cover the span. `look` tells of any part of them. The search is content, though not
 /// tight, once nothing is below `enough`.
-pub fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enough: f64, look: &impl Fn(f64, f64) -> Cell) -> Least {
+pub(super) fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enough: f64, look: &impl Fn(f64, f64) -> Cell) -> Least {
     let mut open: BinaryHeap<Cell> = BinaryHeap::new();
     let mut best = Least { lower: f64::INFINITY, upper: f64::INFINITY, at: f64::NAN, tight: true };
     let see = |best: &mut Least, cell: &Cell| {

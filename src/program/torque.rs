@@ -8,12 +8,36 @@
 //! The difference of demand and supply is, between the zeros of speed and acceleration and the table's rows, a polynomial; its extremes
 //! come from roots, none missed. Limits: resonance, heat and supply voltage are not modelled.
 
-use super::report::TorqueReport;
 use crate::mechanism::GRAVITY;
 use crate::motion::bernstein::roots;
 use crate::motion::curve::Piece;
 use crate::number::elementary::TURN;
-use crate::stage::{Axis, Unit};
+use crate::stage::{Axis, Unit, Utilisation};
+
+/// Torque at the instant at which it is the greatest share of what the motor has.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TorqueUse {
+    /// Torque asked of the motor, N m.
+    pub demand: f64,
+    /// Pull-out torque at that speed, N m.
+    pub available: f64,
+    /// The instant, on the clock of the curve.
+    pub at: f64,
+}
+
+impl TorqueUse {
+    /// Share of the pull-out torque.
+    #[must_use]
+    pub fn utilisation(&self) -> Utilisation {
+        Utilisation::of(self.demand, self.available)
+    }
+
+    /// The greater share of two; of equals, the first.
+    #[must_use]
+    pub fn worse(self, other: TorqueUse) -> TorqueUse {
+        if other.demand * self.available > self.demand * other.available { other } else { self }
+    }
+}
 
 /// Demand and supply of one axis.
 #[derive(Debug, Clone)]
@@ -51,6 +75,12 @@ impl Torque {
         })
     }
 
+    /// Torque at standstill: what hangs must be held.
+    #[must_use]
+    pub fn standing(&self, at: f64) -> TorqueUse {
+        TorqueUse { demand: self.demand(0.0), available: self.available(0.0), at }
+    }
+
     /// Torque asked for at an acceleration (unit/s2), N m.
     #[must_use]
     pub fn demand(&self, acceleration: f64) -> f64 {
@@ -71,8 +101,8 @@ impl Torque {
 
     /// The instant of pieces at which demand is the largest share of supply, at `pace` seconds a frame.
     #[must_use]
-    pub fn worst<'a>(&self, pieces: impl Iterator<Item = Piece<'a>>, pace: f64) -> Option<TorqueReport> {
-        let mut worst: Option<TorqueReport> = None;
+    pub fn worst<'a>(&self, pieces: impl Iterator<Item = Piece<'a>>, pace: f64) -> Option<TorqueUse> {
+        let mut worst: Option<TorqueUse> = None;
         for piece in pieces {
             self.candidates(&piece, pace, &mut |u| {
                 let h = piece.length();
@@ -80,7 +110,7 @@ impl Torque {
                 let (demand, available) = (self.demand(jet.a / (pace * pace)), self.available(jet.v / pace));
                 let more = worst.is_none_or(|w| demand * w.available > w.demand * available || (available == 0.0 && w.available > 0.0));
                 if more {
-                    worst = Some(TorqueReport { demand, available, frame: piece.start + u * h });
+                    worst = Some(TorqueUse { demand, available, at: piece.start + u * h });
                 }
             });
         }

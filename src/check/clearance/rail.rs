@@ -6,53 +6,52 @@
 //! keep everybody's. Tolerance: 2^-40 of the sum of the coefficients' sizes, for the rounding of the difference;
 //! 1e-6 of the positions' size where bounds are used.
 
-use super::clearance::{Against, Nearest, Proof};
-use super::motion_bound::Driven;
-use super::nearest::{Cell, least};
-use super::within::Range;
+use super::enclosure::Enclosure;
+use super::gap::{Against, Nearest, Proof};
+use super::interval::Range;
+use super::search::{Cell, least};
 use crate::compile::frame_time;
 use crate::motion::curve::Piece;
 use crate::motion::{Peaks, Quintic};
 use crate::number::elementary::two_to_the;
-use crate::shot::{Exposure, Shot};
-use crate::stage::{Axis, ChannelId, Rail};
+use crate::stage::{AxisId, ChannelId, GroupId, Rail};
+use crate::time::FrameSpan;
 
 /// The least gap of every two neighbours on every rail.
 #[must_use]
-pub fn gaps(driven: &Driven<'_>, shot: &Shot) -> Vec<Nearest> {
+pub(super) fn gaps(driven: &Enclosure<'_>, stations: Option<FrameSpan>) -> Vec<Nearest> {
     let mut found = Vec::new();
-    let on: Vec<(usize, &Rail)> = driven.stage.bodies().iter().filter_map(|b| b.rail().map(|r| (b.group(), r))).collect();
-    let Some((start, _)) = driven.span() else { return found };
-    let start = match driven.pass.exposure() {
-        Exposure::Moving => start,
-        Exposure::Held => frame_time(shot.frames().first()),
-    };
+    let on: Vec<(GroupId, &Rail)> = driven.stage().bodies().iter().filter_map(|b| b.rail().map(|r| (b.group(), r))).collect();
+    let start = stations.map_or(driven.span().0, |frames| frame_time(frames.first()));
     let mut names: Vec<&str> = Vec::new();
     for (_, rail) in &on {
         if names.contains(&rail.name.as_str()) {
             continue;
         }
         names.push(&rail.name);
-        let mut carriages: Vec<(f64, usize, &Rail)> = on
+        let mut carriages: Vec<(f64, GroupId, &Rail)> = on
             .iter()
             .filter(|(_, r)| r.name == rail.name)
-            .map(|(group, r)| (driven.channel_jet(r.channel, start).map_or(f64::NAN, |j| j.p), *group, *r))
+            // A carriage whose place cannot be told comes last; its gap is then not bounded either.
+            .map(|(group, r)| (driven.channel_jet(r.channel, start).map_or(f64::INFINITY, |j| j.p), *group, *r))
             .collect();
         carriages.sort_by(|a, b| a.0.total_cmp(&b.0));
         for ((_, below, a), (_, above, b)) in carriages.iter().zip(carriages.iter().skip(1)) {
-            let gap = match driven.pass.exposure() {
-                Exposure::Moving => moving(driven, a.channel, b.channel),
-                Exposure::Held => held(driven, shot, a.channel, b.channel),
+            let gap = match stations {
+                None => moving(driven, a.channel, b.channel),
+                Some(frames) => held(driven, frames, a.channel, b.channel),
             };
             let ([_, up], [down, _]) = (a.reach, b.reach);
+            let required = a.gap.max(b.gap);
             found.push(Nearest {
                 group: *below,
                 against: Against::Rail(*above),
                 gap: gap.least - down - up,
-                frame: gap.at,
-                kept: a.gap.max(b.gap),
+                at: gap.at,
+                required,
                 proof: gap.proof,
                 tolerance: gap.tolerance + two_to_the(-40) * (up + down),
+                scale: if required > 0.0 { required } else { (up + down).max(1.0) },
             });
         }
     }
@@ -67,13 +66,10 @@ struct Difference {
     tolerance: f64,
 }
 
-fn moving(driven: &Driven<'_>, below: ChannelId, above: ChannelId) -> Difference {
-    let own = driven.stage.axes().len();
-    let Some((from, to)) = driven.span() else {
-        return Difference { least: f64::NEG_INFINITY, at: f64::NAN, proof: Proof::Bound, tolerance: 0.0 };
-    };
-    if below.0 < own && above.0 < own {
-        return exact(driven, below.0, above.0, from, to);
+fn moving(driven: &Enclosure<'_>, below: ChannelId, above: ChannelId) -> Difference {
+    let (from, to) = driven.span();
+    if let (Some(below), Some(above)) = (driven.stage().own_axis(below), driven.stage().own_axis(above)) {
+        return exact(driven, below, above, from, to);
     }
     let look = |from: f64, to: f64| {
         let (middle, h) = (0.5 * (from + to), 0.5 * (to - from));
@@ -103,19 +99,21 @@ fn moving(driven: &Driven<'_>, below: ChannelId, above: ChannelId) -> Difference
 }
 
 /// The exact least of the difference of two axes, over the knots of both.
-fn exact(driven: &Driven<'_>, below: usize, above: usize, from: f64, to: f64) -> Difference {
-    let curve = |axis: usize| driven.mv.axes().get(axis).filter(|_| !driven.pass.parks(driven.stage, axis)).map(|m| m.curve());
-    let home = |axis: usize| driven.stage.axes().get(axis).map_or(f64::NAN, Axis::home);
-    let mut knots: Vec<f64> = [below, above].iter().filter_map(|a| curve(*a)).flat_map(|c| c.knots().iter().copied()).collect();
+fn exact(driven: &Enclosure<'_>, below: AxisId, above: AxisId, from: f64, to: f64) -> Difference {
+    let mut knots: Vec<f64> = [below, above].iter().filter_map(|a| driven.curve(*a).ok()).flat_map(|c| c.knots().iter().copied()).collect();
     knots.extend([from, to]);
     knots.sort_by(f64::total_cmp);
     knots.dedup();
-    let part = |axis: usize, a: f64, b: f64| {
-        let Some(piece) = curve(axis).and_then(|c| c.piece_at(0.5 * (a + b))) else { return Quintic::hold(home(axis)) };
+    let part = |axis: AxisId, a: f64, b: f64| {
+        let curve = match driven.curve(axis) {
+            Ok(curve) => curve,
+            Err(home) => return Quintic::hold(home),
+        };
+        let Some(piece) = curve.piece_at(0.5 * (a + b)) else { return Quintic::hold(curve.last()) };
         let local = |t: f64| ((t - piece.start) / piece.length()).clamp(0.0, 1.0);
         piece.quintic.part(local(a), local(b))
     };
-    let mut found = Difference { least: f64::INFINITY, at: f64::NAN, proof: Proof::Tight, tolerance: 0.0 };
+    let mut found = Difference { least: f64::INFINITY, at: driven.span().0, proof: Proof::Tight, tolerance: 0.0 };
     for (a, b) in knots.iter().zip(knots.iter().skip(1)) {
         let (Quintic(x), Quintic(y)) = (part(above, *a, *b), part(below, *a, *b));
         let mut difference = x;
@@ -135,10 +133,9 @@ fn exact(driven: &Driven<'_>, below: usize, above: usize, from: f64, to: f64) ->
 }
 
 /// At the stations exactly; between them either carriage may be anywhere between its two.
-fn held(driven: &Driven<'_>, shot: &Shot, below: ChannelId, above: ChannelId) -> Difference {
-    let frames = shot.frames();
-    let at = |channel, n: i64| driven.channel_jet(channel, frame_time(n)).map_or(f64::NAN, |j| j.p);
-    let mut found = Difference { least: f64::INFINITY, at: f64::NAN, proof: Proof::Tight, tolerance: 0.0 };
+fn held(driven: &Enclosure<'_>, frames: FrameSpan, below: ChannelId, above: ChannelId) -> Difference {
+    let at = |channel, n: i64| driven.channel_jet(channel, frame_time(n)).map(|j| j.p);
+    let mut found = Difference { least: f64::INFINITY, at: driven.span().0, proof: Proof::Tight, tolerance: 0.0 };
     let mut take = |gap: f64, frame: f64, proof: Proof, size: f64| {
         if !(found.least <= gap) {
             (found.least, found.at, found.proof) = (if gap.is_nan() { f64::NEG_INFINITY } else { gap }, frame, proof);
@@ -146,11 +143,14 @@ fn held(driven: &Driven<'_>, shot: &Shot, below: ChannelId, above: ChannelId) ->
         found.tolerance = found.tolerance.max(two_to_the(-40) * size);
     };
     for n in frames.frames() {
-        let (a, b) = (at(below, n), at(above, n));
+        let (Some(a), Some(b)) = (at(below, n), at(above, n)) else {
+            take(f64::NEG_INFINITY, frame_time(n), Proof::Bound, 0.0);
+            continue;
+        };
         take(b - a, frame_time(n), Proof::Tight, a.abs() + b.abs());
         if n < frames.last() {
             let (t, whole) = (frame_time(n), Range::WHOLE);
-            let range = |axis: usize| Range::between(driven.jet(axis, t).p, driven.jet(axis, t + 1.0).p);
+            let range = |axis: AxisId| Range::between(driven.jet(axis, t).p, driven.jet(axis, t + 1.0).p);
             let over = |channel| driven.channel_anywhere(channel, &range).unwrap_or(whole);
             take(over(above).lo - over(below).hi, frame_time(n) + 0.5, Proof::Bound, a.abs() + b.abs());
         }

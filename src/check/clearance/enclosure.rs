@@ -2,20 +2,19 @@
 //! between two held exposures.
 //!
 //! What: axes' ranges come from the hulls of the very pieces that become steps (convex hull property of the Bernstein basis);
-//! mechanisms' ways back and chains of joints are then the same formulas as for pictures, over [`Within`]. With velocity and
+//! mechanisms' ways back and chains of joints are then the same formulas as for pictures, over [`IntervalJet`]. With velocity and
 //! acceleration in ranges V and A over the cell, Taylor's formula about the middle leaves at most |A| h^2 / 2 beside the
 //! straight line, and never more than |V| h altogether. Plates on rods have no closed way back: there the pose is enclosed by the
 //! operator of R. Krawczyk (1969; from memory), and its derivatives by the implicit function theorem.
 //! Invariant: every [`End`] holds its point throughout the cell. What cannot be bounded makes the whole cell `None`.
 
-use super::within::{Range, Within};
-use crate::compile::Move;
+use super::interval::{IntervalJet, Range};
 use crate::mechanism::{Pose, Real, Swashplate, Vector};
 use crate::motion::bernstein::Bernstein;
 use crate::motion::curve::Curve;
 use crate::number::Jet;
-use crate::shot::Pass;
-use crate::stage::{Axis, Body, ChannelId, Stage, Work};
+use crate::program::Course;
+use crate::stage::{AxisId, Body, ChannelId, Stage, Work};
 
 /// A point in a cell: in the middle `at`; elsewhere `at + slope s + w + r` with |s| <= 1, |w| <= `spread` in each component and
 /// |r| <= `rest`; and never farther than `all` from `at`. Unit: mm.
@@ -42,74 +41,83 @@ impl End {
     }
 }
 
-/// What the envelopes of a pass move by: the compiled curves, with parked groups at home.
+/// Where every point of a body can be while the axes follow a course.
 #[derive(Debug, Clone, Copy)]
-pub struct Driven<'a> {
-    /// The stage.
-    pub stage: &'a Stage,
-    /// The move.
-    pub mv: &'a Move,
-    /// The pass.
-    pub pass: &'a Pass,
+pub struct Enclosure<'a> {
+    course: &'a Course<'a>,
 }
 
-impl Driven<'_> {
-    /// Where the move starts and ends, frame time; `None` without axes.
+impl<'a> Enclosure<'a> {
+    /// The enclosure over a course.
     #[must_use]
-    pub fn span(&self) -> Option<(f64, f64)> {
-        self.mv.axes().first().map(|a| (a.curve().start(), a.curve().end()))
+    pub fn new(course: &'a Course<'a>) -> Enclosure<'a> {
+        Enclosure { course }
     }
 
-    fn curve(&self, axis: usize) -> Result<&Curve, f64> {
-        let home = self.stage.axes().get(axis).map_or(f64::NAN, Axis::home);
-        match self.mv.axes().get(axis) {
-            Some(m) if !self.pass.parks(self.stage, axis) => Ok(m.curve()),
-            _ => Err(home),
+    /// The stage.
+    #[must_use]
+    pub fn stage(&self) -> &'a Stage {
+        self.course.stage()
+    }
+
+    /// Where the course starts and ends, on its clock.
+    #[must_use]
+    pub fn span(&self) -> (f64, f64) {
+        self.course.span()
+    }
+
+    /// An axis's curve; its home where it stands there.
+    pub(super) fn curve(&self, axis: AxisId) -> Result<&'a Curve, f64> {
+        self.course.curve(axis)
+    }
+
+    /// An axis at a moment of the course, with its derivatives.
+    #[must_use]
+    pub fn jet(&self, axis: AxisId, t: f64) -> Jet {
+        let (from, to) = self.span();
+        match self.curve(axis) {
+            Err(home) => Jet::constant(home),
+            // The curves cover the span; rounding may lead a moment past its end.
+            Ok(curve) => curve.jet(t.clamp(from, to)).unwrap_or_else(|| Jet::constant(curve.last())),
         }
-    }
-
-    /// An axis at a moment, with its derivatives by frame time.
-    #[must_use]
-    pub fn jet(&self, axis: usize, t: f64) -> Jet {
-        self.curve(axis).map_or_else(Jet::constant, |c| c.jet(t).unwrap_or(Jet::constant(f64::NAN)))
     }
 
     /// An axis over a stretch of time.
     #[must_use]
-    pub fn within(&self, axis: usize, from: f64, to: f64) -> Within {
-        self.curve(axis).map_or_else(Within::constant, |c| over(c, from, to))
+    pub fn within(&self, axis: AxisId, from: f64, to: f64) -> IntervalJet {
+        self.curve(axis).map_or_else(IntervalJet::constant, |c| over(c, from, to))
     }
 
     /// A channel at a moment.
     #[must_use]
     pub fn channel_jet(&self, channel: ChannelId, t: f64) -> Option<Jet> {
-        channels(self.stage, &[channel], &|a| self.jet(a, t), &plain)?.first().copied()
+        channels(self.stage(), &[channel], &|a| self.jet(a, t), &plain)?.first().copied()
     }
 
     /// A channel over a stretch of time.
     #[must_use]
-    pub fn channel_within(&self, channel: ChannelId, from: f64, to: f64) -> Option<Within> {
-        channels(self.stage, &[channel], &|a| self.within(a, from, to), &enclosed)?.first().copied()
+    pub fn channel_within(&self, channel: ChannelId, from: f64, to: f64) -> Option<IntervalJet> {
+        channels(self.stage(), &[channel], &|a| self.within(a, from, to), &enclosed)?.first().copied()
     }
 
     /// A channel while every axis is anywhere in its range.
     #[must_use]
-    pub fn channel_anywhere(&self, channel: ChannelId, axis: &impl Fn(usize) -> Range) -> Option<Range> {
-        let still = |a: usize| Within { p: axis(a), v: Range::ZERO, a: Range::ZERO };
-        channels(self.stage, &[channel], &still, &enclosed)?.first().map(|w| w.p)
+    pub fn channel_anywhere(&self, channel: ChannelId, axis: &impl Fn(AxisId) -> Range) -> Option<Range> {
+        let still = |a: AxisId| IntervalJet { p: axis(a), v: Range::ZERO, a: Range::ZERO };
+        channels(self.stage(), &[channel], &still, &enclosed)?.first().map(|w| w.p)
     }
 
     /// The ends of a body's capsules over a stretch of time; `None` where they cannot be bounded.
     #[must_use]
     pub fn placed(&self, body: &Body, from: f64, to: f64) -> Option<Vec<[End; 2]>> {
         let (middle, h) = (0.5 * (from + to), 0.5 * (to - from));
-        let at = pose(self.stage, body, &|a| self.jet(a, middle), &plain)?;
+        let at = pose(self.stage(), body, &|a| self.jet(a, middle), &plain)?;
         if !(h > 0.0) {
             let still = |point: Vector| End::still(at.value().out_fixed(point));
             return Some(body.envelope().iter().map(|c| [still(c.from), still(c.to)]).collect());
         }
         // Where nothing can be said of the whole cell its middle still counts: the bound is then infinite and the cell is halved.
-        let over = pose(self.stage, body, &|a| self.within(a, from, to), &enclosed);
+        let over = pose(self.stage(), body, &|a| self.within(a, from, to), &enclosed);
         let end = |point: Vector| {
             let Vector { x, y, z } = at.out_fixed(point);
             let (rest, all) = over.map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out_fixed(point)));
@@ -127,12 +135,12 @@ impl Driven<'_> {
 
     /// The ends of a body's capsules while every axis is anywhere in its range: the box of axis positions between two held exposures.
     #[must_use]
-    pub fn anywhere(&self, body: &Body, axis: &impl Fn(usize) -> Range) -> Option<Vec<[End; 2]>> {
+    pub fn anywhere(&self, body: &Body, axis: &impl Fn(AxisId) -> Range) -> Option<Vec<[End; 2]>> {
         // Any place of the box is the middle plus d, reached in one unit of a motion with the constant velocity d, |d| <= half the range.
-        let moving = |r: Range, p: Range| Within { p, v: Range::around_zero(0.5 * (r.hi - r.lo)), a: Range::ZERO };
+        let moving = |r: Range, p: Range| IntervalJet { p, v: Range::around_zero(0.5 * (r.hi - r.lo)), a: Range::ZERO };
         let still = |r: Range| Range::between(r.middle(), r.middle());
-        let at = pose(self.stage, body, &|a| moving(axis(a), still(axis(a))), &enclosed)?;
-        let over = pose(self.stage, body, &|a| moving(axis(a), axis(a)), &enclosed);
+        let at = pose(self.stage(), body, &|a| moving(axis(a), still(axis(a))), &enclosed)?;
+        let over = pose(self.stage(), body, &|a| moving(axis(a), axis(a)), &enclosed);
         let end = |point: Vector| {
             let Vector { x, y, z } = at.out_fixed(point);
             let (rest, all) = over.map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out_fixed(point)));
@@ -147,25 +155,30 @@ impl Driven<'_> {
 }
 
 /// Greatest acceleration and greatest speed of a point.
-fn reach(p: Vector<Within>) -> (f64, f64) {
+fn reach(p: Vector<IntervalJet>) -> (f64, f64) {
     let size = |r: [Range; 3]| r.iter().map(|r| r.size() * r.size()).sum::<f64>().sqrt();
     (size([p.x.a, p.y.a, p.z.a]), size([p.x.v, p.y.v, p.z.v]))
 }
 
 /// The pose of a body with its axes given as any kind of number.
-fn pose<T: Real>(stage: &Stage, body: &Body, axis: &impl Fn(usize) -> T, back: &impl Fn(&Work, &[T]) -> Option<Vec<T>>) -> Option<Pose<T>> {
+fn pose<T: Real>(
+    stage: &Stage,
+    body: &Body,
+    axis: &impl Fn(AxisId) -> T,
+    back: &impl Fn(&Work, &[T]) -> Option<Vec<T>>,
+) -> Option<Pose<T>> {
     let values = channels(stage, body.channels(), axis, back)?;
-    Some(body.chain().pose(|i| values.get(i).copied().unwrap_or(T::constant(f64::NAN))))
+    Some(body.pose(&values))
 }
 
 /// Channels from axes; `None` where a mechanism's way back is not known.
 fn channels<T: Real>(
     stage: &Stage,
     wanted: &[ChannelId],
-    axis: &impl Fn(usize) -> T,
+    axis: &impl Fn(AxisId) -> T,
     back: &impl Fn(&Work, &[T]) -> Option<Vec<T>>,
 ) -> Option<Vec<T>> {
-    stage.channel_values(wanted, axis, &|work: &Work, axes: &[T]| back(work, axes).ok_or(())).ok()
+    stage.channel_values(wanted, &|a| Ok(axis(a)), &|work: &Work, axes: &[T]| back(work, axes).ok_or(())).ok()
 }
 
 /// A mechanism's way back over jets.
@@ -174,7 +187,7 @@ fn plain(work: &Work, axes: &[Jet]) -> Option<Vec<Jet>> {
 }
 
 /// A mechanism's way back over ranges.
-fn enclosed(work: &Work, axes: &[Within]) -> Option<Vec<Within>> {
+fn enclosed(work: &Work, axes: &[IntervalJet]) -> Option<Vec<IntervalJet>> {
     match (work, axes) {
         (Work::Swashplate(plate), [a, b, c]) if plate.has_rods() => rods(plate, [*a, *b, *c]).map(|p| p.to_vec()),
         (Work::Drum(drum, _), [turn]) => {
@@ -191,7 +204,7 @@ fn enclosed(work: &Work, axes: &[Within]) -> Option<Vec<Within>> {
 
 /// The pose of a plate on rods whose heights are in ranges: K(X) = x - C (F(x) - H) + (1 - C F'(X)) (X - x) inside X proves that X holds
 /// one pose for every heights in H; C are the slopes of the pose in the middle.
-fn rods(plate: &Swashplate, heights: [Within; 3]) -> Option<[Within; 3]> {
+fn rods(plate: &Swashplate, heights: [IntervalJet; 3]) -> Option<[IntervalJet; 3]> {
     let [h0, h1, h2] = heights.map(|h| h.p.middle());
     let still = Jet::constant;
     let columns = [
@@ -205,13 +218,14 @@ fn rods(plate: &Swashplate, heights: [Within; 3]) -> Option<[Within; 3]> {
     // Rows of C: how one number of the pose answers to the three heights.
     let inverse: [[f64; 3]; 3] = [0, 1, 2].map(|k: usize| [first, second, third].map(|c| c.get(k).map_or(f64::NAN, |j| j.v)));
     let by = |r: [Range; 3]| inverse.map(|row| row.iter().zip(r).fold(Range::ZERO, |sum, (c, r)| sum + point(*c) * r));
-    let [x0, x1, x2] = x.map(Within::constant);
+    let [x0, x1, x2] = x.map(IntervalJet::constant);
     let here = plate.actuators(x0, x1, x2).ok()?;
     let off = by(zipped(heights.map(|h| h.p), here.map(|h| h.p), |h, f| h - f));
     // Twice what the slopes in the middle ask for leaves room for their change.
     let room = off.map(|r| Range::around_zero(2.0 * r.size() + 1e-12 * (1.0 + r.size())));
     let moved = |k: usize| {
-        let one = |i: usize, x: f64, r: Range| Within { p: point(x) + r, v: if i == k { point(1.0) } else { Range::ZERO }, a: Range::ZERO };
+        let one =
+            |i: usize, x: f64, r: Range| IntervalJet { p: point(x) + r, v: if i == k { point(1.0) } else { Range::ZERO }, a: Range::ZERO };
         let ([a, b, c], [ra, rb, rc]) = (x, room);
         plate.actuators(one(0, a, ra), one(1, b, rb), one(2, c, rc)).ok().map(|f| f.map(|f| f.v))
     };
@@ -241,11 +255,11 @@ fn rods(plate: &Swashplate, heights: [Within; 3]) -> Option<[Within; 3]> {
     let p = zipped(x.map(point), found, |x, r| x + r);
     let v = solved(heights.map(|h| h.v));
     // With the pose's own acceleration left out, the heights' is what the slopes' change alone makes.
-    let [a, b, c] = zipped(p, v, |p, v| Within { p, v, a: Range::ZERO });
+    let [a, b, c] = zipped(p, v, |p, v| IntervalJet { p, v, a: Range::ZERO });
     let bent = plate.actuators(a, b, c).ok()?.map(|f| f.a);
     let acceleration = solved(zipped(heights.map(|h| h.a), bent, |h, f| h - f));
-    let all = zipped(p, v, |p, v| Within { p, v, a: Range::ZERO });
-    Some(zipped(all, acceleration, |w, a| Within { a, ..w }))
+    let all = zipped(p, v, |p, v| IntervalJet { p, v, a: Range::ZERO });
+    Some(zipped(all, acceleration, |w, a| IntervalJet { a, ..w }))
 }
 
 fn zipped<A, B, C>([a0, a1, a2]: [A; 3], [b0, b1, b2]: [B; 3], f: impl Fn(A, B) -> C) -> [C; 3] {
@@ -253,8 +267,8 @@ fn zipped<A, B, C>([a0, a1, a2]: [A; 3], [b0, b1, b2]: [B; 3], f: impl Fn(A, B) 
 }
 
 /// Ranges of a curve over a stretch of time, from the hulls of its pieces there.
-fn over(curve: &Curve, from: f64, to: f64) -> Within {
-    let mut all: Option<Within> = None;
+fn over(curve: &Curve, from: f64, to: f64) -> IntervalJet {
+    let mut all: Option<IntervalJet> = None;
     for i in curve.overlapping(from, to) {
         let Some(piece) = curve.piece(i) else { continue };
         let whole = piece.length();
@@ -263,7 +277,7 @@ fn over(curve: &Curve, from: f64, to: f64) -> Within {
         let part = piece.quintic.part(u, w);
         let h = (w - u) * whole;
         let one = if part.is_hold() || !(h > 0.0) {
-            Within::constant(piece.quintic.at(u))
+            IntervalJet::constant(piece.quintic.at(u))
         } else {
             let hull = |a: [f64; 5]| {
                 let (lo, hi) = Bernstein::from_power(a).hull();
@@ -277,9 +291,9 @@ fn over(curve: &Curve, from: f64, to: f64) -> Within {
             let (lo, hi) = ((s + v.lo.min(0.0)).max(e - v.hi.max(0.0)), (s + v.hi.max(0.0)).min(e - v.lo.min(0.0)));
             let p = Range { lo: lo.min(s).min(e), hi: hi.max(s).max(e) };
             let by = |r: Range, k: f64| Range { lo: r.lo * k, hi: r.hi * k };
-            Within { p, v: by(v, 1.0 / h), a: by(a, 1.0 / (h * h)) }
+            IntervalJet { p, v: by(v, 1.0 / h), a: by(a, 1.0 / (h * h)) }
         };
-        all = Some(all.map_or(one, |w| Within { p: w.p.joined(one.p), v: w.v.joined(one.v), a: w.a.joined(one.a) }));
+        all = Some(all.map_or(one, |w| IntervalJet { p: w.p.joined(one.p), v: w.v.joined(one.v), a: w.a.joined(one.a) }));
     }
-    all.unwrap_or(Within { p: Range::WHOLE, v: Range::WHOLE, a: Range::WHOLE })
+    all.unwrap_or(IntervalJet { p: Range::WHOLE, v: Range::WHOLE, a: Range::WHOLE })
 }

@@ -1,7 +1,7 @@
 //! Clearance: envelopes of figures and cameras keep their distance from each other, from what stands still, and out of boxes.
 //!
-//! Proven between frames as well as at them: over any stretch of time [`super::motion_bound`] says where every point of a body can be,
-//! two convex things are never nearer than along any one direction, and [`super::nearest`] halves the time until the least distance is
+//! Proven between frames as well as at them: over any stretch of time [`enclosure`] says where every point of a body can be,
+//! two convex things are never nearer than along any one direction, and [`search`] halves the time until the least distance is
 //! known. Nothing is sampled for a verdict; the pace does not matter, since all passes share one move.
 //!
 //! Tolerance: a reported least gap is never above the true one and at most 1e-6 of the scene's size below it; a gap passes when it
@@ -9,122 +9,61 @@
 //! is never below the nearest pair's, and [`Proof`] says which is which. The scene's size is the diagonal of the box around all envelopes, see [`scene`]. From every
 //! bound 2^-40 of the greatest coordinate is taken off for rounding: a chain of 64 joints is some thousand operations of 2^-53.
 //! Held passes: between two exposures every axis is taken to be anywhere between its two stations, in step with the others or not; the
-//! gap there is a bound that the true one may be above. The take-up is looked at as a moving pass is, over its own curves in seconds.
-//! Limits: the way back home is not looked at; envelopes whose middle lines meet are told apart no further.
+//! gap there is a bound that the true one may be above. Move to start and return home are looked at as a moving pass is, over their own curves in seconds.
+//! Limits: envelopes whose middle lines meet are told apart no further.
+
+pub mod distance;
+pub mod enclosure;
+mod gap;
+pub mod interval;
+mod rail;
+mod search;
 
 use rayon::prelude::*;
 
-use super::apart::{self, Apart};
-use super::motion_bound::{Driven, End};
-use super::nearest::{Cell, Least, least};
-use super::rail;
-use super::take_up::TakeUp;
-use crate::compile::{Move, frame_time};
+use crate::compile::frame_time;
 use crate::mechanism::Vector;
 use crate::number::elementary::two_to_the;
-use crate::shot::{Exposure, Pass, Shot};
-use crate::stage::{Body, Capsule, KeepOut, Stage};
+use crate::program::{Course, Leg, Program};
+use crate::stage::{AxisId, Body, Capsule, KeepOut, Stage};
+use crate::time::FrameSpan;
 
-/// What a body is measured against.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Against {
-    /// Another body, by the index of its group.
-    Group(usize),
-    /// The next carriage on a rail they share, by the index of its group.
-    Rail(usize),
-    /// An obstacle, by its index.
-    Obstacle(usize),
-    /// A box to keep out of, by its index.
-    KeepOut(usize),
-}
+use distance::Distance;
+use enclosure::{Enclosure, End};
+use search::{Cell, Least, least};
 
-impl Against {
-    /// Its kind in files.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Against::Group(_) => "envelopes",
-            Against::Rail(_) => "rail",
-            Against::Obstacle(_) => "obstacle",
-            Against::KeepOut(_) => "keep_out",
-        }
-    }
-}
+pub use gap::{Against, ClearanceReport, Nearest, Proof};
 
-/// How much is known of a gap.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Proof {
-    /// The gap is the least one, to the tolerance of the report.
-    Tight,
-    /// The true least gap is this or more.
-    Bound,
-}
-
-/// The least gap of two things over a pass.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Nearest {
-    /// Index of the body's group.
-    pub group: usize,
-    /// What it is measured against.
-    pub against: Against,
-    /// Least gap, mm; negative where they overlap.
-    pub gap: f64,
-    /// Frame time of it.
-    pub frame: f64,
-    /// What is to be kept, mm.
-    pub kept: f64,
-    /// How much is known.
-    pub proof: Proof,
-    /// How far below what is kept a gap still passes, mm.
-    pub tolerance: f64,
-}
-
-impl Nearest {
-    /// True where what is to be kept is kept.
-    #[must_use]
-    pub fn is_kept(&self) -> bool {
-        self.kept - self.tolerance <= self.gap
-    }
-}
-
-/// Everything that was measured in a pass.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ClearanceReport {
-    /// One entry a pair: rails first, then bodies in the order of the stage.
-    pub pairs: Vec<Nearest>,
-}
-
-impl ClearanceReport {
-    /// The pair with the least of gap less what is to be kept.
-    #[must_use]
-    pub fn worst(&self) -> Option<&Nearest> {
-        self.pairs.iter().min_by(|a, b| (a.gap - a.kept).total_cmp(&(b.gap - b.kept)))
-    }
-}
-
-/// Clearance of one pass; `None` where the stage has nothing that could meet.
+/// Clearance of one pass from run-up to run-down; `None` where the stage has nothing that could meet.
 #[must_use]
-pub fn clearance(stage: &Stage, shot: &Shot, mv: &Move, pass: &Pass) -> Option<ClearanceReport> {
-    let driven = Driven { stage, mv, pass };
-    let mut pairs = rail::gaps(&driven, shot);
+pub fn clearance(program: &Program) -> Option<ClearanceReport> {
+    let stations = program.stations().map(|_| program.compiled().shot().frames());
+    over(&program.course(), stations)
+}
+
+/// Clearance on a leg of a pass, instants in seconds of that leg; `None` where nothing could meet or the leg takes no time.
+#[must_use]
+pub fn on_the_way(program: &Program, leg: Leg) -> Option<ClearanceReport> {
+    let course = program.way().course(program.compiled().stage(), leg);
+    let (from, to) = course.span();
+    if from < to { over(&course, None) } else { None }
+}
+
+/// Clearance over a course: along its curves, or at the stations of a held pass and between them.
+fn over(course: &Course<'_>, stations: Option<FrameSpan>) -> Option<ClearanceReport> {
+    let enclosure = Enclosure::new(course);
+    let stage = course.stage();
+    let mut pairs = rail::gaps(&enclosure, stations);
     let couples = couples(stage);
     if !couples.is_empty() {
-        let scene = scene(&driven);
-        let kept = stage.surroundings().clearance;
-        pairs.extend(match pass.exposure() {
-            Exposure::Moving => moving(&driven, &couples, scene, kept),
-            Exposure::Held => held(&driven, shot, &couples, scene, kept),
+        let scene = scene(&enclosure);
+        let required = stage.surroundings().clearance;
+        pairs.extend(match stations {
+            None => moving(&enclosure, &couples, scene, required),
+            Some(frames) => held(&enclosure, frames, &couples, scene, required),
         });
     }
     (!pairs.is_empty()).then_some(ClearanceReport { pairs })
-}
-
-/// Clearance on the way from home to the start of a pass, `frame` in seconds of the take-up; `None` where nothing could meet or nothing moves.
-#[must_use]
-pub fn on_the_way(stage: &Stage, shot: &Shot, pass: &Pass, take_up: &TakeUp) -> Option<ClearanceReport> {
-    let curves = stage.axes().iter().enumerate().map(|(i, axis)| take_up.way(axis, i));
-    let way = Move::along(curves.collect::<Option<Vec<_>>>()?)?;
-    clearance(stage, shot, &way, &pass.running())
 }
 
 /// The scene's size and the rounding allowed for, mm.
@@ -138,13 +77,13 @@ pub struct Scene {
 
 /// The scene's size: the diagonal of the box around the envelopes of all bodies at nine moments from start to end of the move.
 #[must_use]
-pub fn scene(driven: &Driven<'_>) -> Scene {
-    let (from, to) = driven.span().unwrap_or((0.0, 0.0));
+pub fn scene(enclosure: &Enclosure<'_>) -> Scene {
+    let (from, to) = enclosure.span();
     let mut corners: Option<(Vector, Vector)> = None;
     for i in 0..=8_i32 {
         let t = from + (to - from) * f64::from(i) / 8.0;
-        for body in driven.stage.bodies() {
-            for (ends, c) in driven.placed(body, t, t).into_iter().flatten().zip(body.envelope()) {
+        for body in enclosure.stage().bodies() {
+            for (ends, c) in enclosure.placed(body, t, t).into_iter().flatten().zip(body.envelope()) {
                 for e in ends.map(|e| e.at) {
                     let r = Vector::new(c.radius, c.radius, c.radius);
                     let (lo, hi) = (e - r, e + r);
@@ -161,6 +100,15 @@ pub fn scene(driven: &Driven<'_>) -> Scene {
 
 fn with(a: Vector, b: Vector, f: fn(f64, f64) -> f64) -> Vector {
     Vector::new(f(a.x, b.x), f(a.y, b.y), f(a.z, b.z))
+}
+
+/// What a margin is compared with: the required clearance, or the size of the body where none is required.
+fn scale(required: f64, body: &Body) -> f64 {
+    if required > 0.0 {
+        return required;
+    }
+    let size = |c: &Capsule| (c.to - c.from).length() + 2.0 * c.radius;
+    body.envelope().iter().map(size).fold(0.0, f64::max)
 }
 
 /// One thing a body is measured against.
@@ -214,8 +162,8 @@ struct Cells {
     ends: Vec<Vec<Ends>>,
 }
 
-fn moving(driven: &Driven<'_>, couples: &[Couple<'_>], scene: Scene, kept: f64) -> Vec<Nearest> {
-    let Some((from, to)) = driven.span() else { return Vec::new() };
+fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, required: f64) -> Vec<Nearest> {
+    let (from, to) = enclosure.span();
     // Cells of about four frames are small beside a wing's beat and share their poses among all pairs.
     let n = ((to - from) / 4.0).ceil().max(1.0);
     let cut = |i: f64| if i < n { from + (to - from) * (i / n) } else { to };
@@ -225,27 +173,37 @@ fn moving(driven: &Driven<'_>, couples: &[Couple<'_>], scene: Scene, kept: f64) 
         spans.push((cut(i), cut(i + 1.0)));
         i += 1.0;
     }
-    let ends = spans.par_iter().map(|(a, b)| driven.stage.bodies().iter().map(|body| driven.placed(body, *a, *b)).collect()).collect();
+    let ends =
+        spans.par_iter().map(|(a, b)| enclosure.stage().bodies().iter().map(|body| enclosure.placed(body, *a, *b)).collect()).collect();
     let cells = Cells { spans, ends };
     let first: Vec<Vec<Cell>> = couples.par_iter().map(|couple| cells.of(couple, scene)).collect();
     // The nearest pair is told exactly; of others it is enough that they are no nearer and keep what is to be kept.
     let nearest = first.iter().flatten().map(|c| c.middle).fold(f64::INFINITY, f64::min);
-    let enough = nearest.max(kept);
+    let enough = nearest.max(required);
     couples
         .par_iter()
         .zip(first)
         .map(|((_, body, other), first)| {
             let look = |a: f64, b: f64| {
-                let mine = driven.placed(body, a, b);
+                let mine = enclosure.placed(body, a, b);
                 let theirs = match other {
-                    Other::Body(_, o) => driven.placed(o, a, b),
+                    Other::Body(_, o) => enclosure.placed(o, a, b),
                     _ => None,
                 };
                 cell(a, b, measured(body, mine.as_deref(), other, theirs.as_deref()), scene)
             };
             let Least { lower, at, tight, .. } = least(first, scene.tolerance - 2.0 * scene.rounding, enough, &look);
             let proof = if tight { Proof::Tight } else { Proof::Bound };
-            Nearest { group: body.group(), against: other.against(), gap: lower, frame: at, kept, proof, tolerance: scene.tolerance }
+            Nearest {
+                group: body.group(),
+                against: other.against(),
+                gap: lower,
+                at,
+                required,
+                proof,
+                tolerance: scene.tolerance,
+                scale: scale(required, body),
+            }
         })
         .collect()
 }
@@ -267,19 +225,19 @@ fn cell(from: f64, to: f64, (lower, middle): (f64, f64), scene: Scene) -> Cell {
 }
 
 /// Stations exactly, and between them every axis anywhere between its two stations.
-fn held(driven: &Driven<'_>, shot: &Shot, couples: &[Couple<'_>], scene: Scene, kept: f64) -> Vec<Nearest> {
-    let (first, last) = (shot.frames().first(), shot.frames().last());
+fn held(enclosure: &Enclosure<'_>, frames: FrameSpan, couples: &[Couple<'_>], scene: Scene, required: f64) -> Vec<Nearest> {
+    let (first, last) = (frames.first(), frames.last());
     let frames: Vec<i64> = (first..=last).collect();
     let none = || vec![(f64::INFINITY, f64::NAN, Proof::Tight); couples.len()];
     let seen = frames.par_iter().with_min_len(8).fold(none, |mut worst, frame| {
         let t = frame_time(*frame);
-        let at: Vec<Ends> = driven.stage.bodies().iter().map(|b| driven.placed(b, t, t)).collect();
-        let range = |axis: usize| {
-            let (a, b) = (driven.jet(axis, t).p, driven.jet(axis, t + 1.0).p);
-            super::within::Range::between(a, b)
+        let at: Vec<Ends> = enclosure.stage().bodies().iter().map(|b| enclosure.placed(b, t, t)).collect();
+        let range = |axis: AxisId| {
+            let (a, b) = (enclosure.jet(axis, t).p, enclosure.jet(axis, t + 1.0).p);
+            interval::Range::between(a, b)
         };
         let between: Vec<Ends> =
-            if *frame < last { driven.stage.bodies().iter().map(|b| driven.anywhere(b, &range)).collect() } else { Vec::new() };
+            if *frame < last { enclosure.stage().bodies().iter().map(|b| enclosure.anywhere(b, &range)).collect() } else { Vec::new() };
         for (best, (index, body, other)) in worst.iter_mut().zip(couples) {
             let measured_in = |ends: &[Ends]| {
                 let of = |i: usize| ends.get(i).and_then(Option::as_deref);
@@ -301,14 +259,15 @@ fn held(driven: &Driven<'_>, shot: &Shot, couples: &[Couple<'_>], scene: Scene, 
     });
     let worst =
         seen.reduce(none, |a, b| a.into_iter().zip(b).map(|(a, b)| if b.0 < a.0 || (b.0 == a.0 && b.1 < a.1) { b } else { a }).collect());
-    let of = |((_, body, other), (gap, frame, proof)): (&Couple<'_>, (f64, f64, Proof))| Nearest {
+    let of = |((_, body, other), (gap, at, proof)): (&Couple<'_>, (f64, f64, Proof))| Nearest {
         group: body.group(),
         against: other.against(),
         gap,
-        frame,
-        kept,
+        at,
+        required,
         proof,
         tolerance: scene.tolerance,
+        scale: scale(required, body),
     };
     couples.iter().zip(worst).map(of).collect()
 }
@@ -337,7 +296,7 @@ fn measured(body: &Body, mine: Option<&[[End; 2]]>, other: &Other<'_>, theirs: O
 }
 
 fn two_segments(a: &[End; 2], b: &[End; 2]) -> (f64, f64) {
-    let Apart { distance, direction } = apart::segments(a.map(|e| e.at), b.map(|e| e.at));
+    let Distance { distance, direction } = distance::segments(a.map(|e| e.at), b.map(|e| e.at));
     let farthest = |ends: &[End; 2]| ends.iter().map(|e| e.all).fold(0.0, f64::max);
     let first = distance - farthest(a) - farthest(b);
     let Some(n) = direction else { return (first, distance) };
@@ -352,7 +311,7 @@ fn two_segments(a: &[End; 2], b: &[End; 2]) -> (f64, f64) {
 }
 
 fn segment_and_box(a: &[End; 2], o: &KeepOut) -> (f64, f64) {
-    let Apart { distance, direction } = apart::from_box(a.map(|e| e.at), o.least, o.greatest);
+    let Distance { distance, direction } = distance::from_box(a.map(|e| e.at), o.least, o.greatest);
     let first = distance - a.iter().map(|e| e.all).fold(0.0, f64::max);
     let Some(n) = direction else { return (first, distance) };
     let corner = |n: f64, lo: f64, hi: f64| if n > 0.0 { hi } else { lo };

@@ -136,7 +136,7 @@ impl Mul for Range {
 
 /// Ranges of a quantity, its velocity and its acceleration over an interval. Units: the quantity's, per frame, per frame^2.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Within {
+pub struct IntervalJet {
     /// The value.
     pub p: Range,
     /// First derivative.
@@ -145,11 +145,11 @@ pub struct Within {
     pub a: Range,
 }
 
-impl Within {
+impl IntervalJet {
     /// `f(self)` with the ranges of `f`, `f'` and `f''` over the values.
     #[must_use]
     pub fn through(self, f0: Range, f1: Range, f2: Range) -> Self {
-        Within { p: f0, v: f1 * self.v, a: f2 * self.v.square() + f1 * self.a }
+        IntervalJet { p: f0, v: f1 * self.v, a: f2 * self.v.square() + f1 * self.a }
     }
 
     fn recip(self) -> Self {
@@ -160,7 +160,7 @@ impl Within {
 
     /// The derivative; its own second derivative is unknown.
     fn derivative(self) -> Self {
-        Within { p: self.v, v: self.a, a: Range::WHOLE }
+        IntervalJet { p: self.v, v: self.a, a: Range::WHOLE }
     }
 
     fn square(self) -> Self {
@@ -175,45 +175,45 @@ impl Neg for Range {
     }
 }
 
-impl Add for Within {
-    type Output = Within;
-    fn add(self, o: Within) -> Within {
-        Within { p: self.p + o.p, v: self.v + o.v, a: self.a + o.a }
+impl Add for IntervalJet {
+    type Output = IntervalJet;
+    fn add(self, o: IntervalJet) -> IntervalJet {
+        IntervalJet { p: self.p + o.p, v: self.v + o.v, a: self.a + o.a }
     }
 }
 
-impl Sub for Within {
-    type Output = Within;
-    fn sub(self, o: Within) -> Within {
-        Within { p: self.p - o.p, v: self.v - o.v, a: self.a - o.a }
+impl Sub for IntervalJet {
+    type Output = IntervalJet;
+    fn sub(self, o: IntervalJet) -> IntervalJet {
+        IntervalJet { p: self.p - o.p, v: self.v - o.v, a: self.a - o.a }
     }
 }
 
-impl Neg for Within {
-    type Output = Within;
-    fn neg(self) -> Within {
-        Within { p: -self.p, v: -self.v, a: -self.a }
+impl Neg for IntervalJet {
+    type Output = IntervalJet;
+    fn neg(self) -> IntervalJet {
+        IntervalJet { p: -self.p, v: -self.v, a: -self.a }
     }
 }
 
-impl Mul for Within {
-    type Output = Within;
-    fn mul(self, o: Within) -> Within {
-        Within { p: self.p * o.p, v: self.v * o.p + self.p * o.v, a: self.a * o.p + (self.v * o.v).times(2.0) + self.p * o.a }
+impl Mul for IntervalJet {
+    type Output = IntervalJet;
+    fn mul(self, o: IntervalJet) -> IntervalJet {
+        IntervalJet { p: self.p * o.p, v: self.v * o.p + self.p * o.v, a: self.a * o.p + (self.v * o.v).times(2.0) + self.p * o.a }
     }
 }
 
-impl Div for Within {
-    type Output = Within;
+impl Div for IntervalJet {
+    type Output = IntervalJet;
     #[allow(clippy::suspicious_arithmetic_impl, reason = "division is multiplication by the reciprocal")]
-    fn div(self, o: Within) -> Within {
+    fn div(self, o: IntervalJet) -> IntervalJet {
         self * o.recip()
     }
 }
 
-impl Real for Within {
+impl Real for IntervalJet {
     fn constant(value: f64) -> Self {
-        Within { p: Range::between(value, value), v: Range::ZERO, a: Range::ZERO }
+        IntervalJet { p: Range::between(value, value), v: Range::ZERO, a: Range::ZERO }
     }
 
     /// The middle of the values: formulas read it only to refuse what is out of reach.
@@ -222,7 +222,7 @@ impl Real for Within {
     }
 
     fn times(self, factor: f64) -> Self {
-        Within { p: self.p.times(factor), v: self.v.times(factor), a: self.a.times(factor) }
+        IntervalJet { p: self.p.times(factor), v: self.v.times(factor), a: self.a.times(factor) }
     }
 
     fn sine(self) -> Self {
@@ -247,7 +247,7 @@ impl Real for Within {
         // As for jets: the derivative is (x y' - y x') / (x^2 + y^2), and its own derivative follows one order lower.
         let y = self;
         let rate = (x * y.derivative() - y * x.derivative()) / (x.square() + y.square());
-        Within { p: y.p.angle_over(x.p), v: rate.p, a: rate.v }
+        IntervalJet { p: y.p.angle_over(x.p), v: rate.p, a: rate.v }
     }
 }
 
@@ -279,7 +279,7 @@ mod tests {
                 let (s, e) = (quadratic(k, from), quadratic(k, from + width));
                 let v = Range::between(s.v, e.v);
                 let p = Range { lo: s.p, hi: s.p } + Range { lo: v.lo.min(0.0) * width, hi: v.hi.max(0.0) * width };
-                Within { p, v, a: Range::between(2.0 * k[2], 2.0 * k[2]) }
+                IntervalJet { p, v, a: Range::between(2.0 * k[2], 2.0 * k[2]) }
             };
             let (kx, ky) = ([c[0], c[1], c[2]], [c[3], c[4], c[5]]);
             let t = from + u * width;
@@ -301,8 +301,8 @@ mod tests {
         }
     }
 
-    fn near(x: f64) -> Within {
-        Within { p: Range::between(x - 1e-8, x + 1e-8), v: Range::ZERO, a: Range::ZERO }
+    fn near(x: f64) -> IntervalJet {
+        IntervalJet { p: Range::between(x - 1e-8, x + 1e-8), v: Range::ZERO, a: Range::ZERO }
     }
 
     #[test]
@@ -320,6 +320,6 @@ mod tests {
         assert_eq!(Range::between(f64::NAN, 1.0), Range::WHOLE);
         assert_eq!(Range::ZERO * Range::WHOLE, Range::ZERO);
         assert_eq!(near(0.0).root().v, Range::ZERO);
-        assert_eq!(Within { v: Range::between(1.0, 1.0), ..near(0.0) }.root().v, Range::WHOLE);
+        assert_eq!(IntervalJet { v: Range::between(1.0, 1.0), ..near(0.0) }.root().v, Range::WHOLE);
     }
 }

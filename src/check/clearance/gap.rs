@@ -1,0 +1,90 @@
+//! The least gap of two things over a course, and how much is known of it.
+//!
+//! Invariant: a gap is never above the true least one. Limits: a gap that is only a bound may be far below it.
+
+use crate::stage::{GroupId, Utilisation};
+
+/// What a body is measured against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Against {
+    /// Another body, by its group.
+    Group(GroupId),
+    /// The next carriage on a rail they share, by its group.
+    Rail(GroupId),
+    /// An obstacle, by its index.
+    Obstacle(usize),
+    /// A box to keep out of, by its index.
+    KeepOut(usize),
+}
+
+impl Against {
+    /// Its kind in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Against::Group(_) => "envelopes",
+            Against::Rail(_) => "rail",
+            Against::Obstacle(_) => "obstacle",
+            Against::KeepOut(_) => "keep_out",
+        }
+    }
+}
+
+/// How much is known of a gap.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Proof {
+    /// The gap is the least one, to the tolerance of the report.
+    Tight,
+    /// The true least gap is this or more.
+    Bound,
+}
+
+/// The least gap of two things over a pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Nearest {
+    /// The body's group.
+    pub group: GroupId,
+    /// What it is measured against.
+    pub against: Against,
+    /// Least gap, mm; negative where they overlap.
+    pub gap: f64,
+    /// When, on the clock of the course: frame time, or seconds of a leg.
+    pub at: f64,
+    /// Required clearance, mm.
+    pub required: f64,
+    /// How much is known.
+    pub proof: Proof,
+    /// By how much the gap may be above the one given, mm.
+    pub tolerance: f64,
+    /// What a margin is compared with: the required clearance, or the body's size where that is 0, mm.
+    pub scale: f64,
+}
+
+impl Nearest {
+    /// Utilisation of the required clearance, the gap counted with its tolerance.
+    #[must_use]
+    pub fn utilisation(&self) -> Utilisation {
+        Utilisation::of_margin(self.gap + self.tolerance - self.required, self.scale)
+    }
+
+    /// True where the required clearance is kept.
+    #[must_use]
+    pub fn is_kept(&self) -> bool {
+        !self.utilisation().is_exceeded()
+    }
+}
+
+/// Everything that was measured in a pass.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClearanceReport {
+    /// One entry a pair: rails first, then bodies in the order of the stage.
+    pub pairs: Vec<Nearest>,
+}
+
+impl ClearanceReport {
+    /// The pair with the least of gap less required clearance.
+    #[must_use]
+    pub fn worst(&self) -> Option<&Nearest> {
+        self.pairs.iter().min_by(|a, b| (a.gap - a.required).total_cmp(&(b.gap - b.required)))
+    }
+}

@@ -1,0 +1,83 @@
+//! Required clearances that are not kept: as violations of a pass, as notes on its way there and home.
+//!
+//! Invariant: one for every pair that is not shown to keep its clearance.
+
+use super::clearance::{Against, ClearanceReport, Nearest};
+use super::keys_around;
+use super::notes::{Note, NoteKind};
+use super::verdict::{At, Cause, Limit, Part, PassReport, Subject, Violation};
+use crate::program::Program;
+use crate::stage::{AxisId, GroupId, Stage};
+use crate::time::{FrameTime, Seconds};
+
+/// The violations of a pass's clearance.
+pub(super) fn violations(program: &Program, report: Option<&ClearanceReport>) -> Vec<Violation> {
+    let pairs = report.into_iter().flat_map(|r| &r.pairs);
+    pairs.filter(|n| !n.is_kept()).filter_map(|n| violation(program, n)).collect()
+}
+
+/// What is not kept on the way of a pass: no limit of the move itself, and no rows are written for it.
+pub(super) fn notes(report: &PassReport) -> Vec<Note> {
+    let mut found = Vec::new();
+    for (leg, clearance) in report.way_clearance.iter() {
+        for n in clearance.iter().flat_map(|c| &c.pairs).filter(|n| !n.is_kept()) {
+            found.push(Note {
+                axis: candidates(report.program.compiled().stage(), n).first().copied(),
+                frame: None,
+                value: n.gap.is_finite().then_some(n.gap),
+                kind: NoteKind::WayClearance { pass: report.name().to_owned(), leg: *leg, nearest: *n, at: Seconds(n.at) },
+            });
+        }
+    }
+    found
+}
+
+/// The axes that move a group's body, or its carriage on a rail.
+fn axes(stage: &Stage, group: GroupId, on_rail: bool) -> Vec<AxisId> {
+    let Some(body) = stage.body_of(group) else { return Vec::new() };
+    let channels = if on_rail { body.rail().map(|r| r.channel).into_iter().collect() } else { body.channels().to_vec() };
+    channels.into_iter().flat_map(|c| stage.axes_of(c)).collect()
+}
+
+/// The axes that move what is too near.
+fn candidates(stage: &Stage, n: &Nearest) -> Vec<AxisId> {
+    let on_rail = matches!(n.against, Against::Rail(_));
+    let mut candidates = axes(stage, n.group, on_rail);
+    if let Against::Group(other) | Against::Rail(other) = n.against {
+        candidates.extend(axes(stage, other, on_rail));
+    }
+    candidates
+}
+
+fn violation(program: &Program, n: &Nearest) -> Option<Violation> {
+    let compiled = program.compiled();
+    let candidates = candidates(compiled.stage(), n);
+    // The axis to look at first is the first that moves at all in this pass; of a stage where nothing moves, any.
+    let moves = |a: &&AxisId| !program.parks(**a) && !compiled.axis(**a).never_moves();
+    let axis = candidates.iter().find(moves).or(candidates.first()).copied().or(compiled.stage().axis_ids().next())?;
+    let (from, to) = compiled.shot().frames().photographed();
+    let held = program.stations().is_some();
+    let part = match held {
+        false if n.at < from => Part::RunUp,
+        false if n.at > to => Part::RunDown,
+        _ => Part::Photographed,
+    };
+    let span = if held {
+        (n.at.floor(), n.at.ceil())
+    } else {
+        compiled.axis(axis).curve().piece_at(n.at).map_or((n.at, n.at), |p| (p.start, p.end))
+    };
+    let frame = FrameTime(n.at);
+    Some(Violation {
+        subject: Subject::Pair(*n, axis),
+        limit: Limit::Clearance,
+        part,
+        at: At::Frame(frame),
+        span,
+        value: n.gap,
+        allowed: n.required,
+        between: keys_around::between(compiled, axis, frame),
+        cause: Cause::Gap,
+        fixes: Vec::new(),
+    })
+}

@@ -1,0 +1,21 @@
+//! Which keys a frame lies between: where a person has to look.
+
+use super::verdict::Between;
+use crate::compile::Compiled;
+use crate::signal::{SourceKind, sources};
+use crate::stage::AxisId;
+use crate::time::FrameTime;
+
+/// The neighbouring keys of the first track that drives the axis, around `frame`.
+pub(super) fn between(compiled: &Compiled, axis: AxisId, frame: FrameTime) -> Option<Between> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
+    let found = stage.channels_of(axis).into_iter().filter_map(|c| sources::of(stage, shot, c).ok()).flatten();
+    let source = found.into_iter().find(|s| s.kind == SourceKind::Track)?;
+    let keys = shot.tracks().get(source.index)?.keys();
+    let here = frame.0 - source.delay;
+    let after = keys.partition_point(|k| k.frame <= here);
+    // On the last key itself the stretch before it is meant.
+    let after = if after == keys.len() && keys.last().is_some_and(|k| k.frame == here) { after - 1 } else { after };
+    let key = |i: usize| keys.get(i).map(|k| (i, k.frame + source.delay, k.place));
+    Some(Between { track: source.index, delay: source.delay, before: after.checked_sub(1).and_then(key), after: key(after) })
+}

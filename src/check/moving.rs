@@ -1,0 +1,115 @@
+//! A moving pass: every axis over run-up, photographed span and run-down.
+
+use rayon::prelude::*;
+
+use super::limits::{self, Over};
+use super::verdict::{At, AxisReport, Cause, Limit, Part, Subject, Violation};
+use super::{fixes, keys_around, slack};
+use crate::compile::{AxisMove, Compiled, Edge};
+use crate::motion::{Extreme, Peaks};
+use crate::program::{Program, Torque};
+use crate::stage::{Axis, AxisId, PerAxis};
+use crate::time::FrameTime;
+
+/// Every axis's figures, and every limit that is exceeded.
+pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) {
+    let compiled = program.compiled();
+    let stage = compiled.stage();
+    let ids: Vec<AxisId> = stage.axis_ids().collect();
+    let checked: Vec<(AxisReport, Vec<Violation>)> = ids.par_iter().with_min_len(16).map(|id| axis(program, *id)).collect();
+    let mut violations: Vec<Violation> = Vec::new();
+    let mut rest = checked.into_iter();
+    let axes = PerAxis::new(stage, |id| match rest.next() {
+        Some((report, found)) => {
+            violations.extend(found);
+            report
+        }
+        None => parked(compiled, id),
+    });
+    violations.extend(slack::slack(program).into_iter().map(|(id, over)| violation(compiled, id, &over, Cause::Slack)));
+    fixes::propose(program, &mut violations);
+    for v in &mut violations {
+        let edge = v.part.edge();
+        if v.cause == Cause::Curve && edge.is_some_and(|e| compiled.no_room().iter().any(|n| n.edge == e && n.axis == v.subject.axis())) {
+            v.cause = Cause::NoRoom;
+        }
+    }
+    (axes, violations)
+}
+
+/// An exceeded limit of one axis.
+pub(super) fn violation(compiled: &Compiled, axis: AxisId, over: &Over, cause: Cause) -> Violation {
+    Violation {
+        subject: Subject::Axis(axis),
+        limit: over.limit,
+        part: over.part,
+        at: At::Frame(over.frame),
+        span: over.span,
+        value: over.value,
+        allowed: over.allowed,
+        between: keys_around::between(compiled, axis, over.frame),
+        cause,
+        fixes: Vec::new(),
+    }
+}
+
+/// What is said of an axis that stands at home.
+pub(super) fn parked(compiled: &Compiled, id: AxisId) -> AxisReport {
+    let axis = compiled.stage().axis(id);
+    let at = |value| Extreme { value, at: FrameTime::of_frame(compiled.shot().frames().first()).0 };
+    let still = Peaks { least: at(axis.home()), greatest: at(axis.home()), velocity: at(0.0), acceleration: at(0.0), jerk: at(0.0) };
+    let photographed = limits::stretch(axis, &still, 1.0);
+    AxisReport { parked: true, photographed, run_up: None, run_down: None, torque: None, jerk_unbounded: false }
+}
+
+fn axis(program: &Program, id: AxisId) -> (AxisReport, Vec<Violation>) {
+    let compiled = program.compiled();
+    if program.parks(id) {
+        return (parked(compiled, id), Vec::new());
+    }
+    let (axis, m, pace) = (compiled.stage().axis(id), compiled.axis(id), program.clock().pace().get());
+    let part = |edge| m.edge_peaks(edge).map(|p| limits::stretch(axis, &p, pace));
+    let report = AxisReport {
+        parked: false,
+        photographed: limits::stretch(axis, m.peaks(), pace),
+        run_up: part(Edge::RunUp),
+        run_down: part(Edge::RunDown),
+        torque: Torque::of(axis).and_then(|t| t.worst(m.curve().pieces(), pace)),
+        jerk_unbounded: !m.breaks().is_empty(),
+    };
+    let mut found: Vec<Violation> = Vec::new();
+    for (which, s) in report.stretches() {
+        found.extend(limits::stretches(axis, m, which, s, pace).iter().map(|o| violation(compiled, id, o, Cause::Curve)));
+    }
+    found.extend(torque(compiled, id, m, &report).map(|o| violation(compiled, id, &o, Cause::Curve)));
+    found.extend(steps(axis, m).iter().map(|o| violation(compiled, id, o, Cause::Step)));
+    (report, found)
+}
+
+fn torque(compiled: &Compiled, id: AxisId, m: &AxisMove, report: &AxisReport) -> Option<Over> {
+    let t = report.torque.filter(|t| t.utilisation().is_exceeded())?;
+    let span = compiled.axis(id).curve().piece_at(t.at).map_or((t.at, t.at), |p| (p.start, p.end));
+    let index = m.curve().piece_at(t.at).map_or(0, |p| p.index);
+    let part = if m.edge(Edge::RunUp).contains(&index) {
+        Part::RunUp
+    } else if m.edge(Edge::RunDown).contains(&index) {
+        Part::RunDown
+    } else {
+        Part::Photographed
+    };
+    Some(Over { limit: Limit::Torque, part, frame: FrameTime(t.at), span, value: t.demand, allowed: t.available })
+}
+
+/// A step in acceleration is jerk without bound: it exceeds any limit.
+fn steps(axis: &Axis, m: &AxisMove) -> Vec<Over> {
+    let allowed = axis.limits().jerk;
+    let over = |at: f64| Over {
+        limit: Limit::Jerk,
+        part: Part::Photographed,
+        frame: FrameTime(at),
+        span: (at, at),
+        value: f64::INFINITY,
+        allowed,
+    };
+    m.breaks().iter().map(|b| over(b.at)).collect()
+}

@@ -1,0 +1,213 @@
+//! What is worth knowing though no limit is exceeded: overshoot, steps in acceleration, axes that never move, torque nobody can check.
+
+use super::clearance::Nearest;
+use crate::compile::{AxisMove, Compiled};
+use crate::motion::Peaks;
+use crate::program::{Leg, Torque};
+use crate::shot::{Shape, Shot};
+use crate::signal::{Source, SourceKind, sources};
+use crate::stage::{Axis, AxisId, GroupId, Mover, PerAxis, Work};
+use crate::time::{FrameTime, Seconds};
+
+/// A note.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Note {
+    /// The axis it is about, or the one to look at first.
+    pub axis: Option<AxisId>,
+    /// When, where it has an instant in frame time.
+    pub frame: Option<FrameTime>,
+    /// Size, where it has one, in the unit its sentence names.
+    pub value: Option<f64>,
+    /// What it says.
+    pub kind: NoteKind,
+}
+
+/// What a note says.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum NoteKind {
+    /// A curve leaves the range of its keys by `value`.
+    Overshoot {
+        /// Range of the keys.
+        keys: [f64; 2],
+        /// How far it goes.
+        to: f64,
+    },
+    /// Acceleration steps by `value`, unit/frame2.
+    AccelerationStep,
+    /// An axis never moves in the photographed span.
+    NeverMoves {
+        /// True where something drives it all the same.
+        driven: bool,
+    },
+    /// An axis reverses; `value` is its backlash.
+    Reversals {
+        /// How often.
+        times: usize,
+        /// Backlash in steps.
+        steps: f64,
+    },
+    /// Torque cannot be checked.
+    TorqueUnchecked,
+    /// A rounded corner misses its key by `value`.
+    BlendedCorner,
+    /// A step, or the backlash, is worth `value` pixels.
+    Pixels {
+        /// The camera's group.
+        camera: GroupId,
+        /// True for the backlash.
+        backlash: bool,
+    },
+    /// Openings of a turning gobo: `value` per frame at most.
+    Openings {
+        /// Per exposure at most.
+        per_exposure: f64,
+    },
+    /// The rope of a drum stretches by `value` mm.
+    RopeStretch {
+        /// At this height, mm.
+        height: f64,
+    },
+    /// Something comes too near on the move to start or the return home.
+    WayClearance {
+        /// Name of the pass.
+        pass: String,
+        /// Which leg.
+        leg: Leg,
+        /// What comes near.
+        nearest: Nearest,
+        /// When, in seconds of the leg.
+        at: Seconds,
+    },
+}
+
+/// More openings per exposure than this flicker (the sampling theorem).
+pub(super) const FLICKER: f64 = 0.5;
+
+impl NoteKind {
+    /// Its name in files.
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        match self {
+            NoteKind::Overshoot { .. } => "overshoot",
+            NoteKind::AccelerationStep => "acceleration_step",
+            NoteKind::NeverMoves { .. } => "never_moves",
+            NoteKind::Reversals { .. } => "reversals",
+            NoteKind::TorqueUnchecked => "torque_unchecked",
+            NoteKind::BlendedCorner => "blended_corner",
+            NoteKind::Pixels { .. } => "pixels",
+            NoteKind::Openings { per_exposure } if *per_exposure > FLICKER => "flicker",
+            NoteKind::Openings { .. } => "openings",
+            NoteKind::RopeStretch { .. } => "rope_stretch",
+            NoteKind::WayClearance { leg: Leg::MoveToStart, .. } => "move_to_start_clearance",
+            NoteKind::WayClearance { leg: Leg::ReturnHome, .. } => "return_home_clearance",
+        }
+    }
+}
+
+/// Every note on the move, axis by axis in stage order.
+pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) -> Vec<Note> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
+    let mut found = Vec::new();
+    for (id, axis) in stage.each_axis() {
+        let m = compiled.axis(id);
+        let mut add = |frame: Option<f64>, value: Option<f64>, kind: NoteKind| {
+            found.push(Note { axis: Some(id), frame: frame.map(FrameTime), value, kind });
+        };
+        let layers: Vec<Source> = stage.channels_of(id).into_iter().flat_map(|c| sources::of(stage, shot, c).unwrap_or_default()).collect();
+        // A mechanism's axis has a range of its own; its channels' keys are not in its unit.
+        let own: &[Source] = if matches!(stage.mover(id), Mover::Own(_)) { &layers } else { &[] };
+        if let Some((at, by, kind)) = overshoot(shot, axis, m, own) {
+            add(Some(at), Some(by), kind);
+        }
+        for b in m.breaks() {
+            add(Some(b.at), Some(b.after - b.before), NoteKind::AccelerationStep);
+        }
+        if let Some((at, by, height)) = stretch(compiled, id) {
+            add(Some(at), Some(by), NoteKind::RopeStretch { height });
+        }
+        if let Some((at, per_frame, per_exposure)) = openings(shot, axis, m) {
+            add(Some(at), Some(per_frame), NoteKind::Openings { per_exposure });
+        }
+        if let (Some(backlash), Some(first)) = (axis.backlash().filter(|b| *b > 0.0), reversals[id].first()) {
+            let steps = backlash * axis.drive().steps_per_unit();
+            add(Some(first.0), Some(backlash), NoteKind::Reversals { times: reversals[id].len(), steps });
+        }
+        if let Some((at, off)) = misses_a_key(shot, axis, m, own) {
+            add(Some(at), Some(off), NoteKind::BlendedCorner);
+        }
+        if m.never_moves() {
+            add(None, None, NoteKind::NeverMoves { driven: !layers.is_empty() });
+        } else if Torque::of(axis).is_none() {
+            add(None, None, NoteKind::TorqueUnchecked);
+        }
+    }
+    found
+}
+
+/// How far the rope of a drum stretches under its load, at the lowest place of the photographed span: instant, mm, height.
+fn stretch(compiled: &Compiled, id: AxisId) -> Option<(f64, f64, f64)> {
+    let Mover::Machine(machine, _) = compiled.stage().mover(id) else { return None };
+    let Work::Drum(drum, Some(hung)) = machine.work() else { return None };
+    let peaks = compiled.axis(id).peaks();
+    let heights = [peaks.least, peaks.greatest].map(|e| drum.height(e.value).ok().map(|h| (h, e.at)));
+    let (height, at) = heights.into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0))?;
+    Some((at, hung.stretch_at(height), height))
+}
+
+/// How often a turning gobo's openings pass at most: instant, per frame, per exposure. Above half an opening per exposure the shafts of
+/// light no longer wander but flicker.
+fn openings(shot: &Shot, axis: &Axis, m: &AxisMove) -> Option<(f64, f64, f64)> {
+    let openings = f64::from(axis.openings()?);
+    let peak = m.peaks().velocity;
+    let per_frame = peak.value * openings / 360.0;
+    let longest = shot.passes().iter().map(|p| p.shutter().fraction()).fold(0.0, f64::max);
+    Some((peak.at, per_frame, per_frame * longest))
+}
+
+/// The one source, a track, of an axis that has no other.
+fn only_track<'a>(shot: &'a Shot, layers: &[Source]) -> Option<(&'a crate::shot::Track, Source)> {
+    match layers {
+        [one] if one.kind == SourceKind::Track => shot.tracks().get(one.index).map(|t| (t, *one)),
+        _ => None,
+    }
+}
+
+/// Where the curve leaves the range of its keys, at the worst: instant, by how much.
+fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Option<(f64, f64, NoteKind)> {
+    let (track, source) = only_track(shot, layers)?;
+    // The other shapes stay within their keys' range: monotone by its slopes, the rest as sums with shares from 0 to 1.
+    if !matches!(track.shape(), Shape::MinimumJerk | Shape::NaturalCubic | Shape::CatmullRom) {
+        return None;
+    }
+    let mut values = track.keys().iter().map(|k| k.value * source.scale);
+    let first = values.next()?;
+    let (low, high) = values.fold((first, first), |(lo, hi), v| (lo.min(v), hi.max(v)));
+    let (keys_from, keys_to) = (track.keys().first()?.frame + source.delay, track.keys().last()?.frame + source.delay);
+    let range = m.curve().overlapping(keys_from, keys_to);
+    let range = range.start.max(m.photographed().start)..range.end.min(m.photographed().end);
+    let peaks = Peaks::of(m.curve(), range)?;
+    let (below, above) = (low - peaks.least.value, peaks.greatest.value - high);
+    let (by, at, to) =
+        if below > above { (below, peaks.least.at, peaks.least.value) } else { (above, peaks.greatest.at, peaks.greatest.value) };
+    // Less than a hundredth of a step is the arithmetic, not the curve.
+    (by * axis.drive().steps_per_unit() > 0.01).then_some((at, by, NoteKind::Overshoot { keys: [low, high], to }))
+}
+
+/// By how much a blended track misses its keys at most: instant, miss.
+fn misses_a_key(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Option<(f64, f64)> {
+    let (track, source) = only_track(shot, layers)?;
+    if !track.shape().is_blended() {
+        return None;
+    }
+    let mut worst: Option<(f64, f64)> = None;
+    for key in track.keys() {
+        let frame = key.frame + source.delay;
+        let Some(p) = m.curve().at(frame) else { continue };
+        let off = (p - key.value * source.scale).abs();
+        if off * axis.drive().steps_per_unit() > 0.5 && worst.is_none_or(|(_, w)| off > w) {
+            worst = Some((frame, off));
+        }
+    }
+    worst
+}

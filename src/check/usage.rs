@@ -1,0 +1,124 @@
+//! How much of its tightest limit an axis uses in each frame: the numbers behind the page's map.
+//!
+//! What: of a moving pass the exact extremes of velocity, acceleration, jerk, step rate and torque over [n - 1/2, n + 1/2], by the roots that the check
+//! uses; where the axis leaves its travel, that too. Of a held pass the peaks and torque of the move that leaves frame n, or the time it needs as a share of
+//! the time there is where that is more. A limit that the check found exceeded - clearance, a slack wire, another count - counts at its frames. Parked
+//! axes use nothing. Invariant: a frame is above 1 exactly where the check exceeds a limit of its axis there.
+
+use super::held::fits;
+use super::verdict::{PassReport, Violation};
+use crate::compile::frame_time;
+use crate::motion::curve::{Curve, Piece};
+use crate::motion::{Peaks, Quintic};
+use crate::program::way::torque_along;
+use crate::program::{Program, Stations, Torque};
+use crate::stage::{Axis, AxisId, PacedPeaks, PerAxis, Utilisation};
+
+/// Utilisations of one pass: for each axis one number for each photographed frame.
+#[must_use]
+pub fn usage(report: &PassReport) -> PerAxis<Vec<Utilisation>> {
+    let program = report.program.as_ref();
+    let stage = program.compiled().stage();
+    let frames = program.compiled().shot().frames();
+    PerAxis::new(stage, |id| {
+        if program.parks(id) {
+            return vec![Utilisation::NONE; frames.count()];
+        }
+        let mut row = match program.stations() {
+            None => frames.frames().map(|n| moving(program, id, n)).collect(),
+            Some(stations) => between(program, stations, id),
+        };
+        for v in report.violations.iter().filter(|v| v.subject.axis() == id) {
+            let exceeded = exceeded(v);
+            for (n, used) in frames.frames().zip(&mut row) {
+                let (from, to) = (frame_time(n) - 0.5, frame_time(n) + 0.5);
+                if v.frame().is_some() && v.span.0 < to && from < v.span.1.max(v.span.0 + f64::MIN_POSITIVE) && !covered(v) {
+                    *used = used.max(exceeded);
+                }
+            }
+        }
+        row
+    })
+}
+
+/// True for limits whose use is computed for each frame anyway.
+fn covered(v: &Violation) -> bool {
+    use super::verdict::{Cause, Limit};
+    !matches!(v.limit, Limit::Clearance | Limit::Slack | Limit::Register) && v.cause != Cause::Step
+}
+
+fn exceeded(v: &Violation) -> Utilisation {
+    match &v.subject {
+        super::verdict::Subject::Pair(nearest, _) => nearest.utilisation(),
+        // Beyond by as much as the sizes differ: more than nothing, whatever they are.
+        super::verdict::Subject::Axis(_) => Utilisation::of_margin(-(v.value - v.allowed).abs(), v.allowed.abs().max(f64::MIN_POSITIVE)),
+    }
+}
+
+fn moving(program: &Program, id: AxisId, frame: i64) -> Utilisation {
+    let axis = program.compiled().stage().axis(id);
+    let curve = program.compiled().axis(id).curve();
+    let middle = frame_time(frame);
+    let pace = program.clock().pace().get();
+    let mut used = Utilisation::NONE;
+    let torque = Torque::of(axis);
+    for (start, end, part) in parts(curve, middle - 0.5, middle + 0.5) {
+        let piece = Piece { index: 0, start, end, quintic: &part };
+        let paced = PacedPeaks::new(&Peaks::of_piece(&piece), pace);
+        used = used.max(of_axis(axis, &paced));
+        if let Some(t) = torque.as_ref().and_then(|t| t.worst(core::iter::once(piece), pace)) {
+            used = used.max(t.utilisation());
+        }
+    }
+    used
+}
+
+/// The tightest limit of an axis with these peaks; travel counts where it is left.
+fn of_axis(axis: &Axis, paced: &PacedPeaks) -> Utilisation {
+    let rates = paced.of_limits(axis).into_iter().flatten().fold(Utilisation::NONE, Utilisation::max);
+    let travel = paced.of_travel(axis);
+    if travel.is_exceeded() { rates.max(travel) } else { rates }
+}
+
+/// The parts of a curve's pieces between two instants.
+fn parts(curve: &Curve, from: f64, to: f64) -> Vec<(f64, f64, Quintic)> {
+    let range = curve.overlapping(from, to);
+    let cut = |piece: Piece<'_>| {
+        let h = piece.length();
+        let local = |t: f64| ((t - piece.start) / h).clamp(0.0, 1.0);
+        let (a, b) = (local(from), local(to));
+        let part = if a == 0.0 && b == 1.0 { *piece.quintic } else { piece.quintic.part(a, b) };
+        (a < b).then_some((piece.start + a * h, piece.start + b * h, part))
+    };
+    curve.pieces().skip(range.start).take(range.len()).filter_map(cut).collect()
+}
+
+fn between(program: &Program, stations: &Stations, id: AxisId) -> Vec<Utilisation> {
+    let axis = program.compiled().stage().axis(id);
+    let positions = stations.positions(program.compiled().axis(id).curve());
+    let torque = Torque::of(axis);
+    let standing = torque.as_ref().map_or(Utilisation::NONE, |t| t.standing(0.0).utilisation());
+    let l = axis.limits();
+    let mut row: Vec<Utilisation> = positions
+        .iter()
+        .map(|x| {
+            let travel = Utilisation::of_travel(*x, *x, axis.travel());
+            if travel.is_exceeded() { standing.max(travel) } else { standing }
+        })
+        .collect();
+    for ((common, law), used) in stations.laws(id, &positions).zip(&mut row) {
+        if !(law.duration() > 0.0) {
+            continue;
+        }
+        if !fits(law.duration(), stations.available()) {
+            *used = used.max(Utilisation::of(law.duration(), stations.available().0));
+        }
+        let Ok(law) = law.stretched(common.seconds.0) else { continue };
+        let rates = [(law.peak_velocity(), l.velocity), (law.peak_acceleration(), l.acceleration), (law.peak_jerk(), l.jerk)];
+        *used = rates.into_iter().map(|(value, limit)| Utilisation::of(value, limit)).fold(*used, Utilisation::max);
+        if let Some(t) = torque.as_ref().and_then(|t| torque_along(t, &law, 0.0)) {
+            *used = used.max(t.utilisation());
+        }
+    }
+    row
+}

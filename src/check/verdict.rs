@@ -1,0 +1,531 @@
+//! What a check found, as data: sentences are made from it in `words`, text and JSON elsewhere.
+//!
+//! Units: of the axis, and seconds. Instants are frame times within run-up, exposures and run-down, seconds of the program on the way to the start and
+//! home. Peaks of a moving pass are exact extremes over the photographed span [first - 1/2, last + 1/2].
+
+use std::sync::Arc;
+
+use super::clearance::{ClearanceReport, Nearest};
+use super::notes::Note;
+use super::pixels::PixelReport;
+use super::register::{Instant, Registration};
+use crate::compile::{Compiled, Edge};
+use crate::program::{Leg, Program, TorqueUse};
+use crate::shot::Place;
+use crate::stage::{Axis, AxisId, PacedPeaks, PerAxis, Travel, Utilisation};
+use crate::time::{FrameTime, Seconds};
+
+/// What can be exceeded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[non_exhaustive]
+pub enum Limit {
+    /// The soft limits of travel.
+    Position,
+    /// Speed.
+    Velocity,
+    /// Acceleration.
+    Acceleration,
+    /// Jerk.
+    Jerk,
+    /// Steps per second.
+    StepRate,
+    /// Pull-out torque of the motor.
+    Torque,
+    /// Required clearance.
+    Clearance,
+    /// A limb's wire that only pulls: what gravity can follow.
+    Slack,
+    /// The count of another pass at the same instant of the same exposure.
+    Register,
+}
+
+impl Limit {
+    /// Its name in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Limit::Position => "position",
+            Limit::Velocity => "velocity",
+            Limit::Acceleration => "acceleration",
+            Limit::Jerk => "jerk",
+            Limit::StepRate => "step_rate",
+            Limit::Torque => "torque",
+            Limit::Clearance => "clearance",
+            Limit::Slack => "slack",
+            Limit::Register => "register",
+        }
+    }
+
+    /// Unit of a value under this limit, for an axis of unit `mm` or `deg`.
+    #[must_use]
+    pub fn unit(self, axis: &str) -> String {
+        match self {
+            Limit::Position => axis.to_owned(),
+            Limit::Velocity => format!("{axis}/s"),
+            Limit::Acceleration => format!("{axis}/s2"),
+            Limit::Jerk => format!("{axis}/s3"),
+            Limit::StepRate => "steps/s".to_owned(),
+            Limit::Torque => "N m".to_owned(),
+            Limit::Clearance => "mm".to_owned(),
+            Limit::Slack => "deg/s2".to_owned(),
+            Limit::Register => "steps".to_owned(),
+        }
+    }
+}
+
+/// Part of a pass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[non_exhaustive]
+pub enum Part {
+    /// From home to the start.
+    MoveToStart,
+    /// Before the first exposure.
+    RunUp,
+    /// The photographed span, or the moves between held exposures.
+    Photographed,
+    /// After the last exposure.
+    RunDown,
+    /// From the end home.
+    ReturnHome,
+}
+
+impl Part {
+    /// Its name in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Part::MoveToStart => "move_to_start",
+            Part::RunUp => "run_up",
+            Part::Photographed => "photographed",
+            Part::RunDown => "run_down",
+            Part::ReturnHome => "return_home",
+        }
+    }
+
+    /// The run-up or run-down.
+    #[must_use]
+    pub fn edge(self) -> Option<Edge> {
+        match self {
+            Part::RunUp => Some(Edge::RunUp),
+            Part::RunDown => Some(Edge::RunDown),
+            _ => None,
+        }
+    }
+}
+
+impl From<Leg> for Part {
+    fn from(leg: Leg) -> Part {
+        match leg {
+            Leg::MoveToStart => Part::MoveToStart,
+            Leg::ReturnHome => Part::ReturnHome,
+        }
+    }
+}
+
+/// An instant of a pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum At {
+    /// Frame time.
+    Frame(FrameTime),
+    /// Seconds of the program, from the start of the move to start.
+    Time(Seconds),
+}
+
+impl At {
+    /// The frame time, where it has one.
+    #[must_use]
+    pub fn frame(self) -> Option<FrameTime> {
+        match self {
+            At::Frame(frame) => Some(frame),
+            At::Time(_) => None,
+        }
+    }
+}
+
+/// A peak against its limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Peak {
+    /// The peak, absolute.
+    pub value: f64,
+    /// The limit; `None` where the stage file gives none.
+    pub limit: Option<f64>,
+    /// When.
+    pub frame: FrameTime,
+}
+
+impl Peak {
+    /// Utilisation of the limit; `None` without one.
+    #[must_use]
+    pub fn utilisation(&self) -> Option<Utilisation> {
+        self.limit.map(|limit| Utilisation::of(self.value, limit))
+    }
+}
+
+/// Least and greatest position against the travel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reach {
+    /// Least position.
+    pub min: f64,
+    /// When.
+    pub min_frame: FrameTime,
+    /// Greatest position.
+    pub max: f64,
+    /// When.
+    pub max_frame: FrameTime,
+    /// The travel.
+    pub travel: Travel,
+}
+
+impl Reach {
+    /// Utilisation at either end: position, its instant, the end, how much of it is used.
+    #[must_use]
+    pub fn ends(&self) -> [(f64, FrameTime, f64, Utilisation); 2] {
+        let Travel { lower, upper } = self.travel;
+        let length = upper - lower;
+        [
+            (self.min, self.min_frame, lower, Utilisation::of_margin(self.min - lower, length)),
+            (self.max, self.max_frame, upper, Utilisation::of_margin(upper - self.max, length)),
+        ]
+    }
+}
+
+/// Peaks of one stretch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StretchReport {
+    /// Positions.
+    pub position: Reach,
+    /// Speed.
+    pub velocity: Peak,
+    /// Acceleration.
+    pub acceleration: Peak,
+    /// Jerk.
+    pub jerk: Peak,
+    /// Step rate.
+    pub step_rate: Peak,
+}
+
+impl StretchReport {
+    /// Peaks in seconds beside the limits of their axis.
+    #[must_use]
+    pub fn new(axis: &Axis, paced: &PacedPeaks) -> StretchReport {
+        let (l, p) = (axis.limits(), paced.get());
+        let peak = |e: crate::motion::Extreme, limit| Peak { value: e.value, limit, frame: FrameTime(e.at) };
+        StretchReport {
+            position: Reach {
+                min: p.least.value,
+                min_frame: FrameTime(p.least.at),
+                max: p.greatest.value,
+                max_frame: FrameTime(p.greatest.at),
+                travel: axis.travel(),
+            },
+            velocity: peak(p.velocity, Some(l.velocity)),
+            acceleration: peak(p.acceleration, Some(l.acceleration)),
+            jerk: peak(p.jerk, Some(l.jerk)),
+            step_rate: Peak { value: paced.step_rate(axis), limit: l.step_rate, frame: FrameTime(p.velocity.at) },
+        }
+    }
+
+    /// Velocity, acceleration, jerk and step rate.
+    #[must_use]
+    pub fn rates(&self) -> [(Limit, &Peak); 4] {
+        [
+            (Limit::Velocity, &self.velocity),
+            (Limit::Acceleration, &self.acceleration),
+            (Limit::Jerk, &self.jerk),
+            (Limit::StepRate, &self.step_rate),
+        ]
+    }
+}
+
+/// The limit of which an axis uses the largest share.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tightest {
+    /// Which.
+    pub limit: Limit,
+    /// How much of it.
+    pub utilisation: Utilisation,
+    /// The value.
+    pub value: f64,
+    /// What is allowed.
+    pub allowed: f64,
+    /// When.
+    pub frame: FrameTime,
+}
+
+/// One axis in one pass.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AxisReport {
+    /// True where its group is parked in this pass.
+    pub parked: bool,
+    /// The photographed span.
+    pub photographed: StretchReport,
+    /// The run-up, where there is one.
+    pub run_up: Option<StretchReport>,
+    /// The run-down, where there is one.
+    pub run_down: Option<StretchReport>,
+    /// Torque at its worst, where motor and load are given.
+    pub torque: Option<TorqueUse>,
+    /// True where a step in acceleration makes jerk unbounded.
+    pub jerk_unbounded: bool,
+}
+
+impl AxisReport {
+    /// Run-up, photographed span and run-down, those there are.
+    pub fn stretches(&self) -> impl Iterator<Item = (Part, &StretchReport)> {
+        let parts =
+            [(Part::RunUp, self.run_up.as_ref()), (Part::Photographed, Some(&self.photographed)), (Part::RunDown, self.run_down.as_ref())];
+        parts.into_iter().filter_map(|(part, s)| s.map(|s| (part, s)))
+    }
+
+    /// The limit that is used most, over run-up, photographed span and run-down. Travel counts only where it is left: a figure near a soft limit is no
+    /// strain. Register and clearance are no matter of one axis.
+    #[must_use]
+    pub fn tightest(&self) -> Tightest {
+        let v = &self.photographed.velocity;
+        let mut worst = Tightest {
+            limit: Limit::Velocity,
+            utilisation: Utilisation::NONE,
+            value: 0.0,
+            allowed: v.limit.unwrap_or(0.0),
+            frame: v.frame,
+        };
+        let mut see = |limit, utilisation: Utilisation, value, allowed, frame| {
+            if utilisation.share() > worst.utilisation.share() || (utilisation.share().is_nan() && !worst.utilisation.share().is_nan()) {
+                worst = Tightest { limit, utilisation, value, allowed, frame };
+            }
+        };
+        for (_, s) in self.stretches() {
+            for (limit, peak) in s.rates() {
+                if let (Some(used), Some(allowed)) = (peak.utilisation(), peak.limit) {
+                    see(limit, used, peak.value, allowed, peak.frame);
+                }
+            }
+            for (value, frame, allowed, used) in s.position.ends() {
+                if used.is_exceeded() {
+                    see(Limit::Position, used, value, allowed, frame);
+                }
+            }
+        }
+        if let Some(t) = &self.torque {
+            see(Limit::Torque, t.utilisation(), t.demand, t.available, FrameTime(t.at));
+        }
+        if self.jerk_unbounded {
+            let j = &self.photographed.jerk;
+            let allowed = j.limit.unwrap_or(0.0);
+            see(Limit::Jerk, Utilisation::of(f64::INFINITY, allowed), f64::INFINITY, allowed, j.frame);
+        }
+        worst
+    }
+
+    /// True where it moves in the photographed span.
+    #[must_use]
+    pub fn moves(&self) -> bool {
+        let s = &self.photographed;
+        s.velocity.value > 0.0 || s.position.min < s.position.max
+    }
+}
+
+/// Two neighbouring keys around a frame; on an end of the track one of them is missing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Between {
+    /// Index of the track within the shot.
+    pub track: usize,
+    /// Frames by which a copy runs later; 0 where the track drives the channel itself.
+    pub delay: f64,
+    /// Index, frame (of this channel) and place of the key before.
+    pub before: Option<(usize, f64, Place)>,
+    /// Index, frame (of this channel) and place of the key after.
+    pub after: Option<(usize, f64, Place)>,
+}
+
+/// What a violation is about.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Subject {
+    /// An axis.
+    Axis(AxisId),
+    /// Two things too near each other, and the axis to look at first.
+    Pair(Nearest, AxisId),
+}
+
+impl Subject {
+    /// The axis it is about, or the one to look at first.
+    #[must_use]
+    pub fn axis(&self) -> AxisId {
+        match self {
+            Subject::Axis(axis) | Subject::Pair(_, axis) => *axis,
+        }
+    }
+}
+
+/// How a limit came to be exceeded.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Cause {
+    /// The curve exceeds it.
+    Curve,
+    /// The axis moves at an edge of the photographed span, and no run-up or run-down has room.
+    NoRoom,
+    /// Acceleration steps: jerk is unbounded.
+    Step,
+    /// A move between held exposures is longer than there is time.
+    TooLong {
+        /// Frame it leaves.
+        from: i64,
+        /// First and last frame that moves of this stretch leave.
+        stretch: (i64, i64),
+        /// Its length.
+        seconds: Seconds,
+        /// The time there is.
+        available: Seconds,
+    },
+    /// Gravity cannot keep a wire taut.
+    Slack,
+    /// Things come too near.
+    Gap,
+    /// Another count than in an earlier pass.
+    OtherCount {
+        /// Index of the earlier pass.
+        pass: usize,
+        /// Instant of the exposure.
+        instant: Instant,
+        /// Frames at which it differs.
+        frames: usize,
+    },
+}
+
+/// A change that was tried and seen to work.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Fix {
+    /// Another pace, seconds per frame.
+    Pace(f64),
+    /// Another pace of a held pass, seconds per frame.
+    HeldPace(f64),
+    /// The track of this index in the shape `monotone`.
+    Monotone(usize),
+    /// The track of this index in a shape that rests at the edge.
+    Rests {
+        /// Index of the track.
+        track: usize,
+        /// The shape.
+        shape: crate::shot::Shape,
+        /// Which edge.
+        edge: Edge,
+    },
+    /// A key at another frame.
+    KeyAt {
+        /// Index of the track.
+        track: usize,
+        /// Index of the key.
+        key: usize,
+        /// The frame.
+        frame: f64,
+        /// True where it goes later, false where earlier.
+        later: bool,
+    },
+}
+
+/// A limit that is exceeded.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Violation {
+    /// What it is about.
+    pub subject: Subject,
+    /// What is exceeded.
+    pub limit: Limit,
+    /// Where in the pass.
+    pub part: Part,
+    /// The worst instant.
+    pub at: At,
+    /// Between which instants it is exceeded, to the pieces of the curve, on the clock of `at`.
+    pub span: (f64, f64),
+    /// The worst value; infinite for jerk where acceleration steps.
+    pub value: f64,
+    /// What is allowed.
+    pub allowed: f64,
+    /// The keys it lies between, where a track drives the axis.
+    pub between: Option<Between>,
+    /// How it came to be.
+    pub cause: Cause,
+    /// What would help; each was tried by compiling again.
+    pub fixes: Vec<Fix>,
+}
+
+impl Violation {
+    /// The frame of the worst instant, where it has one.
+    #[must_use]
+    pub fn frame(&self) -> Option<f64> {
+        self.at.frame().map(|f| f.0)
+    }
+}
+
+/// The smallest pace within the limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fastest {
+    /// Seconds per frame; 0 where nothing moves, `None` where no pace helps.
+    pub seconds_per_frame: Option<f64>,
+    /// The axis that stands in the way of a faster one, or of any, and its limit; `None` where nothing moves.
+    pub limited_by: Option<(AxisId, Limit)>,
+}
+
+/// One pass.
+#[derive(Debug, Clone)]
+pub struct PassReport {
+    /// Its program.
+    pub program: Arc<Program>,
+    /// The smallest pace within limits over the photographed span, as if the pass were moving.
+    pub fastest: Fastest,
+    /// Every axis in stage order.
+    pub axes: PerAxis<AxisReport>,
+    /// Every limit that is exceeded, the earliest first within an axis.
+    pub violations: Vec<Violation>,
+    /// Gaps of carriages and envelopes from run-up to run-down; `None` where nothing could meet.
+    pub clearance: Option<ClearanceReport>,
+    /// Gaps on the move to start, and on the return home.
+    pub way_clearance: Arc<[(Leg, Option<ClearanceReport>); 2]>,
+}
+
+impl PassReport {
+    /// Name of the pass.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        self.program.pass().name()
+    }
+
+    /// True where no limit is exceeded.
+    #[must_use]
+    pub fn within_limits(&self) -> bool {
+        self.violations.is_empty()
+    }
+
+    /// True where everything keeps its clearance on a leg, as far as the stage says what could meet.
+    #[must_use]
+    pub fn way_is_clear(&self, leg: Leg) -> bool {
+        let of = self.way_clearance.iter().filter(|(l, _)| *l == leg);
+        of.flat_map(|(_, c)| c).flat_map(|c| &c.pairs).all(Nearest::is_kept)
+    }
+}
+
+/// The whole check.
+#[derive(Debug, Clone)]
+pub struct Report {
+    /// What was checked.
+    pub compiled: Compiled,
+    /// Every pass in the order of the shot.
+    pub passes: Vec<PassReport>,
+    /// Notes on the move, which all passes share.
+    pub notes: Vec<Note>,
+    /// For each axis the instants within the photographed span at which it reverses.
+    pub reversals: PerAxis<Vec<FrameTime>>,
+    /// For each axis by how many steps rotor lag can set two moving passes of different pace apart; `None` where it cannot be known.
+    pub lag_between_paces: PerAxis<Option<f64>>,
+    /// Whether the passes register, pair by pair.
+    pub registration: Registration,
+    /// What a step and the backlash of camera and figure axes are worth in the picture; empty without a lens.
+    pub pixels: Vec<PixelReport>,
+}
+
+impl Report {
+    /// True where no limit is exceeded in any pass.
+    #[must_use]
+    pub fn within_limits(&self) -> bool {
+        self.passes.iter().all(PassReport::within_limits)
+    }
+}

@@ -1,0 +1,338 @@
+//! Every sentence about what a check found: for the terminal, the page and the JSON alike.
+//!
+//! Form: no full stop at the end; numbers with their unit. Invariant: nothing is judged here.
+
+use super::clearance::{Against, Nearest, Proof};
+use super::notes::{FLICKER, Note, NoteKind};
+use super::register::Pair;
+use super::verdict::{At, Between, Cause, Fix, Limit, Part, Report, Subject, Violation};
+use crate::bounds::with_unit;
+use crate::compile::{Compiled, LONGEST_RUN};
+use crate::program::Leg;
+use crate::shot::Pass;
+use crate::stage::{AxisId, Stage};
+
+/// One sentence about an exceeded limit.
+#[must_use]
+pub fn violation(compiled: &Compiled, v: &Violation) -> String {
+    let stage = compiled.stage();
+    let id = v.subject.axis();
+    let name = stage.axis_name(id);
+    let unit = v.limit.unit(stage.axis(id).unit().symbol());
+    let keys = v.between.as_ref().map_or(String::new(), |b| format!(", {}", keys(compiled, b)));
+    let (value, allowed) = (figure(v.value, &unit), figure(v.allowed, &unit));
+    let when = instant(v.at);
+    let plain = || {
+        let what = match v.limit {
+            Limit::Position => format!("position {value} is outside the travel, which ends at {allowed}"),
+            limit => format!("{} {value} exceeds the limit of {allowed}", spoken(limit)),
+        };
+        let part = match v.part {
+            Part::Photographed => String::new(),
+            part => format!(", in the {}", part_name(part)),
+        };
+        format!("{name}: {what} at {when}{part}{keys}")
+    };
+    match (&v.cause, &v.subject) {
+        (Cause::Gap, Subject::Pair(nearest, _)) => {
+            let look = v.between.as_ref().map_or(String::new(), |b| format!(", {name}: {}", self::keys(compiled, b)));
+            format!("{}{look}", gap(stage, nearest, &when))
+        }
+        (Cause::NoRoom, _) => {
+            let (side, run, frames) = match v.part {
+                Part::RunDown => ("last", "run-down", compiled.run_down()),
+                _ => ("first", "run-up", compiled.run_up()),
+            };
+            let needs = if v.limit == Limit::Position {
+                format!("; it needs {} more", figure((v.value - v.allowed).abs(), stage.axis(id).unit().symbol()))
+            } else {
+                String::new()
+            };
+            format!(
+                "{}; {name} is moving at the {side} exposure and no {run} of 1 to {LONGEST_RUN} frames has room (shown: {}{needs})",
+                plain(),
+                count(u64::from(frames), "frame")
+            )
+        }
+        (Cause::Step, _) => format!(
+            "{name}: acceleration steps at {when}, so jerk is unbounded and exceeds the limit of {}; give the track a `blend`",
+            with_unit(v.allowed, &unit)
+        ),
+        (Cause::TooLong { from, stretch: (first, last), seconds, available }, _) => {
+            let more = u64::try_from(last - first).unwrap_or(0);
+            let others = match more {
+                0 => String::new(),
+                n => {
+                    format!("; {} from frame {first} to {} also {}", count(n, "more move"), last + 1, if n == 1 { "fails" } else { "fail" })
+                }
+            };
+            format!(
+                "{name}: the move from frame {from} to {} takes {:.3} s; only {:.3} s are available between exposures{keys}; limited by {}{others}",
+                from + 1,
+                seconds.0,
+                available.0.max(0.0),
+                spoken(v.limit)
+            )
+        }
+        (Cause::Slack, _) => format!(
+            "{name}: gravity cannot keep the wire taut at {when}: the limb would have to follow with {value}, and gravity gives {allowed}{keys}"
+        ),
+        (Cause::OtherCount { pass, instant, frames }, _) => {
+            let other = compiled.shot().passes().get(*pass).map(Pass::name).unwrap_or_default();
+            format!(
+                "{name}: does not register with pass {other}: step {} instead of {} at shutter {} of {when}, and in {} in all",
+                v.value,
+                v.allowed,
+                instant.name(),
+                count(u64::try_from(*frames).unwrap_or(u64::MAX), "frame")
+            )
+        }
+        (Cause::Gap | Cause::Curve, _) => plain(),
+    }
+}
+
+/// A fix, as what to do.
+#[must_use]
+pub fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
+    let stage = compiled.stage();
+    let axis = stage.axis_name(v.subject.axis());
+    let channel = |track: &usize| compiled.shot().tracks().get(*track).map(|t| stage.channel_name(t.channel())).unwrap_or_default();
+    match fix {
+        Fix::Pace(t) => {
+            format!("run the pass at {t} s per frame or slower: every speed, acceleration, jerk and run-up is then within its limits")
+        }
+        Fix::HeldPace(t) => format!("run the pass at {t} s per frame or slower, or close the shutter further: every move then fits"),
+        Fix::Monotone(track) => format!(
+            "give the track of {} the shape `monotone`, which stays between its keys: {axis} is then within its limits",
+            channel(track)
+        ),
+        Fix::Rests { track, shape, edge } => format!(
+            "give the track of {} the shape `{}`, which rests at its first and last key: {axis} then has its {}",
+            channel(track),
+            shape.name(),
+            edge.name()
+        ),
+        Fix::KeyAt { track, key, frame, .. } => {
+            format!("put key {} of {} at frame {frame}: {axis} is then within its limits", key + 1, channel(track))
+        }
+    }
+}
+
+/// One sentence about a note.
+#[must_use]
+pub fn note(compiled: &Compiled, n: &Note) -> String {
+    let stage = compiled.stage();
+    let name = n.axis.map_or("", |id| stage.axis_name(id));
+    let unit = n.axis.map_or("", |id| stage.axis(id).unit().symbol());
+    let (value, frame) = (n.value.unwrap_or_default(), n.frame.map_or(0.0, |f| f.0));
+    match &n.kind {
+        NoteKind::Overshoot { keys: [low, high], to } => format!(
+            "{name}: overshoots its keys ({low} to {high} {unit}) by {value:.4} {unit}, to {to:.4} {unit} at frame {frame:.2}; the shape `monotone` never does"
+        ),
+        NoteKind::AccelerationStep => format!(
+            "{name}: acceleration steps by {value:.4} {unit}/frame2 at frame {frame}, so jerk is unbounded; give the track a `blend`"
+        ),
+        NoteKind::NeverMoves { driven } => {
+            let why = if *driven { "its layers keep it still" } else { "nothing drives it" };
+            format!("{name}: never moves in the photographed span; {why}")
+        }
+        NoteKind::Reversals { times, steps } => format!(
+            "{name}: reverses {} in the photographed span (first: frame {frame:.2}); each reversal may lose {steps:.1} steps to its backlash of {value} {unit}",
+            if *times == 1 { "once".to_owned() } else { format!("{times} times") }
+        ),
+        NoteKind::TorqueUnchecked => {
+            format!("{name}: torque is not checked; the stage file gives no load, rotor inertia or torque table")
+        }
+        NoteKind::BlendedCorner => {
+            format!("{name}: the rounded corner at frame {frame} misses the key by {value:.4} {unit}; reduce `blend`")
+        }
+        NoteKind::Pixels { camera, backlash } => format!(
+            "{name}: {} is worth {value:.2} pixels in the picture of {} at frame {frame:.2}",
+            if *backlash { "the backlash" } else { "one step" },
+            stage.group_name(*camera)
+        ),
+        NoteKind::Openings { per_exposure } if *per_exposure > FLICKER => format!(
+            "{name}: flickers: up to {per_exposure:.3} openings per exposure (limit {FLICKER}), {value:.3} per frame (frame {frame:.2}); turn it slower"
+        ),
+        NoteKind::Openings { per_exposure } => format!(
+            "{name}: no flicker: at most {per_exposure:.3} openings per exposure (limit {FLICKER}), {value:.3} per frame (frame {frame:.2})"
+        ),
+        NoteKind::RopeStretch { height } => {
+            format!("{name}: the rope stretches by up to {value:.3} mm under its load, at a height of {height:.1} mm (frame {frame:.2})")
+        }
+        NoteKind::WayClearance { pass, leg, nearest, at } => {
+            let (what, cure) = match leg {
+                Leg::MoveToStart => ("move to start", "move the axes to their starts one after the other"),
+                Leg::ReturnHome => ("return home", "bring the axes home one after the other"),
+            };
+            format!("pass {pass}, {what}: {}; {cure}", gap(stage, nearest, &format!("{:.1} s", at.0)))
+        }
+    }
+}
+
+/// Two things by name, as in files: groups, channels of carriages, obstacles, boxes.
+#[must_use]
+pub fn pair(stage: &Stage, n: &Nearest) -> (String, String) {
+    let around = stage.surroundings();
+    let first = stage.group_name(n.group).to_owned();
+    let carriage = |group| stage.body_of(group).and_then(|b| b.rail()).map(|r| stage.channel_name(r.channel).to_owned());
+    match n.against {
+        Against::Group(other) => (first, stage.group_name(other).to_owned()),
+        Against::Rail(other) => (carriage(n.group).unwrap_or(first), carriage(other).unwrap_or_else(|| stage.group_name(other).to_owned())),
+        Against::Obstacle(i) => (first, around.obstacles.get(i).map(|o| o.name.clone()).unwrap_or_default()),
+        Against::KeepOut(i) => (first, around.keep_out.get(i).map(|o| o.name.clone()).unwrap_or_default()),
+    }
+}
+
+/// How near two things come, in a sentence; `when` as in `frame 12.00`.
+#[must_use]
+pub fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
+    let (a, b) = pair(stage, n);
+    let required = format!("required clearance {}", figure(n.required, "mm"));
+    let (a, b) = match n.against {
+        Against::Rail(_) => (format!("the carriage of {a}"), format!("that of {b}")),
+        Against::KeepOut(_) => (a, format!("the box {b}")),
+        _ => (a, b),
+    };
+    match n.proof {
+        Proof::Bound if !n.is_kept() && n.gap == f64::NEG_INFINITY => {
+            format!("{a} and {b} are not proven to keep apart near {when}: nothing bounds where they are; {required}")
+        }
+        Proof::Bound if !n.is_kept() => {
+            format!("{a} and {b}: {required}; proven at least {} near {when}", figure(n.gap, "mm"))
+        }
+        _ if n.gap < 0.0 => format!("{a} and {b} overlap by {} at {when}; {required}", figure(-n.gap, "mm")),
+        Proof::Tight => format!("{a} and {b} are {} apart at {when}; {required}", figure(n.gap, "mm")),
+        Proof::Bound => format!("{a} and {b} are at least {} apart near {when}; {required}", figure(n.gap, "mm")),
+    }
+}
+
+/// Two passes compared, in a sentence.
+#[must_use]
+pub fn registration(report: &Report, pair: &Pair) -> String {
+    let stage = report.compiled.stage();
+    let name = |i: usize| report.passes.get(i).map(super::PassReport::name).unwrap_or_default();
+    let who = format!("passes {} and {}", name(pair.first), name(pair.second));
+    if !pair.misses.is_empty() {
+        return format!("{who} do not register: {} of {} stand on other steps", pair.misses.len(), axes(pair.live));
+    }
+    let at = if pair.same_blur { "at shutter open, middle and close" } else { "at mid-exposure" };
+    let mut sentences = vec![format!("{who} match step for step {at} on {}", axes(pair.live))];
+    if !pair.same_blur {
+        sentences.push("motion blur differs".to_owned());
+    }
+    if !pair.parked.is_empty() {
+        sentences.push(format!("{} left out, parked in one of them", axes(pair.parked.len())));
+    }
+    if let Some(first) = pair.approaches.first() {
+        sentences.push(format!(
+            "{} come into exposures from opposite directions (first: {}, {} {}), where up to their backlash shows as mismatch",
+            axes(pair.approaches.len()),
+            stage.axis_name(first.axis),
+            if first.frames == 1 { "at frame" } else { "from frame" },
+            first.frame
+        ));
+    }
+    sentences.join("; ")
+}
+
+/// How many limits are exceeded.
+#[must_use]
+pub fn exceeded(n: usize) -> String {
+    format!("{} exceeded", count(u64::try_from(n).unwrap_or(u64::MAX), "limit"))
+}
+
+/// The verdict where nothing is.
+pub const WITHIN: &str = "every pass is within the limits that the stage file states";
+
+/// A number of things, in words that agree.
+#[must_use]
+pub fn count(n: u64, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
+
+/// A number of axes.
+#[must_use]
+pub fn axes(n: usize) -> String {
+    if n == 1 { "1 axis".to_owned() } else { format!("{n} axes") }
+}
+
+/// A limit as people say it.
+#[must_use]
+pub fn spoken(limit: Limit) -> &'static str {
+    match limit {
+        Limit::StepRate => "step rate",
+        other => other.name(),
+    }
+}
+
+/// A number with its unit, to six significant digits, which is what a person compares by.
+#[must_use]
+pub fn figure(value: f64, unit: &str) -> String {
+    let size = value.abs();
+    let text = if size != 0.0 && !(1e-3..1e7).contains(&size) {
+        format!("{value:.5e}")
+    } else {
+        let mut decimals = 6_usize;
+        let mut bound = 1.0;
+        while decimals > 0 && size >= bound {
+            bound *= 10.0;
+            decimals -= 1;
+        }
+        let text = format!("{value:.decimals$}");
+        if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    };
+    if unit.is_empty() { text } else { format!("{text} {unit}") }
+}
+
+/// What the axis or pair of a violation is called.
+#[must_use]
+pub fn subject(stage: &Stage, subject: &Subject) -> String {
+    match subject {
+        Subject::Axis(axis) => stage.axis_name(*axis).to_owned(),
+        Subject::Pair(n, _) => {
+            let (a, b) = pair(stage, n);
+            format!("{a} and {b}")
+        }
+    }
+}
+
+/// The name of an axis.
+#[must_use]
+pub fn axis(stage: &Stage, id: AxisId) -> &str {
+    stage.axis_name(id)
+}
+
+fn part_name(part: Part) -> &'static str {
+    match part {
+        Part::MoveToStart => "move to start",
+        Part::RunUp => "run-up",
+        Part::Photographed => "photographed span",
+        Part::RunDown => "run-down",
+        Part::ReturnHome => "return home",
+    }
+}
+
+fn instant(at: At) -> String {
+    match at {
+        At::Frame(frame) => format!("frame {:.2}", frame.0),
+        At::Time(seconds) => format!("{:.1} s", seconds.0),
+    }
+}
+
+/// The keys in words: `between key 2 (frame 120, shot.toml:14) and key 3 (frame 336, shot.toml:14)`.
+fn keys(compiled: &Compiled, between: &Between) -> String {
+    let name = |(index, frame, place): (usize, f64, crate::shot::Place)| {
+        let file = usize::try_from(place.file).ok().and_then(|i| compiled.files().get(i));
+        match file {
+            Some(file) if place.line > 0 => format!("key {} (frame {frame}, {file}:{})", index + 1, place.line),
+            _ => format!("key {} (frame {frame})", index + 1),
+        }
+    };
+    match (between.before, between.after) {
+        (Some(a), Some(b)) => format!("between {} and {}", name(a), name(b)),
+        (Some(a), None) => format!("after {}, the last", name(a)),
+        (None, Some(b)) => format!("before {}, the first", name(b)),
+        (None, None) => String::new(),
+    }
+}

@@ -1,0 +1,70 @@
+//! One axis's motion in frame time: run-up, photographed span, run-down.
+
+use super::ends::Edge;
+use super::fit::Break;
+use crate::motion::Peaks;
+use crate::motion::curve::Curve;
+use crate::time::FrameTime;
+
+/// What is known of one axis's motion.
+#[derive(Debug, Clone)]
+pub struct AxisMove {
+    pub(super) curve: Curve,
+    pub(super) photographed: core::ops::Range<usize>,
+    pub(super) peaks: Peaks,
+    pub(super) breaks: Vec<Break>,
+}
+
+impl AxisMove {
+    /// The whole curve: run-up, photographed span, run-down.
+    #[must_use]
+    pub fn curve(&self) -> &Curve {
+        &self.curve
+    }
+
+    /// Position at an instant; `None` outside the move.
+    #[must_use]
+    pub fn at(&self, t: FrameTime) -> Option<f64> {
+        self.curve.at(t.0)
+    }
+
+    /// Indices of the pieces of the photographed span.
+    #[must_use]
+    pub fn photographed(&self) -> core::ops::Range<usize> {
+        self.photographed.clone()
+    }
+
+    /// Indices of the pieces of the run-up or run-down.
+    #[must_use]
+    pub fn edge(&self, edge: Edge) -> core::ops::Range<usize> {
+        match edge {
+            Edge::RunUp => 0..self.photographed.start,
+            Edge::RunDown => self.photographed.end..self.curve.len(),
+        }
+    }
+
+    /// Extremes over the photographed span. Units: unit, unit/frame^k.
+    #[must_use]
+    pub fn peaks(&self) -> &Peaks {
+        &self.peaks
+    }
+
+    /// Extremes over the run-up or run-down; `None` where there is none.
+    #[must_use]
+    pub fn edge_peaks(&self, edge: Edge) -> Option<Peaks> {
+        Peaks::of(&self.curve, self.edge(edge))
+    }
+
+    /// Steps in acceleration.
+    #[must_use]
+    pub fn breaks(&self) -> &[Break] {
+        &self.breaks
+    }
+
+    /// True where the axis stands still throughout the photographed span.
+    #[must_use]
+    pub fn never_moves(&self) -> bool {
+        self.curve.pieces().skip(self.photographed.start).take(self.photographed.len()).all(|p| p.quintic.is_hold())
+            && self.peaks.least.value == self.peaks.greatest.value
+    }
+}

@@ -1,0 +1,155 @@
+//! Why a shot has no curves: one error for each cause, with the axes it concerns and where the cause is written.
+
+use super::fit::FitError;
+use crate::bounds::Flaw;
+use crate::shot::{Place, Shot};
+use crate::signal::{NoPlace, SignalError, SourceKind, sources};
+use crate::stage::{AxisId, ChannelId, Mover, Stage};
+
+/// Why a shot could not be compiled.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum CompileError {
+    /// The shot was checked against another stage.
+    #[error("the shot belongs to another stage")]
+    OtherStage,
+    /// A layer cannot be formed.
+    #[error("channel `{channel}`: {error}")]
+    Layer {
+        /// Full name of the channel.
+        channel: String,
+        /// Where it is written.
+        place: Option<Place>,
+        /// What went wrong.
+        error: SignalError,
+    },
+    /// Axes have no curve, all for one cause.
+    #[error("{who}: {error}")]
+    Axes {
+        /// The axis, or the mechanism or aim with its axes, in words.
+        who: String,
+        /// Full names of the axes.
+        axes: Vec<String>,
+        /// Where to look: the key before the instant, or the table of the aim.
+        place: Option<Place>,
+        /// What went wrong.
+        error: FitError,
+    },
+}
+
+impl CompileError {
+    /// The error of a layer of `channel`.
+    pub(super) fn layer(stage: &Stage, shot: &Shot, channel: ChannelId, error: SignalError) -> CompileError {
+        let place = key_before(stage, shot, &[channel], f64::INFINITY);
+        CompileError::Layer { channel: stage.channel_name(channel).to_owned(), place, error }
+    }
+
+    /// The error of one axis.
+    pub(super) fn axis(stage: &Stage, shot: &Shot, axis: AxisId, error: FitError) -> CompileError {
+        let name = stage.axis_name(axis).to_owned();
+        let aim = shot.aims().iter().find(|a| a.channels().iter().any(|c| stage.own_axis(*c) == Some(axis)));
+        let (who, place) = match (stage.mover(axis), aim) {
+            (_, Some(aim)) => (format!("the aim of `{}`", stage.group_name(aim.camera())), Some(aim.place())),
+            (Mover::Machine(machine, _), None) => {
+                let channels: Vec<&str> = machine.channels().iter().map(|c| stage.channel_name(*c)).collect();
+                let kind = machine.work().kind();
+                let place = key_before(stage, shot, machine.channels(), error.at());
+                (format!("the {kind} that `{}` {}", channels.join("`, `"), if channels.len() == 1 { "drives" } else { "drive" }), place)
+            }
+            (Mover::Own(channel), None) => (format!("axis `{name}`"), key_before(stage, shot, &[channel], error.at())),
+        };
+        CompileError::Axes { who, axes: vec![name], place, error }
+    }
+
+    /// Where to look, if it is written anywhere.
+    #[must_use]
+    pub fn place(&self) -> Option<Place> {
+        match self {
+            CompileError::OtherStage => None,
+            CompileError::Layer { place, .. } | CompileError::Axes { place, .. } => place.filter(|p| p.line > 0),
+        }
+    }
+
+    /// The same as a flaw: a code, what was found, what to do.
+    #[must_use]
+    pub fn flaw(&self) -> Flaw {
+        match self {
+            CompileError::OtherStage => Flaw::new("other-stage", "", self.to_string()).help("load the shot together with its stage"),
+            CompileError::Layer { channel, error, .. } => {
+                let (code, help) = match error {
+                    SignalError::Curve(_) => ("no-curve", "move keys apart, or make their values smaller"),
+                    SignalError::TooManyLayers { .. } => ("too-many-layers", "use fewer copies of copies"),
+                    SignalError::TooManyBeats { .. } => ("too-many-beats", "give the cycle a longer period, or photograph fewer frames"),
+                };
+                Flaw::new(code, "", format!("channel `{channel}` has no curve")).found(error.to_string(), "").help(help)
+            }
+            CompileError::Axes { who, axes, error, .. } => {
+                let (code, help) = match error {
+                    FitError::OutOfReach { error: NoPlace::Aim(_), .. } => {
+                        ("cannot-aim", "move the target or the camera, or widen the travel of the aimed axes")
+                    }
+                    FitError::OutOfReach { error: NoPlace::LayerChange { .. }, .. } => {
+                        ("rope-layer", "keep the move within one layer of rope, or use a drum that holds the rope in one")
+                    }
+                    FitError::OutOfReach { .. } => ("out-of-reach", "change the keys around this frame, or the mechanism's dimensions"),
+                    FitError::TooManyPieces { .. } => {
+                        ("too-many-pieces", "give the cycle or drift a longer period, or photograph fewer frames")
+                    }
+                    FitError::Signal(SignalError::TooManyLayers { .. }) => ("too-many-layers", "use fewer copies of copies"),
+                    FitError::Signal(SignalError::TooManyBeats { .. }) => {
+                        ("too-many-beats", "give the cycle a longer period, or photograph fewer frames")
+                    }
+                    FitError::NotFinite { .. } | FitError::Curve(_) | FitError::Signal(SignalError::Curve(_)) => {
+                        ("no-curve", "move keys apart, or make their values smaller")
+                    }
+                };
+                let found = if axes.len() > 1 { format!("{error}; axes {}", axes.join(", ")) } else { error.to_string() };
+                Flaw::new(code, "", format!("{who} has no curve")).found(found, "").help(help)
+            }
+        }
+    }
+}
+
+/// One error for each cause: axes of one mechanism or aim that fail alike become one.
+pub(super) fn folded(errors: Vec<CompileError>) -> Vec<CompileError> {
+    let mut kept: Vec<CompileError> = Vec::new();
+    for error in errors {
+        let CompileError::Axes { who, axes, error: why, .. } = &error else {
+            if !kept.contains(&error) {
+                kept.push(error);
+            }
+            continue;
+        };
+        let same = kept.iter_mut().find_map(|k| match k {
+            CompileError::Axes { who: w, axes, error: e, .. } if w == who && e.same_cause(why) => Some(axes),
+            _ => None,
+        });
+        match same {
+            Some(known) => known.extend(axes.iter().cloned()),
+            None => kept.push(error),
+        }
+    }
+    kept
+}
+
+/// The place of the last key at or before frame `at` among the tracks and cycles that drive the channels; failing that, of their first key.
+fn key_before(stage: &Stage, shot: &Shot, channels: &[ChannelId], at: f64) -> Option<Place> {
+    let sources = channels.iter().flat_map(|c| sources::of(stage, shot, *c).unwrap_or_default());
+    let mut best: Option<(f64, Place)> = None;
+    let mut first = None;
+    for source in sources {
+        let keys = match source.kind {
+            SourceKind::Track => shot.tracks().get(source.index).map(|t| t.keys()),
+            SourceKind::Cycle => shot.cycles().get(source.index).map(|c| c.keys()),
+            SourceKind::Drift => None,
+        };
+        for key in keys.into_iter().flatten() {
+            first = first.or(Some(key.place));
+            let frame = key.frame + source.delay;
+            if source.kind == SourceKind::Track && frame <= at && best.is_none_or(|(b, _)| b < frame) {
+                best = Some((frame, key.place));
+            }
+        }
+    }
+    best.map(|(_, place)| place).or(first)
+}

@@ -1,0 +1,42 @@
+//! What bodies move by: one curve for each axis, all on one clock, with those that stand at home left out.
+//!
+//! Invariant: the curves cover one span. The clock is the caller's: frame time for run-up, exposures and run-down, seconds for the way to the start and home.
+
+use crate::motion::curve::Curve;
+use crate::stage::{AxisId, PerAxis, Stage};
+
+/// The axes of a stage on their way.
+#[derive(Debug, Clone)]
+pub struct Course<'a> {
+    stage: &'a Stage,
+    span: (f64, f64),
+    curves: PerAxis<Option<&'a Curve>>,
+}
+
+impl<'a> Course<'a> {
+    /// The axes that have a curve follow it over `span`; the others stand at home.
+    #[must_use]
+    pub fn new(stage: &'a Stage, span: (f64, f64), curves: PerAxis<Option<&'a Curve>>) -> Course<'a> {
+        Course { stage, span, curves }
+    }
+
+    /// The stage.
+    #[must_use]
+    pub fn stage(&self) -> &'a Stage {
+        self.stage
+    }
+
+    /// An axis's curve, or the home it stands at.
+    ///
+    /// # Errors
+    /// Its home.
+    pub fn curve(&self, axis: AxisId) -> Result<&'a Curve, f64> {
+        self.curves[axis].ok_or_else(|| self.stage.axis(axis).home())
+    }
+
+    /// The span that the curves cover.
+    #[must_use]
+    pub fn span(&self) -> (f64, f64) {
+        self.span
+    }
+}

@@ -1,0 +1,97 @@
+//! Held passes: between exposures every axis makes a rest-to-rest jerk-limited move, all ending together on the slowest.
+//!
+//! Invariant: each move is the seven-segment law in its shortest time under the axis's limits, stretched to the slowest axis's time; so a
+//! stretched axis runs at (its own time / the common time)^k of its peaks. Every axis stands still during exposures, at the curve's own position at
+//! mid-exposure, bit for bit.
+
+use super::way::{NoLaw, effective};
+use crate::compile::{Compiled, frame_time};
+use crate::motion::curve::{Curve, Walk};
+use crate::motion::point_to_point::{Limits, SevenSegment};
+use crate::shot::Pass;
+use crate::stage::{AxisId, PerAxis};
+use crate::time::Seconds;
+
+/// The time one move between held exposures takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeldMove {
+    /// The frame it leaves; it arrives at the next.
+    pub from: i64,
+    /// Time of the slowest axis, on which all end together.
+    pub seconds: Seconds,
+    /// The slowest axis; `None` where nothing moves.
+    pub slowest: Option<AxisId>,
+}
+
+/// Where every axis stands at each exposure, and the moves between. Memory grows with the frames, not with frames times axes: laws are formed when asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stations {
+    first: i64,
+    last: i64,
+    available: Seconds,
+    moves: Vec<HeldMove>,
+    limits: PerAxis<Limits>,
+}
+
+impl Stations {
+    /// The stations of a held pass.
+    ///
+    /// # Errors
+    /// An axis that no law takes from one station to the next.
+    pub fn plan(compiled: &Compiled, pass: &Pass) -> Result<Stations, NoLaw> {
+        let (stage, frames) = (compiled.stage(), compiled.shot().frames());
+        let limits = PerAxis::try_new(stage, |id| effective(stage.axis(id)).map_err(|e| NoLaw::new(stage, id, e)))?;
+        let moves = (frames.first()..frames.last()).map(|from| HeldMove { from, seconds: Seconds(0.0), slowest: None }).collect();
+        let available = Seconds(pass.pace().get() * (1.0 - pass.shutter().fraction()) - pass.settle());
+        let mut s = Stations { first: frames.first(), last: frames.last(), available, moves, limits };
+        for id in stage.axis_ids().filter(|id| !pass.parks(stage, *id)) {
+            let limits = s.limits[id];
+            let stands = s.positions(compiled.axis(id).curve());
+            for ((a, b), common) in stands.iter().zip(stands.iter().skip(1)).zip(&mut s.moves) {
+                let law = SevenSegment::rest_to_rest(b - a, &limits).map_err(|e| NoLaw::new(stage, id, e))?;
+                if law.duration() > common.seconds.0 {
+                    (common.seconds, common.slowest) = (Seconds(law.duration()), Some(id));
+                }
+            }
+        }
+        Ok(s)
+    }
+
+    /// Time between the close of one exposure and the opening of the next, settling taken off; below 0 where there is none.
+    #[must_use]
+    pub fn available(&self) -> Seconds {
+        self.available
+    }
+
+    /// One entry for each pair of neighbouring frames.
+    #[must_use]
+    pub fn moves(&self) -> &[HeldMove] {
+        &self.moves
+    }
+
+    /// The slowest of all moves; `None` where there is one frame only.
+    #[must_use]
+    pub fn slowest(&self) -> Option<&HeldMove> {
+        self.moves.iter().max_by(|a, b| a.seconds.0.total_cmp(&b.seconds.0).then(b.from.cmp(&a.from)))
+    }
+
+    /// Where an axis with this curve stands at each exposure.
+    #[must_use]
+    pub fn positions(&self, curve: &Curve) -> Vec<f64> {
+        let mut walk = Walk::new(curve);
+        // The curve covers every photographed frame.
+        (self.first..=self.last).filter_map(|n| walk.at(frame_time(n))).collect()
+    }
+
+    /// The law of a move over `distance` in the axis's own shortest time.
+    #[must_use]
+    pub fn law(&self, axis: AxisId, distance: f64) -> Option<SevenSegment> {
+        SevenSegment::rest_to_rest(distance, &self.limits[axis]).ok()
+    }
+
+    /// The law of each move of an axis that stands at `positions`, in its own shortest time, with the time that all take.
+    pub fn laws<'a>(&'a self, axis: AxisId, positions: &'a [f64]) -> impl Iterator<Item = (&'a HeldMove, SevenSegment)> + 'a {
+        let pairs = positions.iter().zip(positions.iter().skip(1)).zip(&self.moves);
+        pairs.filter_map(move |((a, b), common)| self.law(axis, b - a).map(|law| (common, law)))
+    }
+}

@@ -1,0 +1,117 @@
+//! Where an axis is at any second of a program, and how fast.
+//!
+//! Invariant: every second from 0 to the end has one position for each axis: on the move to start its curve in seconds, then its curve in frame time, or,
+//! in a held pass, the station and the move that follows it as soon as the shutter closes. The station arrived at is the curve's own position at
+//! mid-exposure, bit for bit. Limits: `check` says whether every move of a held pass fits; one that does not ends when the next begins.
+
+use super::way::Leg;
+use super::{Clock, Program, Stations};
+use crate::motion::curve::Curve;
+use crate::motion::point_to_point::SevenSegment;
+use crate::number::whole;
+use crate::stage::AxisId;
+use crate::time::{FrameTime, Seconds};
+
+/// Position and velocity at an instant. Units: unit (mm or deg), unit/s.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Motion {
+    /// Position.
+    pub position: f64,
+    /// Velocity.
+    pub velocity: f64,
+}
+
+impl Program {
+    /// Where an axis of the stage is at `t`, from 0 to [`Program::end`], and its velocity; `None` outside.
+    pub(crate) fn motion(&self, axis: AxisId, t: Seconds) -> Option<Motion> {
+        if !(0.0 <= t.0 && t.0 <= self.end().0) {
+            return None;
+        }
+        if self.parks(axis) {
+            return Some(Motion { position: self.compiled().stage().axis(axis).home(), velocity: 0.0 });
+        }
+        if t.0 < self.clock().begin().0 {
+            let jet = self.way().curves(Leg::MoveToStart)[axis].as_ref()?;
+            return Some(Motion { position: jet.at(t.0)?, velocity: jet.jet(t.0)?.v });
+        }
+        let curve = self.compiled().axis(axis).curve();
+        match self.stations() {
+            None => {
+                let x = self.clock().frame_at(t).0;
+                Some(Motion { position: curve.at(x)?, velocity: curve.jet(x)?.v / self.clock().pace().get() })
+            }
+            Some(stations) => {
+                let legs = HeldLegs { clock: self.clock(), stations };
+                legs.leg(axis, curve, legs.index(t))?.motion(self.clock().since_begin(t))
+            }
+        }
+    }
+}
+
+/// The moves of a held pass on its clock.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct HeldLegs<'a> {
+    pub(crate) clock: &'a Clock,
+    pub(crate) stations: &'a Stations,
+}
+
+/// One move of one axis, with the standing before and after it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct HeldLeg {
+    /// Which move, counted from 0; -1 before the first.
+    pub(crate) index: i64,
+    /// When the move starts, and from when on the axis stands; since the end of the move to start, as are the times asked for.
+    starts: Seconds,
+    over: Seconds,
+    stations: (f64, f64),
+    law: Option<SevenSegment>,
+}
+
+impl HeldLegs<'_> {
+    /// Frames from the opening of a frame's slot to the closing of its shutter.
+    fn closes(&self) -> f64 {
+        0.5 + 0.5 * self.clock.open()
+    }
+
+    /// The move that has begun last at `t` seconds of the program, counted from 0; -1 before the first.
+    pub(crate) fn index(&self, t: Seconds) -> i64 {
+        let most = i64::try_from(self.stations.moves().len()).unwrap_or(i64::MAX);
+        whole::floor(self.clock.since_begin(t).0 / self.clock.pace().get() - self.closes()).unwrap_or(-1).clamp(-1, most)
+    }
+
+    /// The leg of this index; `None` where the curve has no station there.
+    pub(crate) fn leg(&self, axis: AxisId, curve: &Curve, index: i64) -> Option<HeldLeg> {
+        let (first, last) = self.clock.photographed();
+        let station = |n: i64| curve.at(FrameTime::of_frame((first + n).min(last)).0);
+        let starts = Seconds((whole::real(index) + self.closes()) * self.clock.pace().get());
+        let seconds = usize::try_from(index).ok().and_then(|i| self.stations.moves().get(i)).map(|m| m.seconds);
+        let Some(seconds) = seconds else {
+            // Before the first move and after the last one.
+            let at = station(index.max(0))?;
+            return Some(HeldLeg { index, starts, over: Seconds(f64::NEG_INFINITY), stations: (at, at), law: None });
+        };
+        let (a, b) = (station(index)?, station(index + 1)?);
+        let law = self.stations.law(axis, b - a)?.stretched(seconds.0).ok()?;
+        Some(HeldLeg { index, starts, over: starts + seconds, stations: (a, b), law: Some(law) })
+    }
+}
+
+impl HeldLeg {
+    /// Where the axis is at `t`, since the end of the move to start.
+    pub(crate) fn motion(&self, t: Seconds) -> Option<Motion> {
+        let (a, b) = self.stations;
+        match &self.law {
+            Some(law) if t.0 < self.over.0 => {
+                // The index was found by a division, the start by a multiplication: they may differ in the last bit.
+                let state = law.at((t.0 - self.starts.0).max(0.0).min(law.duration()))?;
+                Some(Motion { position: a + state.position, velocity: state.velocity })
+            }
+            _ => Some(Motion { position: b, velocity: 0.0 }),
+        }
+    }
+
+    /// True where the axis stands at `t` and on to the end of the leg.
+    pub(crate) fn stands(&self, t: Seconds) -> bool {
+        self.over.0 <= t.0
+    }
+}

@@ -1,0 +1,40 @@
+//! Where an axis reverses within the photographed span: there its backlash shows.
+//!
+//! Invariant: reversals are zeros of velocity with a change of sign, from roots; none is missed between samples.
+
+use crate::compile::AxisMove;
+use crate::motion::bernstein::roots;
+use crate::time::FrameTime;
+
+/// Instants within the photographed span at which the axis reverses.
+#[must_use]
+pub fn reversals(m: &AxisMove) -> Vec<FrameTime> {
+    let mut found = Vec::new();
+    let mut last = 0.0_f64;
+    let mut stopped_at: Option<f64> = None;
+    let range = m.photographed();
+    for piece in m.curve().pieces().skip(range.start).take(range.len()) {
+        if piece.quintic.is_hold() {
+            continue;
+        }
+        let [v0, v1, v2, v3, v4] = piece.quintic.velocity();
+        let at = |u: f64| v0 + u * (v1 + u * (v2 + u * (v3 + u * v4)));
+        let mut cuts = vec![0.0];
+        roots([v0, v1, v2, v3, v4], &mut |u| cuts.push(u));
+        cuts.push(1.0);
+        for (a, b) in cuts.iter().zip(cuts.iter().skip(1)) {
+            let way = at(0.5 * (a + b));
+            if way == 0.0 {
+                continue;
+            }
+            if last * way < 0.0 {
+                // Where it stood still between, it reverses when it moves on.
+                let turn = piece.start + a * piece.length();
+                found.push(FrameTime(stopped_at.map_or(turn, |s| turn.max(s))));
+            }
+            last = if way > 0.0 { 1.0 } else { -1.0 };
+        }
+        stopped_at = Some(piece.end);
+    }
+    found
+}

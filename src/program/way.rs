@@ -1,0 +1,413 @@
+//! How the axes come from home to their starts, and home again.
+//!
+//! What: before the run-up an axis goes from home to a place short of its start by its backlash and a margin, on the side from which it
+//! then moves on, and from there to the start: so the play of the gears lies on the same side at the first exposure of every pass. After the run-down it
+//! goes home. Each leg is a rest-to-rest jerk-limited move, all axes ending together on the slowest.
+//! Invariant: each leg keeps the axis's limits of velocity, acceleration, jerk, step rate and torque; travel is kept as it runs between two
+//! places within it. Limits: that carriages and envelopes keep apart on the way is for `check::clearance` to say.
+
+use super::course::Course;
+use super::torque::{Torque, TorqueUse};
+use crate::compile::{AxisMove, Compiled, frame_time};
+use crate::motion::Quintic;
+use crate::motion::curve::{Curve, CurveBuilder, CurveError, Piece};
+use crate::motion::point_to_point::{Limits, ProfileError, SevenSegment};
+use crate::motion::quintic::Node;
+use crate::number::whole;
+use crate::shot::{Exposure, Pass};
+use crate::stage::{Axis, AxisId, PerAxis, Stage};
+use crate::time::Seconds;
+
+/// Which way an axis moves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Direction {
+    /// Towards greater positions.
+    Up,
+    /// Towards smaller positions.
+    Down,
+}
+
+impl Direction {
+    fn sign(self) -> f64 {
+        match self {
+            Direction::Up => 1.0,
+            Direction::Down => -1.0,
+        }
+    }
+}
+
+/// How one axis comes to its start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Approach {
+    /// Where the pass starts.
+    pub start: f64,
+    /// Where the pass ends.
+    pub end: f64,
+    /// Where it turns to approach; equal to `start` where it never moves, or has no room.
+    pub from: f64,
+    /// The side: it arrives moving this way. `None` where it never moves.
+    pub direction: Option<Direction>,
+    /// False where the travel has no room for the approach.
+    pub has_room: bool,
+}
+
+/// A leg of the way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Leg {
+    /// From home over the place of approach to the start.
+    MoveToStart,
+    /// From the end of the run-down home.
+    ReturnHome,
+}
+
+/// No law takes an axis from one place to another.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("axis `{axis}` cannot be moved from rest to rest as its limits ask: {error}")]
+pub struct NoLaw {
+    /// Full name.
+    pub axis: String,
+    /// Why.
+    pub error: WayError,
+}
+
+/// What went wrong with a rest-to-rest move.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum WayError {
+    /// The law.
+    #[error(transparent)]
+    Profile(#[from] ProfileError),
+    /// Its curve.
+    #[error(transparent)]
+    Curve(#[from] CurveError),
+    /// It lasts longer than seconds can be counted.
+    #[error("it would last {0} s")]
+    TooLong(f64),
+}
+
+impl NoLaw {
+    pub(super) fn new(stage: &Stage, axis: AxisId, error: impl Into<WayError>) -> NoLaw {
+        NoLaw { axis: stage.axis_name(axis).to_owned(), error: error.into() }
+    }
+}
+
+/// Move to start and return home of a pass.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Way {
+    to_approach: Seconds,
+    to_start: Seconds,
+    back: Seconds,
+    whole_seconds: u64,
+    approaches: PerAxis<Option<Approach>>,
+    there: PerAxis<Option<Curve>>,
+    home: PerAxis<Option<Curve>>,
+}
+
+impl Way {
+    /// The way of a pass. A held pass starts and ends at its first and last station, a moving one with its run-up and run-down.
+    ///
+    /// # Errors
+    /// An axis that no law takes there.
+    pub fn plan(compiled: &Compiled, pass: &Pass) -> Result<Way, NoLaw> {
+        let stage = compiled.stage();
+        let approaches = PerAxis::new(stage, |id| (!pass.parks(stage, id)).then(|| approach(compiled, pass, id)).flatten());
+        let [mut to_approach, mut to_start, mut back] = [0.0_f64; 3];
+        for ((id, axis), a) in stage.each_axis().zip(approaches.iter()) {
+            let Some(a) = a else { continue };
+            let seconds = |distance: f64| fastest(axis, distance).map(|law| law.duration()).map_err(|e| NoLaw::new(stage, id, e));
+            to_approach = to_approach.max(seconds(a.from - axis.home())?);
+            to_start = to_start.max(seconds(a.start - a.from)?);
+            back = back.max(seconds(axis.home() - a.end)?);
+        }
+        let whole_seconds = whole::ceiling(to_approach + to_start).and_then(|n| u64::try_from(n).ok());
+        let Some(whole_seconds) = whole_seconds else {
+            let slowest = stage.axis_names().first().cloned().unwrap_or_default();
+            return Err(NoLaw { axis: slowest, error: WayError::TooLong(to_approach + to_start) });
+        };
+        let legs = |id: AxisId, legs: &[(f64, f64, f64)], until: f64| -> Result<Option<Curve>, NoLaw> {
+            if !(until > 0.0) || approaches[id].is_none() {
+                return Ok(None);
+            }
+            curve(stage.axis(id), legs, until).map(Some).map_err(|e| NoLaw::new(stage, id, e))
+        };
+        let until = (to_approach + to_start).ceil();
+        let there = PerAxis::try_new(stage, |id| match &approaches[id] {
+            Some(a) => legs(id, &[(stage.axis(id).home(), a.from, to_approach), (a.from, a.start, to_start)], until),
+            None => Ok(None),
+        })?;
+        let home = PerAxis::try_new(stage, |id| match &approaches[id] {
+            Some(a) => legs(id, &[(a.end, stage.axis(id).home(), back)], back),
+            None => Ok(None),
+        })?;
+        Ok(Way {
+            to_approach: Seconds(to_approach),
+            to_start: Seconds(to_start),
+            back: Seconds(back),
+            whole_seconds,
+            approaches,
+            there,
+            home,
+        })
+    }
+
+    /// From home to the place of approach.
+    #[must_use]
+    pub fn to_approach(&self) -> Seconds {
+        self.to_approach
+    }
+
+    /// From the place of approach to the start.
+    #[must_use]
+    pub fn to_start(&self) -> Seconds {
+        self.to_start
+    }
+
+    /// From the end of the run-down home.
+    #[must_use]
+    pub fn back(&self) -> Seconds {
+        self.back
+    }
+
+    /// From home to the start: both legs, and standing there up to the next whole second, so that what follows keeps its place among rows at whole rates.
+    #[must_use]
+    pub fn whole_seconds(&self) -> u64 {
+        self.whole_seconds
+    }
+
+    /// How each axis comes to its start; `None` where it is parked.
+    #[must_use]
+    pub fn approaches(&self) -> &PerAxis<Option<Approach>> {
+        &self.approaches
+    }
+
+    /// The curves of a leg, in seconds from its beginning; `None` for an axis that stands at home throughout, or where the leg takes no time.
+    #[must_use]
+    pub fn curves(&self, leg: Leg) -> &PerAxis<Option<Curve>> {
+        match leg {
+            Leg::MoveToStart => &self.there,
+            Leg::ReturnHome => &self.home,
+        }
+    }
+
+    /// How long a leg takes, standing up to the next whole second included.
+    #[must_use]
+    #[allow(clippy::cast_precision_loss, reason = "below 2^53: from a number of that size")]
+    pub fn length(&self, leg: Leg) -> Seconds {
+        match leg {
+            Leg::MoveToStart => Seconds(self.whole_seconds as f64),
+            Leg::ReturnHome => self.back,
+        }
+    }
+
+    /// Where the bodies are on a leg, in seconds from its beginning.
+    #[must_use]
+    pub fn course<'a>(&'a self, stage: &'a Stage, leg: Leg) -> Course<'a> {
+        let curves = self.curves(leg);
+        Course::new(stage, (0.0, self.length(leg).0), PerAxis::new(stage, |id| curves[id].as_ref()))
+    }
+}
+
+/// The legs `(from, to, seconds)` one after the other, then standing until `until`.
+fn curve(axis: &Axis, legs: &[(f64, f64, f64)], until: f64) -> Result<Curve, WayError> {
+    let mut curve = CurveBuilder::starting_at(0.0, 8 * legs.len());
+    let mut stands = axis.home();
+    for (from, to, seconds) in legs {
+        if *seconds > 0.0 {
+            leg(&mut curve, axis, *from, *to, *seconds)?;
+        }
+        stands = *to;
+    }
+    if curve.end() < until {
+        curve.push(until, Quintic::hold(stands));
+    }
+    Ok(curve.finish()?)
+}
+
+/// Appends one leg: between the instants at which its jerk changes the law is a cubic, so the quintic through both ends is the law itself.
+fn leg(curve: &mut CurveBuilder, axis: &Axis, from: f64, to: f64, seconds: f64) -> Result<(), WayError> {
+    let law = fastest(axis, to - from)?.stretched(seconds)?;
+    let begin = curve.end();
+    let p = law.phases();
+    let (first, cruise) = (p.first, p.first + p.cruise);
+    let changes = [p.first_jerk, first - p.first_jerk, first, cruise, cruise + p.second_jerk, seconds - p.second_jerk, seconds];
+    let mut node = Node::rest(from);
+    let mut since = 0.0;
+    for (i, t) in changes.into_iter().enumerate() {
+        let next = match law.at(t.min(seconds)) {
+            Some(state) if i + 1 < changes.len() => Node { p: from + state.position, v: state.velocity, a: state.acceleration },
+            _ => Node::rest(to),
+        };
+        // A phase of no length, or of nothing but rounding, is none.
+        if t - since > seconds * 1e-12 {
+            curve.push(begin + t, Quintic::between(node, next, t - since));
+            (node, since) = (next, t);
+        }
+    }
+    Ok(())
+}
+
+/// Margin beyond the backlash: half of it, and no less than a full step.
+#[must_use]
+pub fn margin(axis: &Axis, backlash: f64) -> f64 {
+    let full_step = f64::from(axis.drive().microsteps()) / axis.drive().steps_per_unit();
+    (0.5 * backlash).max(full_step)
+}
+
+fn approach(compiled: &Compiled, pass: &Pass, id: AxisId) -> Option<Approach> {
+    let (axis, m) = (compiled.stage().axis(id), compiled.axis(id));
+    let frames = compiled.shot().frames();
+    let (start, end) = match pass.exposure() {
+        Exposure::Moving => (m.curve().start(), m.curve().end()),
+        Exposure::Held => (frame_time(frames.first()), frame_time(frames.last())),
+    };
+    let (start, end) = (m.curve().at(start)?, m.curve().at(end)?);
+    let direction = first_direction(m);
+    let backlash = axis.backlash().unwrap_or(0.0);
+    let mut a = Approach { start, end, from: start, direction, has_room: true };
+    if let (Some(d), true) = (direction, backlash > 0.0) {
+        let from = start - d.sign() * (backlash + margin(axis, backlash));
+        a.has_room = axis.travel().lower <= from && from <= axis.travel().upper;
+        if a.has_room {
+            a.from = from;
+        }
+    }
+    Some(a)
+}
+
+/// The way the axis first moves.
+fn first_direction(m: &AxisMove) -> Option<Direction> {
+    m.curve().pieces().find(|p| !p.quintic.is_hold()).map(|p| {
+        // The first coefficient after the position that is not zero leads the motion away from rest.
+        let [_, rest @ ..] = p.quintic.0;
+        let lead = rest.into_iter().find(|c| *c != 0.0).unwrap_or(0.0);
+        if lead > 0.0 { Direction::Up } else { Direction::Down }
+    })
+}
+
+/// The axis's limits for moves from point to point, its step rate counted as a limit of velocity.
+///
+/// # Errors
+/// Limits that are no positive numbers, which a checked axis does not have.
+pub fn effective(axis: &Axis) -> Result<Limits, ProfileError> {
+    let l = axis.limits();
+    let by_rate = l.step_rate.map_or(f64::INFINITY, |r| r / axis.drive().steps_per_unit());
+    Limits::new(l.velocity.min(by_rate), l.acceleration, l.jerk)
+}
+
+/// How often a leg is slowed down, each time by a quarter, to spare the motor.
+const SLOWER: usize = 24;
+
+/// The rest-to-rest move over a distance in the shortest time that the axis's limits allow, slowed down in quarters until the motor's
+/// torque is enough for it. Where it never is, standing still asks too much already, and the pass exceeds its torque limit.
+fn fastest(axis: &Axis, distance: f64) -> Result<SevenSegment, WayError> {
+    let mut law = SevenSegment::rest_to_rest(distance, &effective(axis)?)?;
+    if let Some(model) = Torque::of(axis).filter(|_| distance != 0.0) {
+        for _ in 0..SLOWER {
+            if torque_along(&model, &law, 0.0).is_none_or(|t| t.demand <= t.available) {
+                break;
+            }
+            law = law.stretched(1.25 * law.duration())?;
+        }
+    }
+    Ok(law)
+}
+
+/// Torque along one rest-to-rest move, at its worst. Its second half mirrors the first, and demand and supply ask only for sizes: the first ramp and
+/// the cruise tell all. `at` is the instant the answer carries.
+#[must_use]
+pub fn torque_along(model: &Torque, law: &SevenSegment, at: f64) -> Option<TorqueUse> {
+    let phases = law.phases();
+    let (tj, a) = (phases.first_jerk, phases.first_acceleration.abs());
+    let steady = phases.first - 2.0 * tj;
+    let (v1, v2) = (0.5 * a * tj, 0.5 * a * tj + a * steady);
+    let cubic = |h: f64, v: f64, a: f64, rise: f64| Quintic([0.0, v * h, 0.5 * a * h * h, rise * h * h / 6.0, 0.0, 0.0]);
+    let ramp = [(tj, cubic(tj, 0.0, 0.0, a)), (steady, cubic(steady, v1, a, 0.0)), (tj, cubic(tj, v2, a, -a))];
+    let pieces = ramp.iter().filter(|(h, _)| *h > 0.0).map(|(h, q)| Piece { index: 0, start: 0.0, end: *h, quintic: q });
+    model.worst(pieces, 1.0).map(|t| TorqueUse { at, ..t })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shot::{Exposure, Key, Shape, ShotSpec, Track};
+    use crate::stage::{AxisSpec, ChannelId, GroupSpec, Unit};
+    use crate::time::{FrameRate, FrameSpan, Timecode};
+
+    fn compiled(keys: &[(f64, f64)], backlash: f64, lower: f64) -> Option<(Stage, Shot, Move)> {
+        let mut spec = AxisSpec::new("yaw", Unit::Degree, [lower, 400.0], [10.0, 2.0, 10.0]);
+        spec.backlash = Some(backlash);
+        let stage = Stage::new("marsh", 1.0, vec![GroupSpec { name: "heron".into(), axes: vec![Axis::new(spec).ok()?] }]).ok()?;
+        let rate = FrameRate::parse("24").ok()?;
+        let keys = keys.iter().map(|(f, v)| Key::new(*f, *v)).collect();
+        let shot = ShotSpec {
+            name: "turns".into(),
+            frame_rate: rate,
+            frames: FrameSpan::new(1, 60).ok()?,
+            timecode_start: Timecode::from_count(0, rate),
+            tracks: vec![Track::new(ChannelId(0), Shape::PoseToPose, None, keys).ok()?],
+            cycles: vec![],
+            drifts: vec![],
+            copies: vec![],
+            passes: vec![Pass::new(&stage, "picture", Exposure::Moving, 10.0, 180.0, 0.0, vec![]).ok()?],
+        };
+        let shot = Shot::new(&stage, shot).ok()?;
+        let mv = Move::compile(&stage, &shot).ok()?;
+        Some((stage, shot, mv))
+    }
+
+    #[test]
+    fn it_comes_from_the_side_it_then_moves_away_from() {
+        let found = compiled(&[(5.0, 10.0), (40.0, 90.0)], 1.0, -50.0);
+        let up = found.as_ref().and_then(|(s, h, m)| h.passes().first().map(|p| take_up(s, h, p, m)));
+        let a = up.as_ref().and_then(|t| t.axes.first().copied());
+        // A full step of this axis is 1.8 degrees, more than half of the backlash.
+        assert_eq!(a.map(|a| (a.from, a.direction, a.has_room)), Some((10.0 - 2.8, Some(Direction::Up), true)));
+        let down = compiled(&[(5.0, 10.0), (40.0, -20.0)], 1.0, -50.0);
+        let a = down.as_ref().and_then(|(s, h, m)| h.passes().first().and_then(|p| take_up(s, h, p, m).axes.first().copied()));
+        assert_eq!(a.map(|a| (a.from, a.direction)), Some((12.8, Some(Direction::Down))));
+        // No room below: said, and the start is gone to directly.
+        let tight = compiled(&[(5.0, 10.0), (40.0, 90.0)], 20.0, -5.0);
+        let a = tight.as_ref().and_then(|(s, h, m)| h.passes().first().and_then(|p| take_up(s, h, p, m).axes.first().copied()));
+        assert_eq!(a.map(|a| (a.from, a.has_room)), Some((10.0, false)));
+    }
+
+    #[test]
+    fn the_way_takes_the_textbook_time() {
+        // Rest to rest with v, a and j reached: T = h/v + v/a + a/j (L. Biagiotti, C. Melchiorri 2008, 3.4.3 case 1.a).
+        let found = compiled(&[(5.0, 200.0), (40.0, 100.0)], 0.0, -50.0);
+        let t = found.as_ref().and_then(|(s, h, m)| h.passes().first().map(|p| take_up(s, h, p, m)));
+        assert!(t.is_some_and(|t| (t.to_approach - (20.0 + 5.0 + 0.2)).abs() < 1e-9 && (t.back - (10.0 + 5.0 + 0.2)).abs() < 1e-9));
+    }
+
+    #[test]
+    fn the_way_goes_from_home_over_the_place_of_approach_to_the_start_within_limits() {
+        let found = compiled(&[(5.0, -20.0), (40.0, 90.0)], 3.0, -50.0);
+        let (way, t) = found
+            .as_ref()
+            .and_then(|(s, h, m)| {
+                let t = take_up(s, h, h.passes().first()?, m);
+                Some((t.way(s.axes().first()?, 0)?, t))
+            })
+            .map_or((None, None), |(w, t)| (Some(w), Some(t)));
+        let (Some(way), Some(t)) = (way, t) else { unreachable!("it compiles") };
+        assert_eq!((way.start(), way.end()), (0.0, (t.to_approach + t.to_start).ceil()));
+        assert_eq!((way.at(0.0), way.at(way.end())), (Some(0.0), Some(-20.0)));
+        // Backlash 3 and a full step of 1.8 as margin, below the start since it then moves up.
+        assert!(way.at(t.to_approach).is_some_and(|p| (p + 24.8).abs() < 1e-12));
+        let peaks = crate::motion::Peaks::of(&way, 0..way.len());
+        let at_most = |value: f64, limit: f64| value <= limit * (1.0 + 1e-9);
+        assert!(peaks.is_some_and(|p| {
+            at_most(p.velocity.value, 10.0)
+                && at_most(p.acceleration.value, 2.0)
+                && at_most(p.jerk.value, 10.0)
+                && p.least.value >= -24.8 - 1e-12
+        }));
+    }
+
+    #[test]
+    fn every_reversal_is_found_and_a_rest_on_the_way_is_none() {
+        let m = compiled(&[(5.0, 0.0), (15.0, 30.0), (25.0, 30.0), (35.0, 60.0), (45.0, 20.0)], 0.1, -50.0);
+        let turns = m.as_ref().and_then(|(_, _, m)| m.axes().first().map(reversals));
+        assert_eq!(turns, Some(vec![35.0]));
+    }
+}
