@@ -1,0 +1,265 @@
+//! The page in a real browser, headless: no errors, the slider moves the stage, keys go from axis to axis, and it is there in a second.
+//!
+//! Needs Debian's `chromium` and `chromium-driver`; run with `cargo test --test it browser:: -- --ignored`. The browser is driven by the W3C WebDriver
+//! protocol over plain HTTP; the small client is below, so that nothing more need be installed.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+
+struct Browser {
+    driver: Child,
+    port: u16,
+    session: String,
+    _profile: tempfile::TempDir,
+}
+
+impl Browser {
+    fn open() -> Browser {
+        let profile = tempfile::tempdir().unwrap();
+        let mut driver =
+            Command::new("chromedriver").arg("--port=0").stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("chromedriver");
+        let mut lines = BufReader::new(driver.stdout.take().unwrap()).lines();
+        let port = lines
+            .find_map(|line| line.unwrap().rsplit_once("on port ")?.1.trim_end_matches('.').parse().ok().filter(|port| *port > 0_u16))
+            .expect("a port");
+        std::thread::spawn(move || lines.for_each(drop));
+        let mut browser = Browser { driver, port, session: String::new(), _profile: profile };
+        let mut arguments = vec![
+            "--headless=new".to_owned(),
+            "--no-sandbox".to_owned(),
+            "--disable-gpu".to_owned(),
+            "--disable-dev-shm-usage".to_owned(),
+            "--disable-quic".to_owned(),
+            "--no-first-run".to_owned(),
+            "--disable-background-networking".to_owned(),
+            "--disable-component-update".to_owned(),
+            "--disable-sync".to_owned(),
+            "--window-size=1500,1200".to_owned(),
+        ];
+        arguments.push(format!("--user-data-dir={}", browser._profile.path().display()));
+        let wanted = json!({ "capabilities": { "alwaysMatch": {
+            "goog:chromeOptions": { "args": arguments },
+            "goog:loggingPrefs": { "browser": "ALL" },
+        } } });
+        let answer = browser.ask("POST", "/session", Some(wanted));
+        browser.session = answer["sessionId"].as_str().expect("a session").to_owned();
+        browser
+    }
+
+    /// One request of the protocol, its `value` back.
+    fn ask(&self, method: &str, path: &str, body: Option<Value>) -> Value {
+        let until = Instant::now() + Duration::from_secs(30);
+        let mut stream = loop {
+            match TcpStream::connect(("127.0.0.1", self.port)) {
+                Ok(stream) => break stream,
+                Err(error) => {
+                    assert!(Instant::now() < until, "{error}");
+                    std::thread::sleep(Duration::from_millis(50));
+                }
+            }
+        };
+        let body = body.map_or(String::new(), |b| b.to_string());
+        let (port, length) = (self.port, body.len());
+        write!(
+            stream,
+            "{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Type: application/json\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n{body}"
+        )
+        .unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+        let mut reader = BufReader::new(stream);
+        let mut length = 0;
+        loop {
+            let mut line = String::new();
+            reader.read_line(&mut line).expect("an answer within a minute");
+            if let Some((name, value)) = line.split_once(':')
+                && name.eq_ignore_ascii_case("content-length")
+            {
+                length = value.trim().parse().unwrap();
+            }
+            if line.trim().is_empty() {
+                break;
+            }
+        }
+        let mut content = vec![0; length];
+        reader.read_exact(&mut content).unwrap();
+        let content = String::from_utf8(content).unwrap();
+        let value = serde_json::from_str::<Value>(&content).unwrap_or_else(|e| panic!("{e}: {content}"))["value"].clone();
+        assert!(value.get("error").is_none(), "{method} {path}: {}", value["message"]);
+        value
+    }
+
+    fn within(&self, path: &str) -> String {
+        format!("/session/{}/{path}", self.session)
+    }
+
+    fn go(&self, page: &Path) {
+        self.ask("POST", &self.within("url"), Some(json!({ "url": format!("file://{}", page.display()) })));
+    }
+
+    /// What a script on the page returns.
+    fn script(&self, text: &str) -> Value {
+        self.ask("POST", &self.within("execute/sync"), Some(json!({ "script": text, "args": [] })))
+    }
+
+    /// Presses keys, as on a keyboard.
+    fn press(&self, keys: &str) {
+        let actions: Vec<Value> =
+            keys.chars().flat_map(|k| [json!({ "type": "keyDown", "value": k }), json!({ "type": "keyUp", "value": k })]).collect();
+        self.ask("POST", &self.within("actions"), Some(json!({ "actions": [{ "type": "key", "id": "keyboard", "actions": actions }] })));
+    }
+
+    /// Everything the console was told.
+    fn console(&self) -> Vec<Value> {
+        let log = self.ask("POST", &self.within("se/log"), Some(json!({ "type": "browser" })));
+        log.as_array().unwrap().clone()
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        if !self.session.is_empty() {
+            let session = format!("/session/{}", self.session);
+            let _closed = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| self.ask("DELETE", &session, None)));
+        }
+        let _gone = self.driver.kill();
+        let _over = self.driver.wait();
+    }
+}
+
+const DOWN: &str = "\u{E015}";
+const UP: &str = "\u{E013}";
+const RIGHT: &str = "\u{E014}";
+const ESCAPE: &str = "\u{E00C}";
+
+fn report(shot: &Path, dir: &Path) -> std::path::PathBuf {
+    let out = dir.join("move of the day ä.html");
+    let run = assert_cmd::Command::cargo_bin("movewright").unwrap().arg("report").arg(shot).arg("--out").arg(&out).output().unwrap();
+    assert!(out.is_file(), "{}", String::from_utf8_lossy(&run.stderr));
+    out
+}
+
+fn fixture(name: &str) -> std::path::PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(name)
+}
+
+#[test]
+#[ignore = "needs chromium and its driver"]
+fn the_demo_is_looked_at() {
+    let dir = tempfile::tempdir().unwrap();
+    let page = report(&fixture("herons/shot.toml"), dir.path());
+    let b = Browser::open();
+    b.go(&page);
+    let ready = b.script("return document.documentElement.dataset.ready").as_str().unwrap().parse::<f64>().unwrap();
+    assert!(ready > 0.0);
+    println!("the demo is ready after {ready} ms of script");
+
+    // The slider moves bodies, rods and the frame's number, by hand and by key.
+    let plan = "return document.querySelector('#plan g').innerHTML";
+    let picture = "return document.querySelector('#picture g').innerHTML";
+    let (first, first_picture) = (b.script(plan), b.script(picture));
+    b.script("const f = document.getElementById('frame'); f.value = 200; f.dispatchEvent(new Event('input'));");
+    assert_ne!(b.script(plan), first);
+    assert_ne!(b.script(picture), first_picture);
+    assert_eq!(b.script("return document.getElementById('frame_text').textContent"), "200");
+    assert!(b.script("return document.querySelectorAll('#picture .rod').length").as_u64().unwrap() > 0);
+    b.script("document.getElementById('frame').focus()");
+    b.press(RIGHT);
+    assert_eq!(b.script("return document.getElementById('frame_text').textContent"), "201");
+
+    // Rows: a key opens an axis with its four curves, the next key the next axis, Escape closes.
+    assert_eq!(b.script("return document.getElementById('axis').hidden"), true);
+    b.script("document.querySelector('#map .row').focus()");
+    b.press(DOWN);
+    let name = "return document.getElementById('axis_name').textContent";
+    assert_eq!(b.script(name), "camera.lift, pass picture");
+    b.press(&DOWN.repeat(6));
+    assert_eq!(b.script(name), "heron_a.bridge, pass picture");
+    assert_eq!(
+        b.script("return [...document.querySelectorAll('#curves svg')].map((s) => s.dataset.panel).join()"),
+        "position,velocity,acceleration,jerk"
+    );
+    assert!(b.script("return document.querySelectorAll('#curves .key').length").as_u64().unwrap() > 1);
+    b.press(UP);
+    assert_eq!(b.script(name), "camera.focus, pass picture");
+    b.press(ESCAPE);
+    assert_eq!(b.script("return document.getElementById('axis').hidden"), true);
+
+    // Another pass: held, herons parked.
+    b.script("const p = document.getElementById('pass'); p.value = '2'; p.dispatchEvent(new Event('change'));");
+    assert_eq!(b.script("return document.querySelectorAll('#map .most')[7].textContent"), "parked");
+
+    // Play goes on by itself, and stops.
+    b.script("document.getElementById('play').click()");
+    let until = Instant::now() + Duration::from_secs(20);
+    while b.script("return Number(document.getElementById('frame').value)").as_u64().unwrap() < 204 {
+        assert!(Instant::now() < until, "it does not play");
+    }
+    b.script("document.getElementById('play').click()");
+    assert_eq!(b.script("return document.getElementById('play').textContent"), "Play");
+
+    // Nothing is wider than the window, nothing was loaded, nothing complained.
+    assert_eq!(b.script("return document.documentElement.scrollWidth <= window.innerWidth"), true);
+    assert_eq!(b.script("return performance.getEntriesByType('resource').length"), 0);
+    assert_eq!(b.console(), Vec::<Value>::new());
+}
+
+#[test]
+#[ignore = "needs chromium and its driver"]
+fn a_refused_move_shows_what_is_over() {
+    let dir = tempfile::tempdir().unwrap();
+    let page = report(&fixture("broken/too_fast.toml"), dir.path());
+    let b = Browser::open();
+    b.go(&page);
+    assert_eq!(b.script("return document.querySelector('.verdict').textContent"), "1 over a limit");
+    assert_eq!(b.script("return document.getElementById('axis_name').textContent"), "camera.track, pass picture");
+    assert_eq!(b.script("return document.querySelectorAll('#map .row.over').length"), 1);
+    assert_eq!(b.script("return [...document.querySelectorAll('#curves svg')].filter((s) => s.querySelector('.curve.over')).map((s) => s.dataset.panel).join()"), "velocity");
+    assert_eq!(b.console(), Vec::<Value>::new());
+    // The cell of the worst frame, 120, has the accent; that of frame 30 has not.
+    let pixel = |frame: u32| {
+        let text = format!(
+            "const c = document.querySelector('#map canvas'); const x = Math.floor(({frame} - 0.5) * c.width / 240);\
+             return [...c.getContext('2d').getImageData(x, 0, 1, 16).data].join()"
+        );
+        b.script(&text).as_str().unwrap().to_owned()
+    };
+    assert!(pixel(120).contains("213,94,0,255") && !pixel(30).contains("213,94,0,255"));
+}
+
+/// 56 axes of 12 keys over 700 frames open in less than a second of script, from a page below 5 MB.
+#[test]
+#[ignore = "needs chromium and its driver"]
+fn fifty_six_axes_are_there_in_a_second() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut stage = "format = 1\nname = \"Marsh\"\n[motor.frame57]\nfull_steps_per_rev = 200\n[[group]]\nname = \"heron\"\n".to_owned();
+    let mut shot = "format = 1\nname = \"Many herons\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 700]\n".to_owned();
+    for i in 0..56 {
+        stage += &format!(
+            "[[group.axis]]\nname = \"wire_{i}\"\nunit = \"mm\"\ntravel = [-900, 900]\nmax_velocity = 50\nmax_acceleration = 50\n\
+             max_jerk = 50\nmotor = \"frame57\"\ntravel_per_rev = 5\n"
+        );
+        let keys: Vec<String> = (0..12).map(|k| format!("[{}, {}]", 1 + k * 63, (i * 37 + k * k * 53) % 400)).collect();
+        shot += &format!("[[track]]\nchannel = \"heron.wire_{i}\"\nkeys = [{}]\n", keys.join(", "));
+    }
+    shot += "[[pass]]\nname = \"picture\"\nexposure = \"moving\"\nseconds_per_frame = 6\nshutter = 180\n\
+             [[pass]]\nname = \"rods\"\nexposure = \"moving\"\nseconds_per_frame = 5\nshutter = 180\n";
+    std::fs::write(dir.path().join("stage.toml"), stage).unwrap();
+    std::fs::write(dir.path().join("shot.toml"), shot).unwrap();
+    let page = report(&dir.path().join("shot.toml"), dir.path());
+    let bytes = std::fs::metadata(&page).unwrap().len();
+    let b = Browser::open();
+    b.go(&page);
+    let ready = b.script("return document.documentElement.dataset.ready").as_str().unwrap().parse::<f64>().unwrap();
+    println!("{bytes} bytes, ready after {ready} ms of script");
+    assert!(bytes < 5_000_000);
+    // What is asked of the page by those who open it; seen far below.
+    assert!(ready < 1000.0, "{ready} ms");
+    assert_eq!(b.script("return document.querySelectorAll('#map .row').length"), 56);
+    assert_eq!(b.script("return document.getElementById('stage').hidden"), true);
+    assert_eq!(b.console(), Vec::<Value>::new());
+}

@@ -1,0 +1,229 @@
+//! The commands as a person runs them: streams, exit status, folders.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+fn fixture(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(name)
+}
+
+fn run(args: &[&dyn AsRef<std::ffi::OsStr>]) -> Output {
+    let mut c = Command::cargo_bin("movewright").unwrap();
+    for a in args {
+        c.arg(a.as_ref());
+    }
+    c.output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+fn all_files(dir: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut found = Vec::new();
+    let mut waiting = vec![dir.to_owned()];
+    while let Some(d) = waiting.pop() {
+        for e in fs::read_dir(d).unwrap() {
+            let p = e.unwrap().path();
+            if p.is_dir() {
+                waiting.push(p);
+            } else {
+                found.push((p.strip_prefix(dir).unwrap().to_str().unwrap().to_owned(), fs::read(&p).unwrap()));
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+#[test]
+fn the_demo_compiles_and_is_up_to_date_the_second_time() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("herons");
+    let shot = fixture("herons/shot.toml");
+    let first = run(&[&"compile", &shot, &"--out", &out]);
+    assert_eq!(first.status.code(), Some(0), "{}", text(&first.stderr));
+    assert!(text(&first.stderr).contains("written"));
+    let before = all_files(&out);
+    let second = run(&[&"compile", &shot, &"--out", &out]);
+    assert_eq!(second.status.code(), Some(0));
+    assert!(text(&second.stderr).contains("up to date"));
+    assert_eq!(before, all_files(&out));
+    let names: Vec<&str> = before.iter().map(|f| f.0.as_str()).collect();
+    for pass in ["picture", "rods", "empty"] {
+        assert!(names.contains(&format!("{pass}.steps.csv").as_str()) && names.contains(&format!("{pass}.units.csv").as_str()));
+    }
+    assert!(names.contains(&"source/shot.toml") && names.contains(&"source/stage.toml") && names.contains(&"manifest.json"));
+
+    // Columns: header, one row a frame, LF, plain numbers; passes at different paces carry the same counts.
+    let steps = fs::read_to_string(out.join("picture.steps.csv")).unwrap();
+    assert!(!steps.contains('\r') && steps.ends_with('\n') && !steps.contains('"'));
+    let lines: Vec<&str> = steps.lines().collect();
+    assert_eq!(lines.len(), 337);
+    assert!(lines[0].starts_with("frame,timecode,camera.track,") && lines[0].split(',').count() >= 58, "56 axes at least");
+    assert!(lines[1].starts_with("1,10:00:00:00,") && lines[336].starts_with("336,10:00:13:23,"));
+    assert_eq!(steps, fs::read_to_string(out.join("rods.steps.csv")).unwrap());
+    let units = fs::read_to_string(out.join("empty.units.csv")).unwrap();
+    assert!(units.lines().skip(1).all(|l| l.split(',').skip(2).all(|c| c.split('.').nth(1).is_some_and(|d| d.len() == 6))));
+
+    // The manifest holds the hash of every other file.
+    let manifest: Value = serde_json::from_slice(&fs::read(out.join("manifest.json")).unwrap()).unwrap();
+    let listed = manifest["files"].as_array().unwrap();
+    assert_eq!(listed.len() + 1, before.len());
+    for f in listed {
+        let bytes = fs::read(out.join(f["path"].as_str().unwrap())).unwrap();
+        assert_eq!(f["blake3"].as_str().unwrap(), blake3::hash(&bytes).to_hex().as_str());
+        assert_eq!(f["bytes"].as_u64().unwrap(), bytes.len() as u64);
+    }
+    assert_eq!(manifest["within_limits"], Value::Bool(true));
+    assert!(manifest["cautions"].as_array().unwrap().len() > 3);
+}
+
+#[test]
+fn the_folder_compiles_again_from_its_own_source() {
+    let dir = tempfile::tempdir().unwrap();
+    let (one, two) = (dir.path().join("one"), dir.path().join("two"));
+    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &one]).status.code(), Some(0));
+    assert_eq!(run(&[&"compile", &one.join("source/shot.toml"), &"--out", &two]).status.code(), Some(0));
+    assert_eq!(all_files(&one), all_files(&two));
+}
+
+#[test]
+fn the_check_s_json_has_its_contract_s_keys() {
+    let out = run(&[&"check", &fixture("herons/shot.toml"), &"--json"]);
+    assert_eq!(out.status.code(), Some(0));
+    let j: Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!((j["format"].as_i64(), j["within_limits"].as_bool()), (Some(1), Some(true)));
+    assert_eq!(j["shot"], "Herons leave the marsh");
+    let p = &j["passes"][0];
+    assert_eq!(
+        (p["pass"].as_str(), p["exposure"].as_str(), p["seconds_per_frame"].as_f64()),
+        (Some("picture"), Some("moving"), Some(12.0))
+    );
+    assert!(p["duration_s"].as_f64().unwrap() > 336.0 * 12.0);
+    assert!(p["limited_by"]["axis"].is_string() && p["limited_by"]["limit"].is_string());
+    assert!(p["fastest_seconds_per_frame"].as_f64().unwrap() < 12.0);
+    let a = &p["axes"][0];
+    assert_eq!((a["axis"].as_str(), a["unit"].as_str()), (Some("camera.track"), Some("mm")));
+    for key in ["min", "max", "lower", "upper"] {
+        assert!(a["position"][key].is_number(), "{key}");
+    }
+    for which in ["velocity", "acceleration", "jerk", "step_rate"] {
+        for key in ["peak", "limit", "frame"] {
+            assert!(a[which][key].is_number(), "{which} {key}");
+        }
+    }
+    assert_eq!(p["violations"].as_array().unwrap().len(), 0);
+}
+
+#[test]
+fn what_is_over_a_limit_is_refused_and_written_only_on_request() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("fast");
+    let shot = fixture("broken/too_fast.toml");
+    let refused = run(&[&"compile", &shot, &"--out", &out]);
+    assert_eq!(refused.status.code(), Some(1));
+    assert!(!out.exists() && text(&refused.stderr).contains("nothing was written"));
+    assert!(text(&refused.stdout).contains("over: camera.track: velocity of"));
+    let j: Value = serde_json::from_slice(&run(&[&"check", &shot, &"--json"]).stdout).unwrap();
+    let v = &j["passes"][0]["violations"][0];
+    assert_eq!((v["axis"].as_str(), v["limit"].as_str()), (Some("camera.track"), Some("velocity")));
+    assert!(v["value"].as_f64() > v["allowed"].as_f64() && v["frame"].is_number() && v["message"].is_string());
+    let forced = run(&[&"compile", &shot, &"--out", &out, &"--over-limits"]);
+    assert_eq!(forced.status.code(), Some(1));
+    let manifest: Value = serde_json::from_slice(&fs::read(out.join("manifest.json")).unwrap()).unwrap();
+    assert_eq!(manifest["within_limits"], Value::Bool(false));
+    assert!(manifest["violations"][0].as_str().unwrap().contains("camera.track"));
+}
+
+#[test]
+fn every_broken_fixture_is_refused_with_its_own_finding() {
+    for (name, status, phrase) in [
+        ("too_fast", 1, "velocity of"),
+        ("out_of_travel", 1, "leaves the travel"),
+        ("no_run_up", 1, "no run-up of 1 to"),
+        ("held_too_short", 1, "lie between the exposures"),
+        ("jerky", 1, "jerk of"),
+        ("typing_errors", 2, "help: write `shape`"),
+    ] {
+        let out = run(&[&"check", &fixture(&format!("broken/{name}.toml"))]);
+        assert_eq!(out.status.code(), Some(status), "{name}");
+        let said = text(&out.stdout) + &text(&out.stderr);
+        assert!(said.contains(phrase), "{name}: {said}");
+    }
+}
+
+#[test]
+fn a_target_that_is_not_ours_is_never_touched() {
+    let dir = tempfile::tempdir().unwrap();
+    let shot = fixture("herons/shot.toml");
+    let strange = dir.path().join("strange");
+    fs::create_dir(&strange).unwrap();
+    fs::write(strange.join("letter.txt"), "mine").unwrap();
+    for replace in [&["--replace"][..], &[]] {
+        let mut c = Command::cargo_bin("movewright").unwrap();
+        let out = c.arg("compile").arg(&shot).arg("--out").arg(&strange).args(replace).output().unwrap();
+        assert_eq!(out.status.code(), Some(2));
+        assert!(text(&out.stderr).contains("letter.txt"), "{}", text(&out.stderr));
+        assert_eq!(fs::read_to_string(strange.join("letter.txt")).unwrap(), "mine");
+    }
+    let file = dir.path().join("file");
+    fs::write(&file, "x").unwrap();
+    assert_eq!(run(&[&"compile", &shot, &"--out", &file]).status.code(), Some(2));
+    // Ours, with a stranger's file put in: still not touched.
+    let ours = dir.path().join("ours with a gap");
+    assert_eq!(run(&[&"compile", &shot, &"--out", &ours]).status.code(), Some(0));
+    fs::write(ours.join("notes.txt"), "mine").unwrap();
+    assert_eq!(run(&[&"compile", &shot, &"--out", &ours, &"--replace"]).status.code(), Some(2));
+    assert!(ours.join("notes.txt").exists());
+}
+
+#[test]
+fn ours_with_other_content_is_replaced_only_when_asked() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("columns");
+    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &out]).status.code(), Some(0));
+    fs::write(out.join("picture.steps.csv"), "damaged\n").unwrap();
+    let refused = run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &out]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("--replace"));
+    assert_eq!(fs::read_to_string(out.join("picture.steps.csv")).unwrap(), "damaged\n");
+    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &out, &"--replace"]).status.code(), Some(0));
+    assert!(fs::read_to_string(out.join("picture.steps.csv")).unwrap().starts_with("frame,"));
+    // Nothing is left beside it.
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+}
+
+#[test]
+fn an_empty_folder_is_taken_and_a_missing_parent_is_made() {
+    let dir = tempfile::tempdir().unwrap();
+    let empty = dir.path().join("empty");
+    fs::create_dir(&empty).unwrap();
+    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &empty]).status.code(), Some(0));
+    assert!(empty.join("manifest.json").exists());
+    let deep = dir.path().join("a").join("b \u{fc} c").join("d");
+    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &deep]).status.code(), Some(0));
+    assert!(deep.join("manifest.json").exists());
+}
+
+#[test]
+fn a_wrong_call_is_status_two_and_help_is_an_answer() {
+    assert_eq!(run(&[&"compile", &"nowhere.toml"]).status.code(), Some(2));
+    assert_eq!(run(&[&"check", &"nowhere.toml"]).status.code(), Some(2));
+    assert_eq!(run(&[&"dance"]).status.code(), Some(2));
+    let help = run(&[&"--help"]);
+    assert_eq!(help.status.code(), Some(0));
+    assert!(text(&help.stdout).contains("check") && help.stderr.is_empty());
+}
+
+#[test]
+fn results_are_on_standard_output_and_remarks_on_standard_error() {
+    let out = run(&[&"check", &fixture("herons/shot.toml")]);
+    assert!(text(&out.stdout).contains("pass picture: moving") && out.stderr.is_empty());
+    let bad = run(&[&"check", &fixture("broken/typing_errors.toml"), &"--json"]);
+    assert!(bad.stdout.is_empty() && text(&bad.stderr).contains("error["));
+}

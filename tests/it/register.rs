@@ -1,0 +1,224 @@
+//! Passes register on integers, planted faults are named, and an edit changes no more than it must.
+
+use crate::common::{Program, compiled, moving};
+use assert_cmd::Command;
+use movewright::check::changes::{self, Changes, Version};
+use movewright::check::register::{Instant, instants, register, register_curves};
+use movewright::shot::{Exposure, Pass, Shape, Shot};
+use movewright::stage::{Axis, GroupSpec, Stage};
+use proptest::prelude::*;
+
+fn pass(stage: &Stage, name: &str, exposure: Exposure, pace: f64, shutter: f64, park: Vec<usize>) -> Pass {
+    Pass::new(stage, name, exposure, pace, shutter, 0.0, park).unwrap()
+}
+
+/// Two groups: a camera of one axis, a heron of two with backlash.
+fn marsh() -> Stage {
+    let axes = |names: &[&str]| {
+        names
+            .iter()
+            .map(|n| {
+                let mut a = crate::common::axis(n);
+                a.backlash = Some(0.05);
+                Axis::new(a).unwrap()
+            })
+            .collect()
+    };
+    let group = |name: &str, names: &[&str]| GroupSpec { name: name.into(), axes: axes(names) };
+    Stage::new("marsh", 0.25, vec![group("camera", &["track"]), group("heron", &["lift", "wing"])]).unwrap()
+}
+
+fn track(shape: Shape, keys: &[(f64, f64)]) -> Program {
+    Program { tracks: vec![(shape, None, keys.to_vec())], ..Default::default() }
+}
+
+/// The lift turns round at frame 20.4, between two exposures.
+fn programs() -> Vec<Program> {
+    vec![
+        track(Shape::MinimumJerk, &[(1.0, 0.0), (40.0, 90.0)]),
+        track(Shape::Monotone, &[(1.0, 0.0), (20.4, 30.0), (40.0, -10.0)]),
+        track(Shape::Monotone, &[(5.0, 0.0), (30.0, 8.0)]),
+    ]
+}
+
+#[test]
+fn passes_of_one_shot_register_and_what_is_parked_is_said() {
+    let stage = marsh();
+    let passes = vec![
+        pass(&stage, "picture", Exposure::Moving, 12.0, 180.0, vec![]),
+        pass(&stage, "rods", Exposure::Moving, 8.0, 180.0, vec![]),
+        pass(&stage, "mist", Exposure::Moving, 8.0, 90.0, vec![]),
+        pass(&stage, "empty", Exposure::Held, 8.0, 180.0, vec![1]),
+    ];
+    let shot = crate::common::shot(&stage, (1, 40), &programs(), passes);
+    let r = register(&stage, &shot, &compiled(&stage, &shot));
+    assert!(r.registers());
+    let told: Vec<_> = r.pairs.iter().map(|p| (p.first, p.second, p.live, p.parked.clone(), p.same_blur)).collect();
+    let heron = vec![1, 2];
+    assert_eq!(
+        told,
+        [
+            (0, 1, 3, vec![], true),
+            (0, 2, 3, vec![], false),
+            (0, 3, 1, heron.clone(), false),
+            (1, 2, 3, vec![], false),
+            (1, 3, 1, heron.clone(), false),
+            (2, 3, 1, heron, false),
+        ]
+    );
+}
+
+#[test]
+fn an_axis_that_misses_is_named_with_its_first_frame_and_instant() {
+    let stage = marsh();
+    let passes = vec![moving(&stage, "picture", 12.0), moving(&stage, "rods", 8.0)];
+    let shot = crate::common::shot(&stage, (1, 40), &programs(), passes.clone());
+    let mut other = programs();
+    other[1] = track(Shape::Monotone, &[(1.0, 0.0), (20.4, 30.0), (36.0, -10.0), (40.0, -10.0)]);
+    let changed = crate::common::shot(&stage, (1, 40), &other, passes);
+    let (a, b) = (compiled(&stage, &shot), compiled(&stage, &changed));
+    let r = register_curves(&stage, &shot, &[&a, &b]);
+    assert!(!r.registers());
+    let miss = r.pairs[0].misses[0];
+    assert_eq!((r.pairs[0].misses.len(), miss.axis), (1, 1));
+    // By the counts themselves: nothing differs before, and this instant does.
+    let count = |m: &movewright::compile::Move, t: f64| stage.axes()[1].count(m.axes()[1].curve().at(t).unwrap());
+    let instant = |f: i64| {
+        let named = [(Instant::Open, -0.25), (Instant::Middle, 0.0), (Instant::Close, 0.25)];
+        named.into_iter().find(|(_, h)| count(&a, f as f64 + h) != count(&b, f as f64 + h)).map(|(i, _)| i)
+    };
+    let first = (1..=40).find_map(|f| instant(f).map(|i| (f, i)));
+    assert_eq!(first, Some((miss.frame, miss.instant)));
+    assert_eq!(miss.frames, (1..=40).filter(|f| instant(*f).is_some()).count());
+}
+
+#[test]
+fn an_exposure_that_passes_come_into_from_different_sides_is_named() {
+    let stage = marsh();
+    let passes =
+        vec![pass(&stage, "picture", Exposure::Moving, 12.0, 180.0, vec![]), pass(&stage, "empty", Exposure::Held, 12.0, 180.0, vec![])];
+    // Up to 20.4 and a little down again by 21: a moving pass comes into frame 21 from above, a held one, going straight from where it stood at 20, from below.
+    let mut p = programs();
+    p[1] = track(Shape::Monotone, &[(1.0, 0.0), (20.0, 29.5), (20.4, 30.0), (20.8, 29.9), (40.0, 29.9)]);
+    let shot = crate::common::shot(&stage, (1, 40), &p, passes);
+    let r = register(&stage, &shot, &compiled(&stage, &shot));
+    assert!(r.registers());
+    let approaches = &r.pairs[0].approaches;
+    assert_eq!(approaches.len(), 1, "{approaches:?}");
+    assert_eq!((approaches[0].axis, approaches[0].frame, approaches[0].backlash), (1, 21, Some(0.05)));
+}
+
+fn compare(stage: &Stage, old: &Shot, new: &Shot) -> Changes {
+    let (a, b) = (compiled(stage, old), compiled(stage, new));
+    changes::between(&Version { stage, shot: old, mv: &a }, &Version { stage, shot: new, mv: &b })
+}
+
+#[test]
+fn an_edit_changes_its_axis_and_the_passes_that_show_it() {
+    let stage = marsh();
+    let passes = |pace: f64, shutter: f64| {
+        vec![
+            pass(&stage, "picture", Exposure::Moving, 12.0, 180.0, vec![]),
+            pass(&stage, "empty", Exposure::Moving, pace, shutter, vec![1]),
+        ]
+    };
+    let old = crate::common::shot(&stage, (1, 40), &programs(), passes(12.0, 180.0));
+    let same = compare(&stage, &old, &old);
+    assert!(same.axes.is_empty() && same.passes.iter().all(|p| p.good && p.reasons.is_empty()));
+    let mut edited = programs();
+    edited[2] = track(Shape::Monotone, &[(5.0, 0.0), (30.0, 9.0)]);
+    let c = compare(&stage, &old, &crate::common::shot(&stage, (1, 40), &edited, passes(12.0, 180.0)));
+    assert_eq!(c.axes.len(), 1);
+    assert_eq!((c.axes[0].axis.as_str(), c.axes[0].change, c.axes[0].last_frame), ("heron.wing", "moves otherwise", Some(40)));
+    assert!(c.axes[0].first_frame.is_some_and(|f| (6..10).contains(&f)));
+    let good: Vec<_> = c.passes.iter().map(|p| (p.pass.as_str(), p.good)).collect();
+    assert_eq!(good, [("picture", false), ("empty", true)], "the heron is parked in the empty pass");
+    // Another pace still registers; another shutter does not blur alike; more frames were never photographed.
+    let good = |new: &Shot| compare(&stage, &old, new).passes.iter().map(|p| p.good).collect::<Vec<_>>();
+    assert_eq!(good(&crate::common::shot(&stage, (1, 40), &programs(), passes(8.0, 180.0))), [true, true]);
+    assert_eq!(good(&crate::common::shot(&stage, (1, 40), &programs(), passes(12.0, 90.0))), [true, false]);
+    assert_eq!(good(&crate::common::shot(&stage, (1, 41), &programs(), passes(12.0, 180.0))), [false, false]);
+    assert_eq!(good(&crate::common::shot(&stage, (5, 30), &programs(), passes(12.0, 180.0))), [true, true]);
+}
+
+#[test]
+fn the_command_tells_what_changed() {
+    let temp = tempfile::tempdir().unwrap();
+    let herons = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons");
+    for file in ["shot.toml", "stage.toml", "heron_a.csv", "heron_b.csv", "heron_c.csv"] {
+        std::fs::copy(herons.join(file), temp.path().join(file)).unwrap();
+    }
+    let old = temp.path().join("shot.toml");
+    let new = temp.path().join("new.toml");
+    let text = std::fs::read_to_string(&old).unwrap();
+    let edited = text.replace("[18, 12.0]", "[18, 11.0]");
+    assert_ne!(edited, text);
+    std::fs::write(&new, edited).unwrap();
+    let changes = |old: &std::path::Path, new: &std::path::Path| {
+        let mut c = Command::cargo_bin("movewright").unwrap();
+        c.arg("changes").arg(old).arg(new).arg("--json").assert()
+    };
+    let same = changes(&old, &old).code(0);
+    let json: serde_json::Value = serde_json::from_slice(&same.get_output().stdout).unwrap();
+    assert_eq!(json["axes"], serde_json::json!([]));
+    let other = changes(&old, &new).code(1);
+    let json: serde_json::Value = serde_json::from_slice(&other.get_output().stdout).unwrap();
+    // The head of heron_a, and that of heron_b, which follows 17 frames later; the empty pass parks both.
+    let axes: Vec<_> = json["axes"].as_array().unwrap().iter().map(|a| a["axis"].as_str().unwrap().to_owned()).collect();
+    assert_eq!(axes, ["heron_a.head", "heron_b.head"]);
+    let good: Vec<_> = json["passes"].as_array().unwrap().iter().map(|p| p["good"].as_bool().unwrap()).collect();
+    assert_eq!(good, [false, false, true]);
+    changes(&old, &temp.path().join("nothing.toml")).code(2);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(32))]
+
+    #[test]
+    fn every_live_axis_registers_at_any_pace_and_shutter(
+        programs in prop::collection::vec(crate::common::any_program(), 3),
+        paces in prop::collection::vec(0.5..60.0_f64, 3),
+        shutters in prop::collection::vec(prop::sample::select(vec![5.0, 90.0, 172.8, 180.0, 360.0]), 3),
+        park in prop::collection::vec(prop::collection::vec(0..2_usize, 0..2), 3),
+        held in any::<bool>(),
+    ) {
+        let stage = marsh();
+        let passes: Vec<Pass> = (0..3)
+            .map(|i| {
+                let exposure = if held && i == 2 { Exposure::Held } else { Exposure::Moving };
+                pass(&stage, &format!("pass_{i}"), exposure, paces[i], shutters[i], park[i].clone())
+            })
+            .collect();
+        let shot = crate::common::shot(&stage, (1, 60), &programs, passes.clone());
+        let r = register(&stage, &shot, &compiled(&stage, &shot));
+        prop_assert!(r.registers());
+        for p in &r.pairs {
+            let (a, b) = (&passes[p.first], &passes[p.second]);
+            prop_assert_eq!(p.same_blur, instants(a) == instants(b));
+            prop_assert_eq!(p.live + p.parked.len(), 3);
+        }
+    }
+
+    /// One key of a monotone track moves the curve between its neighbours' neighbours at most, since slopes at its neighbours depend on it. The exposures around
+    /// those two keys reach a quarter of a frame inside.
+    #[test]
+    fn a_local_edit_of_a_monotone_track_changes_its_neighbourhood_only(
+        values in prop::collection::vec(-300..300_i32, 8),
+        which in 0..8_usize,
+        by in prop::sample::select(vec![-40_i32, -3, 1, 25]),
+    ) {
+        let stage = marsh();
+        let keys = |v: &[i32]| v.iter().enumerate().map(|(i, v)| (1.0 + 10.0 * i as f64, f64::from(*v))).collect::<Vec<_>>();
+        let shot = |v: &[i32]| {
+            let p = vec![track(Shape::Monotone, &keys(v))];
+            crate::common::shot(&stage, (1, 71), &p, vec![moving(&stage, "picture", 1e4)])
+        };
+        let mut edited = values.clone();
+        edited[which] += by;
+        let c = compare(&stage, &shot(&values), &shot(&edited));
+        let at = 1 + 10 * i64::try_from(which).unwrap();
+        prop_assert_eq!(c.axes.len(), 1);
+        let (first, last) = (c.axes[0].first_frame.unwrap(), c.axes[0].last_frame.unwrap());
+        prop_assert!(at - 20 <= first && first <= at && at <= last && last <= at + 20, "{} to {} about {}", first, last, at);
+    }
+}

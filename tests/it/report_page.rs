@@ -1,0 +1,169 @@
+//! The page and the plot as files: whole in themselves, marked as ours, true to the check, and not to be broken by any text of the input.
+
+use std::fs;
+use std::path::Path;
+use std::process::Output;
+
+use crate::common::{Program, axis, compiled, moving, shot, stage};
+use assert_cmd::Command;
+use movewright::check::check;
+use movewright::page::{page, plot, usage};
+use movewright::shot::Shape;
+use serde_json::Value;
+
+fn fixture(name: &str) -> String {
+    format!("{}/fixtures/{name}", env!("CARGO_MANIFEST_DIR"))
+}
+
+fn run(args: &[&str]) -> Output {
+    Command::cargo_bin("movewright").unwrap().args(args).output().unwrap()
+}
+
+fn said(o: &Output) -> String {
+    String::from_utf8_lossy(&o.stderr).into_owned()
+}
+
+/// The data a page carries.
+fn data(text: &str) -> Value {
+    let begin = text.find("type=\"application/json\">").unwrap() + "type=\"application/json\">".len();
+    let end = begin + text[begin..].find("</script>").unwrap();
+    serde_json::from_str(&text[begin..end]).unwrap()
+}
+
+#[test]
+fn the_demo_s_page_is_one_file_that_needs_nothing_else() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("move.html");
+    let o = run(&["report", &fixture("herons/shot.toml"), "--out", out.to_str().unwrap()]);
+    assert_eq!(o.status.code(), Some(0), "{}", said(&o));
+    assert!(o.stdout.is_empty());
+    let text = fs::read_to_string(&out).unwrap();
+    assert!(text.starts_with("<!DOCTYPE html><!-- movewright report -->") && text.len() < 5_000_000, "{}", text.len());
+    for loads in ["src=", "href=", "url(", "import ", "fetch(", "XMLHttp", "innerHTML", "https://"] {
+        assert!(!text.contains(loads), "{loads}");
+    }
+    // The one address is the name of the drawing language.
+    assert_eq!(text.matches("http://").count(), 1);
+    assert!(text.contains("default-src 'none'") && !text.to_lowercase().contains("safe "));
+    for part in
+        ["not a safety function", "ISO 12100", "Worth knowing", "Registration", "Clearance", "take-up", "register to the step on 63 axes"]
+    {
+        assert!(text.contains(part), "{part}");
+    }
+    let data = data(&text);
+    assert_eq!((data["axes"].as_array().unwrap().len(), data["passes"].as_array().unwrap().len()), (63, 3));
+    assert_eq!(data["scene"]["picture"]["size"], serde_json::json!([4096, 3072]));
+    assert_eq!(data["scene"]["bodies"][0]["places"].as_array().unwrap().len(), 336);
+    // Again: replaced; over something else: refused.
+    let again = run(&["report", &fixture("herons/shot.toml"), "--out", out.to_str().unwrap()]);
+    assert!(said(&again).starts_with("replaced: ") && fs::read_to_string(&out).unwrap() == text);
+    fs::write(&out, "a letter").unwrap();
+    let refused = run(&["report", &fixture("herons/shot.toml"), "--out", out.to_str().unwrap()]);
+    assert_eq!((refused.status.code(), fs::read_to_string(&out).unwrap().as_str()), (Some(2), "a letter"));
+}
+
+#[test]
+fn what_is_over_a_limit_is_written_all_the_same_and_shown() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("move.html");
+    let o = run(&["report", &fixture("broken/too_fast.toml"), "--out", out.to_str().unwrap()]);
+    assert_eq!(o.status.code(), Some(1), "{}", said(&o));
+    let text = fs::read_to_string(&out).unwrap();
+    assert!(text.contains("1 over a limit") && text.contains("tried: run the pass at"));
+    let pass = &data(&text)["passes"][0];
+    assert_eq!(pass["over"][0]["limit"], "velocity");
+    let row = pass["usage"][0].as_array().unwrap();
+    // The check's peak, 30.7215 of 25 mm/s at frame 120.23, is the greatest of the row, in its own frame, rounded up to thousandths.
+    let most = row.iter().map(|u| u.as_u64().unwrap()).max().unwrap();
+    assert_eq!((most, row[119].as_u64().unwrap()), (1229, 1229));
+}
+
+/// The same move with the limit at its peak and a hair below: one cell of one axis is over, or none.
+#[test]
+fn a_fault_between_frames_is_in_its_cell_and_at_the_limit_there_is_none() {
+    let cells = |share: f64| {
+        let mut fast = axis("bridge");
+        let program = || vec![keyed_program(), Program::default()];
+        let still = axis("hoist");
+        let wide = stage(vec![axis("bridge"), still.clone()]);
+        let h = shot(&wide, (1, 40), &program(), vec![moving(&wide, "picture", 2.0)]);
+        let peak = check(&wide, &h, &compiled(&wide, &h), &[]).passes[0].axes[0].photographed.velocity;
+        fast.limits.velocity = peak.value * share;
+        let s = stage(vec![fast, still]);
+        let h = shot(&s, (1, 40), &program(), vec![moving(&s, "picture", 2.0)]);
+        let mv = compiled(&s, &h);
+        let report = check(&s, &h, &mv, &[]);
+        let rows = usage(&s, &h, &mv, &h.passes()[0], &report.passes[0]);
+        assert!(rows[1].iter().all(|u| *u == 0.0));
+        let over: Vec<usize> = rows[0].iter().enumerate().filter(|(_, u)| **u > 1.0 + 1e-9).map(|(n, _)| n + 1).collect();
+        let text = page(&s, &h, &mv, &report).unwrap();
+        let shown: Vec<usize> = data(&text)["passes"][0]["usage"][0]
+            .as_array()
+            .unwrap()
+            .iter()
+            .enumerate()
+            .filter(|(_, u)| u.as_u64().unwrap() > 1000)
+            .map(|(n, _)| n + 1)
+            .collect();
+        assert_eq!(over, shown);
+        (over, peak.frame, report.within_limits())
+    };
+    let (over, frame, within) = cells(1.0);
+    assert!(over.is_empty() && within);
+    let (over, _, within) = cells(1.0 - 1e-6);
+    assert!(over.len() == 1 && (over[0] as f64 - frame).abs() <= 0.5 && !within, "{over:?} {frame}");
+}
+
+fn keyed_program() -> Program {
+    Program { tracks: vec![(Shape::MinimumJerk, None, vec![(1.0, 0.0), (11.3, 20.0), (14.6, 75.0), (40.0, 90.0)])], ..Program::default() }
+}
+
+#[test]
+fn no_text_of_the_input_can_break_the_page() {
+    let dir = tempfile::tempdir().unwrap();
+    let hostile = "</script><script>alert(1)</script><b>&\\u003c";
+    let from = fs::read_to_string(fixture("broken/too_fast.toml")).unwrap();
+    let stage_at = fixture("herons/stage.toml");
+    let changed = from.replace("\"Too fast\"", &format!("'{hostile}'")).replace("../herons/stage.toml", "stage.toml");
+    fs::write(dir.path().join("shot.toml"), changed).unwrap();
+    let stage = fs::read_to_string(stage_at).unwrap().replace("name = \"Marsh stage\"", &format!("name = '{hostile}'"));
+    fs::write(dir.path().join("stage.toml"), stage).unwrap();
+    let out = dir.path().join("move.html");
+    let o = run(&["report", dir.path().join("shot.toml").to_str().unwrap(), "--out", out.to_str().unwrap()]);
+    assert_eq!(o.status.code(), Some(1), "{}", said(&o));
+    let text = fs::read_to_string(&out).unwrap();
+    assert!(!text.contains("<script>alert") && !text.contains("<b>") && text.contains("&lt;/script&gt;"));
+    assert_eq!((text.matches("<script").count(), text.matches("</script>").count()), (2, 2));
+    drop(data(&text));
+}
+
+#[test]
+fn a_plot_is_a_picture_of_one_axis() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("bridge.svg");
+    let at = |more: &[&str], out: &Path| {
+        let shot = fixture("broken/too_fast.toml");
+        let args = ["plot", &shot, "--out", out.to_str().unwrap()];
+        run(&[&args[..], more].concat())
+    };
+    let o = at(&["--axis", "camera.track"], &out);
+    assert_eq!(o.status.code(), Some(1), "{}", said(&o));
+    let text = fs::read_to_string(&out).unwrap();
+    assert!(text.starts_with("<!-- movewright plot -->\n<svg") && text.trim_end().ends_with("</svg>"));
+    for part in ["position, mm", "velocity, mm/s", "acceleration, mm/s2", "jerk, mm/s3", "camera.track, pass picture", "#D55E00"] {
+        assert!(text.contains(part), "{part}");
+    }
+    let within = at(&["--axis", "camera.pan"], &dir.path().join("pan.svg"));
+    assert_eq!(within.status.code(), Some(1));
+    assert!(!fs::read_to_string(dir.path().join("pan.svg")).unwrap().contains("#D55E00"), "nothing of this axis is over");
+    let unknown = at(&["--axis", "camera.trak"], &out);
+    assert!(unknown.status.code() == Some(2) && said(&unknown).contains("did you mean `camera.track`?"));
+    let unknown = at(&["--axis", "camera.track", "--pass", "night"], &out);
+    assert!(unknown.status.code() == Some(2) && said(&unknown).contains("it has: picture"));
+    // A held pass has positions alone.
+    let s = stage(vec![axis("bridge")]);
+    let held = movewright::shot::Pass::new(&s, "held", movewright::shot::Exposure::Held, 12.0, 90.0, 0.0, vec![]).unwrap();
+    let h = shot(&s, (1, 40), &[keyed_program()], vec![held]);
+    let text = plot(&s, &h, &compiled(&s, &h), &h.passes()[0], 0).unwrap();
+    assert!(text.contains("position, mm") && !text.contains("velocity"));
+}

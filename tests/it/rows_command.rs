@@ -1,0 +1,194 @@
+//! Rows where they go: files and folders that are whole or as they were, streams, and the command as a person runs it.
+
+use std::fs;
+use std::io::{self, Write};
+
+use assert_cmd::Command;
+use movewright::output::rows::{Placed, RowsError, place, to_file, to_folder};
+
+#[test]
+fn files_are_whole_or_as_they_were_and_only_rows_are_replaced() {
+    let dir = tempfile::tempdir().unwrap();
+    let target = dir.path().join("marsh at dusk, reiher.csv");
+    let fill = |s: &'static str| move |f: &mut fs::File| f.write_all(s.as_bytes()).map_err(RowsError::from);
+    let broken = |f: &mut fs::File| {
+        f.write_all(b"t_s,half").unwrap();
+        Err(RowsError::Io(io::Error::other("the disk is full")))
+    };
+    assert!(to_file(&target, broken).is_err());
+    assert!(fs::read_dir(dir.path()).unwrap().next().is_none(), "nothing is left over");
+    assert_eq!(to_file(&target, fill("t_s,a\n0,1\n")).unwrap(), Placed::New);
+    assert!(to_file(&target, broken).is_err());
+    assert_eq!(fs::read_to_string(&target).unwrap(), "t_s,a\n0,1\n");
+    assert_eq!(to_file(&target, fill("t_s,a\n0,2\n")).unwrap(), Placed::Replaced);
+    assert_eq!(fs::read_to_string(&target).unwrap(), "t_s,a\n0,2\n");
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+    // Somebody's work.
+    let notes = dir.path().join("notes.txt");
+    fs::write(&notes, "lamp 3 flickers").unwrap();
+    assert!(matches!(to_file(&notes, fill("t_s,a\n")), Err(RowsError::NotRows { .. })));
+    assert!(matches!(to_file(dir.path(), fill("t_s,a\n")), Err(RowsError::NotRows { .. })));
+    assert_eq!(fs::read_to_string(&notes).unwrap(), "lamp 3 flickers");
+    // A folder.
+    let folder = dir.path().join("axes");
+    let write = |text: &'static str| {
+        move |d: &std::path::Path| {
+            place::within_folder(&d.join("heron.rise.csv"), |f| f.write_all(text.as_bytes()).map_err(RowsError::from))
+        }
+    };
+    assert_eq!(to_folder(&folder, write("t_s,heron.rise\n")).unwrap(), Placed::New);
+    assert!(to_folder(&folder, |_| Err(RowsError::Io(io::Error::other("no")))).is_err());
+    assert_eq!(to_folder(&folder, write("t_s,heron.rise\n0,1\n")).unwrap(), Placed::Replaced);
+    assert_eq!(fs::read_to_string(folder.join("heron.rise.csv")).unwrap(), "t_s,heron.rise\n0,1\n");
+    fs::write(folder.join("plan.txt"), "x").unwrap();
+    assert!(matches!(to_folder(&folder, write("t_s\n")), Err(RowsError::NotRows { .. })));
+    assert!(matches!(to_folder(&notes, write("t_s\n")), Err(RowsError::NotRows { .. })));
+    let mut names: Vec<_> = fs::read_dir(dir.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
+    names.sort();
+    assert_eq!(names, ["axes", "marsh at dusk, reiher.csv", "notes.txt"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn trap_a_device_is_written_to_and_not_replaced() {
+    use std::os::unix::fs::FileTypeExt;
+    let null = std::path::Path::new("/dev/null");
+    assert_eq!(to_file(null, |f| f.write_all(b"t_s,a\n").map_err(RowsError::from)).unwrap(), Placed::Streamed);
+    assert!(fs::metadata(null).unwrap().file_type().is_char_device());
+    // A link stays a link.
+    let dir = tempfile::tempdir().unwrap();
+    let (real, link) = (dir.path().join("rows.csv"), dir.path().join("link.csv"));
+    fs::write(&real, "").unwrap();
+    std::os::unix::fs::symlink(&real, &link).unwrap();
+    to_file(&link, |f| f.write_all(b"t_s,a\n").map_err(RowsError::from)).unwrap();
+    assert!(fs::symlink_metadata(&link).unwrap().is_symlink() && fs::read(&real).unwrap() == b"t_s,a\n");
+}
+
+fn rows_of_the_demo(more: &[&str]) -> std::process::Output {
+    let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
+    Command::cargo_bin("movewright").unwrap().args(["rows", &shot, "--pass", "picture"]).args(more).output().unwrap()
+}
+
+#[test]
+fn the_command_writes_files_folders_and_streams_alike() {
+    let dir = tempfile::tempdir().unwrap();
+    let (file, folder) = (dir.path().join("rows.csv"), dir.path().join("axes"));
+    let (file_name, folder_name) = (file.to_str().unwrap(), folder.to_str().unwrap());
+    let streamed = rows_of_the_demo(&["--rate", "0.5", "--out", "-", "--columns", "position,velocity", "--shutter"]);
+    assert_eq!(streamed.status.code(), Some(0), "{}", String::from_utf8_lossy(&streamed.stderr));
+    let written = rows_of_the_demo(&["--rate", "0.5", "--out", file_name, "--columns", "position,velocity", "--shutter"]);
+    assert_eq!(written.status.code(), Some(0));
+    assert!(written.stdout.is_empty(), "rows go where they are asked to go");
+    assert!(fs::read(&file).unwrap() == streamed.stdout);
+    let said = String::from_utf8(written.stderr).unwrap();
+    assert!(
+        said.contains("straight lines: at most") && said.contains("rows a second on") && said.contains("not a safety function"),
+        "{said}"
+    );
+    let all = String::from_utf8(streamed.stdout).unwrap();
+    let header: Vec<&str> = all.lines().next().unwrap().split(',').collect();
+    let axes = (header.len() - 2) / 2;
+    assert_eq!((header[0], *header.last().unwrap()), ("t_s", "shutter"));
+    assert_eq!(format!("{}:steps_per_s", header[1]), header[1 + axes]);
+
+    // One file an axis, column by column the same.
+    assert_eq!(rows_of_the_demo(&["--rate", "0.5", "--out", folder_name, "--per-axis"]).status.code(), Some(0));
+    assert_eq!(fs::read_dir(&folder).unwrap().count(), axes);
+    for name in &header[1..=axes] {
+        let one = fs::read_to_string(folder.join(format!("{name}.csv"))).unwrap();
+        assert_eq!(crate::common::column(&one, name), crate::common::column(&all, name));
+        assert_eq!(crate::common::column(&one, "t_s"), crate::common::column(&all, "t_s"));
+    }
+    let replaced = rows_of_the_demo(&["--rate", "0.25", "--out", folder_name, "--per-axis"]);
+    assert!(String::from_utf8(replaced.stderr).unwrap().starts_with("replaced: "));
+}
+
+#[test]
+fn wrong_calls_write_nothing_and_say_why() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("rows.csv");
+    let name = out.to_str().unwrap();
+    for (more, what) in [
+        (vec!["--rate", "0", "--out", name], "more than 0"),
+        (vec!["--rate", "NaN", "--out", name], "more than 0"),
+        (vec!["--rate", "2e6", "--out", name], "at most 1000000"),
+        (vec!["--rate", "1", "--out", "-", "--per-axis"], "--per-axis"),
+        (vec!["--rate", "1", "--out", dir.path().to_str().unwrap()], "is a folder"),
+    ] {
+        let refused = rows_of_the_demo(&more);
+        assert_eq!(refused.status.code(), Some(2), "{more:?}");
+        let said = String::from_utf8(refused.stderr).unwrap();
+        assert!(said.contains(what), "{more:?}: {said}");
+    }
+    let shot = |name: &str| format!("{}/fixtures/{name}", env!("CARGO_MANIFEST_DIR"));
+    let unknown = Command::cargo_bin("movewright")
+        .unwrap()
+        .args(["rows", &shot("herons/shot.toml"), "--pass", "dusk", "--rate", "1", "--out", name])
+        .output()
+        .unwrap();
+    assert_eq!(unknown.status.code(), Some(2));
+    assert!(String::from_utf8(unknown.stderr).unwrap().contains("it has: picture"));
+    let over = Command::cargo_bin("movewright")
+        .unwrap()
+        .args(["rows", &shot("broken/too_fast.toml"), "--pass", "picture", "--rate", "1", "--out", name])
+        .output()
+        .unwrap();
+    assert_eq!(over.status.code(), Some(1));
+    assert!(fs::read_dir(dir.path()).unwrap().next().is_none(), "nothing was written");
+}
+
+#[test]
+fn a_reader_that_has_read_enough_is_not_an_error() {
+    use std::io::BufRead;
+    let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
+    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin("movewright"))
+        .args(["rows", &shot, "--pass", "picture", "--rate", "100", "--out", "-"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut line = String::new();
+    io::BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
+    assert!(line.starts_with("t_s,camera.track,"));
+    assert_eq!(child.wait().unwrap().code(), Some(0));
+}
+
+#[test]
+fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("herons");
+    let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
+    let compile = |hz: &str| {
+        let run = Command::cargo_bin("movewright").unwrap().args(["compile", &shot, "--rows", hz, "--out"]).arg(&out).output().unwrap();
+        run.status.code()
+    };
+    assert_eq!(compile("0"), Some(2));
+    assert!(!out.exists(), "a rate that is none writes nothing");
+    assert_eq!(compile("2"), Some(0));
+    let asked = rows_of_the_demo(&["--rate", "2", "--out", "-", "--shutter"]);
+    let bytes = fs::read(out.join("picture.rows.csv")).unwrap();
+    assert!(bytes == asked.stdout, "the same bytes as `rows` writes");
+    let manifest: serde_json::Value = serde_json::from_slice(&fs::read(out.join("manifest.json")).unwrap()).unwrap();
+    let rows = &manifest["passes"][0]["rows"];
+    assert_eq!((rows["file"].as_str(), rows["rate_hz"].as_f64()), (Some("picture.rows.csv"), Some(2.0)));
+    let text = String::from_utf8(bytes).unwrap();
+    assert_eq!(rows["rows"].as_u64().unwrap(), text.lines().count() as u64 - 1);
+    let listed = manifest["files"].as_array().unwrap().iter().find(|f| f["path"] == "picture.rows.csv").unwrap();
+    let (length, hash) = movewright::output::folder::hash_of(&out.join("picture.rows.csv")).unwrap();
+    assert_eq!((listed["bytes"].as_u64(), listed["blake3"].as_str()), (Some(length), Some(hash.as_str())));
+
+    // Every axis is at home at 0 s and stands still through the last of the take-up; the shutter first opens when the manifest says.
+    let cells = |t: f64| -> Vec<String> {
+        text.lines().find(|l| l.split(',').next().unwrap().parse::<f64>() == Ok(t)).unwrap().split(',').map(str::to_owned).collect()
+    };
+    assert!(cells(0.0).iter().skip(1).all(|n| n == "0"));
+    let (take_up, opens) = (rows["take_up_s"].as_f64().unwrap(), rows["first_opening_s"].as_f64().unwrap());
+    let shutter = |t: f64| cells(t).last().unwrap().clone();
+    assert_eq!((shutter(opens - 0.5), shutter(opens)), ("0".to_owned(), "1".to_owned()));
+    assert!(cells(take_up)[1..] != cells(0.0)[1..]);
+
+    // The folder holds, and another rate is another folder.
+    let verify = || Command::cargo_bin("movewright").unwrap().arg("verify").arg(&out).output().unwrap();
+    assert_eq!(verify().status.code(), Some(0), "{}", String::from_utf8_lossy(&verify().stdout));
+    assert_eq!((compile("2"), compile("4")), (Some(0), Some(2)));
+}

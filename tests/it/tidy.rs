@@ -1,0 +1,171 @@
+//! The house itself: arrows between rooms run one way, every file says what it is, and none is too long to read.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Rooms with the rooms they may use, lowest first. A room not named here fails the test.
+const ROOMS: &[(&str, &[&str])] = &[
+    ("number", &[]),
+    ("time", &[]),
+    ("bounds", &[]),
+    ("motion", &["number"]),
+    ("mechanism", &["number", "motion", "bounds"]),
+    ("stage", &["number", "bounds", "mechanism"]),
+    ("shot", &["number", "bounds", "mechanism", "stage", "time"]),
+    ("signal", &["number", "bounds", "motion", "stage", "shot", "mechanism"]),
+    ("compile", &["number", "bounds", "motion", "stage", "shot", "signal", "mechanism"]),
+    ("check", &["number", "bounds", "motion", "time", "stage", "shot", "signal", "compile", "mechanism"]),
+    ("output", &["number", "bounds", "motion", "time", "stage", "shot", "compile", "check", "mechanism"]),
+    ("page", &["number", "motion", "time", "stage", "shot", "signal", "compile", "check", "output", "mechanism"]),
+    ("input", &["number", "bounds", "time", "stage", "shot", "mechanism"]),
+    ("measure", &["number", "bounds", "time", "stage"]),
+    ("verify", &["number", "bounds", "time", "mechanism", "stage", "shot", "input"]),
+    (
+        "cli",
+        &[
+            "number",
+            "bounds",
+            "time",
+            "motion",
+            "stage",
+            "shot",
+            "signal",
+            "compile",
+            "check",
+            "output",
+            "page",
+            "input",
+            "measure",
+            "verify",
+            "mechanism",
+        ],
+    ),
+];
+
+fn rust_files(under: &str) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    let mut waiting = vec![Path::new(env!("CARGO_MANIFEST_DIR")).join(under)];
+    while let Some(dir) = waiting.pop() {
+        for entry in fs::read_dir(dir).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                waiting.push(path);
+            } else if path.extension().is_some_and(|e| e == "rs") {
+                found.push(path);
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+fn room_of(path: &Path) -> String {
+    let rest = path.strip_prefix(Path::new(env!("CARGO_MANIFEST_DIR")).join("src")).unwrap();
+    rest.components().next().unwrap().as_os_str().to_str().unwrap().trim_end_matches(".rs").to_owned()
+}
+
+/// Every room of ours that a text names as `crate::room`, comments and tests left out.
+fn rooms_used(text: &str) -> Vec<(String, String)> {
+    let code = text.split("#[cfg(test)]").next().unwrap();
+    let mut used = Vec::new();
+    for line in code.lines().filter(|l| !l.trim_start().starts_with("//")) {
+        for part in line.split("crate::").skip(1) {
+            let room: String = part.chars().take_while(|c| c.is_ascii_lowercase() || *c == '_').collect();
+            if !room.is_empty() {
+                used.push((room, line.trim().to_owned()));
+            }
+        }
+    }
+    used
+}
+
+#[test]
+fn arrows_run_one_way() {
+    let rooms: BTreeMap<&str, &[&str]> = ROOMS.iter().copied().collect();
+    let mut wrong = Vec::new();
+    for path in rust_files("src") {
+        let room = room_of(&path);
+        if room == "lib" || room == "main" {
+            continue;
+        }
+        let Some(allowed) = rooms.get(room.as_str()) else {
+            wrong.push(format!("{}: room `{room}` is not in the list", path.display()));
+            continue;
+        };
+        for (used, line) in rooms_used(&fs::read_to_string(&path).unwrap()) {
+            if used != room && !allowed.contains(&used.as_str()) {
+                wrong.push(format!("{}: `{room}` may not use `{used}`: {line}", path.display()));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn the_list_of_rooms_has_no_circle() {
+    let order: Vec<&str> = ROOMS.iter().map(|r| r.0).collect();
+    for (i, (room, uses)) in ROOMS.iter().enumerate() {
+        for used in *uses {
+            let at = order.iter().position(|r| r == used).unwrap();
+            assert!(at < i || *room == "verify" || order[i] == "input", "`{room}` uses `{used}`, which stands after it");
+        }
+    }
+}
+
+#[test]
+fn every_file_says_what_it_is_and_can_be_read_at_a_sitting() {
+    let mut wrong = Vec::new();
+    for dir in ["src", "tests", "benches", "examples"] {
+        for path in rust_files(dir) {
+            let text = fs::read_to_string(&path).unwrap();
+            if !text.starts_with("//!") {
+                wrong.push(format!("{}: does not open with what it is (`//!`)", path.display()));
+            }
+            let lines = text.lines().count();
+            if lines > 500 {
+                wrong.push(format!("{}: {lines} lines, 500 at most", path.display()));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Cargo runs what `main.rs` declares: a file that is left out there would never run, and nothing would say so.
+#[test]
+fn every_file_of_tests_is_declared() {
+    let here = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/it");
+    let declared = fs::read_to_string(here.join("main.rs")).unwrap();
+    let mut files = 0;
+    for entry in fs::read_dir(&here).unwrap() {
+        let path = entry.unwrap().path();
+        let name = path.file_stem().unwrap().to_str().unwrap().to_owned();
+        if path.extension().is_some_and(|e| e == "rs") && name != "main" {
+            assert!(declared.lines().any(|line| line == format!("mod {name};")), "`tests/it/main.rs` does not declare `{name}`");
+            files += 1;
+        }
+    }
+    assert!(files > 30, "{files}");
+}
+
+#[test]
+fn verify_shares_nothing_with_the_compiler() {
+    for path in rust_files("src").iter().filter(|p| room_of(p) == "verify") {
+        for (used, line) in rooms_used(&fs::read_to_string(path).unwrap()) {
+            assert!(!["compile", "signal", "motion", "check", "output"].contains(&used.as_str()), "{}: {line}", path.display());
+        }
+    }
+}
+
+/// The tool promises limits, never safety; the one word is kept for saying what is not.
+#[test]
+fn the_tool_never_says_safe() {
+    for path in rust_files("src") {
+        let text = fs::read_to_string(&path).unwrap();
+        for (n, line) in text.lines().enumerate().filter(|(_, l)| !l.trim_start().starts_with("//")) {
+            let words = line.to_lowercase();
+            let says = words.split(|c: char| !c.is_alphanumeric()).any(|w| w == "safe" || w == "safely");
+            assert!(!says, "{}:{}: {line}", path.display(), n + 1);
+        }
+    }
+}
