@@ -3,20 +3,17 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use jsonschema::Validator;
 use movewright::bounds::Bound;
 use movewright::input::keys::{self, Default, Entry, Holds, Rule, SHOT, STAGE, Section, reference, schema};
 use movewright::input::{self, Unreadable};
 use serde_json::{Value, json};
 
+use crate::common::json_schema::Validator;
+
 const KEY_FILE: &str = "frame,heron_a.hoist,heron_a.heave\n1,200,\n20,,0\n60,360,6\n96,420,-3\n";
 
 fn fixtures() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures")
-}
-
-fn validator(schema: &Value) -> Validator {
-    jsonschema::draft202012::new(schema).unwrap()
 }
 
 fn json_of(toml_text: &str) -> Value {
@@ -51,8 +48,8 @@ impl Pair {
         Pair {
             stage: json_of(&reference::example_of(&STAGE)),
             shot: json_of(&reference::example_of(&SHOT)),
-            stage_schema: validator(&schema::stage()),
-            shot_schema: validator(&schema::shot()),
+            stage_schema: Validator::new(schema::stage()).unwrap(),
+            shot_schema: Validator::new(schema::shot()).unwrap(),
         }
     }
 
@@ -317,7 +314,7 @@ fn every_fixture_is_valid_where_it_has_no_mistake_of_input() {
         let is_shot = value.get("stage").is_some();
         let schema = if is_shot { &pair.shot_schema } else { &pair.stage_schema };
         let read = if is_shot { input::load(&path).map(|_| ()) } else { input::load_stage(&path).map(|_| ()) };
-        let told: Vec<String> = schema.iter_errors(&value).map(|e| format!("{}: {e}", e.instance_path())).collect();
+        let told = schema.faults(&value);
         match read {
             Ok(()) => {
                 assert!(told.is_empty(), "{}: {told:?}", path.display());

@@ -2,6 +2,7 @@
 
 pub mod bodies;
 pub mod folder;
+pub mod json_schema;
 
 use movewright::compile::Move;
 use movewright::output::columns::{self, Column};
