@@ -358,7 +358,7 @@ park = ["heron_b"]
         let key = shot.tracks().first().unwrap().keys().get(1).unwrap();
         assert_eq!((key.frame, key.place.file, key.place.line, key.place.column), (96.5, 0, 9, 17));
         assert_eq!(shot.copies().first().unwrap().scale_of("roll"), -1.0);
-        assert_eq!(shot.passes().get(1).unwrap().park(), [0]);
+        assert_eq!(shot.passes().get(1).unwrap().park(), [stage.group_of_name("heron_b").unwrap()]);
         assert_eq!(shot.timecode_start().to_string(), "10:00:00:00");
         let paths: Vec<_> = loaded.sources.for_copying().into_iter().map(|(p, _)| p).collect();
         assert_eq!(paths, ["takes/shot.toml", "stage.toml", "takes/keys.csv"]);

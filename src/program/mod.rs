@@ -126,3 +126,74 @@ fn comes_the_same_way(compiled: &Compiled, a: &Pass, b: &Pass) -> bool {
     let stage = compiled.stage();
     a.exposure() == b.exposure() && stage.axis_ids().all(|id| a.parks(stage, id) == b.parks(stage, id))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+pub(crate) mod tests {
+    use super::*;
+    use crate::shot::{Key, Shape, Shot, ShotSpec, Track};
+    use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
+    use crate::time::{FrameRate, FrameSpan, Timecode};
+
+    /// One turning axis, 10 deg/s, 2 deg/s2, 10 deg/s3, frames 1 to 60, one moving pass at 10 s per frame and one held at 40.
+    pub(crate) fn one_axis(keys: &[(f64, f64)], shape: Shape, backlash: f64, lower: f64) -> Compiled {
+        let mut spec = AxisSpec::new("yaw", Unit::Degree, [lower, 400.0], [10.0, 2.0, 10.0]);
+        spec.backlash = Some(backlash);
+        let stage = Stage::new("marsh", 1.0, vec![GroupSpec { name: "heron".into(), axes: vec![Axis::new(spec).unwrap()] }]).unwrap();
+        let rate = FrameRate::parse("24").unwrap();
+        let keys = keys.iter().map(|(f, v)| Key::new(*f, *v)).collect();
+        let pass = |name, exposure, pace| Pass::new(&stage, name, exposure, pace, 180.0, 0.0, vec![]).unwrap();
+        let shot = ShotSpec {
+            name: "turns".into(),
+            frame_rate: rate,
+            frames: FrameSpan::new(1, 60).unwrap(),
+            timecode_start: Timecode::from_count(0, rate),
+            tracks: vec![Track::new(stage.channel("heron.yaw").unwrap(), shape, None, keys).unwrap()],
+            cycles: vec![],
+            drifts: vec![],
+            copies: vec![],
+            passes: vec![pass("picture", Exposure::Moving, 10.0), pass("still", Exposure::Held, 40.0)],
+        };
+        let shot = Shot::new(&stage, shot).unwrap();
+        Compiled::new(stage, shot).unwrap()
+    }
+
+    #[test]
+    fn every_second_has_a_position_and_the_parts_meet() {
+        let compiled = one_axis(&[(1.0, 30.0), (30.0, 90.0), (60.0, 10.0)], Shape::MinimumJerk, 1.0, -50.0);
+        let id = compiled.stage().axis_ids().next().unwrap();
+        for program in Program::all(&compiled).unwrap() {
+            let end = program.end().0;
+            assert!(program.motion(id, Seconds(-0.1)).is_none() && program.motion(id, Seconds(end + 0.1)).is_none());
+            assert_eq!(program.motion(id, Seconds(0.0)).unwrap(), Motion { position: 0.0, velocity: 0.0 });
+            let rest = program.motion(id, Seconds(end)).unwrap();
+            assert!(rest.velocity.abs() < 1e-12, "{rest:?}");
+            let mut last = 0.0;
+            for i in 0..=20_000_u32 {
+                let here = program.motion(id, Seconds(end * f64::from(i) / 20_000.0)).unwrap().position;
+                // No faster than the limit of 10 deg/s, held moves included.
+                assert!((here - last).abs() <= 10.0 * end / 20_000.0 + 1e-9, "{i}");
+                last = here;
+            }
+        }
+    }
+
+    #[test]
+    fn passes_that_come_the_same_way_share_it() {
+        let compiled = one_axis(&[(1.0, 30.0), (60.0, 10.0)], Shape::MinimumJerk, 1.0, -50.0);
+        let two = compiled.shot().passes().iter().chain(compiled.shot().passes()).enumerate();
+        let renamed = two.map(|(i, p)| p.clone().named(&format!("p{i}"))).collect();
+        let again = compiled.with_shot(compiled.shot().with_passes(compiled.stage(), renamed).unwrap()).unwrap();
+        let programs = Program::all(&again).unwrap();
+        let shares = |a: usize, b: usize| programs.get(a).unwrap().shares_way(programs.get(b).unwrap());
+        assert!(shares(0, 2) && shares(1, 3) && !shares(0, 1));
+    }
+
+    #[test]
+    fn a_shot_of_another_stage_is_refused() {
+        let (a, b) =
+            (one_axis(&[(1.0, 0.0)], Shape::MinimumJerk, 0.0, -50.0), Axis::new(AxisSpec::new("yaw", Unit::Degree, [0.0, 1.0], [1.0; 3])));
+        let other = Stage::new("marsh", 1.0, vec![GroupSpec { name: "crane".into(), axes: vec![b.unwrap()] }]).unwrap();
+        assert_eq!(Compiled::new(other, a.shot().clone()).unwrap_err(), vec![crate::compile::CompileError::OtherStage]);
+    }
+}

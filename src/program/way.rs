@@ -327,87 +327,55 @@ pub fn torque_along(model: &Torque, law: &SevenSegment, at: f64) -> Option<Torqu
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use super::*;
-    use crate::shot::{Exposure, Key, Shape, ShotSpec, Track};
-    use crate::stage::{AxisSpec, ChannelId, GroupSpec, Unit};
-    use crate::time::{FrameRate, FrameSpan, Timecode};
+    use crate::program::tests::one_axis;
+    use crate::shot::Shape;
 
-    fn compiled(keys: &[(f64, f64)], backlash: f64, lower: f64) -> Option<(Stage, Shot, Move)> {
-        let mut spec = AxisSpec::new("yaw", Unit::Degree, [lower, 400.0], [10.0, 2.0, 10.0]);
-        spec.backlash = Some(backlash);
-        let stage = Stage::new("marsh", 1.0, vec![GroupSpec { name: "heron".into(), axes: vec![Axis::new(spec).ok()?] }]).ok()?;
-        let rate = FrameRate::parse("24").ok()?;
-        let keys = keys.iter().map(|(f, v)| Key::new(*f, *v)).collect();
-        let shot = ShotSpec {
-            name: "turns".into(),
-            frame_rate: rate,
-            frames: FrameSpan::new(1, 60).ok()?,
-            timecode_start: Timecode::from_count(0, rate),
-            tracks: vec![Track::new(ChannelId(0), Shape::PoseToPose, None, keys).ok()?],
-            cycles: vec![],
-            drifts: vec![],
-            copies: vec![],
-            passes: vec![Pass::new(&stage, "picture", Exposure::Moving, 10.0, 180.0, 0.0, vec![]).ok()?],
-        };
-        let shot = Shot::new(&stage, shot).ok()?;
-        let mv = Move::compile(&stage, &shot).ok()?;
-        Some((stage, shot, mv))
+    fn way(keys: &[(f64, f64)], backlash: f64, lower: f64) -> Way {
+        let compiled = one_axis(keys, Shape::PoseToPose, backlash, lower);
+        Way::plan(&compiled, &compiled.shot().passes()[0]).unwrap()
+    }
+
+    fn approach_of(way: &Way) -> Approach {
+        way.approaches().first().copied().flatten().unwrap()
     }
 
     #[test]
     fn it_comes_from_the_side_it_then_moves_away_from() {
-        let found = compiled(&[(5.0, 10.0), (40.0, 90.0)], 1.0, -50.0);
-        let up = found.as_ref().and_then(|(s, h, m)| h.passes().first().map(|p| take_up(s, h, p, m)));
-        let a = up.as_ref().and_then(|t| t.axes.first().copied());
+        let a = approach_of(&way(&[(5.0, 10.0), (40.0, 90.0)], 1.0, -50.0));
         // A full step of this axis is 1.8 degrees, more than half of the backlash.
-        assert_eq!(a.map(|a| (a.from, a.direction, a.has_room)), Some((10.0 - 2.8, Some(Direction::Up), true)));
-        let down = compiled(&[(5.0, 10.0), (40.0, -20.0)], 1.0, -50.0);
-        let a = down.as_ref().and_then(|(s, h, m)| h.passes().first().and_then(|p| take_up(s, h, p, m).axes.first().copied()));
-        assert_eq!(a.map(|a| (a.from, a.direction)), Some((12.8, Some(Direction::Down))));
+        assert_eq!((a.from, a.direction, a.has_room), (10.0 - 2.8, Some(Direction::Up), true));
+        let a = approach_of(&way(&[(5.0, 10.0), (40.0, -20.0)], 1.0, -50.0));
+        assert_eq!((a.from, a.direction), (12.8, Some(Direction::Down)));
         // No room below: said, and the start is gone to directly.
-        let tight = compiled(&[(5.0, 10.0), (40.0, 90.0)], 20.0, -5.0);
-        let a = tight.as_ref().and_then(|(s, h, m)| h.passes().first().and_then(|p| take_up(s, h, p, m).axes.first().copied()));
-        assert_eq!(a.map(|a| (a.from, a.has_room)), Some((10.0, false)));
+        let a = approach_of(&way(&[(5.0, 10.0), (40.0, 90.0)], 20.0, -5.0));
+        assert_eq!((a.from, a.has_room), (10.0, false));
     }
 
     #[test]
     fn the_way_takes_the_textbook_time() {
         // Rest to rest with v, a and j reached: T = h/v + v/a + a/j (L. Biagiotti, C. Melchiorri 2008, 3.4.3 case 1.a).
-        let found = compiled(&[(5.0, 200.0), (40.0, 100.0)], 0.0, -50.0);
-        let t = found.as_ref().and_then(|(s, h, m)| h.passes().first().map(|p| take_up(s, h, p, m)));
-        assert!(t.is_some_and(|t| (t.to_approach - (20.0 + 5.0 + 0.2)).abs() < 1e-9 && (t.back - (10.0 + 5.0 + 0.2)).abs() < 1e-9));
+        let w = way(&[(5.0, 200.0), (40.0, 100.0)], 0.0, -50.0);
+        assert!((w.to_approach().0 - (20.0 + 5.0 + 0.2)).abs() < 1e-9 && (w.back().0 - (10.0 + 5.0 + 0.2)).abs() < 1e-9);
     }
 
     #[test]
     fn the_way_goes_from_home_over_the_place_of_approach_to_the_start_within_limits() {
-        let found = compiled(&[(5.0, -20.0), (40.0, 90.0)], 3.0, -50.0);
-        let (way, t) = found
-            .as_ref()
-            .and_then(|(s, h, m)| {
-                let t = take_up(s, h, h.passes().first()?, m);
-                Some((t.way(s.axes().first()?, 0)?, t))
-            })
-            .map_or((None, None), |(w, t)| (Some(w), Some(t)));
-        let (Some(way), Some(t)) = (way, t) else { unreachable!("it compiles") };
-        assert_eq!((way.start(), way.end()), (0.0, (t.to_approach + t.to_start).ceil()));
-        assert_eq!((way.at(0.0), way.at(way.end())), (Some(0.0), Some(-20.0)));
+        let w = way(&[(5.0, -20.0), (40.0, 90.0)], 3.0, -50.0);
+        let there = w.curves(Leg::MoveToStart).first().unwrap().as_ref().unwrap();
+        assert_eq!((there.start(), there.end()), (0.0, (w.to_approach() + w.to_start()).0.ceil()));
+        assert_eq!((there.at(0.0), there.at(there.end())), (Some(0.0), Some(-20.0)));
         // Backlash 3 and a full step of 1.8 as margin, below the start since it then moves up.
-        assert!(way.at(t.to_approach).is_some_and(|p| (p + 24.8).abs() < 1e-12));
-        let peaks = crate::motion::Peaks::of(&way, 0..way.len());
-        let at_most = |value: f64, limit: f64| value <= limit * (1.0 + 1e-9);
-        assert!(peaks.is_some_and(|p| {
-            at_most(p.velocity.value, 10.0)
-                && at_most(p.acceleration.value, 2.0)
-                && at_most(p.jerk.value, 10.0)
-                && p.least.value >= -24.8 - 1e-12
-        }));
-    }
-
-    #[test]
-    fn every_reversal_is_found_and_a_rest_on_the_way_is_none() {
-        let m = compiled(&[(5.0, 0.0), (15.0, 30.0), (25.0, 30.0), (35.0, 60.0), (45.0, 20.0)], 0.1, -50.0);
-        let turns = m.as_ref().and_then(|(_, _, m)| m.axes().first().map(reversals));
-        assert_eq!(turns, Some(vec![35.0]));
+        assert!(there.at(w.to_approach().0).is_some_and(|p| (p + 24.8).abs() < 1e-12));
+        let home = w.curves(Leg::ReturnHome).first().unwrap().as_ref().unwrap();
+        assert_eq!((home.at(0.0), home.at(home.end()), home.end()), (Some(90.0), Some(0.0), w.back().0));
+        for curve in [there, home] {
+            let p = crate::motion::Peaks::of(curve, 0..curve.len()).unwrap();
+            let at_most = |value: f64, limit: f64| value <= limit * (1.0 + 1e-9);
+            assert!(at_most(p.velocity.value, 10.0) && at_most(p.acceleration.value, 2.0) && at_most(p.jerk.value, 10.0));
+            assert!(p.least.value >= -24.8 - 1e-12);
+        }
     }
 }

@@ -423,7 +423,7 @@ mod tests {
     use super::*;
 
     fn track(shape: Shape, blend: Option<f64>, keys: &[(f64, f64)]) -> Result<Track, Vec<Flaw>> {
-        Track::new(ChannelId(0), shape, blend, keys.iter().map(|(f, v)| Key::new(*f, *v)).collect())
+        Track::new(ChannelId::of_no_stage(), shape, blend, keys.iter().map(|(f, v)| Key::new(*f, *v)).collect())
     }
 
     #[test]
@@ -445,6 +445,6 @@ mod tests {
     #[test]
     fn a_beat_key_at_one_repeats_the_key_at_zero() {
         let keys = vec![Key::new(0.0, 1.0), Key::new(1.0, 1.0)];
-        assert_eq!(Cycle::new(ChannelId(0), 30.0, 0.0, keys, vec![], vec![]).unwrap_err().first().unwrap().code, "T005");
+        assert_eq!(Cycle::new(ChannelId::of_no_stage(), 30.0, 0.0, keys, vec![], vec![]).unwrap_err().first().unwrap().code, "T005");
     }
 }

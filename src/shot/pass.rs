@@ -116,7 +116,12 @@ impl Pass {
         self.park.iter().any(|g| stage.group(*g).has(axis))
     }
 
-    /// The same pass at another pace: how advice is tried.
+    #[cfg(test)]
+    pub(crate) fn named(self, name: &str) -> Pass {
+        Pass { name: name.to_owned(), ..self }
+    }
+
+    /// The same pass at another pace: how a change is tried.
     #[must_use]
     pub fn at_pace(&self, pace: Pace) -> Pass {
         Pass { pace, ..self.clone() }

@@ -212,7 +212,7 @@ mod tests {
 
     fn wing(rate: &[(f64, f64)]) -> Beat {
         let c = Cycle::new(
-            ChannelId(0),
+            ChannelId::of_no_stage(),
             30.0,
             0.25,
             keys(&[(0.0, -18.0), (0.35, 42.0), (0.6, 10.0)]),

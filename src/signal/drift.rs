@@ -69,7 +69,7 @@ mod tests {
 
     #[test]
     fn it_stays_within_its_amplitude_and_its_derivatives_are_its_own() {
-        let d = Drift::new(ChannelId(0), 11, 8.0, 48.0).unwrap();
+        let d = Drift::new(ChannelId::of_no_stage(), 11, 8.0, 48.0).unwrap();
         let w = Wander::new(&d, 1.0);
         let mut far: f64 = 0.0;
         for i in 0..20_000 {
@@ -84,7 +84,7 @@ mod tests {
 
     #[test]
     fn the_wandering_of_a_seed_never_changes() {
-        let d = Drift::new(ChannelId(0), 11, 8.0, 48.0).unwrap();
+        let d = Drift::new(ChannelId::of_no_stage(), 11, 8.0, 48.0).unwrap();
         let w = Wander::new(&d, 1.0);
         let bits: Vec<u64> = [1.0, 17.25, 300.0].iter().map(|t| w.jet(*t).p.to_bits()).collect();
         assert_eq!(bits, PINNED, "a shot already photographed would no longer register");

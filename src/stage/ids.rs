@@ -70,6 +70,14 @@ id! {
     ChannelId
 }
 
+#[cfg(test)]
+impl ChannelId {
+    /// A channel of no stage, for tests of what does not ask for it.
+    pub(crate) fn of_no_stage() -> ChannelId {
+        ChannelId::new(0, Mark(0))
+    }
+}
+
 /// One value for each axis of a stage, in stage order.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PerAxis<T> {

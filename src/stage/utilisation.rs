@@ -75,6 +75,9 @@ impl Utilisation {
     #[must_use]
     pub fn thousandths(self) -> u32 {
         let n = (1000.0 * self.share()).round();
+        if n.is_nan() {
+            return 9_999;
+        }
         let n = if self.is_exceeded() { n.max(1001.0) } else { n.min(1000.0) };
         crate::number::whole::nearest(n.min(9_999.0)).and_then(|n| u32::try_from(n).ok()).unwrap_or(9_999)
     }

@@ -112,7 +112,9 @@ mod tests {
     /// The rate rises from 1 to 1.6 over 199 frames: by symmetry 1.3 on the mean; then 1.6.
     #[test]
     fn the_phase_is_the_integral_of_the_rate() {
-        let c = Cycle::new(ChannelId(0), 30.0, 0.25, keys(&[(0.0, 1.0), (0.5, 2.0)]), vec![], keys(&[(1.0, 1.0), (200.0, 1.6)])).unwrap();
+        let c =
+            Cycle::new(ChannelId::of_no_stage(), 30.0, 0.25, keys(&[(0.0, 1.0), (0.5, 2.0)]), vec![], keys(&[(1.0, 1.0), (200.0, 1.6)]))
+                .unwrap();
         let b = Beat::new(&c, 1.0).unwrap();
         assert!((b.run(200.0) - 199.0 * 1.3).abs() < 1e-10);
         assert!((b.run(230.0) - (199.0 * 1.3 + 48.0)).abs() < 1e-10);
@@ -121,7 +123,7 @@ mod tests {
 
     #[test]
     fn a_beat_of_one_key_is_its_amount() {
-        let c = Cycle::new(ChannelId(0), 30.0, 0.25, keys(&[(0.5, 2.0)]), keys(&[(0.0, 0.0), (10.0, 3.0)]), vec![]).unwrap();
+        let c = Cycle::new(ChannelId::of_no_stage(), 30.0, 0.25, keys(&[(0.5, 2.0)]), keys(&[(0.0, 0.0), (10.0, 3.0)]), vec![]).unwrap();
         let b = Beat::new(&c, 1.0).unwrap();
         assert_eq!((b.at(-1.0), b.at(5.0), b.at(99.0)), (0.0, 3.0, 6.0));
     }

@@ -202,7 +202,7 @@ mod tests {
 
     fn course(shape: Shape, blend: Option<f64>, keys: &[(f64, f64)]) -> Course {
         let keys = keys.iter().map(|(f, v)| Key::new(*f, *v)).collect();
-        Course::new(&Track::new(ChannelId(0), shape, blend, keys).unwrap()).unwrap()
+        Course::new(&Track::new(ChannelId::of_no_stage(), shape, blend, keys).unwrap()).unwrap()
     }
 
     #[test]

@@ -56,7 +56,7 @@ mod tests {
 
     #[test]
     fn it_stays_within_its_amplitude_and_moves() {
-        let w = Wander::new(&Drift::new(ChannelId(0), 11, 8.0, 48.0).unwrap(), 1.0);
+        let w = Wander::new(&Drift::new(ChannelId::of_no_stage(), 11, 8.0, 48.0).unwrap(), 1.0);
         let far = (0..5000_u16).map(|i| w.at(f64::from(i)).abs()).fold(0.0, f64::max);
         assert!(2.0 < far && far <= 8.0, "{far}");
     }
