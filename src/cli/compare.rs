@@ -11,8 +11,8 @@ use super::{Outcome, from_source, wrap};
 use crate::check::pixels::pixels;
 use crate::compile::Compiled;
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
-use crate::output::folder::hash_of;
 use crate::output::manifest::{Manifest, NOTICE};
+use crate::output::staged::hash_of;
 use crate::shot::Shot;
 use crate::stage::Stage;
 

@@ -1,11 +1,12 @@
 //! `movewright compile`.
 
 use super::args::CompileArgs;
+use super::destination;
 use super::prepared::prepare;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
 use crate::output::rows::RowRate;
-use crate::output::{Export, ExportError, Written};
+use crate::output::{Export, ExportError};
 
 pub(super) fn run(args: &CompileArgs) -> Outcome {
     let rows = match args.rows.as_deref().map(RowRate::parse).transpose() {
@@ -34,13 +35,10 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
     let progress = Progress::start("writing");
     let written = export.write(&args.out, &mut |name| progress.now(&format!("writing {name}")));
     drop(progress);
-    let out = args.out.display();
     match written {
-        Ok(Written::New) => terminal::remark(&format!("written: {out}")),
-        Ok(Written::Replaced) => terminal::remark(&format!("replaced: {out}")),
-        Ok(Written::UpToDate) => terminal::remark(&format!("up to date: {out}")),
+        Ok(what) => terminal::remark(&destination::remark(what, &args.out)),
         Err(error) => {
-            let code = if matches!(error, ExportError::Folder(_)) { "O002" } else { "O003" };
+            let code = if matches!(error, ExportError::Staged(_)) { "O002" } else { "O003" };
             terminal::remark(&format!("error[{code}]: {error}"));
             return Outcome::Wrong;
         }

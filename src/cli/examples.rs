@@ -27,7 +27,9 @@ Examples:
   movewright check shot.toml --json > check.json";
 
 pub(super) const COMPILE: &str = "\
-The folder is whole or not there; the same input again says `up to date`.
+The folder is written completely or not at all; the same input again says
+`up to date`. A folder written by movewright whose content differs is replaced
+with --replace; a folder that holds anything else is never touched.
 
 Examples:
   movewright compile shot.toml --out columns
@@ -37,15 +39,26 @@ pub(super) const REPORT: &str = "\
 One file that needs nothing else; open it in a browser. Written though something
 is over a limit: it shows what.
 
+An earlier report is replaced; any other file only with --replace. A folder, a
+device or a pipe is refused; `--out -` writes to standard output.
+
 Example:
   movewright report shot.toml --out move.html";
 
 pub(super) const PLOT: &str = "\
+An earlier plot is replaced; any other file only with --replace. A folder, a
+device or a pipe is refused; `--out -` writes to standard output.
+
 Examples:
   movewright plot shot.toml --axis heron.bridge --out bridge.svg
   movewright plot shot.toml --axis heron.bridge --pass picture --out bridge.svg";
 
 pub(super) const ROWS: &str = "\
+Earlier rows with the same header line are replaced; any other file only with
+--replace. A folder, a device or a pipe is refused; `--out -` writes to standard
+output. With --per-axis, a folder of rows of other axes or with other columns is
+replaced with --replace; a folder that holds anything else is never touched.
+
 Examples:
   movewright rows shot.toml --pass picture --rate 100 --out picture.rows.csv
   movewright rows shot.toml --pass picture --rate 100 --out - | head";

@@ -8,6 +8,7 @@ mod changes;
 mod check;
 mod compare;
 mod compile;
+mod destination;
 mod examples;
 mod from_source;
 mod new;

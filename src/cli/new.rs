@@ -4,13 +4,13 @@
 
 use super::args::NewArgs;
 use super::{Outcome, terminal};
-use crate::output::folder::fresh;
+use crate::output::staged::new_folder;
 
 /// What is written, by name.
 const FILES: [(&str, &str); 2] = [("stage.toml", include_str!("new/stage.toml")), ("shot.toml", include_str!("new/shot.toml"))];
 
 pub(super) fn run(args: &NewArgs) -> Outcome {
-    if let Err(error) = fresh(&args.dir, &FILES) {
+    if let Err(error) = new_folder(&args.dir, &FILES) {
         terminal::remark(&format!("error[O002]: {error}"));
         return Outcome::Wrong;
     }

@@ -4,7 +4,7 @@ use clap::{Command, CommandFactory};
 
 use super::args::{Args, CompletionsArgs, ManArgs};
 use super::{Outcome, terminal};
-use crate::output::folder::fresh;
+use crate::output::staged::new_folder;
 
 pub(super) fn completions(args: &CompletionsArgs) -> Outcome {
     let mut script = Vec::new();
@@ -28,7 +28,7 @@ pub(super) fn man(args: &ManArgs) -> Outcome {
         return Outcome::Fine;
     };
     let files: Vec<(&str, &str)> = pages.iter().map(|(name, page)| (name.as_str(), page.as_str())).collect();
-    if let Err(error) = fresh(out, &files) {
+    if let Err(error) = new_folder(out, &files) {
         terminal::remark(&format!("error[O002]: {error}"));
         return Outcome::Wrong;
     }

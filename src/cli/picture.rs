@@ -1,14 +1,16 @@
 //! `movewright report` and `movewright plot`: the move to look at.
 
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::destination::{self, Destination};
 use super::prepared::prepare;
 use super::{Outcome, terminal};
 use crate::input::nearest_name;
-use crate::output::own_file;
-use crate::page::{self, PAGE_BEGINS, PLOT_BEGINS};
+use crate::output::staged::{OurFile, StagedError};
+use crate::page::{self, PAGE_BEGINS, PAGE_ENDS, PLOT_BEGINS, PLOT_ENDS};
 use crate::shot::Pass;
 
 #[derive(Debug, ClapArgs)]
@@ -16,9 +18,8 @@ pub(super) struct ReportArgs {
     /// The shot file
     #[arg(value_name = "SHOT")]
     shot: PathBuf,
-    /// The page to write
-    #[arg(long, value_name = "FILE")]
-    out: PathBuf,
+    #[command(flatten)]
+    to: Destination,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -32,9 +33,8 @@ pub(super) struct PlotArgs {
     /// The pass at whose pace it is drawn; the first where left out
     #[arg(long, value_name = "NAME")]
     pass: Option<String>,
-    /// The picture to write
-    #[arg(long, value_name = "FILE")]
-    out: PathBuf,
+    #[command(flatten)]
+    to: Destination,
 }
 
 pub(super) fn report(args: &ReportArgs) -> Outcome {
@@ -43,7 +43,7 @@ pub(super) fn report(args: &ReportArgs) -> Outcome {
         Ok(text) => text,
         Err(error) => return wrong(&error.to_string()),
     };
-    written(&args.out, "report", PAGE_BEGINS, &text, p.report.within_limits())
+    written(&args.to, &OurFile::marked("a report of movewright", PAGE_BEGINS, PAGE_ENDS), &text, p.report.within_limits())
 }
 
 pub(super) fn plot(args: &PlotArgs) -> Outcome {
@@ -61,7 +61,7 @@ pub(super) fn plot(args: &PlotArgs) -> Outcome {
         return wrong(&format!("the shot has no pass `{}`; it has: {}", asked.unwrap_or_default(), names.join(", ")));
     };
     match page::plot(&p.report.compiled, pass, &args.axis) {
-        Ok(text) => written(&args.out, "plot", PLOT_BEGINS, &text, p.report.within_limits()),
+        Ok(text) => written(&args.to, &OurFile::marked("a plot of movewright", PLOT_BEGINS, PLOT_ENDS), &text, p.report.within_limits()),
         Err(error) => wrong(&error.to_string()),
     }
 }
@@ -71,9 +71,15 @@ fn wrong(text: &str) -> Outcome {
     Outcome::Wrong
 }
 
-fn written(out: &Path, kind: &'static str, begins: &str, text: &str, within: bool) -> Outcome {
-    match own_file::write(out, kind, begins, text) {
-        Ok(over) => terminal::remark(&format!("{}: {}", if over { "replaced" } else { "written" }, out.display())),
+fn written(to: &Destination, ours: &OurFile, text: &str, within: bool) -> Outcome {
+    let fill = |out: &mut (dyn Write + Send)| {
+        // What the system says is kept by who writes, and reported there.
+        let _kept = out.write_all(text.as_bytes());
+        Ok::<(), StagedError>(())
+    };
+    match to.write(ours, fill) {
+        Ok(Some(what)) => terminal::remark(&destination::remark(what, &to.out)),
+        Ok(None) => {}
         Err(error) => return wrong(&error.to_string()),
     }
     if !within {

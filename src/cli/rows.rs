@@ -1,16 +1,18 @@
 //! `movewright rows`.
 
-use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::destination::{self, Destination};
 use super::prepared::prepare;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
 use crate::check::{PassReport, words};
+use crate::output::Written;
 use crate::output::manifest::NOTICE;
-use crate::output::rows::{self, Placed, RowRate, RowsError, Table, Tracks, interpolation, place};
+use crate::output::rows::{RowRate, RowsError, Table, Tracks, interpolation};
+use crate::output::staged::{OurFile, OurFolder, StagedError, StagedFolder};
 use crate::program::Leg;
 
 #[derive(Debug, ClapArgs)]
@@ -24,16 +26,15 @@ pub(super) struct RowsArgs {
     /// Rows per second of stage time, as 100, 12.5 or 30000/1001; row k is at exactly k/HZ seconds
     #[arg(long, value_name = "HZ")]
     rate: String,
-    /// The file to write, `-` for standard output; with --per-axis the folder
-    #[arg(long, value_name = "FILE")]
-    out: PathBuf,
+    #[command(flatten)]
+    to: Destination,
     /// What each axis gets: integer steps, and velocities in steps/s after all positions
     #[arg(long, value_enum, default_value_t = Columns::Position)]
     columns: Columns,
     /// Add a last column that is 1 while a frame is exposed
     #[arg(long)]
     shutter: bool,
-    /// Write a folder with one file an axis
+    /// Write a folder with one file per axis: --out names the folder
     #[arg(long)]
     per_axis: bool,
 }
@@ -53,8 +54,7 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         terminal::remark(&format!("error[O004]: {text}"));
         Outcome::Wrong
     };
-    let stream = args.out.as_os_str() == "-";
-    if stream && args.per_axis {
+    if args.to.is_stream() && args.per_axis {
         return wrong("--per-axis writes a folder; `--out -` is standard output: name a folder, or leave out --per-axis".to_owned());
     }
     let rate = match RowRate::parse(&args.rate) {
@@ -75,21 +75,23 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
     if !pass.way_is_clear(Leg::MoveToStart) {
         return wrong(RowsError::TooNear { pass: args.pass.clone() }.to_string());
     }
-    match write(args, pass, rate, stream) {
+    match write(args, pass, rate) {
         Ok(()) => Outcome::Fine,
-        // Whoever reads has read enough.
-        Err(error) if stream && closed(&error) => Outcome::Fine,
         Err(error) => wrong(error.to_string()),
     }
 }
 
-fn closed(error: &RowsError) -> bool {
-    matches!(error, RowsError::Io(e) if e.kind() == io::ErrorKind::BrokenPipe)
+/// Why rows were not written.
+#[derive(Debug, thiserror::Error)]
+enum Failure {
+    #[error(transparent)]
+    Rows(#[from] RowsError),
+    #[error(transparent)]
+    Staged(#[from] StagedError),
 }
 
-fn write(args: &RowsArgs, pass: &PassReport, rate: RowRate, stream: bool) -> Result<(), RowsError> {
+fn write(args: &RowsArgs, pass: &PassReport, rate: RowRate) -> Result<(), Failure> {
     let tracks = Tracks::new(&pass.program, pass)?;
-    let names = pass.program.compiled().stage().axis_names();
     let table = || -> Result<Table<'_>, RowsError> {
         let table = Table::new(&tracks, rate)?;
         Ok(table.with_velocities(args.columns == Columns::PositionVelocity).with_shutter(args.shutter))
@@ -97,35 +99,28 @@ fn write(args: &RowsArgs, pass: &PassReport, rate: RowRate, stream: bool) -> Res
     let all = table()?;
     let progress = Progress::start("writing");
     let mut tell = |rows: u64| progress.reached(rows, all.rows());
-    let placed = if stream {
-        all.write(&mut io::stdout(), &mut tell)?;
-        io::stdout().flush()?;
-        None
-    } else if args.per_axis {
-        Some(rows::to_folder(&args.out, |dir| {
-            for (axis, name) in names.iter().enumerate() {
-                let one = table()?.of_axes(&[axis]);
-                place::within_folder(&dir.join(format!("{name}.csv")), |file| one.write(file, &mut tell))?;
-            }
-            Ok(())
-        })?)
+    let written = if args.per_axis {
+        let names = pass.program.compiled().stage().axis_names();
+        let tables = (0..names.len()).map(|axis| Ok(table()?.of_axes(&[axis]))).collect::<Result<Vec<_>, RowsError>>()?;
+        let ours = OurFolder::Rows(names.iter().zip(&tables).map(|(name, one)| (name.clone(), one.header())).collect());
+        let mut folder = StagedFolder::beside(&args.to.out, ours, args.to.replace)?;
+        for (name, one) in names.iter().zip(&tables) {
+            folder.file(&format!("{name}.csv"), |file| one.write(file, &mut tell).map_err(Failure::from))?;
+        }
+        Some(folder.put_in_place()?)
     } else {
-        Some(rows::to_file(&args.out, |file| all.write(file, &mut tell))?)
+        args.to.write(&OurFile::rows(&all.header()), |file| all.write(file, &mut tell).map_err(Failure::from))?
     };
     drop(progress);
-    say(&tracks, rate, &all, placed, &args.out);
+    say(&tracks, rate, &all, written, &args.to);
     Ok(())
 }
 
 /// What was written, and what a controller that interpolates makes of it.
-fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, placed: Option<Placed>, out: &Path) {
+fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, written: Option<Written>, to: &Destination) {
     let program = tracks.program();
     let name = |axis: usize| program.compiled().stage().axis_names().get(axis).cloned().unwrap_or_default();
-    let what = match placed {
-        Some(Placed::New) => format!("written: {}", out.display()),
-        Some(Placed::Replaced) => format!("replaced: {}", out.display()),
-        Some(Placed::Streamed) | None => "written".to_owned(),
-    };
+    let what = written.map_or_else(|| "written".to_owned(), |what| destination::remark(what, &to.out));
     terminal::remark(&format!(
         "{what}: {} rows, {rate} per second, over {} s; {}",
         table.rows(),

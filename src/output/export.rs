@@ -3,14 +3,13 @@
 use std::path::Path;
 
 use super::columns::{self, Column, ColumnError};
-use super::folder::{Aside, FolderError};
-use super::place::PlaceError;
+use super::handoff::HandOff;
+use super::handoff::poses::PoseError;
+use super::manifest;
 use super::rows::{RowRate, RowsError, Table, Tracks};
-use super::{handoff, manifest};
+use super::staged::{OurFolder, StagedError, StagedFolder, Written};
 use crate::check::Report;
 use crate::program::Leg;
-
-pub use super::folder::Written;
 
 /// Why a folder was not written.
 #[derive(Debug, thiserror::Error)]
@@ -18,13 +17,13 @@ pub use super::folder::Written;
 pub enum ExportError {
     /// The folder.
     #[error(transparent)]
-    Folder(#[from] FolderError),
+    Staged(#[from] StagedError),
     /// A table.
     #[error(transparent)]
     Columns(#[from] ColumnError),
     /// What the paint and CG departments take over.
     #[error(transparent)]
-    Place(#[from] PlaceError),
+    Poses(#[from] PoseError),
     /// Rows for a controller.
     #[error("rows for a controller: {0}")]
     Rows(#[from] RowsError),
@@ -67,17 +66,17 @@ impl Export<'_> {
         }
         let compiled = &self.report.compiled;
         let (stage, shot) = (compiled.stage(), compiled.shot());
-        let mut aside = Aside::beside(target)?;
+        let mut folder = StagedFolder::beside(target, OurFolder::Output, self.replace)?;
         for pass in shot.passes() {
             for (kind, column) in [("steps", Column::Steps), ("units", Column::Units)] {
                 let name = format!("{}.{kind}.csv", pass.name());
                 step(&name);
-                aside.file(&name, |out| columns::write(out, compiled, pass, column).map_err(ExportError::from))?;
+                folder.file(&name, |out| columns::write(out, compiled, pass, column).map_err(ExportError::from))?;
             }
         }
         for report in &self.report.passes {
             let Some(held) = report.program.stations() else { continue };
-            aside.file(&format!("{}.moves.csv", report.name()), |out| -> Result<(), ExportError> {
+            folder.file(&format!("{}.moves.csv", report.name()), |out| -> Result<(), ExportError> {
                 writeln!(out, "from_frame,to_frame,seconds,slowest")?;
                 for m in held.moves() {
                     let slowest = m.slowest.map(|a| stage.axis_name(a)).unwrap_or_default();
@@ -96,28 +95,28 @@ impl Export<'_> {
                 let table = Table::new(&tracks, rate)?.with_shutter(true);
                 let entry = manifest::rows(&tracks, rate, &table, checked.name());
                 step(&entry.file);
-                aside.file(&entry.file, |out| table.write(out, &mut |_| {}).map_err(ExportError::from))?;
+                folder.file(&entry.file, |out| table.write(out, &mut |_| {}).map_err(ExportError::from))?;
                 rows.push(entry);
             }
         }
-        handoff::add(&mut aside, self, step)?;
+        HandOff { compiled, full_size: self.full_size }.add::<ExportError>(&mut folder, step)?;
         for (path, bytes) in self.sources {
             let full = format!("source/{path}");
             step(&full);
-            aside.file(&full, |out| out.write_all(bytes).map_err(ExportError::from))?;
+            folder.file(&full, |out| out.write_all(bytes).map_err(ExportError::from))?;
         }
         let source = self.sources.first().map_or("", |(path, _)| path.as_str());
         let mut m = manifest::manifest(self.report, source);
-        m.files = aside.files().to_vec();
+        m.files = folder.files().to_vec();
         for (pass, entry) in m.passes.iter_mut().zip(rows) {
             pass.rows = Some(entry);
         }
         step("manifest.json");
-        aside.file("manifest.json", |out| -> Result<(), ExportError> {
+        folder.file("manifest.json", |out| -> Result<(), ExportError> {
             serde_json::to_writer_pretty(&mut *out, &m)?;
             writeln!(out)?;
             Ok(())
         })?;
-        Ok(aside.into_place(self.replace)?)
+        Ok(folder.put_in_place()?)
     }
 }

@@ -1,4 +1,4 @@
-//! What is written: columns, manifest, JSON, and folders that are whole or not there.
+//! What is written: columns, rows, manifest, JSON, what is handed off, and the staged writer for folders and files.
 //!
 //! Invariant: output reads the move and the report and computes no motion of its own; the bytes depend on the input alone.
 
@@ -6,14 +6,10 @@ pub mod check_json;
 pub mod columns;
 mod decimals;
 pub mod export;
-pub mod folder;
-pub mod gltf;
 pub mod handoff;
 pub mod manifest;
-pub mod outline;
-pub mod own_file;
-pub mod place;
-pub mod rods;
 pub mod rows;
+pub mod staged;
 
-pub use export::{Export, ExportError, Written};
+pub use export::{Export, ExportError};
+pub use staged::Written;

@@ -15,14 +15,20 @@ pub use plot::plot;
 use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::check::{Report, words};
+use crate::output::handoff::poses::PoseError;
 use crate::output::manifest::{CAUTIONS, NOTICE};
-use crate::output::place::PlaceError;
 
 /// How every page begins, so that one of ours is known as one.
 pub const PAGE_BEGINS: &str = "<!DOCTYPE html><!-- movewright report -->";
 
+/// How every page ends.
+pub const PAGE_ENDS: &str = "</html>";
+
 /// How every plot begins.
 pub const PLOT_BEGINS: &str = "<!-- movewright plot -->";
+
+/// How every plot ends, line ends left out.
+pub const PLOT_ENDS: &str = "</svg>";
 
 /// Why a page could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -30,7 +36,7 @@ pub const PLOT_BEGINS: &str = "<!-- movewright plot -->";
 pub enum PageError {
     /// A body without a pose.
     #[error(transparent)]
-    Place(#[from] PlaceError),
+    Pose(#[from] PoseError),
     /// The data could not be put into words.
     #[error("the data of the page could not be written: {0}")]
     Json(#[from] serde_json::Error),

@@ -10,7 +10,7 @@ use super::PageError;
 use crate::compile::Compiled;
 use crate::mechanism::{Lens, Pose, Vector};
 use crate::number::elementary;
-use crate::output::place::{self, PlaceError};
+use crate::output::handoff::poses::{self, PoseError};
 use crate::stage::{Body, Stage};
 use crate::time::FrameTime;
 
@@ -63,15 +63,15 @@ pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
     let mut bodies = Vec::new();
     let mut poses: Vec<Vec<Pose<f64>>> = Vec::new();
     for body in stage.bodies() {
-        let name = place::name(stage, body);
+        let name = poses::name(stage, body);
         let mut data = BodyData { name: name.to_owned(), half_view: body.lens().map(half_view), places: Vec::new(), looks: Vec::new() };
         let mut own = Vec::new();
         for frame in shot.frames().frames() {
             let t = FrameTime::of_frame(frame);
-            let at = |error| PlaceError::NoPose { body: name.to_owned(), at: t.0, error };
+            let at = |error| PoseError::NoPose { body: name.to_owned(), at: t.0, error };
             let places = compiled.places_at(Some(pass), body, t).map_err(at)?;
             data.places.push(places.iter().flat_map(|p| [p.x, p.y, p.z]).map(whole).collect());
-            let pose = place::pose(compiled, Some(pass), body, t)?;
+            let pose = poses::pose(compiled, Some(pass), body, t)?;
             if body.lens().is_some() {
                 let ahead = pose.out(Vector::new(0.0, 0.0, -1.0)) - pose.position;
                 data.looks.push([ahead.x, ahead.y, ahead.z].map(|c| whole(1000.0 * c)));
@@ -93,7 +93,7 @@ pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
 fn picture(stage: &Stage, camera: &Body, lens: &Lens, from: &[Pose<f64>], poses: &[Vec<Pose<f64>>]) -> Picture {
     let (mut points, mut rods) = (Vec::new(), Vec::new());
     for (body, own) in stage.bodies().iter().zip(poses).filter(|(b, _)| b.group() != camera.group()) {
-        let name = place::name(stage, body).to_owned();
+        let name = poses::name(stage, body).to_owned();
         let seen = |c: &Pose<f64>, point: Vector| lens.project(c, point).ok().map(|p| [p.right, p.down].map(whole));
         points.push((name.clone(), from.iter().zip(own).map(|(c, b)| seen(c, b.position)).collect()));
         for rod in body.rods() {
@@ -104,7 +104,7 @@ fn picture(stage: &Stage, camera: &Body, lens: &Lens, from: &[Pose<f64>], poses:
             rods.push((name.clone(), ends.collect()));
         }
     }
-    Picture { camera: place::name(stage, camera).to_owned(), size: lens.pixels(), points, rods }
+    Picture { camera: poses::name(stage, camera).to_owned(), size: lens.pixels(), points, rods }
 }
 
 fn half_view(lens: &Lens) -> f64 {

@@ -194,7 +194,7 @@ fn a_wrong_call_says_what_was_found_and_what_to_do() {
         ),
         (&["plot", "shot.toml", "--axis", "camera.trakc", "--out", "o.svg"], "no axis `camera.trakc`", "`camera.track`"),
         (&["compile", "shot.toml", "--out", "letters"], "holds `letter.txt`, which movewright did not write", "name another folder"),
-        (&["new", "letters"], "letters holds `letter.txt`", "name a folder that is not there yet"),
+        (&["new", "letters"], "letters holds `letter.txt`", "name a folder that does not exist yet"),
         (&["verify", "letters"], "neither a manifest nor columns", "name a folder that movewright wrote"),
         (&["check", "shots.toml"], "cannot read `shots.toml`", "help: check its name"),
         (&["check", "letters"], "`letters` is not a file", "help: name a file"),

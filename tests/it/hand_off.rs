@@ -7,12 +7,13 @@ use movewright::check;
 use movewright::compile::Move;
 use movewright::mechanism::{Aim, JointKind, JointSpec, Lens, LensSpec, Pixel, Vector};
 use movewright::number::Jet;
-use movewright::output::folder::hash_of;
-use movewright::output::handoff::{self, Kind};
-use movewright::output::outline::State;
-use movewright::output::place::{Size, placed};
-use movewright::output::rods::{self, Guide, Seen};
-use movewright::output::{Export, gltf};
+use movewright::output::Export;
+use movewright::output::handoff::gltf;
+use movewright::output::handoff::outline::State;
+use movewright::output::handoff::poses::{Size, posed};
+use movewright::output::handoff::rods::{self, Guide, Seen};
+use movewright::output::handoff::tables::{self, Kind};
+use movewright::output::staged::hash_of;
 use movewright::shot::{Exposure, Pass, Shape, Shot};
 use movewright::stage::{Axis, AxisSpec, BodySpec, GroupSpec, Rod, Stage, Surroundings, Unit};
 use nalgebra::{Isometry3, Point3, Quaternion, Translation3, UnitQuaternion, Vector3};
@@ -226,7 +227,7 @@ fn a_rod_that_passes_the_camera_within_an_exposure() {
 
 fn table(stage: &Stage, shot: &Shot, mv: &Move, kind: Kind, size: Size) -> Vec<BTreeMap<String, String>> {
     let mut out = Vec::new();
-    handoff::write(&mut out, stage, shot, &placed(stage, shot, mv).unwrap(), kind, size).unwrap();
+    tables::write(&mut out, stage, shot, &posed(stage, shot, mv).unwrap(), kind, size).unwrap();
     let mut reader = csv::Reader::from_reader(out.as_slice());
     let header = reader.headers().unwrap().clone();
     reader.records().map(|r| header.iter().map(str::to_owned).zip(r.unwrap().iter().map(str::to_owned)).collect()).collect()
@@ -362,7 +363,7 @@ fn the_gltf_read_back_has_the_aim_point_in_the_middle() {
     let programs = [line(&track), keyed(pan), keyed(tilt), line(&fly), line(&lift)];
     let shot = shot(&stage, (first, last), &programs, vec![moving(&stage, "picture", 10.0)]);
     let mv = compiled(&stage, &shot);
-    let bodies = placed(&stage, &shot, &mv).unwrap();
+    let bodies = posed(&stage, &shot, &mv).unwrap();
     let guide = rods::guide(&stage, &shot, &mv, &shot.passes()[0]).unwrap();
     for (size, metres) in [(Size::Model, 0.001), (Size::Full, 0.004)] {
         let mut bytes = Vec::new();

@@ -60,6 +60,24 @@ fn the_demo_s_page_is_one_file_that_needs_nothing_else() {
     fs::write(&out, "a letter").unwrap();
     let refused = run(&["report", &fixture("herons/shot.toml"), "--out", out.to_str().unwrap()]);
     assert_eq!((refused.status.code(), fs::read_to_string(&out).unwrap().as_str()), (Some(2), "a letter"));
+    assert!(said(&refused).contains("is not certainly a report of movewright; it is left untouched: add --replace"), "{}", said(&refused));
+    // A report with notes added at its end is no longer only ours.
+    let noted = format!("{text}\n<p>lamp 3 flickers");
+    fs::write(&out, &noted).unwrap();
+    let refused = run(&["report", &fixture("herons/shot.toml"), "--out", out.to_str().unwrap()]);
+    assert!(refused.status.code() == Some(2) && fs::read_to_string(&out).unwrap() == noted);
+    let replaced = run(&["report", &fixture("herons/shot.toml"), "--replace", "--out", out.to_str().unwrap()]);
+    assert!(said(&replaced).starts_with("replaced: ") && fs::read_to_string(&out).unwrap() == text);
+    // The same page on standard output, and no file of that name.
+    let streamed = Command::cargo_bin("movewright")
+        .unwrap()
+        .current_dir(dir.path())
+        .args(["report", &fixture("herons/shot.toml"), "--out", "-"])
+        .output()
+        .unwrap();
+    assert_eq!((streamed.status.code(), said(&streamed).as_str()), (Some(0), ""));
+    assert!(streamed.stdout == text.as_bytes());
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
 }
 
 #[test]
@@ -153,6 +171,14 @@ fn a_plot_is_a_picture_of_one_axis() {
     for part in ["position, mm", "velocity, mm/s", "acceleration, mm/s2", "jerk, mm/s3", "camera.track, pass picture", "#D55E00"] {
         assert!(text.contains(part), "{part}");
     }
+    let streamed = at(&["--axis", "camera.track"], Path::new("-"));
+    assert!(streamed.status.code() == Some(1) && streamed.stdout == text.as_bytes(), "{}", said(&streamed));
+    fs::write(&out, "<!-- movewright plots -->").unwrap();
+    let refused = at(&["--axis", "camera.track"], &out);
+    assert!(refused.status.code() == Some(2) && said(&refused).contains("not certainly a plot of movewright"), "{}", said(&refused));
+    assert_eq!(fs::read(&out).unwrap(), b"<!-- movewright plots -->");
+    let replaced = at(&["--axis", "camera.track", "--replace"], &out);
+    assert!(replaced.status.code() == Some(1) && fs::read_to_string(&out).unwrap() == text);
     let within = at(&["--axis", "camera.pan"], &dir.path().join("pan.svg"));
     assert_eq!(within.status.code(), Some(1));
     assert!(!fs::read_to_string(dir.path().join("pan.svg")).unwrap().contains("#D55E00"), "nothing of this axis is over");

@@ -1,67 +1,136 @@
 //! Rows where they go: files and folders that are whole or as they were, streams, and the command as a person runs it.
 
 use std::fs;
-use std::io::{self, Write};
+use std::io;
+use std::path::Path;
 
 use assert_cmd::Command;
-use movewright::output::rows::{Placed, RowsError, place, to_file, to_folder};
+use movewright::output::Written;
+use movewright::output::staged::{OurFile, OurFolder, StagedError, StagedFolder, file};
+
+/// Somebody who fills a file, and may fail.
+fn failed() -> StagedError {
+    StagedError::Io { doing: "cannot write", path: "rows".into(), error: io::Error::other("the lamp went out") }
+}
+
+fn put(target: &Path, text: &str, replace: bool) -> Result<Written, StagedError> {
+    file(target, &OurFile::rows("t_s,a"), replace, |f| f.write_all(text.as_bytes()).map_err(|_| failed()))
+}
+
+fn broken(target: &Path) -> Result<Written, StagedError> {
+    file(target, &OurFile::rows("t_s,a"), true, |f| f.write_all(b"t_s,half").map_err(|_| failed()).and(Err(failed())))
+}
 
 #[test]
-fn files_are_whole_or_as_they_were_and_only_rows_are_replaced() {
+fn files_are_whole_or_as_they_were_and_only_the_same_rows_are_replaced_without_a_request() {
     let dir = tempfile::tempdir().unwrap();
     let target = dir.path().join("marsh at dusk, reiher.csv");
-    let fill = |s: &'static str| move |f: &mut fs::File| f.write_all(s.as_bytes()).map_err(RowsError::from);
-    let broken = |f: &mut fs::File| {
-        f.write_all(b"t_s,half").unwrap();
-        Err(RowsError::Io(io::Error::other("the disk is full")))
-    };
-    assert!(to_file(&target, broken).is_err());
+    assert!(broken(&target).is_err());
     assert!(fs::read_dir(dir.path()).unwrap().next().is_none(), "nothing is left over");
-    assert_eq!(to_file(&target, fill("t_s,a\n0,1\n")).unwrap(), Placed::New);
-    assert!(to_file(&target, broken).is_err());
+    assert_eq!(put(&target, "t_s,a\n0,1\n", false).unwrap(), Written::New);
+    assert!(broken(&target).is_err());
     assert_eq!(fs::read_to_string(&target).unwrap(), "t_s,a\n0,1\n");
-    assert_eq!(to_file(&target, fill("t_s,a\n0,2\n")).unwrap(), Placed::Replaced);
+    assert_eq!(put(&target, "t_s,a\n0,2\n", false).unwrap(), Written::Replaced);
     assert_eq!(fs::read_to_string(&target).unwrap(), "t_s,a\n0,2\n");
     assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
-    // Somebody's work.
-    let notes = dir.path().join("notes.txt");
-    fs::write(&notes, "lamp 3 flickers").unwrap();
-    assert!(matches!(to_file(&notes, fill("t_s,a\n")), Err(RowsError::NotRows { .. })));
-    assert!(matches!(to_file(dir.path(), fill("t_s,a\n")), Err(RowsError::NotRows { .. })));
-    assert_eq!(fs::read_to_string(&notes).unwrap(), "lamp 3 flickers");
-    // A folder.
+    // Somebody's work; the second begins as rows do.
+    for (name, text) in [("notes.txt", "lamp 3 flickers"), ("tide.csv", "t_s,water level\n0,1.2\n")] {
+        let notes = dir.path().join(name);
+        fs::write(&notes, text).unwrap();
+        assert!(matches!(put(&notes, "t_s,a\n", false), Err(StagedError::NotOurs { .. })));
+        assert!(broken(&notes).is_err());
+        assert_eq!(fs::read_to_string(&notes).unwrap(), text);
+        assert_eq!(put(&notes, "t_s,a\n", true).unwrap(), Written::Replaced);
+        assert_eq!(fs::read_to_string(&notes).unwrap(), "t_s,a\n");
+    }
+    assert!(matches!(put(dir.path(), "t_s,a\n", true), Err(StagedError::NotAFile { .. })));
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 3);
+}
+
+#[test]
+fn folders_of_rows_are_whole_or_as_they_were_and_nothing_else_in_them_is_lost() {
+    let dir = tempfile::tempdir().unwrap();
     let folder = dir.path().join("axes");
-    let write = |text: &'static str| {
-        move |d: &std::path::Path| {
-            place::within_folder(&d.join("heron.rise.csv"), |f| f.write_all(text.as_bytes()).map_err(RowsError::from))
+    let put = |target: &Path, header: &str, row: &str, replace: bool| {
+        let ours = OurFolder::Rows(vec![("heron.rise".to_owned(), header.to_owned())]);
+        let mut staged = StagedFolder::beside(target, ours, replace)?;
+        staged.file("heron.rise.csv", |f| write!(f, "{header}\n{row}").map_err(|_| failed()))?;
+        if row == "fails" {
+            return Err(failed());
         }
+        staged.put_in_place()
     };
-    assert_eq!(to_folder(&folder, write("t_s,heron.rise\n")).unwrap(), Placed::New);
-    assert!(to_folder(&folder, |_| Err(RowsError::Io(io::Error::other("no")))).is_err());
-    assert_eq!(to_folder(&folder, write("t_s,heron.rise\n0,1\n")).unwrap(), Placed::Replaced);
-    assert_eq!(fs::read_to_string(folder.join("heron.rise.csv")).unwrap(), "t_s,heron.rise\n0,1\n");
-    fs::write(folder.join("plan.txt"), "x").unwrap();
-    assert!(matches!(to_folder(&folder, write("t_s\n")), Err(RowsError::NotRows { .. })));
-    assert!(matches!(to_folder(&notes, write("t_s\n")), Err(RowsError::NotRows { .. })));
+    let read = || fs::read_to_string(folder.join("heron.rise.csv")).unwrap();
+    assert_eq!(put(&folder, "t_s,heron.rise", "", false).unwrap(), Written::New);
+    assert!(put(&folder, "t_s,heron.rise", "fails", true).is_err());
+    assert_eq!(put(&folder, "t_s,heron.rise", "0,1\n", false).unwrap(), Written::Replaced);
+    assert_eq!(read(), "t_s,heron.rise\n0,1\n");
+    // Other columns: on request.
+    let other = "t_s,heron.rise,shutter";
+    assert!(matches!(put(&folder, other, "", false), Err(StagedError::Differs { .. })));
+    assert_eq!(read(), "t_s,heron.rise\n0,1\n");
+    assert_eq!(put(&folder, other, "", true).unwrap(), Written::Replaced);
+    assert_eq!(read(), "t_s,heron.rise,shutter\n");
+    // Anything else: never.
+    for (name, text) in [("plan.txt", "x"), ("tide.csv", "t_s,water level\n0,1\n")] {
+        fs::write(folder.join(name), text).unwrap();
+        assert!(matches!(put(&folder, other, "", true), Err(StagedError::Foreign { .. })));
+        assert_eq!(fs::read_to_string(folder.join(name)).unwrap(), text);
+        fs::remove_file(folder.join(name)).unwrap();
+    }
+    let notes = dir.path().join("notes.txt");
+    fs::write(&notes, "lamp 3").unwrap();
+    assert!(matches!(put(&notes, other, "", true), Err(StagedError::NotAFolder { .. })));
     let mut names: Vec<_> = fs::read_dir(dir.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
     names.sort();
-    assert_eq!(names, ["axes", "marsh at dusk, reiher.csv", "notes.txt"]);
+    assert_eq!(names, ["axes", "notes.txt"]);
 }
 
 #[cfg(unix)]
 #[test]
-fn trap_a_device_is_written_to_and_not_replaced() {
-    use std::os::unix::fs::FileTypeExt;
-    let null = std::path::Path::new("/dev/null");
-    assert_eq!(to_file(null, |f| f.write_all(b"t_s,a\n").map_err(RowsError::from)).unwrap(), Placed::Streamed);
-    assert!(fs::metadata(null).unwrap().file_type().is_char_device());
-    // A link stays a link.
+fn a_link_stays_a_link_and_what_it_leads_to_is_judged() {
     let dir = tempfile::tempdir().unwrap();
     let (real, link) = (dir.path().join("rows.csv"), dir.path().join("link.csv"));
     fs::write(&real, "").unwrap();
     std::os::unix::fs::symlink(&real, &link).unwrap();
-    to_file(&link, |f| f.write_all(b"t_s,a\n").map_err(RowsError::from)).unwrap();
+    assert_eq!(put(&link, "t_s,a\n", false).unwrap(), Written::Replaced);
     assert!(fs::symlink_metadata(&link).unwrap().is_symlink() && fs::read(&real).unwrap() == b"t_s,a\n");
+    fs::write(&real, "t_s,water level\n").unwrap();
+    assert!(matches!(put(&link, "t_s,a\n", false), Err(StagedError::NotOurs { .. })));
+    fs::remove_file(&real).unwrap();
+    assert!(matches!(put(&link, "t_s,a\n", true), Err(StagedError::NotAFile { .. })), "leads nowhere");
+    assert!(fs::symlink_metadata(&link).unwrap().is_symlink() && !real.exists());
+}
+
+/// One rule for every command that writes a single file: a device, a named pipe and a folder are refused, and the message names the way to pipe.
+#[cfg(unix)]
+#[test]
+fn trap_what_is_no_regular_file_is_neither_written_to_nor_replaced() {
+    use std::os::unix::fs::FileTypeExt;
+    let dir = tempfile::tempdir().unwrap();
+    let shot = format!("{}/examples/two_keys_too_close/good.toml", env!("CARGO_MANIFEST_DIR"));
+    let (pipe, link) = (dir.path().join("pipe"), dir.path().join("link"));
+    assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    std::os::unix::fs::symlink("/dev/null", &link).unwrap();
+    let calls: [&[&str]; 3] =
+        [&["rows", &shot, "--pass", "picture", "--rate", "0.1"], &["report", &shot], &["plot", &shot, "--axis", "heron.bridge"]];
+    for call in calls {
+        for (target, what) in [(Path::new("/dev/null"), "a device"), (&link, "a device"), (&pipe, "a named pipe"), (dir.path(), "a folder")]
+        {
+            for more in [&["--replace"][..], &[]] {
+                let out = Command::cargo_bin("movewright").unwrap().args(call).args(more).arg("--out").arg(target).output().unwrap();
+                let said = String::from_utf8(out.stderr).unwrap();
+                assert_eq!(out.status.code(), Some(2), "{call:?} {target:?}: {said}");
+                assert!(
+                    said.contains(&format!("is {what}, not a regular file")) && said.contains("`--out -` for standard output"),
+                    "{said}"
+                );
+            }
+        }
+    }
+    assert!(fs::metadata("/dev/null").unwrap().file_type().is_char_device());
+    assert!(fs::metadata(&pipe).unwrap().file_type().is_fifo() && fs::symlink_metadata(&link).unwrap().is_symlink());
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 2);
 }
 
 fn rows_of_the_demo(more: &[&str]) -> std::process::Output {
@@ -101,6 +170,37 @@ fn the_command_writes_files_folders_and_streams_alike() {
     }
     let replaced = rows_of_the_demo(&["--rate", "0.25", "--out", folder_name, "--per-axis"]);
     assert!(String::from_utf8(replaced.stderr).unwrap().starts_with("replaced: "));
+    let differs = rows_of_the_demo(&["--rate", "0.25", "--out", folder_name, "--per-axis", "--shutter"]);
+    assert_eq!(differs.status.code(), Some(2));
+    assert!(String::from_utf8(differs.stderr).unwrap().contains("rows of other axes or with other columns; add --replace"));
+    let replaced = rows_of_the_demo(&["--rate", "0.25", "--out", folder_name, "--per-axis", "--shutter", "--replace"]);
+    assert!(String::from_utf8(replaced.stderr).unwrap().starts_with("replaced: "));
+}
+
+#[test]
+fn the_command_replaces_its_own_rows_and_anything_else_on_request() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("rows.csv");
+    let name = out.to_str().unwrap();
+    let run = |more: &[&str]| {
+        let o = rows_of_the_demo(&[&["--rate", "0.5", "--out", name], more].concat());
+        (o.status.code(), String::from_utf8(o.stderr).unwrap().lines().next().unwrap().to_owned())
+    };
+    let tide = "t_s,water level\n0,1.2\n";
+    fs::write(&out, tide).unwrap();
+    let (status, said) = run(&[]);
+    assert_eq!(status, Some(2));
+    assert!(said.contains("is not certainly rows with the same columns; it is left untouched: add --replace"), "{said}");
+    assert_eq!(fs::read_to_string(&out).unwrap(), tide);
+    let replaced = |(status, said): (Option<i32>, String)| status == Some(0) && said.starts_with("replaced: ");
+    assert!(replaced(run(&["--replace"])));
+    let rows = fs::read_to_string(&out).unwrap();
+    assert!(rows.starts_with("t_s,camera.track,"));
+    assert!(replaced(run(&[])), "the same header");
+    let (status, _) = run(&["--shutter"]);
+    assert!(status == Some(2) && fs::read_to_string(&out).unwrap() == rows, "another header");
+    assert!(replaced(run(&["--shutter", "--replace"])));
+    assert!(fs::read_to_string(&out).unwrap().lines().next().unwrap().ends_with(",shutter"));
 }
 
 #[test]
@@ -174,7 +274,7 @@ fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
     let text = String::from_utf8(bytes).unwrap();
     assert_eq!(rows["rows"].as_u64().unwrap(), text.lines().count() as u64 - 1);
     let listed = manifest["files"].as_array().unwrap().iter().find(|f| f["path"] == "picture.rows.csv").unwrap();
-    let (length, hash) = movewright::output::folder::hash_of(&out.join("picture.rows.csv")).unwrap();
+    let (length, hash) = movewright::output::staged::hash_of(&out.join("picture.rows.csv")).unwrap();
     assert_eq!((listed["bytes"].as_u64(), listed["blake3"].as_str()), (Some(length), Some(hash.as_str())));
 
     // Every axis is at home at 0 s and stands still through the last of the take-up; the shutter first opens when the manifest says.

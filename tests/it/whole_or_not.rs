@@ -42,6 +42,8 @@ fn leftovers(dir: &Path) -> usize {
     names(dir).iter().filter(|n| n.starts_with(".movewright")).count()
 }
 
+const AXIS: &str = "camera.track";
+
 /// Two shots that differ in one key, in a folder with spaces and letters of many kinds in its name, and an empty folder to write in.
 struct Marsh {
     temp: tempfile::TempDir,
@@ -68,6 +70,13 @@ impl Marsh {
     fn compile(&self, which: usize, out: &Path, more: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_movewright"));
         command.arg("compile").arg(&self.shots[which]).arg("--out").arg(out).args(more);
+        quiet(command)
+    }
+
+    /// `report` or `plot`.
+    fn page(&self, what: &str, which: usize, out: &Path, more: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_movewright"));
+        command.arg(what).arg(&self.shots[which]).arg("--out").arg(out).args(more);
         quiet(command)
     }
 
@@ -215,6 +224,36 @@ fn two_runs_at_once_leave_one_whole_result_and_the_other_says_why_not() {
 }
 
 #[test]
+fn runs_that_race_for_one_file_all_succeed_and_leave_one_whole_file() {
+    let marsh = Marsh::new();
+    let [rows, page, plot] = ["rows.csv", "move.html", "track.svg"].map(|name| marsh.out.join(name));
+    let files: [(&Path, &dyn Fn(usize) -> Command); 3] = [
+        (&rows, &|which| marsh.rows(which, &rows, &[])),
+        (&page, &|which| marsh.page("report", which, &page, &[])),
+        (&plot, &|which| marsh.page("plot", which, &plot, &["--axis", AXIS])),
+    ];
+    for (target, make) in files {
+        let kinds = [0, 1].map(|which| {
+            done(&mut make(which));
+            fs::read(target).unwrap()
+        });
+        assert!(kinds[0] != kinds[1]);
+        for round in 0..6 {
+            // For a new name, and for one that exists.
+            if round % 2 == 0 {
+                fs::remove_file(target).unwrap();
+            }
+            for run in [0, 1, 0, 1].map(|which| make(which).spawn().unwrap()) {
+                let output = run.wait_with_output().unwrap();
+                assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+            }
+            assert!(kinds.contains(&fs::read(target).unwrap()));
+            assert_eq!(leftovers(&marsh.out), 0);
+        }
+    }
+}
+
+#[test]
 fn targets_that_are_somebodys_work_are_left_as_they_are() {
     let marsh = Marsh::new();
     let out = &marsh.out;
@@ -226,11 +265,13 @@ fn targets_that_are_somebodys_work_are_left_as_they_are() {
     refused(&mut marsh.compile(0, &out.join("notes"), &["--replace"]), &out.join("plans"), "is a file");
     refused(&mut marsh.compile(0, &out.join("plans"), &["--replace"]), &out.join("plans"), "holds `marsh.txt`");
     refused(&mut marsh.compile(0, &out.join("notes/columns"), &[]), &out.join("plans"), "Not a directory");
-    refused(&mut marsh.rows(0, &out.join("notes"), &[]), &out.join("plans"), "does not begin with `t_s,`");
-    refused(&mut marsh.rows(0, &out.join("plans"), &[]), &out.join("plans"), "is a folder");
-    refused(&mut marsh.rows(0, &out.join("link"), &[]), &out.join("plans"), "a link that leads nowhere");
-    refused(&mut marsh.rows(0, &out.join("notes"), &["--per-axis"]), &out.join("plans"), "is not a folder");
-    refused(&mut marsh.rows(0, &out.join("plans"), &["--per-axis"]), &out.join("plans"), "holds `marsh.txt`");
+    refused(&mut marsh.rows(0, &out.join("notes"), &[]), &out.join("plans"), "is not certainly rows with the same columns");
+    refused(&mut marsh.rows(0, &out.join("plans"), &["--replace"]), &out.join("plans"), "is a folder");
+    refused(&mut marsh.rows(0, &out.join("link"), &["--replace"]), &out.join("plans"), "a link that leads nowhere");
+    refused(&mut marsh.rows(0, &out.join("notes"), &["--per-axis", "--replace"]), &out.join("plans"), "is a file, not a folder");
+    refused(&mut marsh.rows(0, &out.join("plans"), &["--per-axis", "--replace"]), &out.join("plans"), "holds `marsh.txt`");
+    refused(&mut marsh.page("report", 0, &out.join("notes"), &[]), &out.join("plans"), "is not certainly a report");
+    refused(&mut marsh.page("plot", 0, &out.join("notes"), &["--axis", AXIS]), &out.join("plans"), "is not certainly a plot");
     assert_eq!(names(out), before);
     assert_eq!(fs::read_to_string(out.join("notes")).unwrap(), "lamp 3 flickers");
 }
@@ -240,8 +281,10 @@ fn targets_that_are_somebodys_work_are_left_as_they_are() {
 fn a_device_that_is_full_says_so() {
     let marsh = Marsh::new();
     let full = || fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
-    refused(marsh.rows(0, Path::new("-"), &[]).stdout(full()), &marsh.out, "No space left");
-    refused(&mut marsh.rows(0, Path::new("/dev/full"), &[]), &marsh.out, "cannot write /dev/full: No space left");
+    let words = "cannot write standard output: No space left";
+    refused(marsh.rows(0, Path::new("-"), &[]).stdout(full()), &marsh.out, words);
+    refused(marsh.page("report", 0, Path::new("-"), &[]).stdout(full()), &marsh.out, words);
+    refused(marsh.page("plot", 0, Path::new("-"), &["--axis", AXIS]).stdout(full()), &marsh.out, words);
 }
 
 fn is_root(marsh: &Marsh) -> bool {
@@ -288,20 +331,21 @@ fn a_full_disk_and_a_read_only_one_lose_nothing() {
     fs::create_dir(&axes).unwrap();
     fs::write(axes.join("heron_a.lift.csv"), "t_s,heron_a.lift\n0,1\n").unwrap();
     // Room for a part of each, and for none.
+    let more = ["--replace", "--rate", "2000"];
     for room in [40_960, 0] {
         let ballast = disk.0.join("ballast");
         drop(fs::remove_file(&ballast));
         fill(&ballast, room);
         refused(&mut marsh.compile(1, &columns, &["--replace"]), &disk.0, "No space left");
         refused(&mut marsh.compile(1, &disk.0.join("second"), &[]), &disk.0, "No space left");
-        refused(&mut marsh.rows(1, &rows, &["--rate", "2000"]), &disk.0, "No space left");
-        refused(&mut marsh.rows(1, &axes, &["--per-axis", "--rate", "2000"]), &disk.0, "No space left");
+        refused(&mut marsh.rows(1, &rows, &more), &disk.0, "No space left");
+        refused(&mut marsh.rows(1, &axes, &[&more[..], &["--per-axis"]].concat()), &disk.0, "No space left");
     }
     assert!(verify(&columns, &read).unwrap().holds());
     disk.read_only();
     refused(&mut marsh.compile(1, &columns, &["--replace"]), &disk.0, "Read-only");
-    refused(&mut marsh.rows(1, &rows, &[]), &disk.0, "Read-only");
-    refused(&mut marsh.rows(1, &axes, &["--per-axis"]), &disk.0, "Read-only");
+    refused(&mut marsh.rows(1, &rows, &["--replace"]), &disk.0, "Read-only");
+    refused(&mut marsh.rows(1, &axes, &["--per-axis", "--replace"]), &disk.0, "Read-only");
 }
 
 /// Fills the disk but for about `room` bytes.

@@ -8,19 +8,15 @@
 
 pub mod format;
 pub mod interpolation;
-pub mod place;
 mod rate;
 mod sampler;
 mod table;
 mod tracks;
 
 pub use interpolation::{Departure, departures};
-pub use place::{Placed, to_file, to_folder};
 pub use rate::{MOST_RATE, MOST_ROWS, RowRate};
 pub use table::Table;
 pub use tracks::Tracks;
-
-use std::path::PathBuf;
 
 /// Why rows were not written.
 #[derive(Debug, thiserror::Error)]
@@ -65,24 +61,6 @@ pub enum RowsError {
         axis: String,
         /// Stage time.
         seconds: f64,
-    },
-    /// The target exists and is not what rows replace.
-    #[error("{path} {what}; it is left untouched: name another place")]
-    NotRows {
-        /// The target.
-        path: PathBuf,
-        /// What was found there.
-        what: String,
-    },
-    /// The system refused.
-    #[error("{doing} {path}: {error}")]
-    Place {
-        /// What was tried.
-        doing: &'static str,
-        /// Where.
-        path: PathBuf,
-        /// What the system said.
-        error: std::io::Error,
     },
     /// The writer failed.
     #[error("the rows could not be written: {0}")]

@@ -14,12 +14,12 @@
 
 use std::io;
 
-use super::decimals::decimals;
 use super::outline::{State, hull, state};
-use super::place::{PlaceError, name, pose};
+use super::poses::{PoseError, name, pose};
 use crate::compile::{Compiled, frame_time};
 use crate::mechanism::{Lens, Pixel, Pose, Vector};
 use crate::number::whole;
+use crate::output::decimals::decimals;
 use crate::shot::{Exposure, Pass};
 use crate::stage::{Body, Rod, Stage};
 use crate::time::FrameTime;
@@ -80,7 +80,7 @@ pub struct Guide {
 ///
 /// # Errors
 /// A body without a pose in an exposure.
-pub fn guide(compiled: &Compiled, pass: &Pass) -> Result<Guide, PlaceError> {
+pub fn guide(compiled: &Compiled, pass: &Pass) -> Result<Guide, PoseError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut seen = Vec::new();
     let needed: Vec<&Body> = stage.bodies().iter().filter(|b| b.lens().is_some() || !b.rods().is_empty()).collect();
@@ -186,7 +186,7 @@ impl Guide {
     ///
     /// # Errors
     /// A writer that fails.
-    pub fn write_lines(&self, out: impl io::Write) -> Result<(), PlaceError> {
+    pub fn write_lines(&self, out: impl io::Write) -> Result<(), PoseError> {
         let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
         table.write_record(["frame", "camera", "group", "rod", "instant", "x1", "y1", "x2", "y2", "cut", "state"])?;
         let mut text = String::new();
@@ -215,7 +215,7 @@ impl Guide {
     ///
     /// # Errors
     /// A writer that fails.
-    pub fn write_outlines(&self, out: impl io::Write) -> Result<(), PlaceError> {
+    pub fn write_outlines(&self, out: impl io::Write) -> Result<(), PoseError> {
         let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
         table.write_record(["frame", "camera", "group", "rod", "corner", "x", "y", "margin", "cut", "state"])?;
         let (mut text, mut digits) = (String::new(), itoa::Buffer::new());

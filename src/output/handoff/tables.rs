@@ -1,4 +1,4 @@
-//! Cameras and figures frame by frame, as plain CSV, and what a folder gets where the stage says where its bodies are.
+//! Cameras and figures frame by frame, as plain CSV.
 //!
 //! Form: `camera.csv` with the header `frame,timecode,camera,x_m,y_m,z_m,qx,qy,qz,qw,focal_length_mm,back_width_mm,back_height_mm,pixels_across,pixels_down`
 //! for bodies with a lens, `bodies.csv` with `frame,timecode,body,x_m,y_m,z_m,qx,qy,qz,qw` for those without; one row a photographed frame and body,
@@ -7,11 +7,8 @@
 
 use std::io;
 
-use super::decimals::decimals;
-use super::export::{Export, ExportError};
-use super::folder::Aside;
-use super::place::{PlaceError, Placed, Size, placed};
-use super::{gltf, rods};
+use super::poses::{PoseError, PosedBody, Size};
+use crate::output::decimals::decimals;
 use crate::shot::Shot;
 use crate::stage::Stage;
 
@@ -31,7 +28,7 @@ const LENS: [&str; 5] = ["focal_length_mm", "back_width_mm", "back_height_mm", "
 ///
 /// # Errors
 /// A writer that fails.
-pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[Placed<'_>], kind: Kind, size: Size) -> Result<(), PlaceError> {
+pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[PosedBody<'_>], kind: Kind, size: Size) -> Result<(), PoseError> {
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
     let (what, lens): (&str, &[&str]) = match kind {
         Kind::Cameras => ("camera", &LENS),
@@ -73,41 +70,5 @@ pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[Placed<'
         }
     }
     table.flush()?;
-    Ok(())
-}
-
-/// Adds to a folder what the paint and CG departments take over; nothing where the stage does not say where its bodies are.
-pub(super) fn add(aside: &mut Aside, export: &Export<'_>, step: &mut dyn FnMut(&str)) -> Result<(), ExportError> {
-    let compiled = &export.report.compiled;
-    let (stage, shot) = (compiled.stage(), compiled.shot());
-    if stage.bodies().is_empty() {
-        return Ok(());
-    }
-    if rods::any(stage) {
-        for pass in shot.passes() {
-            let guide = rods::guide(compiled, pass)?;
-            let name = format!("{}.rods.csv", pass.name());
-            step(&name);
-            aside.file(&name, |out| guide.write_lines(out).map_err(ExportError::from))?;
-            let name = format!("{}.rod_outlines.csv", pass.name());
-            step(&name);
-            aside.file(&name, |out| guide.write_outlines(out).map_err(ExportError::from))?;
-        }
-    }
-    let bodies = placed(compiled)?;
-    let sizes: &[(Size, &str)] = if export.full_size { &[(Size::Model, ""), (Size::Full, ".full_size")] } else { &[(Size::Model, "")] };
-    for (size, mark) in sizes {
-        for (kind, stem) in [(Kind::Cameras, "camera"), (Kind::Figures, "bodies")] {
-            if bodies.iter().all(|b| b.body.lens().is_some() != (kind == Kind::Cameras)) {
-                continue;
-            }
-            let name = format!("{stem}{mark}.csv");
-            step(&name);
-            aside.file(&name, |out| write(out, stage, shot, &bodies, kind, *size).map_err(ExportError::from))?;
-        }
-        let name = format!("scene{mark}.glb");
-        step(&name);
-        aside.file(&name, |out| gltf::write(out, stage, shot, &bodies, *size).map_err(ExportError::from))?;
-    }
     Ok(())
 }

@@ -11,7 +11,7 @@ use std::io;
 
 use serde_json::{Map, Value, json};
 
-use super::place::{PlaceError, Placed, Size};
+use super::poses::{PoseError, PosedBody, Size};
 use crate::mechanism::{Lens, Vector};
 use crate::shot::Shot;
 use crate::stage::Stage;
@@ -20,7 +20,7 @@ use crate::stage::Stage;
 ///
 /// # Errors
 /// A writer that fails; a scene longer than a binary glTF file can be.
-pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[Placed<'_>], size: Size) -> Result<(), PlaceError> {
+pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[PosedBody<'_>], size: Size) -> Result<(), PoseError> {
     let divisor = size.divisor(stage);
     let mut data = Data::default();
     let times: Vec<f32> = (0_i64..).zip(shot.frames().frames()).map(|(row, _)| single(shot.frame_rate().seconds(row))).collect();
@@ -142,10 +142,10 @@ impl Data {
 }
 
 /// Header, JSON chunk filled up with spaces, BIN chunk; the numbers are of four bytes each, so that it needs no filling.
-fn container(mut out: impl io::Write, mut text: Vec<u8>, data: &[u8]) -> Result<(), PlaceError> {
+fn container(mut out: impl io::Write, mut text: Vec<u8>, data: &[u8]) -> Result<(), PoseError> {
     text.resize(text.len().next_multiple_of(4), b' ');
     let bytes = 12 + 8 + text.len() + 8 + data.len();
-    let word = |n: usize| u32::try_from(n).map(u32::to_le_bytes).map_err(|_| PlaceError::TooLong { bytes });
+    let word = |n: usize| u32::try_from(n).map(u32::to_le_bytes).map_err(|_| PoseError::TooLong { bytes });
     out.write_all(b"glTF")?;
     out.write_all(&2_u32.to_le_bytes())?;
     out.write_all(&word(bytes)?)?;

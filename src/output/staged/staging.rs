@@ -1,40 +1,79 @@
-//! A place beside the target where a result is made, locked while it is in use; places of runs that died are cleaned by a later run.
+//! The staging directory beside a target, locked while it is in use. Those of runs that died are removed by a later run.
 //!
 //! Form: a folder `.movewright-partial-XXXXXX` that holds `lock` and, until it is put in place, `new` (a file or a folder).
-//! Invariant: whoever removes a place holds its lock, so no run loses the one it works in; a folder of that prefix with any other name in it is
-//! left alone. Limits: where the system has no file locks, places of dead runs stay; where it cannot exchange two folders in one step, a run
-//! killed between the two renames leaves the old folder whole as `old` in its place, and no run removes that.
+//! Invariant: whoever removes a staging directory holds its lock, so no run loses the one it works in; a folder of that prefix with any other name
+//! in it is left alone. A process that is about to end by a signal removes its own, and from then on puts nothing in place ([`discard`]).
+//! Limits: where the system has no file locks, those of dead runs stay; where it cannot exchange two folders in one step, a run
+//! killed between the two renames leaves the old folder whole as `old` in its staging directory, and no run removes that.
 
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use tempfile::TempDir;
 
-/// A locked place of this run's own. It is removed, with what is in it, when dropped.
+use super::atomic;
+use super::error::{StagedError, refused};
+
+/// A locked staging directory of this run's own. It is removed, with what is in it, when dropped.
 #[derive(Debug)]
-pub(in crate::output) struct Workplace {
-    // Dropped in this order: the folder goes while its lock is held.
+pub(super) struct StagingDirectory {
+    // Dropped in this order: the folder goes while it is on the list and its lock is held.
     dir: TempDir,
+    _listed: Listed,
     _lock: File,
 }
+
+/// A path on the list of this process.
+#[derive(Debug)]
+struct Listed(PathBuf);
 
 const PREFIX: &str = ".movewright-partial-";
 const LOCK: &str = "lock";
 const NEW: &str = "new";
 const OLD: &str = "old";
 
-/// How often a fresh place may be taken for a dead one, between its making and its lock, before this run gives up.
+/// How often a new staging directory may be taken for a dead one, between its making and its lock, before this run gives up.
 const TRIES: usize = 16;
 
-impl Workplace {
-    /// Cleans up after dead runs in `parent`, and makes a place there.
+/// Staging directories of this process. Whoever makes, moves or removes one holds the list.
+static LIVE: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+
+fn live() -> MutexGuard<'static, Vec<PathBuf>> {
+    LIVE.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// While it exists, no output of this process is put in staging.
+#[derive(Debug)]
+pub struct Discarded(#[allow(dead_code, reason = "held, never read")] MutexGuard<'static, Vec<PathBuf>>);
+
+/// Removes the staging directories of this process, for a process that is about to end. Keep the result until the end: threads at work wait for it.
+#[must_use]
+pub fn discard() -> Discarded {
+    let live = live();
+    for dir in live.iter().filter(|dir| holds_only_our_names(dir)) {
+        // A thread at work may add a file to a folder that is being removed.
+        let _left_to_the_next_run = (0..TRIES).any(|_| fs::remove_dir_all(dir).is_ok());
+    }
+    Discarded(live)
+}
+
+impl StagingDirectory {
+    /// Makes the target's parent where needed, cleans up after dead runs in it, and makes a staging directory there.
     ///
     /// # Errors
-    /// A folder that cannot be written.
-    pub(in crate::output) fn within(parent: &Path) -> io::Result<Workplace> {
+    /// A parent that cannot be made or written.
+    pub(super) fn beside(target: &Path) -> Result<StagingDirectory, StagedError> {
+        let parent = parent(target);
+        fs::create_dir_all(&parent).map_err(refused("cannot make the folder", &parent))?;
+        StagingDirectory::within(&parent).map_err(refused("cannot write in", &parent))
+    }
+
+    fn within(parent: &Path) -> io::Result<StagingDirectory> {
         clean(parent);
         for _ in 0..TRIES {
+            let mut live = live();
             let dir = tempfile::Builder::new().prefix(PREFIX).tempdir_in(parent).map_err(without_path)?;
             let lock = match locked(dir.path()) {
                 Ok((lock, Hold::Ours | Hold::NoLocks)) => lock,
@@ -42,55 +81,67 @@ impl Workplace {
                 Err(e) if e.kind() == io::ErrorKind::NotFound => continue,
                 Err(e) => return Err(e),
             };
-            return Ok(Workplace { dir, _lock: lock });
+            let path = dir.path().to_owned();
+            live.push(path.clone());
+            return Ok(StagingDirectory { dir, _listed: Listed(path), _lock: lock });
         }
         Err(io::Error::other("other runs cleaned up here all the time; try again"))
     }
 
     /// Where the result is made.
-    pub(in crate::output) fn new_path(&self) -> PathBuf {
+    pub(super) fn new_path(&self) -> PathBuf {
         self.dir.path().join(NEW)
     }
 
-    /// Gives a folder its name, where nothing or an empty folder stands.
+    /// Makes the folder in which the result is made.
+    ///
+    /// # Errors
+    /// A parent of the target that cannot be written.
+    pub(super) fn make_folder(&self, target: &Path) -> Result<(), StagedError> {
+        fs::create_dir(self.new_path()).map_err(refused("cannot write in", &parent(target)))
+    }
+
+    /// Gives a folder its name, where nothing or an empty folder exists.
     ///
     /// # Errors
     /// What the system says; a folder that is not empty is refused.
-    pub(in crate::output) fn name_folder(&self, target: &Path) -> io::Result<()> {
-        flush_folders(&self.new_path());
+    pub(super) fn name_folder(&self, target: &Path) -> io::Result<()> {
+        atomic::flush_folders(&self.new_path());
+        let live = live();
         fs::rename(self.new_path(), target)?;
-        flush(super::parent(target).as_path());
+        drop(live);
+        atomic::flush(&parent(target));
         Ok(())
     }
 
-    /// Gives a file its name. Without `over`, only where nothing stands (on Linux; elsewhere what appears in the last instant is replaced).
+    /// Gives a file its name. Without `over`, only where nothing exists.
     ///
     /// # Errors
-    /// What the system says; `AlreadyExists` where something stands.
-    pub(in crate::output) fn name_file(&self, target: &Path, over: bool) -> io::Result<()> {
-        if over {
-            fs::rename(self.new_path(), target)?
-        } else {
-            rename_onto_nothing(&self.new_path(), target)?
-        }
-        flush(super::parent(target).as_path());
+    /// What the system says; `AlreadyExists` where something exists.
+    pub(super) fn name_file(&self, target: &Path, over: bool) -> io::Result<()> {
+        let live = live();
+        atomic::name_file(&self.new_path(), target, over)?;
+        drop(live);
+        atomic::flush(&parent(target));
         Ok(())
     }
 
-    /// Swaps the folder made with the one at the target. The old one is then in this place, and goes with it.
+    /// Swaps the folder made with the one at the target. The old one is then in this staging directory, and goes with it.
     ///
     /// # Errors
     /// What the system says.
-    pub(in crate::output) fn exchange(&mut self, target: &Path) -> io::Result<()> {
-        flush_folders(&self.new_path());
-        if !exchange_at_once(&self.new_path(), target)? {
+    pub(super) fn exchange(&mut self, target: &Path) -> io::Result<()> {
+        atomic::flush_folders(&self.new_path());
+        let live = live();
+        if !atomic::exchange(&self.new_path(), target)? {
             self.exchange_in_two(target)?;
         }
-        flush(super::parent(target).as_path());
+        drop(live);
+        atomic::flush(&parent(target));
         Ok(())
     }
 
-    /// The old folder steps aside first; between the two renames it stands in this place, whole.
+    /// The old folder steps aside first; between the two renames it is in this staging directory, whole.
     fn exchange_in_two(&mut self, target: &Path) -> io::Result<()> {
         let old = self.dir.path().join(OLD);
         fs::rename(target, &old)?;
@@ -99,18 +150,32 @@ impl Workplace {
             return Err(error);
         }
         self.dir.disable_cleanup(true);
-        Err(io::Error::other(format!("{error}; what stood there is kept in {}", old.display())))
+        Err(io::Error::other(format!("{error}; what was there is kept in {}", old.display())))
     }
 }
 
-/// What the system said, without the name of a place that was not made.
+impl Drop for Listed {
+    fn drop(&mut self) {
+        live().retain(|dir| *dir != self.0);
+    }
+}
+
+/// The folder a path is in.
+fn parent(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p.to_owned(),
+        _ => PathBuf::from("."),
+    }
+}
+
+/// What the system said, without the name of a directory that was not made.
 fn without_path(error: io::Error) -> io::Error {
     let text = error.to_string();
     let said = text.split_once(" at path ").map(|(said, _)| io::Error::new(error.kind(), said));
     said.unwrap_or(error)
 }
 
-/// What came of locking a place.
+/// What came of locking a staging directory.
 enum Hold {
     /// Locked.
     Ours,
@@ -144,7 +209,7 @@ fn is_at(_file: &File, path: &Path) -> bool {
     path.exists()
 }
 
-/// Removes the places of dead runs. What cannot be removed is left: it is in nobody's way.
+/// Removes the staging directories of dead runs. What cannot be removed is left: it is in nobody's way.
 fn clean(parent: &Path) {
     let Ok(entries) = fs::read_dir(parent) else { return };
     for entry in entries.flatten() {
@@ -168,55 +233,6 @@ fn holds_only_our_names(dir: &Path) -> bool {
     entries.all(|entry| entry.is_ok_and(|e| e.file_name() == LOCK || e.file_name() == NEW))
 }
 
-/// Swaps two names in one step, so that no instant sees neither; false where the file system cannot.
-#[cfg(target_os = "linux")]
-fn exchange_at_once(new: &Path, target: &Path) -> io::Result<bool> {
-    use rustix::fs::{CWD, RenameFlags, renameat_with};
-    use rustix::io::Errno;
-    match renameat_with(CWD, new, CWD, target, RenameFlags::EXCHANGE) {
-        Ok(()) => Ok(true),
-        Err(Errno::INVAL | Errno::NOSYS | Errno::NOTSUP) => Ok(false),
-        Err(e) => Err(e.into()),
-    }
-}
-
-#[cfg(not(target_os = "linux"))]
-fn exchange_at_once(_new: &Path, _target: &Path) -> io::Result<bool> {
-    Ok(false)
-}
-
-#[cfg(target_os = "linux")]
-fn rename_onto_nothing(new: &Path, target: &Path) -> io::Result<()> {
-    use rustix::fs::{CWD, RenameFlags, renameat_with};
-    use rustix::io::Errno;
-    match renameat_with(CWD, new, CWD, target, RenameFlags::NOREPLACE) {
-        Err(Errno::INVAL | Errno::NOSYS | Errno::NOTSUP) => fs::rename(new, target),
-        done => done.map_err(io::Error::from),
-    }
-}
-
-#[cfg(not(target_os = "linux"))]
-fn rename_onto_nothing(new: &Path, target: &Path) -> io::Result<()> {
-    fs::rename(new, target)
-}
-
-/// Flushes a folder and those below it, so that a power cut after the rename finds every name in them.
-fn flush_folders(dir: &Path) {
-    let mut waiting = vec![dir.to_owned()];
-    while let Some(dir) = waiting.pop() {
-        let below = fs::read_dir(&dir).into_iter().flatten().flatten();
-        waiting.extend(below.filter(|e| e.file_type().is_ok_and(|t| t.is_dir())).map(|e| e.path()));
-        flush(&dir);
-    }
-}
-
-/// Names are flushed where the system can; what it says is not asked: some cannot, and the contents are flushed already.
-fn flush(dir: &Path) {
-    if let Ok(dir) = File::open(dir) {
-        let _where_it_can = dir.sync_all();
-    }
-}
-
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
@@ -229,7 +245,7 @@ mod tests {
     }
 
     #[test]
-    fn places_of_the_dead_go_and_those_in_use_and_of_others_stay() {
+    fn directories_of_the_dead_go_and_those_in_use_and_of_others_stay() {
         let parent = tempfile::tempdir().unwrap();
         let p = |name: &str| parent.path().join(name);
         // Killed: at work, before its lock, and after the rename.
@@ -242,9 +258,9 @@ mod tests {
         fs::create_dir_all(p(&format!("{PREFIX}kept-notes/notes"))).unwrap();
         fs::write(p(&format!("{PREFIX}kept-file")), "").unwrap();
         fs::create_dir_all(p("partial-kept/new")).unwrap();
-        let at_work = Workplace::within(parent.path()).unwrap();
+        let at_work = StagingDirectory::within(parent.path()).unwrap();
         fs::write(at_work.new_path(), "half").unwrap();
-        let second = Workplace::within(parent.path()).unwrap();
+        let second = StagingDirectory::within(parent.path()).unwrap();
         assert_eq!(fs::read_to_string(at_work.new_path()).unwrap(), "half");
         let left = names(parent.path());
         assert_eq!(left.iter().filter(|n| n.contains("kept")).count(), 4, "{left:?}");
@@ -259,13 +275,13 @@ mod tests {
         let parent = tempfile::tempdir().unwrap();
         let target = parent.path().join("dusk");
         fs::create_dir_all(target.join("first")).unwrap();
-        let mut place = Workplace::within(parent.path()).unwrap();
-        assert!(place.exchange_in_two(&target).is_err(), "nothing was made yet");
+        let mut staging = StagingDirectory::within(parent.path()).unwrap();
+        assert!(staging.exchange_in_two(&target).is_err(), "nothing was made yet");
         assert_eq!(names(&target), ["first"]);
-        fs::create_dir_all(place.new_path().join("second")).unwrap();
-        place.exchange_in_two(&target).unwrap();
+        fs::create_dir_all(staging.new_path().join("second")).unwrap();
+        staging.exchange_in_two(&target).unwrap();
         assert_eq!(names(&target), ["second"]);
-        drop(place);
+        drop(staging);
         assert_eq!(names(parent.path()), ["dusk"]);
     }
 }

@@ -15,7 +15,7 @@ use crate::time::FrameTime;
 /// Why poses could not be written.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum PlaceError {
+pub enum PoseError {
     /// The writer failed.
     #[error("the poses could not be written: {0}")]
     Csv(#[from] csv::Error),
@@ -74,7 +74,7 @@ impl Size {
 
 /// A body with its pose at the middle of every photographed frame.
 #[derive(Debug, Clone)]
-pub struct Placed<'a> {
+pub struct PosedBody<'a> {
     /// Name of its group.
     pub name: &'a str,
     /// The body.
@@ -87,7 +87,7 @@ pub struct Placed<'a> {
 ///
 /// # Errors
 /// A body without a pose at a frame.
-pub fn placed(compiled: &Compiled) -> Result<Vec<Placed<'_>>, PlaceError> {
+pub fn posed(compiled: &Compiled) -> Result<Vec<PosedBody<'_>>, PoseError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut all = Vec::with_capacity(stage.bodies().len());
     for body in stage.bodies() {
@@ -99,7 +99,7 @@ pub fn placed(compiled: &Compiled) -> Result<Vec<Placed<'_>>, PlaceError> {
             }
             poses.push(next);
         }
-        all.push(Placed { name: name(stage, body), body, poses });
+        all.push(PosedBody { name: name(stage, body), body, poses });
     }
     Ok(all)
 }
@@ -108,8 +108,8 @@ pub fn placed(compiled: &Compiled) -> Result<Vec<Placed<'_>>, PlaceError> {
 ///
 /// # Errors
 /// A body without a pose there.
-pub fn pose(compiled: &Compiled, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, PlaceError> {
-    let lost = |error| PlaceError::NoPose { body: name(compiled.stage(), body).to_owned(), at: t.0, error };
+pub fn pose(compiled: &Compiled, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, PoseError> {
+    let lost = |error| PoseError::NoPose { body: name(compiled.stage(), body).to_owned(), at: t.0, error };
     compiled.pose_at(pass, body, t).map_err(lost)
 }
 

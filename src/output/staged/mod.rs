@@ -1,0 +1,27 @@
+//! The staged writer: folders and files that are written completely or not at all.
+//!
+//! What: output is made in a staging directory beside its target, flushed, and moved there by one atomic replace.
+//! Invariant: at every instant the target is the old output, complete, or the new one, complete, or (before the first time) absent. What a killed
+//! run left beside the target, the next run removes.
+//! The rule for what exists: an empty file or folder counts as absent. A file that is certainly an earlier output of the same kind ([`OurFile`]) is
+//! replaced; any other regular file only on request. A folder of ours ([`OurFolder`]) whose content differs is replaced on request, rows of the same
+//! axes and columns without; a folder that holds anything else never. A link to a file stays a link: what it leads to is replaced. Anything else
+//! (a device, a pipe, a folder where a file is written, a file where a folder is) is refused.
+//! Limits: of two runs into one target, the later one remains; what appears at the target after the last look at it may be replaced.
+
+mod atomic;
+mod error;
+mod file;
+mod folder;
+mod ours;
+mod sink;
+mod staging;
+mod written;
+
+pub use error::StagedError;
+pub use file::{file, stream};
+pub use folder::{StagedFolder, new_folder};
+pub use ours::{OurFile, OurFolder};
+pub use sink::hash_of;
+pub use staging::{Discarded, discard};
+pub use written::Written;
