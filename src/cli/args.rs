@@ -53,6 +53,14 @@ pub(super) enum Command {
     Schema(super::schema::SchemaArgs),
 }
 
+impl Command {
+    /// True where the command writes files.
+    pub(super) fn writes(&self) -> bool {
+        use Command::{Compile, Man, New, Plot, Report, Rows};
+        matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_))
+    }
+}
+
 #[derive(Debug, ClapArgs)]
 pub(super) struct NewArgs {
     /// The folder to make

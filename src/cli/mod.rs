@@ -17,6 +17,7 @@ mod picture;
 mod prepared;
 mod rows;
 mod schema;
+mod signals;
 mod table;
 mod terminal;
 mod verify;
@@ -61,6 +62,9 @@ pub fn run() -> Outcome {
             return if wrong { Outcome::Wrong } else { Outcome::Fine };
         }
     };
+    if args.command.writes() {
+        signals::handle();
+    }
     match args.command {
         Command::New(a) => new::run(&a),
         Command::Check(a) => check::run(&a),

@@ -253,6 +253,78 @@ fn runs_that_race_for_one_file_all_succeed_and_leave_one_whole_file() {
     }
 }
 
+/// The same command, started by a shell that first runs `before`.
+fn after(before: &str, command: &Command) -> Command {
+    let mut shell = Command::new("sh");
+    shell.args(["-c", &format!("{before}; exec \"$0\" \"$@\"")]).arg(command.get_program()).args(command.get_args());
+    quiet(shell)
+}
+
+/// Starts a run, waits until it writes, and sends it a signal.
+#[cfg(target_os = "linux")]
+fn signalled(marsh: &Marsh, command: &mut Command, signal: &str) -> Output {
+    let mut run = command.spawn().unwrap();
+    let start = Instant::now();
+    while leftovers(&marsh.out) == 0 {
+        assert!(start.elapsed() < Duration::from_secs(60) && run.try_wait().unwrap().is_none(), "it never wrote");
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    std::thread::sleep(Duration::from_millis(20));
+    assert!(Command::new("kill").args(["-s", signal]).arg(run.id().to_string()).status().unwrap().success());
+    run.wait_with_output().unwrap()
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_run_that_is_stopped_takes_its_staging_directory_with_it() {
+    let marsh = Marsh::new();
+    let (rows, axes, columns) = (marsh.out.join("rows.csv"), marsh.out.join("axes"), marsh.out.join("columns"));
+    done(&mut marsh.rows(0, &rows, &[]));
+    done(&mut marsh.rows(0, &axes, &["--per-axis"]));
+    done(&mut marsh.compile(0, &columns, &[]));
+    let before = tree(&marsh.out);
+    // Rows enough for a minute.
+    let long = ["--rate", "200000"];
+    for (signal, number) in [("HUP", 1), ("INT", 2), ("TERM", 15)] {
+        let runs = [
+            marsh.rows(1, &rows, &long),
+            marsh.rows(1, &axes, &[&long[..], &["--per-axis"]].concat()),
+            marsh.compile(1, &columns, &["--replace", "--rows", "200000"]),
+        ];
+        for mut run in runs {
+            let output = signalled(&marsh, &mut run, signal);
+            assert_eq!(output.status.signal(), Some(number), "{}", said(&output));
+            assert_eq!(leftovers(&marsh.out), 0);
+            assert!(tree(&marsh.out) == before);
+        }
+    }
+    // Whoever had a signal ignored (nohup) has it ignored.
+    let mut run = after("trap '' HUP", &marsh.rows(1, &rows, &["--rate", "5000"]));
+    let output = signalled(&marsh, &mut run, "HUP");
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    assert!(tree(&marsh.out) != before && leftovers(&marsh.out) == 0);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_limit_on_the_size_of_files_is_a_message() {
+    let marsh = Marsh::new();
+    let [rows, page, axes, columns] = ["rows.csv", "move.html", "axes", "columns"].map(|name| marsh.out.join(name));
+    done(&mut marsh.rows(0, &rows, &[]));
+    done(&mut marsh.page("report", 0, &page, &[]));
+    done(&mut marsh.rows(0, &axes, &["--per-axis"]));
+    done(&mut marsh.compile(0, &columns, &[]));
+    let runs = [
+        marsh.rows(1, &rows, &[]),
+        marsh.page("report", 1, &page, &[]),
+        marsh.rows(1, &axes, &["--per-axis"]),
+        marsh.compile(1, &columns, &["--replace"]),
+    ];
+    for run in runs {
+        refused(&mut after("ulimit -f 8", &run), &marsh.out, "File too large");
+    }
+}
+
 #[test]
 fn targets_that_are_somebodys_work_are_left_as_they_are() {
     let marsh = Marsh::new();

@@ -1,0 +1,46 @@
+//! What a signal does to a command that writes: an interrupted run leaves no staging directory, and a limit on the size of files is a message.
+//!
+//! Sources: signal(7) and setrlimit(2) of the Linux manual pages: a write beyond RLIMIT_FSIZE raises SIGXFSZ, and fails with EFBIG where that signal
+//! is caught. Invariant: the process ends by the signal that it was sent. A signal that whoever started the process had ignored (nohup, a job in the
+//! background of a script) stays ignored. Limits: Linux alone; elsewhere, and after SIGKILL, the next run removes what is left.
+
+#[cfg(target_os = "linux")]
+pub(super) fn handle() {
+    use std::sync::Arc;
+    use std::sync::atomic::AtomicBool;
+    use std::thread::Builder;
+
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM, SIGXFSZ};
+    use signal_hook::iterator::Signals;
+    use signal_hook::{flag, low_level};
+
+    use crate::output::staged;
+
+    let _caught = flag::register(SIGXFSZ, Arc::default());
+    let Some(ignored) = ignored() else { return };
+    let wanted: Vec<i32> = [SIGHUP, SIGINT, SIGTERM].into_iter().filter(|s| ignored >> (s - 1) & 1 == 0).collect();
+    let Ok(mut signals) = Signals::new(&wanted) else { return };
+    let hear = move || {
+        for signal in signals.forever() {
+            let _until_the_end = staged::discard();
+            let _ended = low_level::emulate_default_handler(signal);
+        }
+    };
+    if Builder::new().name("signals".to_owned()).spawn(hear).is_err() {
+        // Nobody hears them: they end the process as they would have.
+        for signal in wanted {
+            let _as_before = flag::register_conditional_default(signal, Arc::new(AtomicBool::new(true)));
+        }
+    }
+}
+
+/// The signals that this process ignores, as bits; `None` where the system does not say.
+#[cfg(target_os = "linux")]
+fn ignored() -> Option<u64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"))?;
+    u64::from_str_radix(mask.trim(), 16).ok()
+}
+
+#[cfg(not(target_os = "linux"))]
+pub(super) fn handle() {}
