@@ -3,78 +3,11 @@
 //! Invariant: a number that passed its bound is finite. The outer bounds are far beyond any stage; they keep products of
 //! allowed numbers finite, so that nothing behind the edge needs to ask again.
 
-/// A number out of its range, or a choice out of its list: what was found, what is allowed, what to do.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Flaw {
-    /// The key of the input table it belongs to, for example `max_velocity`; empty for the table as a whole.
-    pub field: String,
-    /// Position inside a list of keys, where the field is one.
-    pub index: Option<usize>,
-    /// Stable code, for example `R001`.
-    pub code: &'static str,
-    /// One line that says what is wrong.
-    pub title: String,
-    /// What stands there, with its unit.
-    pub found: String,
-    /// What may stand there, with its unit.
-    pub allowed: String,
-    /// What to do; may be empty.
-    pub help: String,
-}
+mod code;
+mod flaw;
 
-impl Flaw {
-    /// A flaw of `field`.
-    #[must_use]
-    pub fn new(code: &'static str, field: &str, title: impl Into<String>) -> Self {
-        Flaw {
-            field: field.to_owned(),
-            index: None,
-            code,
-            title: title.into(),
-            found: String::new(),
-            allowed: String::new(),
-            help: String::new(),
-        }
-    }
-
-    /// The same with what was found and what is allowed.
-    #[must_use]
-    pub fn found(mut self, found: impl Into<String>, allowed: impl Into<String>) -> Self {
-        self.found = found.into();
-        self.allowed = allowed.into();
-        self
-    }
-
-    /// The same with advice.
-    #[must_use]
-    pub fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = help.into();
-        self
-    }
-
-    /// The same for one entry of a list.
-    #[must_use]
-    pub fn at_index(mut self, index: usize) -> Self {
-        self.index = Some(index);
-        self
-    }
-}
-
-impl core::fmt::Display for Flaw {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        write!(f, "{}", self.title)?;
-        if !self.found.is_empty() {
-            write!(f, "; found {}", self.found)?;
-        }
-        if !self.allowed.is_empty() {
-            write!(f, "; allowed {}", self.allowed)?;
-        }
-        if !self.help.is_empty() {
-            write!(f, "; {}", self.help)?;
-        }
-        Ok(())
-    }
-}
+pub use code::{Code, reference};
+pub use flaw::Flaw;
 
 /// The legal range of one kind of number.
 #[derive(Debug, Clone, Copy)]
@@ -108,7 +41,7 @@ impl Bound {
         if low_enough && high_enough {
             return Ok(value);
         }
-        Err(Flaw::new("R001", field, format!("`{field}` is out of range")).found(with_unit(value, self.unit), self.to_string()))
+        Err(Flaw::new(Code::OutOfRange, field, format!("`{field}` is out of range")).found(with_unit(value, self.unit), self.to_string()))
     }
 }
 

@@ -7,6 +7,7 @@ use super::args::ChangesArgs;
 use super::prepared;
 use super::terminal::{self, Progress};
 use super::wrap;
+use crate::bounds::Code;
 use crate::check::changes::{self, Changes};
 use crate::compile::Compiled;
 use crate::input;
@@ -29,7 +30,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
         match serde_json::to_string_pretty(&changes) {
             Ok(text) => terminal::result(&format!("{text}\n")),
             Err(error) => {
-                terminal::remark(&format!("error[O001]: the changes could not be written as JSON: {error}"));
+                terminal::error(Code::WriteFailed, format!("the changes could not be written as JSON: {error}"));
                 return Outcome::Wrong;
             }
         }

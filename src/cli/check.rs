@@ -3,6 +3,7 @@
 use super::args::CheckArgs;
 use super::prepared::prepare;
 use super::{Outcome, table, terminal};
+use crate::bounds::Code;
 use crate::output::check_json;
 
 pub(super) fn run(args: &CheckArgs) -> Outcome {
@@ -11,7 +12,7 @@ pub(super) fn run(args: &CheckArgs) -> Outcome {
         match check_json::text(&p.report) {
             Ok(text) => terminal::result(&text),
             Err(error) => {
-                terminal::remark(&format!("error[O001]: the check could not be written as JSON: {error}"));
+                terminal::error(Code::WriteFailed, format!("the check could not be written as JSON: {error}"));
                 return Outcome::Wrong;
             }
         }

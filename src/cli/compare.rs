@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::args::{CompareArgs, LogUnits};
 use super::terminal::{self, Progress};
 use super::{Outcome, from_source, wrap};
+use crate::bounds::Code;
 use crate::check::pixels::pixels;
 use crate::compile::Compiled;
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
@@ -36,7 +37,7 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
         match serde_json::to_string_pretty(&document) {
             Ok(text) => terminal::result(&format!("{text}\n")),
             Err(error) => {
-                terminal::remark(&format!("error[O001]: the comparison could not be written as JSON: {error}"));
+                terminal::error(Code::WriteFailed, format!("the comparison could not be written as JSON: {error}"));
                 return Outcome::Wrong;
             }
         }
@@ -56,19 +57,24 @@ struct Document<'a> {
     notice: &'static str,
 }
 
+/// A message with its code.
+fn wrong(code: Code, text: impl core::fmt::Display) -> String {
+    format!("error[{code}]: {text}")
+}
+
 fn compared(args: &CompareArgs) -> Result<Comparison, String> {
     for (name, tolerance) in [("--tolerance-steps", args.tolerance_steps), ("--tolerance-px", args.tolerance_px)] {
         if let Some(t) = tolerance.filter(|t| !(0.0 <= *t && t.is_finite())) {
-            return Err(format!("error[L001]: {name}: found {t}, allowed 0 or more"));
+            return Err(wrong(Code::OutOfRange, format!("{name}: found {t}, allowed 0 or more")));
         }
     }
     let path = args.dir.join("manifest.json");
-    let bytes = std::fs::read(&path).map_err(|e| format!("error[L002]: cannot read {}: {e}", path.display()))?;
+    let bytes = std::fs::read(&path).map_err(|e| wrong(Code::UnreadableFile, format!("cannot read {}: {e}", path.display())))?;
     let manifest: Manifest =
-        serde_json::from_slice(&bytes).map_err(|e| format!("error[L002]: {} is not a manifest: {e}", path.display()))?;
+        serde_json::from_slice(&bytes).map_err(|e| wrong(Code::InvalidManifest, format!("{} is not a manifest: {e}", path.display())))?;
     let Some(entry) = manifest.passes.iter().find(|p| p.name == args.pass) else {
         let names: Vec<&str> = manifest.passes.iter().map(|p| p.name.as_str()).collect();
-        return Err(format!("error[L003]: --pass: found `{}`, this folder has {}", args.pass, names.join(", ")));
+        return Err(wrong(Code::UnknownPass, format!("--pass: found `{}`, this folder has {}", args.pass, names.join(", "))));
     };
     let (units, file) = match args.log_units {
         LogUnits::Steps => (measure::LogUnits::Steps, &entry.steps),
@@ -80,16 +86,19 @@ fn compared(args: &CompareArgs) -> Result<Comparison, String> {
     let mut axes: Vec<AxisFacts> = stage.axes().iter().zip(stage.axis_names()).map(|(axis, name)| AxisFacts::of(name, axis)).collect();
     in_pixels(stage, &loaded.shot, &mut axes)?;
     if args.tolerance_px.is_some() && axes.iter().all(|a| a.pixels_per_unit.is_none()) {
-        return Err("error[L005]: --tolerance-px: the stage has no lens, so nothing is known in pixels; use --tolerance-steps".to_owned());
+        return Err(wrong(
+            Code::MissingLens,
+            "--tolerance-px: the stage has no lens, so nothing is known in pixels; use --tolerance-steps",
+        ));
     }
     let open = |path: &Path| {
-        let reader = File::open(path).map_err(|e| format!("error[L006]: cannot read {}: {e}", path.display()))?;
+        let reader = File::open(path).map_err(|e| wrong(Code::UnreadableFile, format!("cannot read {}: {e}", path.display())))?;
         Ok::<_, String>(Input { name: path.display().to_string(), reader })
     };
     let pass = open(&args.dir.join(file))?;
     let takes = args.logs.iter().map(|log| open(log)).collect::<Result<Vec<_>, _>>()?;
     let options = Options { units, tolerance_steps: args.tolerance_steps, tolerance_pixels: args.tolerance_px };
-    compare(pass, takes, &axes, &options).map_err(|e| format!("error[L007]: {e}"))
+    compare(pass, takes, &axes, &options).map_err(|e| wrong(Code::InvalidLog, e))
 }
 
 /// Where the stage has a lens, what a unit of each axis is worth in the picture, at its worst over the shot.
@@ -98,7 +107,7 @@ fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), S
         return Ok(());
     }
     let compiled = Compiled::new(stage.clone(), shot.clone()).map_err(|errors| {
-        let list: Vec<String> = errors.iter().map(|e| format!("error[no-curve]: {e}")).collect();
+        let list: Vec<String> = errors.iter().map(|e| format!("error[{}]: {e}", e.flaw().code)).collect();
         list.join("\n")
     })?;
     for p in pixels(&compiled) {
@@ -111,12 +120,12 @@ fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), S
 
 /// The columns must be those that were written, or every figure would be beside the truth.
 fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), String> {
-    let wrong = |what: String| Err(format!("error[L004]: {file}: {what}; run `movewright verify` on the folder"));
-    let Some(entry) = manifest.files.iter().find(|f| f.path == file) else { return wrong("the manifest does not list it".to_owned()) };
+    let changed = |what: &str| Err(wrong(Code::FileChanged, format!("{file}: {what}; run `movewright verify` on the folder")));
+    let Some(entry) = manifest.files.iter().find(|f| f.path == file) else { return changed("the manifest does not list it") };
     match hash_of(&dir.join(file)) {
         Ok((bytes, hash)) if bytes == entry.bytes && hash == entry.blake3 => Ok(()),
-        Ok(_) => wrong("it is not as it was written".to_owned()),
-        Err(e) => wrong(format!("cannot be read: {e}")),
+        Ok(_) => changed("it is not as it was written"),
+        Err(e) => changed(&format!("cannot be read: {e}")),
     }
 }
 

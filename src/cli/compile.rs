@@ -1,18 +1,19 @@
 //! `movewright compile`.
 
 use super::args::CompileArgs;
+use super::coded::Coded;
 use super::destination;
 use super::prepared::prepare;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
 use crate::output::rows::RowRate;
-use crate::output::{Export, ExportError};
+use crate::output::Export;
 
 pub(super) fn run(args: &CompileArgs) -> Outcome {
     let rows = match args.rows.as_deref().map(RowRate::parse).transpose() {
         Ok(rows) => rows,
         Err(error) => {
-            terminal::remark(&format!("error[O004]: {error}"));
+            terminal::error(error.code(), error);
             return Outcome::Wrong;
         }
     };
@@ -38,8 +39,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
     match written {
         Ok(what) => terminal::remark(&destination::remark(what, &args.out)),
         Err(error) => {
-            let code = if matches!(error, ExportError::Staged(_)) { "O002" } else { "O003" };
-            terminal::remark(&format!("error[{code}]: {error}"));
+            terminal::error(error.code(), error);
             return Outcome::Wrong;
         }
     }

@@ -6,6 +6,7 @@ mod args;
 mod axes_table;
 mod changes;
 mod check;
+mod coded;
 mod compare;
 mod compile;
 mod destination;

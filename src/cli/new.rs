@@ -3,6 +3,7 @@
 //! Invariant: what it writes compiles within its limits as it stands; a folder that holds anything is not touched.
 
 use super::args::NewArgs;
+use super::coded::Coded;
 use super::{Outcome, terminal};
 use crate::output::staged::new_folder;
 
@@ -11,7 +12,7 @@ const FILES: [(&str, &str); 2] = [("stage.toml", include_str!("new/stage.toml"))
 
 pub(super) fn run(args: &NewArgs) -> Outcome {
     if let Err(error) = new_folder(&args.dir, &FILES) {
-        terminal::remark(&format!("error[O002]: {error}"));
+        terminal::error(error.code(), error);
         return Outcome::Wrong;
     }
     let shot = args.dir.join("shot.toml");

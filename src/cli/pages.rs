@@ -3,7 +3,9 @@
 use clap::{Command, CommandFactory};
 
 use super::args::{Args, CompletionsArgs, ManArgs};
+use super::coded::Coded;
 use super::{Outcome, terminal};
+use crate::bounds::Code;
 use crate::output::staged::new_folder;
 
 pub(super) fn completions(args: &CompletionsArgs) -> Outcome {
@@ -17,7 +19,7 @@ pub(super) fn man(args: &ManArgs) -> Outcome {
     let pages = match pages() {
         Ok(pages) => pages,
         Err(error) => {
-            terminal::remark(&format!("error[O003]: the manual could not be written: {error}"));
+            terminal::error(Code::WriteFailed, format!("the manual could not be written: {error}"));
             return Outcome::Wrong;
         }
     };
@@ -29,7 +31,7 @@ pub(super) fn man(args: &ManArgs) -> Outcome {
     };
     let files: Vec<(&str, &str)> = pages.iter().map(|(name, page)| (name.as_str(), page.as_str())).collect();
     if let Err(error) = new_folder(out, &files) {
-        terminal::remark(&format!("error[O002]: {error}"));
+        terminal::error(error.code(), error);
         return Outcome::Wrong;
     }
     terminal::remark(&format!("written: {} pages in {}", files.len(), out.display()));

@@ -5,9 +5,11 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::coded::Coded;
 use super::destination::{self, Destination};
 use super::prepared::prepare;
 use super::{Outcome, terminal};
+use crate::bounds::Code;
 use crate::input::nearest_name;
 use crate::output::staged::{OurFile, StagedError};
 use crate::page::{self, PAGE_BEGINS, PAGE_ENDS, PLOT_BEGINS, PLOT_ENDS};
@@ -41,7 +43,7 @@ pub(super) fn report(args: &ReportArgs) -> Outcome {
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
     let text = match page::page(&p.report) {
         Ok(text) => text,
-        Err(error) => return wrong(&error.to_string()),
+        Err(error) => return wrong(error.code(), &error),
     };
     written(&args.to, &OurFile::marked("a report of movewright", PAGE_BEGINS, PAGE_ENDS), &text, p.report.within_limits())
 }
@@ -53,21 +55,21 @@ pub(super) fn plot(args: &PlotArgs) -> Outcome {
         let names = stage.axis_names().iter().map(String::as_str);
         let hint = nearest_name(&args.axis, names)
             .map_or_else(|| "`movewright check --all` lists the axes".to_owned(), |n| format!("did you mean `{n}`?"));
-        return wrong(&format!("the stage has no axis `{}`; {hint}", args.axis));
+        return wrong(Code::UnknownAxis, format!("the stage has no axis `{}`; {hint}", args.axis));
     }
     let asked = args.pass.as_deref();
     let Some(pass) = shot.passes().iter().find(|q| asked.is_none_or(|name| q.name() == name)) else {
         let names: Vec<&str> = shot.passes().iter().map(Pass::name).collect();
-        return wrong(&format!("the shot has no pass `{}`; it has: {}", asked.unwrap_or_default(), names.join(", ")));
+        return wrong(Code::UnknownPass, format!("the shot has no pass `{}`; it has: {}", asked.unwrap_or_default(), names.join(", ")));
     };
     match page::plot(&p.report.compiled, pass, &args.axis) {
         Ok(text) => written(&args.to, &OurFile::marked("a plot of movewright", PLOT_BEGINS, PLOT_ENDS), &text, p.report.within_limits()),
-        Err(error) => wrong(&error.to_string()),
+        Err(error) => wrong(error.code(), &error),
     }
 }
 
-fn wrong(text: &str) -> Outcome {
-    terminal::remark(&format!("error[O004]: {text}"));
+fn wrong(code: Code, text: impl core::fmt::Display) -> Outcome {
+    terminal::error(code, text);
     Outcome::Wrong
 }
 
@@ -80,7 +82,7 @@ fn written(to: &Destination, ours: &OurFile, text: &str, within: bool) -> Outcom
     match to.write(ours, fill) {
         Ok(Some(what)) => terminal::remark(&destination::remark(what, &to.out)),
         Ok(None) => {}
-        Err(error) => return wrong(&error.to_string()),
+        Err(error) => return wrong(error.code(), &error),
     }
     if !within {
         terminal::remark("a limit is exceeded: it is the first thing on the page");

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::terminal::{self, Progress};
+use crate::bounds::Code;
 use crate::check::Report;
 use crate::compile::Compiled;
 use crate::input::{self, Loaded, Rejection, Sources};
@@ -33,7 +34,7 @@ pub(super) fn prepare(shot: &Path) -> Option<Prepared> {
         Ok(report) => Some(Prepared { sources, report }),
         Err(error) => {
             drop(progress);
-            terminal::remark(&format!("error[no-plan]: {error}"));
+            terminal::error(Code::NoPlan, error);
             None
         }
     }

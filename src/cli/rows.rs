@@ -4,10 +4,12 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::coded::Coded;
 use super::destination::{self, Destination};
 use super::prepared::prepare;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
+use crate::bounds::Code;
 use crate::check::{PassReport, words};
 use crate::output::Written;
 use crate::output::manifest::NOTICE;
@@ -50,21 +52,20 @@ enum Columns {
 }
 
 pub(super) fn run(args: &RowsArgs) -> Outcome {
-    let wrong = |text: String| {
-        terminal::remark(&format!("error[O004]: {text}"));
-        Outcome::Wrong
-    };
     if args.to.is_stream() && args.per_axis {
-        return wrong("--per-axis writes a folder; `--out -` is standard output: name a folder, or leave out --per-axis".to_owned());
+        return wrong(
+            Code::ConflictingOptions,
+            "--per-axis writes a folder; `--out -` is standard output: name a folder, or leave out --per-axis",
+        );
     }
     let rate = match RowRate::parse(&args.rate) {
         Ok(rate) => rate,
-        Err(error) => return wrong(error.to_string()),
+        Err(error) => return wrong(error.code(), &error),
     };
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
     let Some(pass) = p.report.passes.iter().find(|r| r.name() == args.pass) else {
         let names: Vec<&str> = p.report.passes.iter().map(PassReport::name).collect();
-        return wrong(format!("the shot has no pass `{}`; it has: {}", args.pass, names.join(", ")));
+        return wrong(Code::UnknownPass, format!("the shot has no pass `{}`; it has: {}", args.pass, names.join(", ")));
     };
     if !p.report.within_limits() {
         let show = table::Show { all: false, colour: terminal::colour() };
@@ -73,12 +74,19 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         return Outcome::Over;
     }
     if !pass.way_is_clear(Leg::MoveToStart) {
-        return wrong(RowsError::TooNear { pass: args.pass.clone() }.to_string());
+        let error = RowsError::TooNear { pass: args.pass.clone() };
+        return wrong(error.code(), &error);
     }
     match write(args, pass, rate) {
         Ok(()) => Outcome::Fine,
-        Err(error) => wrong(error.to_string()),
+        Err(Failure::Rows(error)) => wrong(error.code(), &error),
+        Err(Failure::Staged(error)) => wrong(error.code(), &error),
     }
+}
+
+fn wrong(code: Code, text: impl core::fmt::Display) -> Outcome {
+    terminal::error(code, text);
+    Outcome::Wrong
 }
 
 /// Why rows were not written.

@@ -1,13 +1,16 @@
-//! `movewright schema`: JSON Schema of either file, or the reference of every key, on standard output.
+//! `movewright schema`: JSON Schema of either file, the reference of every key, or that of every error code, on standard output.
 
 use clap::{Args as ClapArgs, ValueEnum};
 
 use super::{Outcome, terminal};
+use crate::bounds;
 use crate::input::keys::{reference, schema};
 
-/// What is written of the keys.
+/// What is written of keys and codes.
 #[derive(Debug, ClapArgs)]
-#[command(after_help = "Examples:\n  movewright schema shot > shot.schema.json\n  movewright schema --reference > KEYS.md")]
+#[command(
+    after_help = "Examples:\n  movewright schema shot > shot.schema.json\n  movewright schema --reference > KEYS.md\n  movewright schema --errors > ERRORS.md"
+)]
 pub(super) struct SchemaArgs {
     /// Which file's schema; both, under the names stage and shot, where it is left out
     #[arg(value_name = "FILE", value_enum)]
@@ -15,6 +18,9 @@ pub(super) struct SchemaArgs {
     /// Write the reference of every key of both files as Markdown
     #[arg(long, conflicts_with = "file")]
     reference: bool,
+    /// Write the reference of every error code as Markdown
+    #[arg(long, conflicts_with_all = ["file", "reference"])]
+    errors: bool,
 }
 
 /// A kind of file.
@@ -29,6 +35,10 @@ enum FileKind {
 pub(super) fn run(args: &SchemaArgs) -> Outcome {
     if args.reference {
         terminal::result(&reference::markdown());
+        return Outcome::Fine;
+    }
+    if args.errors {
+        terminal::result(&bounds::reference());
         return Outcome::Fine;
     }
     let schema = match args.file {

@@ -11,6 +11,7 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::wrap;
+use crate::bounds::Code;
 
 /// Writes a result to standard output.
 pub(super) fn result(text: &str) {
@@ -21,6 +22,11 @@ pub(super) fn result(text: &str) {
 /// Writes a remark to standard error.
 pub(super) fn remark(text: &str) {
     if std::io::stderr().is_terminal() { as_it_stands(&wrap::lines(text, 2)) } else { as_it_stands(text) }
+}
+
+/// Writes an error with its code to standard error.
+pub(super) fn error(code: Code, text: impl core::fmt::Display) {
+    remark(&format!("error[{code}]: {text}"));
 }
 
 /// Writes what has a form of its own, such as lines of a file with a place marked, to standard error.

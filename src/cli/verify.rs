@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::args::VerifyArgs;
+use super::coded::Coded;
 use super::terminal::{self, Progress};
 use super::{Outcome, from_source, wrap};
 use crate::verify::{Fault, Source, Verdict, verify};
@@ -13,7 +14,7 @@ pub(super) fn run(args: &VerifyArgs) -> Outcome {
     drop(progress);
     match verdict {
         Err(error) => {
-            terminal::remark(&format!("error[V001]: {error}"));
+            terminal::error(error.code(), error);
             Outcome::Wrong
         }
         Ok(verdict) => {

@@ -1,7 +1,7 @@
 //! Why a shot has no curves: one error for each cause, with the axes it concerns and where the cause is written.
 
 use super::fit::FitError;
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::shot::{Place, Shot};
 use crate::signal::{NoPlace, SignalError, SourceKind, sources};
 use crate::stage::{AxisId, ChannelId, Mover, Stage};
@@ -74,33 +74,33 @@ impl CompileError {
     #[must_use]
     pub fn flaw(&self) -> Flaw {
         match self {
-            CompileError::OtherStage => Flaw::new("other-stage", "", self.to_string()).help("load the shot together with its stage"),
+            CompileError::OtherStage => Flaw::new(Code::OtherStage, "", self.to_string()).help("load the shot together with its stage"),
             CompileError::Layer { channel, error, .. } => {
                 let (code, help) = match error {
-                    SignalError::Curve(_) => ("no-curve", "move keys apart, or make their values smaller"),
-                    SignalError::TooManyLayers { .. } => ("too-many-layers", "use fewer copies of copies"),
-                    SignalError::TooManyBeats { .. } => ("too-many-beats", "give the cycle a longer period, or photograph fewer frames"),
+                    SignalError::Curve(_) => (Code::NoCurve, "move keys apart, or make their values smaller"),
+                    SignalError::TooManyLayers { .. } => (Code::TooManyPieces, "use fewer copies of copies"),
+                    SignalError::TooManyBeats { .. } => (Code::TooManyPieces, "give the cycle a longer period, or photograph fewer frames"),
                 };
                 Flaw::new(code, "", format!("channel `{channel}` has no curve")).found(error.to_string(), "").help(help)
             }
             CompileError::Axes { who, axes, error, .. } => {
                 let (code, help) = match error {
                     FitError::OutOfReach { error: NoPlace::Aim(_), .. } => {
-                        ("cannot-aim", "move the target or the camera, or widen the travel of the aimed axes")
+                        (Code::CannotAim, "move the target or the camera, or widen the travel of the aimed axes")
                     }
                     FitError::OutOfReach { error: NoPlace::LayerChange { .. }, .. } => {
-                        ("rope-layer", "keep the move within one layer of rope, or use a drum that holds the rope in one")
+                        (Code::RopeLayer, "keep the move within one layer of rope, or use a drum that holds the rope in one")
                     }
-                    FitError::OutOfReach { .. } => ("out-of-reach", "change the keys around this frame, or the mechanism's dimensions"),
+                    FitError::OutOfReach { .. } => (Code::OutOfReach, "change the keys around this frame, or the mechanism's dimensions"),
                     FitError::TooManyPieces { .. } => {
-                        ("too-many-pieces", "give the cycle or drift a longer period, or photograph fewer frames")
+                        (Code::TooManyPieces, "give the cycle or drift a longer period, or photograph fewer frames")
                     }
-                    FitError::Signal(SignalError::TooManyLayers { .. }) => ("too-many-layers", "use fewer copies of copies"),
+                    FitError::Signal(SignalError::TooManyLayers { .. }) => (Code::TooManyPieces, "use fewer copies of copies"),
                     FitError::Signal(SignalError::TooManyBeats { .. }) => {
-                        ("too-many-beats", "give the cycle a longer period, or photograph fewer frames")
+                        (Code::TooManyPieces, "give the cycle a longer period, or photograph fewer frames")
                     }
                     FitError::NotFinite { .. } | FitError::Curve(_) | FitError::Signal(SignalError::Curve(_)) => {
-                        ("no-curve", "move keys apart, or make their values smaller")
+                        (Code::NoCurve, "move keys apart, or make their values smaller")
                     }
                 };
                 let found = if axes.len() > 1 { format!("{error}; axes {}", axes.join(", ")) } else { error.to_string() };

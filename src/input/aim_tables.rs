@@ -11,7 +11,7 @@ use super::machine_tables::full_name;
 use super::names::Names;
 use super::reader::Table;
 use super::values::{self, TEXT};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::shot::aim::Offset;
 use crate::shot::{Aim, AimSpec, Key};
 use crate::stage::GroupId;
@@ -73,7 +73,8 @@ fn offset(log: &mut Log, table: &mut Table<'_>) -> Option<Offset> {
         return if table.is_wrong("offset") { None } else { Some(Offset::Fixed(at.unwrap_or([0.0; 3]))) };
     }
     if table.has("offset") {
-        let flaw = Flaw::new("A006", "offset", "an aim has one offset").found("`offset` and `offset_keys`", "one of the two");
+        let flaw =
+            Flaw::new(Code::ConflictingKeys, "offset", "an aim has one offset").found("`offset` and `offset_keys`", "one of the two");
         table.blame(log, "offset", flaw);
         return None;
     }

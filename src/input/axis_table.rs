@@ -8,7 +8,7 @@ use super::keys;
 use super::log::Log;
 use super::reader::Table;
 use super::values::{self, FLAG, NUMBER, TEXT, WHOLE};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::stage::drive::DriveSpec;
 use crate::stage::{Axis, AxisSpec, Limits, LoadSpec, Motor, Unit};
 
@@ -26,7 +26,7 @@ pub(super) fn motors<'t>(log: &mut Log, root: &mut Table<'t>) -> Motors<'t> {
         let motor = match entry.value.get_ref().as_table() {
             Some(inner) => motor(log, Table::new(table.file, format!("motor {}", values::cut(name, 64)), entry.value.span(), inner)),
             None => {
-                let flaw = Flaw::new("K003", "motor", "a motor is not a table")
+                let flaw = Flaw::new(Code::WrongType, "motor", "a motor is not a table")
                     .found(values::shown(entry.value.get_ref()), "a table under a line [motor.NAME]")
                     .help("write [motor.NAME], then its keys on the lines below");
                 table.blame_at(log, entry.value.span(), flaw);
@@ -51,7 +51,7 @@ fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
         table.blame(
             log,
             "torque",
-            Flaw::new("T001", "torque", "the torque table is empty")
+            Flaw::new(Code::InvalidTorqueTable, "torque", "the torque table is empty")
                 .found("0 rows", "1 row or more, from 0 rev/min")
                 .help("take it away where it is not known"),
         );
@@ -131,7 +131,7 @@ fn which_motor(log: &mut Log, table: &mut Table<'_>, motors: &Motors<'_>) -> Opt
     match motors.get(name) {
         Some(motor) => motor.clone(),
         None => {
-            let mut flaw = Flaw::new("U003", "motor", "the stage has no such motor").found(values::quoted(name), allowed);
+            let mut flaw = Flaw::new(Code::UnknownMotor, "motor", "the stage has no such motor").found(values::quoted(name), allowed);
             flaw = match log.nearest(name, motors.keys().copied()) {
                 Some(near) => flaw.help(format!("write motor = \"{near}\"")),
                 None => flaw.help("describe the motor under a line [motor.NAME]"),
@@ -156,7 +156,9 @@ fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<Load
         inner.blame(
             log,
             other,
-            Flaw::new("S012", other, format!("`{other}` does not fit the axis's unit")).found(format!("`{other}`"), allowed).help(help),
+            Flaw::new(Code::KeyDoesNotApply, other, format!("`{other}` does not fit the axis's unit"))
+                .found(format!("`{other}`"), allowed)
+                .help(help),
         );
         inner.take(log, key, NUMBER, values::number)
     } else {

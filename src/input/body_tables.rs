@@ -10,7 +10,7 @@ use super::machine_tables::full_name;
 use super::names::unknown_channel;
 use super::reader::Table;
 use super::values::{self, NUMBER, TEXT};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::mechanism::joint::JointKind;
 use crate::mechanism::{Chain, JointSpec, Lens, LensSpec, RADIUS, SPAN, Vector};
 use crate::stage::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Stage, Surroundings, check_name};
@@ -72,7 +72,7 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Opt
         let (from, to) = (point(log, &mut inner, "from"), point(log, &mut inner, "to"));
         match (from, to) {
             (Some(from), Some(to)) if from == to => {
-                let flaw = Flaw::new("S036", "to", "a rod has no length");
+                let flaw = Flaw::new(Code::ZeroLength, "to", "a rod has no length");
                 inner.blame(log, "to", flaw.found("the same point as `from`", "another point"));
                 whole = false;
             }
@@ -108,7 +108,7 @@ fn chain_stands(log: &mut Log, group: &Table<'_>, joints: &[JointSpec], tables: 
     let Err(flaws) = Chain::new(joints) else { return true };
     for flaw in flaws {
         match flaw.index.and_then(|i| Some((tables.get(i)?, joints.get(i)?))) {
-            Some((table, _)) if flaw.code == "G007" => {
+            Some((table, _)) if flaw.code == Code::MissingKey && flaw.field == "channel" => {
                 let name = table.take_quietly("channel", values::text).unwrap_or_default();
                 let help = "add `slide = [x, y, z]` or `turn = [x, y, z]`, or take the channel away";
                 table.flaws(log, vec![Flaw { index: None, found: values::quoted(name), ..flaw }.help(help)], &[]);
@@ -124,15 +124,15 @@ fn chain_stands(log: &mut Log, group: &Table<'_>, joints: &[JointSpec], tables: 
 /// not all `known` nothing is recorded.
 pub(super) fn channels_fit(log: &mut Log, stage: &Stage, body: &BodyRead<'_>, known: bool) -> bool {
     let mut fit = true;
-    let on_rail = body.rail.iter().map(|(table, name)| (table, name, "mm", "S031", "the rail"));
-    let of_joints = body.joints.iter().map(|(table, name, unit)| (table, name, *unit, "S035", "the joint"));
-    for (table, name, unit, code, what) in of_joints.chain(on_rail) {
+    let on_rail = body.rail.iter().map(|(table, name)| (table, name, "mm", "the rail"));
+    let of_joints = body.joints.iter().map(|(table, name, unit)| (table, name, *unit, "the joint"));
+    for (table, name, unit, what) in of_joints.chain(on_rail) {
         let flaw = match stage.channel(name) {
-            None => unknown_channel(log, "S030", stage, name),
+            None => unknown_channel(log, stage, name),
             Some(channel) if stage.channel_unit(channel) != unit => {
                 let found = format!("`{name}`, a channel in {}", stage.channel_unit(channel));
-                let flaw = Flaw::new(code, "channel", format!("{what} does not fit its channel"));
-                if code == "S031" {
+                let flaw = Flaw::new(Code::WrongUnit, "channel", format!("{what} does not fit its channel"));
+                if what == "the rail" {
                     flaw.found(found, "a channel in mm").help("name the channel that moves the carriage along the rail")
                 } else {
                     let other = if unit == "mm" { "turn" } else { "slide" };
@@ -160,7 +160,7 @@ fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<S
         (None, Some(d)) => JointKind::Turn(d),
         (None, None) if !table.is_wrong("slide") && !table.is_wrong("turn") => JointKind::Fixed,
         (Some(_), Some(_)) => {
-            let flaw = Flaw::new("S033", "turn", "a joint slides or turns")
+            let flaw = Flaw::new(Code::ConflictingKeys, "turn", "a joint slides or turns")
                 .found("both", "one of them")
                 .help("write two joints, one after the other");
             table.blame(log, "turn", flaw);
@@ -239,7 +239,8 @@ fn point(log: &mut Log, table: &mut Table<'_>, key: &'static str) -> Option<Vect
     if [x, y, z].iter().all(|c| (-1e7..=1e7).contains(c)) {
         return Some(Vector::new(x, y, z));
     }
-    let flaw = Flaw::new("R001", key, format!("`{key}` is out of range")).found(format!("[{x}, {y}, {z}]"), "each from -1e7 to 1e7 mm");
+    let flaw =
+        Flaw::new(Code::OutOfRange, key, format!("`{key}` is out of range")).found(format!("[{x}, {y}, {z}]"), "each from -1e7 to 1e7 mm");
     table.blame(log, key, flaw);
     None
 }
@@ -267,7 +268,7 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
         match (name, point(log, &mut table, "least"), point(log, &mut table, "greatest")) {
             (Some(name), Some(least), Some(greatest)) => {
                 if !(least.x < greatest.x && least.y < greatest.y && least.z < greatest.z) {
-                    let flaw = Flaw::new("S034", "greatest", "the box has no inside");
+                    let flaw = Flaw::new(Code::EmptyRange, "greatest", "the box has no inside");
                     table.blame(log, "greatest", flaw.found("a corner that is not above `least` in all three", "greater in x, y and z"));
                     whole = false;
                 }

@@ -10,7 +10,7 @@ use super::log::Log;
 use super::names::{Names, unknown_group};
 use super::reader::{KeyList, Table};
 use super::values;
-use crate::bounds::{Flaw, MOST_AXES};
+use crate::bounds::{Code, Flaw, MOST_AXES};
 use crate::shot::Copy;
 use crate::stage::{ChannelId, GroupId};
 
@@ -29,7 +29,7 @@ pub(super) fn copies(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, dri
         root.blame(
             log,
             "copy",
-            Flaw::new("C005", "copy", "the shot has too many copies")
+            Flaw::new(Code::TooMany, "copy", "the shot has too many copies")
                 .found(format!("{} copies", tables.len()), format!("at most {MOST_AXES}")),
         );
         return Vec::new();
@@ -47,7 +47,11 @@ fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option
         table.label = format!("copy from {} to {}", names.group_name(from), names.group_name(to));
     }
     if from.is_some() && from == to {
-        table.blame(log, "to", Flaw::new("C002", "to", "a copy onto itself").found("the same group in `from` and `to`", "two groups"));
+        table.blame(
+            log,
+            "to",
+            Flaw::new(Code::CircularReference, "to", "a copy onto itself").found("the same group in `from` and `to`", "two groups"),
+        );
     }
     let delay = table.take(log, "delay", "a number, frames", values::number).unwrap_or(0.0);
     let (scale, list) = scale(log, &mut table, names, from);
@@ -91,8 +95,8 @@ fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<G
         let bytes = entry.value.span();
         if let Some(known) = known.as_ref().filter(|known| names.complete && !known.contains_key(name)) {
             let allowed = format!("a channel of the group, without the group's name: {}", values::names(known.keys().copied()));
-            let mut flaw =
-                Flaw::new("C004", "scale", "a factor for a channel that `from` does not have").found(values::quoted(name), allowed);
+            let mut flaw = Flaw::new(Code::UnknownChannel, "scale", "a factor for a channel that `from` does not have")
+                .found(values::quoted(name), allowed);
             if let Some(near) = log.nearest(name.rsplit('.').next().unwrap_or(name), known.keys().copied()) {
                 flaw = flaw.help(format!("write `{near}`"));
             }
@@ -105,7 +109,7 @@ fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<G
             }
             None => {
                 list.incomplete = true;
-                let flaw = Flaw::new("K003", "scale", "a factor is not a number")
+                let flaw = Flaw::new(Code::WrongType, "scale", "a factor is not a number")
                     .found(values::shown(entry.value.get_ref()), "a number")
                     .help("write factors as in `scale = { roll = -1, wing = 0.9 }`");
                 inner.blame_at(log, bytes, flaw);
@@ -158,7 +162,7 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
             [one] => (format!("`{to}` has no channel `{one}`"), format!("a channel `{one}`")),
             more => (format!("`{to}` lacks {} channels that are copied onto it", more.len()), "all of them".to_owned()),
         };
-        let flaw = Flaw::new("C003", "to", title)
+        let flaw = Flaw::new(Code::MissingChannel, "to", title)
             .found(
                 format!("{all_lost}, which something drives in `{from}`"),
                 format!("channels that `{to}` has: {}", values::names(names.channels_of(b.to).keys().copied())),

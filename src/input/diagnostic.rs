@@ -1,64 +1,13 @@
 //! What is wrong with an input, where, what was found, what is allowed and what to do.
 //!
 //! Invariant: the diagnostics of a [`Rejection`] stand in order of file, line and column, none twice; there is at least one. No text ends in a full stop.
-//!
-//! | code | meaning |
-//! | --- | --- |
-//! | F001 | a file is missing or cannot be read |
-//! | F002 | a folder, or something else that is no file, where a file is expected |
-//! | F003 | a file is larger than is read |
-//! | F004 | a file is not UTF-8 |
-//! | F005 | a file is empty |
-//! | F006 | a path that is not below or beside the shot in a portable way |
-//! | X001 | text that is not TOML |
-//! | K001 | a key is missing |
-//! | K002 | an unknown key |
-//! | K003 | a value of the wrong kind |
-//! | K004 | a format that is not read |
-//! | K005 | a word that is not one of the choices |
-//! | U001 | an unknown channel |
-//! | U002 | an unknown group |
-//! | U003 | an unknown motor |
-//! | R001 | a number out of its range |
-//! | N001 | a name of the wrong shape |
-//! | S001, S002 | two groups, two axes of one name |
-//! | S003 | a stage with no axis, or too many |
-//! | S004 | travel without length |
-//! | S005 | home outside the travel |
-//! | S006 | travel of 2^53 steps or more |
-//! | S007 | a vertical turning axis |
-//! | S010 | a torque table out of order |
-//! | S011 | groups that are `like` each other in a circle |
-//! | S012 | a load that does not fit the axis's unit |
-//! | M001, M002, M003 | a frame rate, a span of frames, a timecode that is none |
-//! | T001 | a list with no key, or too many keys |
-//! | T002 | keys out of order, or two on one frame |
-//! | T003, T004, T006 | a blend on a shape without corners, a corner without blend, corners that overlap |
-//! | T005 | a beat of one beat or longer |
-//! | T007 | more keys in all tracks together than are held |
-//! | D001 | a key file whose first column is not `frame` |
-//! | D002 | a column twice |
-//! | D003 | a cell that is not a number |
-//! | D004 | a row with more or fewer cells than the header |
-//! | D005 | a row without a frame, or with more than can be read as one |
-//! | D006 | a column without a key |
-//! | D007 | no column of that channel |
-//! | C001 | copies in a circle |
-//! | C002 | a copy onto itself |
-//! | C003 | a channel that is driven in `from` and does not exist in `to` |
-//! | C004 | a factor for a channel that `from` does not have |
-//! | C005 | more copies than are read |
-//! | P001 | no pass, or too many |
-//! | P002 | two passes of one name |
-//! | P003 | a parked group that does not exist |
-//! | P004 | settling in a moving pass |
 
 use core::ops::Range;
 
 #[cfg(feature = "cli")]
 use super::render;
 use super::sources::Sources;
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::shot::Place;
 
 /// Diagnostics that are written out; the others are counted.
@@ -80,8 +29,8 @@ pub struct Span {
 /// One mistake.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Diagnostic {
-    /// Stable code; the module's table lists them all.
-    pub code: &'static str,
+    /// What kind of mistake it is; [`Code`] is the table of them all.
+    pub code: Code,
     /// One line that says what is wrong, with the axis, track or pass it concerns.
     pub title: String,
     /// Where; `None` where the file itself is not there.

@@ -12,7 +12,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::log::{Log, Spot};
 use super::values;
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 
 /// Largest TOML file, bytes.
 pub(super) const MOST_TOML_BYTES: usize = 16 * 1024 * 1024;
@@ -26,7 +26,7 @@ pub(super) fn text<'b>(log: &mut Log, file: usize, bytes: &'b [u8], most: usize)
     if bytes.len() > most {
         refuse(
             0,
-            Flaw::new("F003", "", "the file is too large")
+            Flaw::new(Code::FileTooLarge, "", "the file is too large")
                 .found(format!("{} bytes", bytes.len()), format!("at most {most} bytes"))
                 .help("keep long lists of keys in CSV files, one for each figure"),
         );
@@ -36,7 +36,7 @@ pub(super) fn text<'b>(log: &mut Log, file: usize, bytes: &'b [u8], most: usize)
         Ok(text) if text.trim_start_matches('\u{feff}').trim().is_empty() => {
             refuse(
                 0,
-                Flaw::new("F005", "", "the file is empty")
+                Flaw::new(Code::EmptyFile, "", "the file is empty")
                     .found(format!("{} bytes, nothing to read in them", bytes.len()), "a file with content"),
             );
             None
@@ -47,7 +47,7 @@ pub(super) fn text<'b>(log: &mut Log, file: usize, bytes: &'b [u8], most: usize)
             let byte = bytes.get(at).copied().unwrap_or_default();
             refuse(
                 at,
-                Flaw::new("F004", "", "the file is not UTF-8 text")
+                Flaw::new(Code::NotUtf8, "", "the file is not UTF-8 text")
                     .found(format!("the byte 0x{byte:02x} at byte offset {at}"), "UTF-8 text")
                     .help("save the file again as UTF-8"),
             );
@@ -70,7 +70,7 @@ pub(super) fn root<'t>(log: &mut Log, file: usize, text: &'t str) -> (Spanned<De
     let open = first_open(table.get_ref(), text, &errors);
     if let Some(start) = open {
         let (what, sign) = if text.get(start..).is_some_and(|t| t.starts_with('[')) { ("list", "]") } else { ("table", "}") };
-        let flaw = Flaw::new("X001", "", format!("a {what} is not closed"))
+        let flaw = Flaw::new(Code::InvalidToml, "", format!("a {what} is not closed"))
             .found(format!("the end of the file before its `{sign}`"), format!("`{sign}` where the {what} ends"));
         log.add(
             Some(Spot { file, bytes: start..start + 1 }),
@@ -90,7 +90,7 @@ pub(super) fn root<'t>(log: &mut Log, file: usize, text: &'t str) -> (Spanned<De
             "" => "the end of the line, or nothing".to_owned(),
             piece => values::quoted(piece),
         };
-        let mut flaw = Flaw::new("X001", "", title);
+        let mut flaw = Flaw::new(Code::InvalidToml, "", title);
         let piece = text.get(bytes.clone()).unwrap_or_default();
         let allowed = match allowed.as_str() {
             "literal string" => "text in quotes, one number, true, false, a list or a table".to_owned(),
@@ -159,7 +159,7 @@ pub(super) fn is_format_1(log: &mut Log, root: &mut super::reader::Table<'_>) ->
             root.blame(
                 log,
                 "format",
-                Flaw::new("K004", "format", "a format that is not read").found(format!("format = {other}"), "format = 1"),
+                Flaw::new(Code::UnknownFormat, "format", "a format that is not read").found(format!("format = {other}"), "format = 1"),
             );
             false
         }

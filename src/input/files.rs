@@ -7,7 +7,7 @@ use std::fs;
 use std::io::{self, Read as _};
 use std::path::Path;
 
-use crate::bounds::{Flaw, MOST_BYTES};
+use crate::bounds::{Code, Flaw, MOST_BYTES};
 
 /// Why a file could not be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -34,13 +34,19 @@ impl Unreadable {
     /// The flaw this is in an input that names `name`.
     pub(super) fn flaw(&self, name: &str) -> Flaw {
         let found = self.to_string();
+        let unread = |code| {
+            Flaw::new(code, "", format!("cannot read `{name}`"))
+                .found(found.as_str(), "a file that can be read")
+                .help("check its name, and that it lies where the path leads from the shot's folder")
+        };
         match self {
-            Unreadable::Missing | Unreadable::Refused(_) => Flaw::new("F001", "", format!("cannot read `{name}`"))
-                .found(found, "a file that can be read")
-                .help("check its name, and that it lies where the path leads from the shot's folder"),
-            Unreadable::NotAFile => Flaw::new("F002", "", format!("`{name}` is not a file")).found(found, "a file").help("name a file"),
+            Unreadable::Missing => unread(Code::MissingFile),
+            Unreadable::Refused(_) => unread(Code::UnreadableFile),
+            Unreadable::NotAFile => {
+                Flaw::new(Code::NotAFile, "", format!("`{name}` is not a file")).found(found, "a file").help("name a file")
+            }
             Unreadable::TooLarge { .. } => {
-                Flaw::new("F003", "", format!("`{name}` is too large")).found(found, format!("at most {MOST_BYTES} bytes"))
+                Flaw::new(Code::FileTooLarge, "", format!("`{name}` is too large")).found(found, format!("at most {MOST_BYTES} bytes"))
             }
         }
     }

@@ -14,7 +14,7 @@ use super::log::{Log, Spot};
 use super::names::Names;
 use super::reader::KeyList;
 use super::values;
-use crate::bounds::{Flaw, MOST_AXES, MOST_KEYS};
+use crate::bounds::{Code, Flaw, MOST_AXES, MOST_KEYS};
 use crate::shot::Key;
 use crate::stage::ChannelId;
 
@@ -76,13 +76,16 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], names: &Names<'_>) 
         }
         rows += 1;
         if rows > MOST_KEYS {
-            row.blame(0, Flaw::new("T001", "", "too many rows").found(format!("row {rows}"), format!("1 to {MOST_KEYS} rows")));
+            row.blame(0, Flaw::new(Code::TooMany, "", "too many rows").found(format!("row {rows}"), format!("1 to {MOST_KEYS} rows")));
             break;
         }
         let Some(frame) = row.frame() else { continue };
         if let Some(earlier) = before.filter(|earlier| !(*earlier < frame)) {
             let what = if earlier == frame { "two rows stand on one frame" } else { "rows are out of order" };
-            row.blame(0, Flaw::new("T002", "", what).found(format!("frame {frame} after frame {earlier}"), "strictly rising frames"));
+            row.blame(
+                0,
+                Flaw::new(Code::KeysOutOfOrder, "", what).found(format!("frame {frame} after frame {earlier}"), "strictly rising frames"),
+            );
             table.out_of_order = true;
         }
         before = Some(frame);
@@ -113,7 +116,7 @@ impl Row<'_> {
     fn header(&mut self, table: &mut KeyFile, names: &Names<'_>) -> bool {
         let first = self.record.get(0).unwrap_or_default();
         if first != "frame" {
-            let mut flaw = Flaw::new("D001", "", "the first column is not `frame`")
+            let mut flaw = Flaw::new(Code::MissingColumn, "", "the first column is not `frame`")
                 .found(values::quoted(first), "the header frame,CHANNEL,CHANNEL,...");
             if first.contains([';', '\t']) {
                 flaw = flaw.help("put commas between cells, and points in numbers");
@@ -123,7 +126,7 @@ impl Row<'_> {
         }
         if self.record.len() > MOST_AXES + 1 {
             let found = format!("{} columns", self.record.len());
-            self.blame(0, Flaw::new("D004", "", "too many columns").found(found, format!("at most {}", MOST_AXES + 1)));
+            self.blame(0, Flaw::new(Code::TooMany, "", "too many columns").found(found, format!("at most {}", MOST_AXES + 1)));
             return false;
         }
         let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
@@ -132,7 +135,7 @@ impl Row<'_> {
             let channel = match seen.insert(name, column) {
                 Some(first) => {
                     let found = format!("{} in columns {first} and {column}", values::quoted(name));
-                    self.blame(i, Flaw::new("D002", "", "two columns of one name").found(found, "one column a channel"));
+                    self.blame(i, Flaw::new(Code::DuplicateName, "", "two columns of one name").found(found, "one column a channel"));
                     None
                 }
                 None => match names.channel(self.log, name) {
@@ -151,7 +154,7 @@ impl Row<'_> {
         if table.columns.is_empty() {
             self.blame(
                 0,
-                Flaw::new("D006", "", "the file has no column of keys")
+                Flaw::new(Code::NoKeys, "", "the file has no column of keys")
                     .found("the column `frame` alone", "the header frame,CHANNEL,CHANNEL,..."),
             );
             return false;
@@ -167,7 +170,7 @@ impl Row<'_> {
         }
         let (what, cell) =
             if found > width { ("a row has more cells than the header", width) } else { ("a row has fewer cells than the header", found) };
-        let flaw = Flaw::new("D004", "", what).found(format!("{found} cells"), format!("{width} cells, blank ones counted"));
+        let flaw = Flaw::new(Code::WrongCount, "", what).found(format!("{found} cells"), format!("{width} cells, blank ones counted"));
         let help = if found > width { "write numbers with a point, not a comma" } else { "leave cells blank, but keep their commas" };
         self.blame(cell, flaw.help(help));
         false
@@ -176,7 +179,10 @@ impl Row<'_> {
     fn frame(&mut self) -> Option<f64> {
         let cell = self.record.get(0).unwrap_or_default();
         if cell.is_empty() {
-            self.blame(0, Flaw::new("D005", "", "a row has keys but no frame").found("a blank cell", "a frame in the first column"));
+            self.blame(
+                0,
+                Flaw::new(Code::MissingFrame, "", "a row has keys but no frame").found("a blank cell", "a frame in the first column"),
+            );
             return None;
         }
         self.number(0, cell)
@@ -187,7 +193,7 @@ impl Row<'_> {
         if number.is_none() {
             self.blame(
                 index,
-                Flaw::new("D003", "", "a cell is not a number")
+                Flaw::new(Code::NotANumber, "", "a cell is not a number")
                     .found(values::quoted(cell), "a finite number such as 12.5, or a blank cell for no key"),
             );
         }
@@ -260,7 +266,9 @@ mod tests {
         let table = read(&mut log, file, text.as_bytes(), &Names::new(&stage, true));
         let told = match log.close() {
             Ok(_) => Vec::new(),
-            Err(r) => r.diagnostics().iter().map(|d| (d.code, d.place.as_ref().unwrap().line, d.place.as_ref().unwrap().column)).collect(),
+            Err(r) => {
+                r.diagnostics().iter().map(|d| (d.code.slug(), d.place.as_ref().unwrap().line, d.place.as_ref().unwrap().column)).collect()
+            }
         };
         (table, told)
     }
@@ -282,20 +290,20 @@ mod tests {
         assert_eq!(
             told,
             [
-                ("U001", 1, 20),
-                ("D002", 1, 33),
-                ("D003", 2, 3),
-                ("D005", 3, 1),
-                ("D004", 4, 4),
-                ("D004", 5, 9),
-                ("D003", 6, 3),
-                ("T002", 7, 1),
-                ("T002", 8, 1)
+                ("unknown-channel", 1, 20),
+                ("duplicate-name", 1, 33),
+                ("not-a-number", 2, 3),
+                ("missing-frame", 3, 1),
+                ("wrong-count", 4, 4),
+                ("wrong-count", 5, 9),
+                ("not-a-number", 6, 3),
+                ("keys-out-of-order", 7, 1),
+                ("keys-out-of-order", 8, 1)
             ]
         );
-        assert_eq!(read_text("frame;heron_a.lift\n").1, [("D001", 1, 1)]);
-        assert_eq!(read_text("frame\n1\n").1, [("D006", 1, 1)]);
-        assert_eq!(read_text(" \r\n").1, [("F005", 1, 1)]);
+        assert_eq!(read_text("frame;heron_a.lift\n").1, [("missing-column", 1, 1)]);
+        assert_eq!(read_text("frame\n1\n").1, [("no-keys", 1, 1)]);
+        assert_eq!(read_text(" \r\n").1, [("empty-file", 1, 1)]);
     }
 
     #[test]

@@ -12,7 +12,7 @@ use super::log::Log;
 use super::names::Names;
 use super::reader::{KeyList, Table};
 use super::values::{self, NUMBER, WHOLE};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::shot::{Cycle, Drift, Shape, Track};
 use crate::stage::ChannelId;
 
@@ -78,7 +78,7 @@ impl<'r> Layers<'r> {
                 self.driven.insert(channel);
             }
             if column.list.keys.is_empty() && !column.list.incomplete {
-                let flaw = Flaw::new("D006", "", "the column has no key").found("blank cells only", "at least one value");
+                let flaw = Flaw::new(Code::NoKeys, "", "the column has no key").found("blank cells only", "at least one value");
                 log.add(Some(column.header.clone()), &table.label, flaw.help("take the column away, or give the channel a value"));
             } else {
                 tracks.extend(self.track(log, &table, column.channel, &form, &column.list, key_file.out_of_order));
@@ -86,7 +86,7 @@ impl<'r> Layers<'r> {
         }
         if used == 0 && channel.is_some() {
             let known = values::names(key_file.columns.iter().map(|c| c.name.as_str()));
-            let flaw = Flaw::new("D007", "channel", "the key file has no column of this channel");
+            let flaw = Flaw::new(Code::MissingColumn, "channel", "the key file has no column of this channel");
             table.blame(
                 log,
                 "channel",
@@ -100,7 +100,7 @@ impl<'r> Layers<'r> {
         let before = self.keys_together;
         self.keys_together = before.saturating_add(keys);
         if before <= MOST_KEYS_TOGETHER && self.keys_together > MOST_KEYS_TOGETHER {
-            let flaw = Flaw::new("T007", "keys", "the tracks have too many keys together");
+            let flaw = Flaw::new(Code::TooMany, "keys", "the tracks have too many keys together");
             let found = format!("{} keys up to here", self.keys_together);
             table.blame_at(
                 log,
@@ -126,7 +126,7 @@ impl<'r> Layers<'r> {
         match Track::new(channel.unwrap_or(self.names.any_channel()), shape, blend, list.keys.clone()) {
             Ok(track) => channel.map(|_| track),
             Err(mut flaws) => {
-                flaws.retain(|f| !(ordered_elsewhere && f.code == "T002"));
+                flaws.retain(|f| !(ordered_elsewhere && f.code == Code::KeysOutOfOrder));
                 table.flaws(log, flaws, &[("keys", list)]);
                 None
             }
@@ -180,7 +180,7 @@ impl<'r> Layers<'r> {
                     table.blame(
                         log,
                         key,
-                        Flaw::new("T001", key, format!("`{key}` has no key"))
+                        Flaw::new(Code::NoKeys, key, format!("`{key}` has no key"))
                             .found("an empty list", "1 key or more")
                             .help("take it away for 1 throughout"),
                     );

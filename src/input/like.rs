@@ -9,7 +9,7 @@ use super::keys;
 use super::log::Log;
 use super::names::unknown_group;
 use super::reader::Table;
-use crate::bounds::{Flaw, MOST_AXES};
+use crate::bounds::{Code, Flaw, MOST_AXES};
 
 /// A group as written.
 #[derive(Debug)]
@@ -65,7 +65,7 @@ pub(super) fn settle(log: &mut Log, groups: &mut [RawGroup<'_>]) {
         if let Some(group) = circle.and_then(|i| groups.get_mut(i)) {
             group.settled = false;
             let found = format!("\"{}\", which in the end is like this group itself", group.like.unwrap_or_default());
-            let flaw = Flaw::new("S011", "like", "groups are like each other in a circle");
+            let flaw = Flaw::new(Code::CircularReference, "like", "groups are like each other in a circle");
             group.table.blame(log, "like", flaw.found(found, "a group that describes its axes").help("write out the axes of one of them"));
         }
         while let Some(i) = path.pop() {

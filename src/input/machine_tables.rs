@@ -7,7 +7,7 @@ use super::keys;
 use super::log::Log;
 use super::reader::Table;
 use super::values::{self, NUMBER, TEXT, WHOLE};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::mechanism::drum::Spool;
 use crate::mechanism::drum::{Hung, Rope};
 use crate::mechanism::{Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec};
@@ -126,7 +126,7 @@ fn drum(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
         let layers = match u32::try_from(layers?) {
             Ok(n) => n,
             Err(_) => {
-                let flaw = Flaw::new("R001", "layers", "`layers` is out of range");
+                let flaw = Flaw::new(Code::OutOfRange, "layers", "`layers` is out of range");
                 table.blame(log, "layers", flaw.found(layers?.to_string(), format!("1 to {}", crate::mechanism::MOST_LAYERS)));
                 return None;
             }

@@ -36,7 +36,7 @@ mod values;
 use std::path::{Component, Path};
 use std::sync::Arc;
 
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::shot::Shot;
 use crate::stage::Stage;
 
@@ -118,7 +118,7 @@ pub fn load_stage(path: &Path) -> Result<Stage, Rejection> {
 ///
 /// let no_files = |_: &str| Err(Unreadable::Missing);
 /// let rejection = input::parse("shot.toml", &no_files).unwrap_err();
-/// assert_eq!(rejection.diagnostics()[0].code, "F001");
+/// assert_eq!(rejection.diagnostics()[0].code, Code::MissingFile);
 /// ```
 ///
 /// # Errors
@@ -194,7 +194,7 @@ fn finish<T>(mut log: Log, read: Option<T>) -> Result<(T, Sources), Rejection> {
         None => {
             if log.count() == 0 {
                 // Every way to `None` records why; this keeps the promise of a diagnostic even if one did not.
-                log.add(None, "", Flaw::new("F001", "", "the input could not be read"));
+                log.add(None, "", Flaw::new(Code::UnreadableFile, "", "the input could not be read"));
             }
             Err(log.reject())
         }
@@ -381,9 +381,16 @@ park = ["heron_b"]
         let stage = STAGE.replace("max_jerk = 200", "max_jerk = \"200\"");
         let keys = KEYS.replace("10", "ten");
         let rejection = parsed(&[("shot.toml", &shot), ("../stage.toml", &stage), ("keys.csv", &keys)]).unwrap_err();
-        let told: Vec<_> =
-            rejection.diagnostics().iter().map(|d| (d.code, d.place.as_ref().unwrap().file, d.place.as_ref().unwrap().line)).collect();
-        assert_eq!(told, [("U001", 0, 19), ("R001", 0, 37), ("R001", 0, 43), ("K003", 1, 34), ("D003", 2, 3)], "{rejection}");
+        let told: Vec<_> = rejection
+            .diagnostics()
+            .iter()
+            .map(|d| (d.code.slug(), d.place.as_ref().unwrap().file, d.place.as_ref().unwrap().line))
+            .collect();
+        assert_eq!(
+            told,
+            [("unknown-channel", 0, 19), ("out-of-range", 0, 37), ("out-of-range", 0, 43), ("wrong-type", 1, 34), ("not-a-number", 2, 3)],
+            "{rejection}"
+        );
         assert!(rejection.to_string().contains("axis heron_a.lift: `max_jerk`"), "told where it is written, not where it is taken over");
     }
 }

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use super::log::Log;
 use super::reader::Table;
 use super::values;
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::stage::{ChannelId, GroupId, Stage};
 
 /// The names of a stage.
@@ -35,7 +35,7 @@ impl<'s> Names<'s> {
         if !self.complete {
             return Err(None);
         }
-        Err(Some(unknown_channel(log, "U001", self.stage, name)))
+        Err(Some(unknown_channel(log, self.stage, name)))
     }
 
     /// The group of this name. `Err(None)` where it is unknown but may exist.
@@ -85,9 +85,9 @@ impl<'s> Names<'s> {
 }
 
 /// The flaw that a channel's name is not known.
-pub(super) fn unknown_channel<'s>(log: &mut Log, code: &'static str, stage: &'s Stage, name: &str) -> Flaw {
+pub(super) fn unknown_channel<'s>(log: &mut Log, stage: &'s Stage, name: &str) -> Flaw {
     let known = stage.channel_names();
-    let flaw = Flaw::new(code, "channel", "the stage has no such channel")
+    let flaw = Flaw::new(Code::UnknownChannel, "channel", "the stage has no such channel")
         .found(values::quoted(name), format!("a channel of the stage: {}", values::names(known.iter().map(String::as_str))));
     let end = format!(".{name}");
     let mut same_end = known.iter().filter(|k| !name.contains('.') && k.ends_with(&end));
@@ -113,7 +113,7 @@ pub(super) fn unknown_channel<'s>(log: &mut Log, code: &'static str, stage: &'s 
 
 /// The flaw that a group's name is not known.
 pub(super) fn unknown_group<'n>(log: &mut Log, name: &str, known: impl ExactSizeIterator<Item = &'n str> + Clone) -> Flaw {
-    let flaw = Flaw::new("U002", "", "the stage has no such group")
+    let flaw = Flaw::new(Code::UnknownGroup, "", "the stage has no such group")
         .found(values::quoted(name), format!("a group of the stage: {}", values::names(known.clone())));
     match log.nearest(name, known) {
         Some(near) => flaw.help(format!("write \"{near}\"")),

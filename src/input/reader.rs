@@ -14,7 +14,7 @@ use toml::de::{DeTable, DeValue};
 use super::keys::Section;
 use super::log::{Log, Spot};
 use super::values;
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::shot::Key;
 
 /// A value with the place of its key.
@@ -144,7 +144,7 @@ impl<'t> Table<'t> {
         let entry = *self.entries.get(key)?;
         let taken = read(entry.value.get_ref());
         if taken.is_none() {
-            let mut flaw = Flaw::new("K003", key, format!("`{key}` has a value of the wrong kind"))
+            let mut flaw = Flaw::new(Code::WrongType, key, format!("`{key}` has a value of the wrong kind"))
                 .found(values::shown(entry.value.get_ref()), allowed);
             if let Some(number) = values::number_in_quotes(entry.value.get_ref()).filter(|_| allowed.starts_with("a number")) {
                 flaw = flaw.help(format!("write `{number}`"));
@@ -174,7 +174,7 @@ impl<'t> Table<'t> {
                     Some(example) => format!("add `{key} = ...`, for example `{key} = {example}`"),
                     None => format!("add a line `{key} = ...`"),
                 };
-                let flaw = Flaw::new("K001", key, format!("`{key}` is missing")).found(format!("no `{key}`"), allowed).help(help);
+                let flaw = Flaw::new(Code::MissingKey, key, format!("`{key}` is missing")).found(format!("no `{key}`"), allowed).help(help);
                 self.blame(log, key, flaw);
             }
             return None;
@@ -197,7 +197,8 @@ impl<'t> Table<'t> {
         };
         let chosen = choices.iter().find(|(name, _)| *name == word).map(|(_, choice)| *choice);
         if chosen.is_none() {
-            let mut flaw = Flaw::new("K005", key, format!("`{key}` is not one of the choices")).found(values::quoted(word), allowed);
+            let mut flaw =
+                Flaw::new(Code::UnknownChoice, key, format!("`{key}` is not one of the choices")).found(values::quoted(word), allowed);
             if let Some(near) = log.nearest(word, choices.iter().map(|(name, _)| *name)) {
                 flaw = flaw.help(format!("write {key} = \"{near}\""));
             }
@@ -223,7 +224,8 @@ impl<'t> Table<'t> {
                 None => {
                     pairs.incomplete = true;
                     let title = format!("an entry of `{key}` has the wrong shape");
-                    let mut flaw = Flaw::new("K003", key, title).found(values::shown(row.get_ref()), format!("{shape}, two numbers"));
+                    let mut flaw =
+                        Flaw::new(Code::WrongType, key, title).found(values::shown(row.get_ref()), format!("{shape}, two numbers"));
                     if let Some(example) = self.example(key) {
                         flaw = flaw.help(format!("write each as in `{key} = {example}`"));
                     }
@@ -245,7 +247,7 @@ impl<'t> Table<'t> {
         let header = if own.is_empty() { format!("[[{key}]]") } else { own.to_owned() };
         let allowed = format!("tables, each under a line {header}");
         if self.take_quietly(key, values::table).is_some() {
-            let flaw = Flaw::new("K003", key, format!("`{key}` is one table, not a list of them")).found("a table", allowed);
+            let flaw = Flaw::new(Code::WrongType, key, format!("`{key}` is one table, not a list of them")).found("a table", allowed);
             self.blame(log, key, flaw.help(format!("write {header} in double brackets over each")));
             return Vec::new();
         }
@@ -257,7 +259,7 @@ impl<'t> Table<'t> {
                 Some(table) => tables.push(Table { taken_over, ..Table::new(self.file, label, value.span(), table) }),
                 None => {
                     self.mark_wrong(key);
-                    let flaw = Flaw::new("K003", key, format!("an entry of `{key}` is not a table"))
+                    let flaw = Flaw::new(Code::WrongType, key, format!("an entry of `{key}` is not a table"))
                         .found(values::shown(value.get_ref()), allowed.as_str());
                     self.blame_at(log, value.span(), flaw);
                 }
@@ -290,7 +292,7 @@ impl<'t> Table<'t> {
             if section.key(key).is_some() || self.is_wrong(key) {
                 continue;
             }
-            let mut flaw = Flaw::new("K002", "", format!("unknown key `{}`", values::cut(key, 64).escape_debug()))
+            let mut flaw = Flaw::new(Code::UnknownKey, "", format!("unknown key `{}`", values::cut(key, 64).escape_debug()))
                 .found(format!("`{}`", values::cut(key, 64)), values::names(section.names()));
             flaw = match log.nearest(key, section.names()) {
                 Some(near) if !self.has(near) => {
@@ -308,9 +310,10 @@ impl<'t> Table<'t> {
     /// Records what a constructor found, each flaw at the key it belongs to. Keys that were stand-ins are not blamed again.
     pub(super) fn flaws(&self, log: &mut Log, flaws: Vec<Flaw>, lists: &[(&str, &KeyList)]) {
         let has = |field: &str| flaws.iter().any(|f| f.field == field);
-        let out_of_range = |field: &str| flaws.iter().any(|f| f.field == field && f.code == "R001");
+        let out_of_range = |field: &str| flaws.iter().any(|f| f.field == field && f.code == Code::OutOfRange);
         // A home outside a travel that is none, corners that overlap where keys run backwards, a beat that is too long because of a key beyond its end: these follow from the other.
-        let follows = [("S005", has("travel")), ("T006", has("keys")), ("T005", out_of_range("keys"))];
+        let follows =
+            [(Code::HomeOutsideTravel, has("travel")), (Code::CornersOverlap, has("keys")), (Code::BeatTooLong, out_of_range("keys"))];
         for flaw in flaws {
             if self.is_wrong(&flaw.field) || follows.contains(&(flaw.code, true)) {
                 continue;
@@ -363,7 +366,7 @@ mod tests {
         let mut table = Table::new(file, "axis x", 0..0, document.get_ref());
         read(&mut table, &mut log);
         let Err(rejection) = log.close() else { return Vec::new() };
-        rejection.diagnostics().iter().map(|d| (d.code, d.place.as_ref().unwrap().line, d.place.as_ref().unwrap().column)).collect()
+        rejection.diagnostics().iter().map(|d| (d.code.slug(), d.place.as_ref().unwrap().line, d.place.as_ref().unwrap().column)).collect()
     }
 
     #[test]
@@ -375,7 +378,7 @@ mod tests {
             assert_eq!(table.pairs(log, "keys", "[frame, value]").keys.len(), 2);
             table.know_only(log, &KEYS);
         });
-        assert_eq!(told, [("K001", 1, 1), ("K003", 2, 5), ("K003", 3, 17), ("K002", 4, 1)]);
+        assert_eq!(told, [("missing-key", 1, 1), ("wrong-type", 2, 5), ("wrong-type", 3, 17), ("unknown-key", 4, 1)]);
     }
 
     #[test]
@@ -384,13 +387,13 @@ mod tests {
             let _ = table.take(log, "b", values::NUMBER, values::number);
             let list = table.pairs(log, "keys", "[frame, value]");
             let flaws = vec![
-                Flaw::new("R001", "b", "dropped"),
-                Flaw::new("R001", "mass", "inside the load"),
-                Flaw::new("T002", "keys", "second of those that were read").at_index(1),
-                Flaw::new("T001", "keys", "dropped: the list is not whole"),
+                Flaw::new(Code::OutOfRange, "b", "dropped"),
+                Flaw::new(Code::OutOfRange, "mass", "inside the load"),
+                Flaw::new(Code::KeysOutOfOrder, "keys", "second of those that were read").at_index(1),
+                Flaw::new(Code::NoKeys, "keys", "dropped: the list is not whole"),
             ];
             table.flaws(log, flaws, &[("keys", &list)]);
         });
-        assert_eq!(told, [("K003", 2, 5), ("K003", 3, 17), ("T002", 3, 22), ("R001", 4, 17)]);
+        assert_eq!(told, [("wrong-type", 2, 5), ("wrong-type", 3, 17), ("keys-out-of-order", 3, 22), ("out-of-range", 4, 17)]);
     }
 }

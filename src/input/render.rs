@@ -29,7 +29,7 @@ pub(crate) fn render(diagnostics: &[Diagnostic], unlisted: usize, sources: &Sour
 }
 
 fn one(diagnostic: &Diagnostic, sources: &Sources, renderer: &Renderer) -> String {
-    let mut group = Group::with_title(Level::ERROR.primary_title(diagnostic.title.as_str()).id(diagnostic.code));
+    let mut group = Group::with_title(Level::ERROR.primary_title(diagnostic.title.as_str()).id(diagnostic.code.slug()));
     let place = diagnostic.place.as_ref().and_then(|span| Some((span, sources.get(span.file)?)));
     if let Some((span, source)) = place {
         group = match excerpt(span, source) {
@@ -77,6 +77,7 @@ fn excerpt<'s>(span: &Span, source: &'s Source) -> Option<(&'s str, core::ops::R
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+    use crate::bounds::Code;
 
     fn source(text: &str) -> Source {
         Source::new("shot.toml", text.as_bytes().into())
@@ -100,7 +101,7 @@ mod tests {
         let mut sources = Sources::default();
         sources.push(source("a\nb\u{1b}[31m = 1\n"));
         let diagnostic = Diagnostic {
-            code: "K002",
+            code: Code::UnknownKey,
             title: "unknown key \u{1b}[31m".into(),
             place: Some(span(2, 3)),
             found: "x".into(),
@@ -109,7 +110,7 @@ mod tests {
         };
         let text = render(&vec![diagnostic; 60], 5, &sources, false);
         assert!(text.ends_with("\n\nand 15 more"), "{text}");
-        assert_eq!(text.matches("error[K002]").count(), 50);
+        assert_eq!(text.matches("error[unknown-key]").count(), 50);
         assert!(!text.contains('\u{1b}'));
     }
 }

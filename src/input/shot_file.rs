@@ -13,7 +13,7 @@ use super::log::Log;
 use super::names::Names;
 use super::reader::Table;
 use super::values::{self, TEXT};
-use crate::bounds::{Flaw, MOST_PASSES};
+use crate::bounds::{Code, Flaw, MOST_PASSES};
 use crate::shot::{Exposure, Pass, Shot, ShotSpec};
 use crate::stage::GroupId;
 use crate::time::{FrameRate, FrameSpan, Timecode};
@@ -61,7 +61,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
             }
         },
         Err(flaws) => {
-            for flaw in flaws.into_iter().filter(|f| f.code != "P001" || !some_pass_was_wrong) {
+            for flaw in flaws.into_iter().filter(|f| (f.code, f.field.as_str()) != (Code::MissingKey, "pass") || !some_pass_was_wrong) {
                 let headers: &[Range<usize>] = if flaw.field == "pass" { &pass_headers } else { &copy_headers };
                 let at = flaw.index.and_then(|i| headers.get(i)).cloned();
                 root.blame_at(log, at.unwrap_or_else(|| root.bytes_of(&flaw.field, None)), flaw);
@@ -76,7 +76,7 @@ fn frame_rate(log: &mut Log, root: &mut Table<'_>) -> Option<FrameRate> {
     match FrameRate::parse(text) {
         Ok(rate) => Some(rate),
         Err(error) => {
-            root.blame(log, "frame_rate", told("M001", "`frame_rate` is not a frame rate", &error.to_string()));
+            root.blame(log, "frame_rate", told(Code::InvalidFrameRate, "`frame_rate` is not a frame rate", &error.to_string()));
             None
         }
     }
@@ -87,7 +87,7 @@ fn frames(log: &mut Log, root: &mut Table<'_>) -> Option<FrameSpan> {
     match FrameSpan::new(first, last) {
         Ok(span) => Some(span),
         Err(error) => {
-            root.blame(log, "frames", told("M002", "`frames` is not a span of frames", &error.to_string()));
+            root.blame(log, "frames", told(Code::InvalidFrameSpan, "`frames` is not a span of frames", &error.to_string()));
             None
         }
     }
@@ -100,14 +100,18 @@ fn timecode(log: &mut Log, root: &mut Table<'_>, rate: Option<FrameRate>) -> Opt
     match Timecode::parse(text, rate) {
         Ok(timecode) => Some(timecode),
         Err(error) => {
-            root.blame(log, "timecode_start", told("M003", "`timecode_start` is not a timecode of this frame rate", &error.to_string()));
+            root.blame(
+                log,
+                "timecode_start",
+                told(Code::InvalidTimecode, "`timecode_start` is not a timecode of this frame rate", &error.to_string()),
+            );
             None
         }
     }
 }
 
 /// Errors of `time` read "what: found this, allowed that".
-fn told(code: &'static str, title: &str, message: &str) -> Flaw {
+fn told(code: Code, title: &str, message: &str) -> Flaw {
     let (found, allowed) = message.split_once(", allowed ").unwrap_or((message, ""));
     let found = found.split_once("found ").map_or(found, |(_, found)| found);
     Flaw::new(code, "", title).found(values::cut(found, 120), allowed)
@@ -119,7 +123,7 @@ fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, 
         root.blame(
             log,
             "pass",
-            Flaw::new("P001", "pass", "the shot has too many passes")
+            Flaw::new(Code::TooMany, "pass", "the shot has too many passes")
                 .found(format!("{} passes", tables.len()), format!("1 to {MOST_PASSES}")),
         );
         return Vec::new();
@@ -157,7 +161,7 @@ fn park(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Vec<GroupId>
             table.blame_at(
                 log,
                 value.span(),
-                Flaw::new("K003", "park", "an entry of `park` is not a name").found(values::shown(value.get_ref()), ALLOWED),
+                Flaw::new(Code::WrongType, "park", "an entry of `park` is not a name").found(values::shown(value.get_ref()), ALLOWED),
             );
             continue;
         };

@@ -7,7 +7,7 @@ use core::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 
 /// One file that was read.
 #[derive(Debug, Clone)]
@@ -120,7 +120,7 @@ impl Sources {
     /// Absolute paths, backslashes, drive letters, control characters, `..` behind a folder or above the outermost folder.
     pub(super) fn plain_name(&self, written: &str) -> Result<String, Flaw> {
         let refused = |what: &str| {
-            Flaw::new("F006", "", what)
+            Flaw::new(Code::PathNotAllowed, "", what)
                 .found(super::values::quoted(written), "a path from the shot's folder with / between folders, .. only at its start")
         };
         if written.is_empty() {
@@ -211,7 +211,7 @@ mod tests {
     #[test]
     fn paths_that_mean_different_files_elsewhere_are_refused() {
         for bad in ["", "/etc/stage.toml", "C:/stage.toml", "a\\b.csv", "a/../b.csv", "..", "../../../../x.csv", "a/", "a\u{0}b"] {
-            assert_eq!(sources().plain_name(bad).unwrap_err().code, "F006", "{bad:?}");
+            assert_eq!(sources().plain_name(bad).unwrap_err().code, "path-not-allowed", "{bad:?}");
         }
     }
 }

@@ -14,7 +14,7 @@ use super::log::Log;
 use super::machine_tables;
 use super::reader::Table;
 use super::values::{self, TEXT};
-use crate::bounds::{Flaw, MOST_AXES, SCALE};
+use crate::bounds::{Code, Flaw, MOST_AXES, SCALE};
 use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Surroundings, Unit};
 
 /// A stage as far as it could be read.
@@ -57,7 +57,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         root.blame(
             log,
             "group",
-            Flaw::new("S003", "group", "the stage has too many groups")
+            Flaw::new(Code::TooMany, "group", "the stage has too many groups")
                 .found(format!("{} groups", raw.len()), format!("at most {MOST_AXES}")),
         );
         return StageRead::unknown();
@@ -68,7 +68,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         root.blame(
             log,
             "group",
-            Flaw::new("S003", "group", "the stage has too many axes")
+            Flaw::new(Code::TooMany, "group", "the stage has too many axes")
                 .found(format!("{axes} axes or more"), format!("1 to {MOST_AXES} axes")),
         );
         return StageRead::unknown();
@@ -118,7 +118,8 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         }
         Err(flaws) => {
             // A group without an axis was told already.
-            let flaws = flaws.into_iter().filter(|f| f.code != "S003" || !root.has("group")).collect();
+            let flaws =
+                flaws.into_iter().filter(|f| (f.code, f.field.as_str()) != (Code::MissingKey, "group") || !root.has("group")).collect();
             root.flaws(log, flaws, &[]);
             stand_in_stage(groups)
         }
@@ -148,10 +149,10 @@ fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodyRead<'_>>, around: O
 
 /// An axis that a mechanism names and the stage does not have, with the names of those that it has.
 fn with_axes_named(log: &mut Log, stage: &Stage, tables: &[Table<'_>], flaw: Flaw) -> Flaw {
-    if flaw.code == "S022" {
+    if flaw.code == Code::WrongUnit {
         return Flaw { allowed: format!("an axis in {}", flaw.allowed), ..flaw };
     }
-    if flaw.code != "S021" {
+    if flaw.code != Code::UnknownAxis {
         return flaw;
     }
     let known = stage.axis_names();
@@ -190,7 +191,7 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
             table.label = format!("group {}", values::cut(name, 64));
         }
         table.know_only(log, &keys::GROUP);
-        let name = unused(log, &mut table, "S001", "two groups are called", &mut taken);
+        let name = unused(log, &mut table, GROUP_NAMES, &mut taken);
         let like = table.take(log, "like", "the name of another group, in quotes", values::text);
         let mut group = RawGroup { settled: !table.is_wrong("like"), names_whole: name.is_some(), axes: Vec::new(), table, name, like };
         let mut taken = BTreeMap::new();
@@ -198,14 +199,15 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
             let own = axis.take_quietly("name", values::text).unwrap_or("?");
             axis.label = format!("axis {}.{}", name.unwrap_or("?"), values::cut(own, 64));
             axis.know_only(log, &keys::AXIS);
-            match unused(log, &mut axis, "S002", "two axes of the group are called", &mut taken) {
+            match unused(log, &mut axis, AXIS_NAMES, &mut taken) {
                 Some(name) => group.axes.push((name, axis)),
                 None => group.names_whole = false,
             }
         }
         group.names_whole &= !group.table.is_wrong("axis");
         if group.like.is_none() && !group.table.has("axis") && !group.table.is_wrong("like") {
-            let flaw = Flaw::new("K001", "axis", "the group has no axis").found("neither [[group.axis]] nor `like`", "at least one axis");
+            let flaw = Flaw::new(Code::MissingKey, "axis", "the group has no axis")
+                .found("neither [[group.axis]] nor `like`", "at least one axis");
             group.table.blame(
                 log,
                 "axis",
@@ -217,20 +219,17 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
     groups
 }
 
+/// What is said of two groups, or of two axes of a group, that share a name, and what to do.
+const GROUP_NAMES: (&str, &str) = ("two groups are called", "give each group a name of its own");
+const AXIS_NAMES: (&str, &str) = ("two axes of the group are called", "give each axis of a group a name of its own");
+
 /// The name of a table if its shape is right and no table before has it.
-fn unused<'t>(
-    log: &mut Log,
-    table: &mut Table<'t>,
-    code: &'static str,
-    title: &str,
-    taken: &mut BTreeMap<&'t str, u32>,
-) -> Option<&'t str> {
+fn unused<'t>(log: &mut Log, table: &mut Table<'t>, (title, help): (&str, &str), taken: &mut BTreeMap<&'t str, u32>) -> Option<&'t str> {
     let name = name_of(log, table)?;
     let line = log.place(table.file, table.header.start).line;
     if let Some(first) = taken.get(name) {
-        let flaw =
-            Flaw::new(code, "name", format!("{title} `{name}`")).found(format!("\"{name}\", as on line {first}"), "a name of its own");
-        table.blame(log, "name", flaw);
+        let flaw = Flaw::new(Code::DuplicateName, "name", format!("{title} `{name}`"));
+        table.blame(log, "name", flaw.found(format!("\"{name}\", as on line {first}"), "a name of its own").help(help));
         return None;
     }
     taken.insert(name, line);

@@ -14,7 +14,7 @@
 use super::joint::Chain;
 use super::sight::{Sight, descend, steered, stepped};
 use super::space::Vector;
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 use crate::number::{Jet, elementary};
 
 /// Largest angle, rad, by which a solved line of sight may miss its target.
@@ -67,7 +67,9 @@ impl Aim {
         let [first, second] = channels;
         if first == second {
             flaws.push(
-                Flaw::new("G008", "turns", "both channels of the aim are one").found(format!("channel {first} twice"), "two channels"),
+                Flaw::new(Code::UnsuitableAimChannel, "turns", "both channels of the aim are one")
+                    .found(format!("channel {first} twice"), "two channels")
+                    .help("name one channel that pans and one that tilts"),
             );
         }
         for (i, (channel, [least, most])) in channels.into_iter().zip(ranges).enumerate() {
@@ -75,9 +77,14 @@ impl Aim {
             let moved = camera.channels().filter(|&c| c == channel).count();
             if turned != 1 || moved != 1 {
                 flaws.push(
-                    Flaw::new("G009", "turns", "a channel that aims must turn exactly one joint of the camera, and move no other")
-                        .found(format!("{turned} turned and {} slid", moved - turned), "one `turn` joint")
-                        .at_index(i),
+                    Flaw::new(
+                        Code::UnsuitableAimChannel,
+                        "turns",
+                        "a channel that aims must turn exactly one joint of the camera, and move no other",
+                    )
+                    .found(format!("{turned} turned and {} slid", moved - turned), "one `turn` joint")
+                    .help("name channels of `turn` joints, each of which moves nothing else")
+                    .at_index(i),
                 );
             }
             for end in [least, most] {
@@ -85,8 +92,9 @@ impl Aim {
             }
             if !(least < most) {
                 flaws.push(
-                    Flaw::new("G010", "travel", "a channel that aims has no range")
+                    Flaw::new(Code::EmptyRange, "travel", "a channel that aims has no range")
                         .found(format!("[{least}, {most}] deg"), "lower end first, upper end above it")
+                        .help("give the axis a travel")
                         .at_index(i),
                 );
             }
@@ -370,10 +378,11 @@ mod tests {
 
     #[test]
     fn channels_that_cannot_aim_are_refused() {
-        let codes =
-            |channels, ranges| -> Vec<&str> { Aim::new(&plain(), channels, ranges).unwrap_err().into_iter().map(|f| f.code).collect() };
-        assert_eq!(codes([1, 1], WIDE), ["G008"]);
-        assert_eq!(codes([0, 7], WIDE), ["G009", "G009"]);
-        assert_eq!(codes([1, 2], [[5.0, 5.0], [f64::NAN, 3.0]]), ["G010", "R001", "G010"]);
+        let codes = |channels, ranges| -> Vec<&str> {
+            Aim::new(&plain(), channels, ranges).unwrap_err().into_iter().map(|f| f.code.slug()).collect()
+        };
+        assert_eq!(codes([1, 1], WIDE), ["unsuitable-aim-channel"]);
+        assert_eq!(codes([0, 7], WIDE), ["unsuitable-aim-channel", "unsuitable-aim-channel"]);
+        assert_eq!(codes([1, 2], [[5.0, 5.0], [f64::NAN, 3.0]]), ["empty-range", "out-of-range", "empty-range"]);
     }
 }

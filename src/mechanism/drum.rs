@@ -11,7 +11,7 @@
 
 use super::real::Real;
 use super::{AREA, LENGTH, MODULUS, MOST_LAYERS, OutOfReach, SPAN, TURNS_PER_LAYER};
-use crate::bounds::{self, Bound, Flaw};
+use crate::bounds::{self, Bound, Code, Flaw};
 use crate::number::elementary;
 
 /// How a rope lies on its drum where it may lie in more than one layer.
@@ -55,7 +55,7 @@ impl Drum {
             flaws.extend(TURNS_PER_LAYER.check("turns_per_layer", spool.turns_per_layer).err());
             if !(1..=MOST_LAYERS).contains(&spool.layers) {
                 flaws.push(
-                    Flaw::new("R001", "layers", "`layers` is out of range")
+                    Flaw::new(Code::OutOfRange, "layers", "`layers` is out of range")
                         .found(format!("{}", spool.layers), format!("1 to {MOST_LAYERS}")),
                 );
             }

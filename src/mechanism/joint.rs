@@ -9,7 +9,7 @@
 use super::real::Real;
 use super::space::{Pose, Turn, Vector};
 use super::{COORDINATE, DIRECTION};
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 use crate::number::Jet;
 
 /// Most joints of one chain.
@@ -80,7 +80,7 @@ impl Chain {
         let mut flaws = Vec::new();
         if specs.len() > MOST_JOINTS {
             flaws.push(
-                Flaw::new("G005", "joint", "the chain has too many joints")
+                Flaw::new(Code::TooMany, "joint", "the chain has too many joints")
                     .found(format!("{} joints", specs.len()), format!("at most {MOST_JOINTS}")),
             );
         }
@@ -173,7 +173,7 @@ fn checked(flaws: &mut Vec<Flaw>, index: usize, spec: &JointSpec) -> Joint {
         let length = v.length();
         if sound && !(1e-6 <= length) {
             add(Some(
-                Flaw::new("G006", field, format!("`{field}` has no direction"))
+                Flaw::new(Code::ZeroLength, field, format!("`{field}` has no direction"))
                     .found(format!("[{}, {}, {}]", v.x, v.y, v.z), "a direction, for example [0, 1, 0] for upwards"),
             ));
         }
@@ -183,7 +183,7 @@ fn checked(flaws: &mut Vec<Flaw>, index: usize, spec: &JointSpec) -> Joint {
         JointKind::Fixed => {
             if let Some(channel) = spec.channel {
                 add(Some(
-                    Flaw::new("G007", "channel", "a joint that neither slides nor turns has a channel")
+                    Flaw::new(Code::MissingKey, "channel", "a joint that neither slides nor turns has a channel")
                         .found(format!("channel {channel}"), "`slide` or `turn` beside the channel, or no channel"),
                 ));
             }
@@ -295,10 +295,15 @@ mod tests {
             joint(JointKind::Slide([f64::NAN, 0.0, 0.0]), 0, [0.0; 3]),
         ])
         .unwrap_err();
-        let found: Vec<(&str, &str, Option<usize>)> = flaws.iter().map(|f| (f.code, f.field.as_str(), f.index)).collect();
+        let found: Vec<(&str, &str, Option<usize>)> = flaws.iter().map(|f| (f.code.slug(), f.field.as_str(), f.index)).collect();
         assert_eq!(
             found,
-            [("G007", "channel", Some(0)), ("R001", "offset", Some(1)), ("G006", "turn", Some(1)), ("R001", "slide", Some(2))]
+            [
+                ("missing-key", "channel", Some(0)),
+                ("out-of-range", "offset", Some(1)),
+                ("zero-length", "turn", Some(1)),
+                ("out-of-range", "slide", Some(2))
+            ]
         );
         assert!(Chain::new(&vec![joint(JointKind::Slide([1.0, 0.0, 0.0]), 0, [0.0; 3]); MOST_JOINTS + 1]).is_err());
     }

@@ -8,7 +8,7 @@
 use super::real::Real;
 use super::space::{Pose, Vector};
 use super::{LENGTH, MOST_PIXELS};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::number::{Jet, elementary};
 
 /// What a lens and its film back are made from; units as in the stage file.
@@ -58,7 +58,7 @@ impl Lens {
         }
         for (i, side) in spec.pixels.into_iter().enumerate() {
             if !(1..=MOST_PIXELS).contains(&side) {
-                let flaw = Flaw::new("R001", "pixels", "`pixels` is out of range");
+                let flaw = Flaw::new(Code::OutOfRange, "pixels", "`pixels` is out of range");
                 flaws.push(flaw.found(format!("{side}"), format!("1 to {MOST_PIXELS}")).at_index(i));
             }
         }

@@ -14,7 +14,7 @@
 
 use super::real::Real;
 use super::{ANGLE, COORDINATE, GRAVITY, LENGTH, OutOfReach};
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 use crate::number::{Jet, elementary};
 
 /// What a limb's wire is made from; units as in the stage file.
@@ -59,7 +59,7 @@ impl LimbWire {
         let reach = (across * across + up * up).sqrt();
         if !(LENGTH.least <= reach) && flaws.iter().all(|f| f.field != "guide") {
             flaws.push(
-                Flaw::new("G002", "guide", "the guide is at the joint: a wire through it turns nothing")
+                Flaw::new(Code::ImpossibleMechanism, "guide", "the guide is at the joint: a wire through it turns nothing")
                     .found(format!("[{across}, {up}] mm"), format!("at least {} mm from the joint", LENGTH.least)),
             );
         }
@@ -72,8 +72,12 @@ impl LimbWire {
         // A millionth of a radian from a dead centre a wire moves the limb by chance: common practice, no source.
         if !(1e-6 <= elementary::sin(elementary::radians(off)).abs()) {
             return Err(vec![
-                Flaw::new("G003", "neutral", "the limb is at a dead centre at its neutral angle: the wire cannot turn it")
-                    .found(format!("{} deg with the guide at {direction} deg", spec.neutral), "an angle off the line of joint and guide"),
+                Flaw::new(
+                    Code::ImpossibleMechanism,
+                    "neutral",
+                    "the limb is at a dead centre at its neutral angle: the wire cannot turn it",
+                )
+                .found(format!("{} deg with the guide at {direction} deg", spec.neutral), "an angle off the line of joint and guide"),
             ]);
         }
         let side = if off > 0.0 { 1.0 } else { -1.0 };
@@ -194,7 +198,7 @@ impl Limb {
         if flaws.is_empty() && !(0.0 < inertia && 0.995 * least <= inertia) {
             flaws.push(
                 Flaw::new(
-                    "G004",
+                    Code::ImpossibleMechanism,
                     "inertia",
                     "the moment of inertia about the joint is less than any body's of this mass and centre of mass",
                 )
@@ -357,14 +361,14 @@ mod tests {
     #[test]
     fn geometry_that_turns_nothing_is_refused() {
         let flaw = |arm, guide, neutral| LimbWire::new(LimbWireSpec { arm, guide, neutral }).unwrap_err();
-        assert_eq!(flaw(30.0, [0.0, 0.0], 0.0)[0].code, "G002");
-        assert_eq!(flaw(30.0, [0.0, 40.0], 90.0)[0].code, "G003");
-        assert_eq!(flaw(30.0, [0.0, 40.0], -90.0)[0].code, "G003");
+        assert_eq!(flaw(30.0, [0.0, 0.0], 0.0)[0].code, "impossible-mechanism");
+        assert_eq!(flaw(30.0, [0.0, 40.0], 90.0)[0].code, "impossible-mechanism");
+        assert_eq!(flaw(30.0, [0.0, 40.0], -90.0)[0].code, "impossible-mechanism");
         assert_eq!(flaw(-1.0, [f64::NAN, 40.0], 1e9).len(), 3);
         let least = 0.4 * 0.15 * 0.15;
-        assert_eq!(Limb::new(0.4, 150.0, 0.9949 * least).unwrap_err()[0].code, "G004");
+        assert_eq!(Limb::new(0.4, 150.0, 0.9949 * least).unwrap_err()[0].code, "impossible-mechanism");
         assert!(Limb::new(0.4, 150.0, 0.9951 * least).is_ok());
-        assert_eq!(Limb::new(0.4, 0.0, 0.0).unwrap_err()[0].code, "G004");
+        assert_eq!(Limb::new(0.4, 0.0, 0.0).unwrap_err()[0].code, "impossible-mechanism");
         assert_eq!(Limb::new(f64::NAN, 0.0, -1.0).unwrap_err().len(), 2);
     }
 }

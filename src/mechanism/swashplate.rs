@@ -17,7 +17,7 @@
 use super::real::Real;
 use super::space::Vector;
 use super::{ANGLE, LENGTH, OutOfReach};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::number::{Jet, elementary};
 
 /// Least angle between two actuators, deg. Closer ones leave the plate's tilt to their play: common practice, no source.
@@ -62,7 +62,7 @@ impl Swashplate {
             let between = apart(one, other);
             if !(LEAST_BETWEEN <= between) && flaws.iter().all(|f| f.field != "azimuths") {
                 flaws.push(
-                    Flaw::new("G001", "azimuths", "two actuators stand too close to each other to hold the plate")
+                    Flaw::new(Code::ImpossibleMechanism, "azimuths", "two actuators stand too close to each other to hold the plate")
                         .found(format!("{between} deg between {one} and {other} deg"), format!("at least {LEAST_BETWEEN} deg"))
                         .help("three actuators are usually 120 deg apart: [0, 120, 240]")
                         .at_index(index),
@@ -392,7 +392,7 @@ mod tests {
         let fields: Vec<String> = Swashplate::new(spec).unwrap_err().into_iter().map(|f| f.field).collect();
         assert_eq!(fields, ["rod_length", "azimuths"]);
         let near = Swashplate::new(SwashplateSpec { radius: 100.0, azimuths: [0.0, 120.0, 355.0], rod_length: None }).unwrap_err();
-        assert_eq!((near[0].code, near[0].index), ("G001", Some(2)));
+        assert_eq!((near[0].code.slug(), near[0].index), ("impossible-mechanism", Some(2)));
         assert!(Swashplate::new(SwashplateSpec { radius: 100.0, azimuths: [0.0, 120.0, 350.0], rod_length: None }).is_ok());
         assert!(Swashplate::new(SwashplateSpec { radius: f64::NAN, azimuths: [0.0, 120.0, 240.0], rod_length: None }).is_err());
     }

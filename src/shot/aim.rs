@@ -4,7 +4,7 @@
 //! does not hang on them.
 
 use super::layer::{Key, Place};
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 use crate::mechanism::Aim as Solver;
 use crate::stage::{ChannelId, GroupId, Stage};
 
@@ -59,11 +59,11 @@ impl Aim {
         if let Some(group) = spec.at
             && stage.body_of(group).is_none()
         {
-            let flaw = Flaw::new("A002", "at", "the target has no place on the stage");
+            let flaw = Flaw::new(Code::MissingBody, "at", "the target has no place on the stage");
             flaws.push(flaw.help("give its group joints, or aim at a point of the stage"));
         }
         let Some(camera) = stage.body_of(spec.camera).filter(|b| b.lens().is_some()) else {
-            let flaw = Flaw::new("A001", "camera", "the camera has no lens on the stage");
+            let flaw = Flaw::new(Code::MissingLens, "camera", "the camera has no lens on the stage");
             flaws.push(flaw.help("give its group joints and a [group.lens]"));
             return Err(flaws);
         };
@@ -73,11 +73,11 @@ impl Aim {
         for c in &spec.channels {
             if stage.own_axis(*c).is_none() {
                 let title = format!("`{}` is no axis of its own", stage.channel_name(*c));
-                flaws.push(Flaw::new("A003", "channels", title).help("aim with channels that turn an axis directly"));
+                flaws.push(Flaw::new(Code::UnsuitableAimChannel, "channels", title).help("aim with channels that turn an axis directly"));
             }
             if spec.at.and_then(|g| stage.body_of(g)).is_some_and(|b| b.channels().contains(c)) {
                 let title = format!("the target hangs on `{}`", stage.channel_name(*c));
-                flaws.push(Flaw::new("A004", "at", title).help("aim at something the camera does not carry"));
+                flaws.push(Flaw::new(Code::TargetMovesWithCamera, "at", title).help("aim at something the camera does not carry"));
             }
         }
         match (places.as_slice(), ranges.as_slice()) {
@@ -90,7 +90,7 @@ impl Aim {
                 }
             },
             _ => {
-                let flaw = Flaw::new("A003", "channels", "the channels do not turn the camera");
+                let flaw = Flaw::new(Code::UnsuitableAimChannel, "channels", "the channels do not turn the camera");
                 flaws.push(flaw.help("name two channels of turning joints of the camera's own chain"));
                 Err(flaws)
             }

@@ -3,7 +3,7 @@
 //! Invariant: keys of a track stand in strictly rising order of frame, keys of a beat in rising order within 0..1; every number is in its bounds.
 //! What each layer means as a curve is the business of `signal`.
 
-use crate::bounds::{self, Bound, Flaw, MOST_KEYS, with_unit};
+use crate::bounds::{self, Bound, Code, Flaw, MOST_KEYS, with_unit};
 use crate::stage::{ChannelId, GroupId};
 
 /// Where something was written: for messages long after reading.
@@ -103,7 +103,7 @@ impl Track {
         if let Some(b) = blend {
             if !shape.is_blended() {
                 flaws.push(
-                    Flaw::new("T003", "blend", format!("a `{}` track has no corners to blend", shape.name()))
+                    Flaw::new(Code::KeyDoesNotApply, "blend", format!("a `{}` track has no corners to blend", shape.name()))
                         .found(format!("blend = {b}"), "`blend` with the shapes linear, cosine and catmull_rom only")
                         .help("take `blend` away, or choose one of those shapes"),
                 );
@@ -111,9 +111,13 @@ impl Track {
                 flaws.push(flaw);
             } else if matches!(shape, Shape::Linear | Shape::CatmullRom) && b == 0.0 {
                 flaws.push(
-                    Flaw::new("T004", "blend", format!("a `{}` track without blending would change speed at once", shape.name()))
-                        .found("blend = 0", "more than 0 frames")
-                        .help("no motor can follow a corner; give the frames to either side over which it is rounded"),
+                    Flaw::new(
+                        Code::CornerWithoutBlend,
+                        "blend",
+                        format!("a `{}` track without blending would change speed at once", shape.name()),
+                    )
+                    .found("blend = 0", "more than 0 frames")
+                    .help("no motor can follow a corner; give the frames to either side over which it is rounded"),
                 );
             } else {
                 flaws.extend(too_close(&keys, b));
@@ -196,7 +200,7 @@ impl Cycle {
             && last.frame - first.frame >= 1.0
         {
             flaws.push(
-                Flaw::new("T005", "keys", "beat 1 is beat 0 of the next beat")
+                Flaw::new(Code::BeatTooLong, "keys", "beat 1 is beat 0 of the next beat")
                     .found(
                         format!("keys at beat {} and at beat {}", first.frame, last.frame),
                         "less than one beat between first and last key",
@@ -269,7 +273,7 @@ impl Drift {
         let mut flaws = Vec::new();
         let checked = u64::try_from(seed).ok();
         if checked.is_none() {
-            flaws.push(Flaw::new("R001", "seed", "`seed` is out of range").found(seed.to_string(), "a whole number from 0"));
+            flaws.push(Flaw::new(Code::OutOfRange, "seed", "`seed` is out of range").found(seed.to_string(), "a whole number from 0"));
         }
         flaws.extend(bounds::POSITION.check("amplitude", amplitude).err());
         flaws.extend(bounds::PERIOD.check("period", period).err());
@@ -361,8 +365,9 @@ impl Copy {
 pub(super) fn check_keys(field: &str, keys: &[Key], values: Bound) -> Vec<Flaw> {
     let mut flaws = Vec::new();
     if keys.is_empty() || keys.len() > MOST_KEYS {
+        let code = if keys.is_empty() { Code::NoKeys } else { Code::TooMany };
         flaws.push(
-            Flaw::new("T001", field, format!("`{field}` has no key, or too many"))
+            Flaw::new(code, field, format!("`{field}` has no key, or too many"))
                 .found(format!("{} keys", keys.len()), format!("1 to {MOST_KEYS}"))
                 .help("write keys as [[frame, value], ...]"),
         );
@@ -379,7 +384,7 @@ pub(super) fn check_keys(field: &str, keys: &[Key], values: Bound) -> Vec<Flaw> 
         {
             let what = if key.frame == before { "two keys stand on one frame" } else { "keys are out of order" };
             flaws.push(
-                Flaw::new("T002", field, what)
+                Flaw::new(Code::KeysOutOfOrder, field, what)
                     .found(format!("frame {} after frame {before}", key.frame), "strictly rising frames")
                     .at_index(i),
             );
@@ -402,7 +407,7 @@ fn too_close(keys: &[Key], blend: f64) -> Option<Flaw> {
         }
     }
     worst.map(|(i, gap, a, b)| {
-        Flaw::new("T006", "blend", "corners overlap")
+        Flaw::new(Code::CornersOverlap, "blend", "corners overlap")
             .found(
                 format!(
                     "{} to either side, and {} between the keys at {} and {}",
@@ -429,22 +434,25 @@ mod tests {
     #[test]
     fn keys_out_of_order_on_one_frame_or_not_numbers_are_each_told() {
         let flaws = track(Shape::Monotone, None, &[(5.0, 0.0), (3.0, 1.0), (3.0, f64::NAN), (f64::INFINITY, 0.0)]).unwrap_err();
-        let told: Vec<_> = flaws.iter().map(|f| (f.code, f.index)).collect();
-        assert_eq!(told, [("T002", Some(1)), ("R001", Some(2)), ("T002", Some(2)), ("R001", Some(3))]);
+        let told: Vec<_> = flaws.iter().map(|f| (f.code.slug(), f.index)).collect();
+        assert_eq!(
+            told,
+            [("keys-out-of-order", Some(1)), ("out-of-range", Some(2)), ("keys-out-of-order", Some(2)), ("out-of-range", Some(3))]
+        );
     }
 
     #[test]
     fn a_blend_must_fit_and_belong() {
         assert!(track(Shape::Linear, Some(2.0), &[(0.0, 0.0), (4.0, 1.0)]).is_ok());
-        assert_eq!(track(Shape::Linear, Some(2.1), &[(0.0, 0.0), (4.0, 1.0)]).unwrap_err().first().unwrap().code, "T006");
-        assert_eq!(track(Shape::Linear, Some(0.0), &[(0.0, 0.0)]).unwrap_err().first().unwrap().code, "T004");
-        assert_eq!(track(Shape::Monotone, Some(1.0), &[(0.0, 0.0)]).unwrap_err().first().unwrap().code, "T003");
+        assert_eq!(track(Shape::Linear, Some(2.1), &[(0.0, 0.0), (4.0, 1.0)]).unwrap_err().first().unwrap().code, "corners-overlap");
+        assert_eq!(track(Shape::Linear, Some(0.0), &[(0.0, 0.0)]).unwrap_err().first().unwrap().code, "corner-without-blend");
+        assert_eq!(track(Shape::Monotone, Some(1.0), &[(0.0, 0.0)]).unwrap_err().first().unwrap().code, "key-does-not-apply");
         assert!(track(Shape::Cosine, Some(f64::NAN), &[(0.0, 0.0)]).is_err());
     }
 
     #[test]
     fn a_beat_key_at_one_repeats_the_key_at_zero() {
         let keys = vec![Key::new(0.0, 1.0), Key::new(1.0, 1.0)];
-        assert_eq!(Cycle::new(ChannelId::of_no_stage(), 30.0, 0.0, keys, vec![], vec![]).unwrap_err().first().unwrap().code, "T005");
+        assert_eq!(Cycle::new(ChannelId::of_no_stage(), 30.0, 0.0, keys, vec![], vec![]).unwrap_err().first().unwrap().code, "beat-too-long");
     }
 }

@@ -7,7 +7,7 @@ pub mod aim;
 pub mod layer;
 pub mod pass;
 
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 use crate::stage::{ChannelId, GroupId, Mark, Stage};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
@@ -54,8 +54,9 @@ impl Shot {
     pub fn new(stage: &Stage, spec: ShotSpec) -> Result<Shot, Vec<Flaw>> {
         let mut flaws = Vec::new();
         if spec.passes.is_empty() || spec.passes.len() > bounds::MOST_PASSES {
+            let code = if spec.passes.is_empty() { Code::MissingKey } else { Code::TooMany };
             flaws.push(
-                Flaw::new("P001", "pass", "the shot has no pass, or too many")
+                Flaw::new(code, "pass", "the shot has no pass, or too many")
                     .found(format!("{} passes", spec.passes.len()), format!("1 to {}", bounds::MOST_PASSES))
                     .help("add a [[pass]] with `name`, `exposure`, `seconds_per_frame` and `shutter`"),
             );
@@ -63,7 +64,7 @@ impl Shot {
         for (i, pass) in spec.passes.iter().enumerate() {
             if spec.passes.iter().take(i).any(|p| p.name() == pass.name()) {
                 flaws.push(
-                    Flaw::new("P002", "pass", format!("two passes are called `{}`", pass.name()))
+                    Flaw::new(Code::DuplicateName, "pass", format!("two passes are called `{}`", pass.name()))
                         .at_index(i)
                         .help("give each pass a name of its own"),
                 );
@@ -91,7 +92,7 @@ impl Shot {
                 if layered || aims.iter().take(i).any(|a| a.channels().contains(&channel)) {
                     let title = format!("`{}` is aimed and driven otherwise too", stage.channel_name(channel));
                     flaws.push(
-                        Flaw::new("A005", "channels", title)
+                        Flaw::new(Code::DrivenTwice, "channels", title)
                             .at_index(i)
                             .help("take away its tracks, cycles and drifts, copies onto the camera, and any other aim"),
                     );
@@ -207,7 +208,7 @@ fn foreign(stage: &Stage, spec: &ShotSpec) -> Vec<Flaw> {
     let groups = spec.copies.iter().flat_map(|c| [c.from(), c.to()]).chain(spec.passes.iter().flat_map(|p| p.park().iter().copied()));
     let strangers = channels.chain(groups.map(GroupId::mark)).filter(|m| *m != mark).count();
     let flaw = || {
-        Flaw::new("P005", "stage", "the shot names channels or groups of another stage")
+        Flaw::new(Code::OtherStage, "stage", "the shot names channels or groups of another stage")
             .found(format!("{strangers} of another stage"), "channels and groups taken from this stage")
     };
     (strangers > 0).then(flaw).into_iter().collect()
@@ -236,7 +237,7 @@ fn circle(stage: &Stage, copies: &[Copy]) -> Vec<Flaw> {
         }
         if seen.get(copy.to().index()) == Some(&true) {
             flaws.push(
-                Flaw::new("C001", "copy", "a copy goes round in a circle")
+                Flaw::new(Code::CircularReference, "copy", "a copy goes round in a circle")
                     .found(
                         format!("from `{}` to `{}`", name(copy.from()), name(copy.to())),
                         "copies that end at a group nothing copies from",

@@ -2,7 +2,7 @@
 //!
 //! Invariant: pace, shutter and settling time in their bounds; the groups parked exist on the stage.
 
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 use crate::stage::{AxisId, GroupId, Stage, check_name};
 use crate::time::{Pace, Shutter};
 
@@ -59,13 +59,13 @@ impl Pass {
         flaws.extend(bounds::SETTLE.check("settle", settle).err());
         if exposure == Exposure::Moving && settle > 0.0 {
             flaws.push(
-                Flaw::new("P004", "settle", "a moving pass never settles")
+                Flaw::new(Code::KeyDoesNotApply, "settle", "a moving pass never settles")
                     .found(format!("settle = {settle}"), "`settle` with exposure = \"held\" only"),
             );
         }
         for group in &park {
             if group.mark() != stage.mark() {
-                flaws.push(Flaw::new("P003", "park", "a parked group belongs to another stage").help("take the group from this stage"));
+                flaws.push(Flaw::new(Code::OtherStage, "park", "a parked group belongs to another stage").help("take the group from this stage"));
             }
         }
         match (Pace::new(seconds_per_frame), Shutter::new(shutter), flaws.is_empty()) {

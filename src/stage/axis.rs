@@ -5,7 +5,7 @@
 use super::drive::{Drive, DriveSpec};
 use super::motor::Motor;
 use super::name::check_name;
-use crate::bounds::{self, Flaw, with_unit};
+use crate::bounds::{self, Code, Flaw, with_unit};
 use crate::number::whole;
 
 /// Unit of an axis.
@@ -139,13 +139,13 @@ impl Axis {
         }
         if !(lower < upper) && flaws.iter().all(|f| f.field != "travel") {
             flaws.push(
-                Flaw::new("S004", "travel", "the travel has no length")
+                Flaw::new(Code::EmptyRange, "travel", "the travel has no length")
                     .found(format!("[{lower}, {upper}] {unit}"), "lower end first, upper end above it"),
             );
         }
         if !(lower <= spec.home && spec.home <= upper) {
             flaws.push(
-                Flaw::new("S005", "home", "the home is outside the travel")
+                Flaw::new(Code::HomeOutsideTravel, "home", "the home is outside the travel")
                     .found(with_unit(spec.home, unit), format!("{lower} to {upper} {unit}"))
                     .help("an axis whose home is not in its travel needs `home` set to a place it can stand at"),
             );
@@ -161,8 +161,9 @@ impl Axis {
         }
         let openings = spec.openings.and_then(|n| u32::try_from(n).ok());
         if spec.openings.is_some() && !(openings.is_some_and(|n| (1..=100_000).contains(&n)) && spec.unit == Unit::Degree) {
+            let code = if spec.unit == Unit::Degree { Code::OutOfRange } else { Code::KeyDoesNotApply };
             flaws.push(
-                Flaw::new("S008", "openings", "`openings` is out of range, or the axis does not turn")
+                Flaw::new(code, "openings", "`openings` is out of range, or the axis does not turn")
                     .found(format!("{} on a {unit} axis", spec.openings.unwrap_or(0)), "1 to 100000, on a deg axis"),
             );
         }
@@ -177,7 +178,7 @@ impl Axis {
             let most = drive.steps(lower - spec.home).abs().max(drive.steps(upper - spec.home).abs());
             if !(most < whole::EXACT) {
                 flaws.push(
-                    Flaw::new("S006", "travel", "the travel counts too many steps")
+                    Flaw::new(Code::TooManySteps, "travel", "the travel counts too many steps")
                         .found(format!("{most:e} steps"), "less than 2^53 (9.007e15) steps")
                         .help("check `microsteps`, `gear_ratio` and `travel_per_rev`"),
                 );
@@ -277,7 +278,7 @@ fn check_load(flaws: &mut Vec<Flaw>, unit: Unit, load: LoadSpec) {
     flaws.extend(bounds::EFFICIENCY.check("efficiency", load.efficiency).err());
     if load.vertical && unit == Unit::Degree {
         flaws.push(
-            Flaw::new("S007", "vertical", "a turning axis cannot be vertical")
+            Flaw::new(Code::KeyDoesNotApply, "vertical", "a turning axis cannot be vertical")
                 .found("vertical = true on a deg axis", "vertical only on mm axes")
                 .help("enter the unbalanced torque as `friction`"),
         );
@@ -296,7 +297,7 @@ mod tests {
     #[test]
     fn a_home_outside_the_travel_is_refused() {
         let flaws = Axis::new(AxisSpec { home: -1.0, ..spec() }).unwrap_err();
-        assert_eq!(flaws.first().unwrap().code, "S005");
+        assert_eq!(flaws.first().unwrap().code, "home-outside-travel");
         assert!(Axis::new(AxisSpec { home: 9000.0, ..spec() }).is_ok());
     }
 
@@ -306,7 +307,7 @@ mod tests {
         s.travel = [0.0, 1e9];
         s.drive.travel_per_rev = 1e-6;
         s.drive.microsteps = 4096;
-        assert_eq!(Axis::new(s).unwrap_err().first().unwrap().code, "S006");
+        assert_eq!(Axis::new(s).unwrap_err().first().unwrap().code, "too-many-steps");
     }
 
     #[test]

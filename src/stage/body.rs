@@ -3,7 +3,7 @@
 //! Invariant: every channel a chain names exists; rods and capsules have length; a rail's channel slides. All in the chain's own axes, millimetres.
 
 use super::{ChannelId, GroupId, Stage};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::mechanism::joint::JointKind;
 use crate::mechanism::{Chain, JointSpec, Lens, Pose, RADIUS, Real, Vector};
 
@@ -178,7 +178,7 @@ impl Stage {
         }
         if !(0.0 <= surroundings.clearance && surroundings.clearance <= 1e7) {
             let found = format!("{} mm", surroundings.clearance);
-            flaws.push(Flaw::new("R001", "clearance", "`clearance` is out of range").found(found, "0 to 1e7 mm"));
+            flaws.push(Flaw::new(Code::OutOfRange, "clearance", "`clearance` is out of range").found(found, "0 to 1e7 mm"));
         }
         self.surroundings = surroundings;
         if flaws.is_empty() { Ok(self) } else { Err(flaws) }
@@ -189,7 +189,7 @@ impl Stage {
         for joint in &spec.joints {
             if joint.channel.is_some_and(|c| c >= spec.channels.len()) {
                 let title = "a joint counts on a channel that its body does not name";
-                flaws.push(Flaw::new("S037", "joint", title).at_index(index));
+                flaws.push(Flaw::new(Code::UnknownChannel, "joint", title).at_index(index));
                 continue;
             }
             let (Some(name), wanted) = (
@@ -206,7 +206,7 @@ impl Stage {
             if unit != wanted {
                 let title = format!("a joint does not fit its channel `{name}`");
                 flaws.push(
-                    Flaw::new("S035", "joint", title)
+                    Flaw::new(Code::WrongUnit, "joint", title)
                         .found(format!("a channel in {unit}"), format!("{wanted}: `slide` takes mm, `turn` takes deg"))
                         .at_index(index),
                 );
@@ -216,7 +216,9 @@ impl Stage {
             let channel = self.channel(name);
             if channel.is_none() {
                 let title = format!("the stage has no channel `{name}`");
-                flaws.push(Flaw::new("S030", field, title).found(format!("`{name}`"), "a channel of the stage").at_index(index));
+                flaws.push(
+                    Flaw::new(Code::UnknownChannel, field, title).found(format!("`{name}`"), "a channel of the stage").at_index(index),
+                );
             }
             channel
         };
@@ -227,9 +229,10 @@ impl Stage {
             let fits =
                 r.reach.iter().all(|x| 0.0 <= *x && *x <= 1e7) && 0.0 <= r.gap && r.gap <= 1e7 && self.channel_unit(r.channel) == "mm";
             if !fits {
+                let code = if self.channel_unit(r.channel) == "mm" { Code::OutOfRange } else { Code::WrongUnit };
                 let title = "the rail's numbers are out of range, or its channel is no mm channel";
                 flaws.push(
-                    Flaw::new("S031", "rail", title)
+                    Flaw::new(code, "rail", title)
                         .found(format!("reach {:?} mm, gap {} mm", r.reach, r.gap), "0 to 1e7 mm, on a channel in mm")
                         .at_index(index),
                 );
@@ -238,7 +241,7 @@ impl Stage {
         for c in &spec.envelope {
             if RADIUS.check("radius", c.radius).is_err() {
                 flaws.push(
-                    Flaw::new("S032", "envelope", "the envelope's radius is out of range")
+                    Flaw::new(Code::OutOfRange, "envelope", "the envelope's radius is out of range")
                         .found(format!("{} mm", c.radius), "more than 0, at most 1e7 mm")
                         .at_index(index),
                 );
@@ -247,7 +250,7 @@ impl Stage {
         let group = self.group_of_name(&spec.group);
         if group.is_none() {
             let title = format!("the stage has no group `{}`", spec.group);
-            flaws.push(Flaw::new("S036", "group", title).at_index(index));
+            flaws.push(Flaw::new(Code::UnknownGroup, "group", title).at_index(index));
         }
         match (Chain::new(&spec.joints), group) {
             (Ok(chain), Some(group)) if flaws.is_empty() => {

@@ -3,7 +3,7 @@
 //! Invariant: every ratio is positive and finite, and the whole travel counts less than 2^53 steps, so that a count is exact in
 //! an f64 and rounding is to the nearest step with a half step as its worst error.
 
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 use crate::number::whole;
 
 /// How many steps a unit is.
@@ -130,7 +130,9 @@ fn small(flaws: &mut Vec<Flaw>, field: &str, value: i64, most: u32) -> u32 {
     match u32::try_from(value) {
         Ok(n) if 1 <= n && n <= most => n,
         _ => {
-            flaws.push(Flaw::new("R001", field, format!("`{field}` is out of range")).found(value.to_string(), format!("1 to {most}")));
+            flaws.push(
+                Flaw::new(Code::OutOfRange, field, format!("`{field}` is out of range")).found(value.to_string(), format!("1 to {most}")),
+            );
             1
         }
     }

@@ -4,7 +4,7 @@
 //! channels have a value, and there they rest when nothing drives them.
 
 use super::{AxisId, ChannelId, Stage};
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::mechanism::{Drum, Hung, Limb, LimbWire, OutOfReach, Real, Swashplate};
 
 /// What a mechanism is.
@@ -125,7 +125,7 @@ impl Machine {
 }
 
 /// A flaw of the mechanism at `index` of the list.
-pub(super) fn flaw(index: usize, code: &'static str, field: &str, title: String) -> Flaw {
+pub(super) fn flaw(index: usize, code: Code, field: &str, title: String) -> Flaw {
     Flaw::new(code, field, title).at_index(index)
 }
 
@@ -186,24 +186,24 @@ impl Stage {
         for (field, n) in [("channels", spec.channels.len()), ("axes", spec.axes.len())] {
             if n != size {
                 let title = format!("a {kind} has the wrong number of {field}");
-                flaws.push(flaw(index, "S020", field, title).found(n.to_string(), size.to_string()));
+                flaws.push(flaw(index, Code::WrongCount, field, title).found(n.to_string(), size.to_string()));
             }
         }
         let mut axes = Vec::new();
         for name in &spec.axes {
             let Some(axis) = self.axis_of_name(name) else {
                 let title = format!("the stage has no axis `{name}`");
-                flaws.push(flaw(index, "S021", "axes", title).found(format!("`{name}`"), "an axis of the same group"));
+                flaws.push(flaw(index, Code::UnknownAxis, "axes", title).found(format!("`{name}`"), "an axis of the same group"));
                 continue;
             };
             let unit = self.axis(axis).unit().symbol();
             if unit != spec.work.axis_unit() {
                 let title = format!("a {kind} drives axes of another unit");
-                flaws.push(flaw(index, "S022", "axes", title).found(format!("`{name}` in {unit}"), spec.work.axis_unit()));
+                flaws.push(flaw(index, Code::WrongUnit, "axes", title).found(format!("`{name}` in {unit}"), spec.work.axis_unit()));
             }
             if axes.contains(&axis) || self.machines.iter().any(|m| m.axes.contains(&axis)) {
                 let title = format!("`{name}` is driven twice");
-                flaws.push(flaw(index, "S023", "axes", title).help("an axis is driven by one mechanism, once"));
+                flaws.push(flaw(index, Code::DrivenTwice, "axes", title).help("an axis is driven by one mechanism, once"));
             }
             axes.push(axis);
         }
@@ -211,7 +211,10 @@ impl Stage {
             let twice = spec.channels.iter().take(i).any(|n| n == name);
             if twice || self.made.iter().any(|m| m.name == *name) || self.axis_of_name(name).is_some() {
                 let title = format!("the name `{name}` is taken");
-                flaws.push(flaw(index, "S024", "channels", title).help("give the channel a name that no axis and no other channel has"));
+                flaws.push(
+                    flaw(index, Code::DuplicateName, "channels", title)
+                        .help("give the channel a name that no axis and no other channel has"),
+                );
             }
         }
         let homes: Vec<f64> = axes.iter().map(|a| self.axis(*a).home()).collect();
@@ -223,7 +226,7 @@ impl Stage {
             }
             Err(error) if flaws.is_empty() => {
                 let title = format!("a {kind} cannot stand with its axes at home");
-                Err(vec![flaw(index, "S025", "axes", title).found(error.to_string(), "homes that the mechanism can take")])
+                Err(vec![flaw(index, Code::ImpossibleHome, "axes", title).found(error.to_string(), "homes that the mechanism can take")])
             }
             _ => Err(flaws),
         }

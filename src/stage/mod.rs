@@ -14,7 +14,7 @@ mod utilisation;
 
 use std::collections::BTreeMap;
 
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 
 pub use axis::{Axis, AxisSpec, Limits, LoadSpec, Travel, Unit};
 pub use body::{Body, BodySpec, Capsule, KeepOut, Obstacle, Rail, Rod, Surroundings};
@@ -92,7 +92,8 @@ impl Stage {
             }
             if kept.iter().any(|g| g.name == group.name) {
                 flaws.push(
-                    Flaw::new("S001", "name", format!("two groups are called `{}`", group.name)).help("give each group a name of its own"),
+                    Flaw::new(Code::DuplicateName, "name", format!("two groups are called `{}`", group.name))
+                        .help("give each group a name of its own"),
                 );
             }
             let from = axes.len();
@@ -100,7 +101,7 @@ impl Stage {
                 let full = format!("{}.{}", group.name, axis.name());
                 if by_name.insert(full.clone(), axes.len()).is_some() {
                     flaws.push(
-                        Flaw::new("S002", "name", format!("two axes are called `{full}`"))
+                        Flaw::new(Code::DuplicateName, "name", format!("two axes are called `{full}`"))
                             .help("give each axis of a group a name of its own"),
                     );
                 }
@@ -110,11 +111,11 @@ impl Stage {
             kept.push(Group { name: group.name, axes: from..axes.len() });
         }
         if axes.is_empty() {
-            flaws.push(Flaw::new("S003", "group", "the stage has no axis").found("0 axes", format!("1 to {} axes", bounds::MOST_AXES)));
+            flaws.push(Flaw::new(Code::MissingKey, "group", "the stage has no axis").found("0 axes", format!("1 to {} axes", bounds::MOST_AXES)));
         }
         if axes.len() > bounds::MOST_AXES {
             flaws.push(
-                Flaw::new("S003", "group", "the stage has too many axes")
+                Flaw::new(Code::TooMany, "group", "the stage has too many axes")
                     .found(format!("{} axes", axes.len()), format!("1 to {} axes", bounds::MOST_AXES)),
             );
         }
@@ -329,7 +330,7 @@ mod tests {
         ];
         let flaws = Stage::new("marsh", f64::NAN, groups).unwrap_err();
         let codes: Vec<_> = flaws.iter().map(|f| f.code).collect();
-        assert_eq!(codes, ["R001", "S002", "S001", "N001"]);
+        assert_eq!(codes, ["out-of-range", "duplicate-name", "duplicate-name", "invalid-name"]);
     }
 
     #[test]

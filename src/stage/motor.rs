@@ -3,7 +3,7 @@
 //! Invariant: the torque table, where given, has at least one row, speeds strictly rising from 0 and torques never rising with speed, so
 //! that a slower motor never has less torque: the fastest pace is then a single border.
 
-use crate::bounds::{self, Flaw};
+use crate::bounds::{self, Code, Flaw};
 
 /// A stepping motor.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,7 +29,7 @@ impl Motor {
         let mut flaws = Vec::new();
         if !(1..=100_000).contains(&full_steps_per_rev) {
             flaws.push(
-                Flaw::new("R001", "full_steps_per_rev", "`full_steps_per_rev` is out of range")
+                Flaw::new(Code::OutOfRange, "full_steps_per_rev", "`full_steps_per_rev` is out of range")
                     .found(full_steps_per_rev.to_string(), "1 to 100000"),
             );
         }
@@ -41,18 +41,18 @@ impl Motor {
             flaws.extend(bounds::TORQUE.check("torque", nm).err().map(|f| f.at_index(i)));
             match last {
                 None if speed != 0.0 => flaws.push(
-                    Flaw::new("S010", "torque", "the torque table does not start at standstill")
+                    Flaw::new(Code::InvalidTorqueTable, "torque", "the torque table does not start at standstill")
                         .found(format!("{speed} rev/min"), "0 rev/min in the first row")
                         .help("add the torque at 0 rev/min, from the data sheet")
                         .at_index(i),
                 ),
                 Some((before, _)) if !(before < speed) => flaws.push(
-                    Flaw::new("S010", "torque", "speeds of the torque table are out of order")
+                    Flaw::new(Code::InvalidTorqueTable, "torque", "speeds of the torque table are out of order")
                         .found(format!("{speed} rev/min after {before} rev/min"), "strictly rising speeds")
                         .at_index(i),
                 ),
                 Some((_, more)) if !(nm <= more) => flaws.push(
-                    Flaw::new("S010", "torque", "torque rises with speed")
+                    Flaw::new(Code::InvalidTorqueTable, "torque", "torque rises with speed")
                         .found(format!("{nm} N m after {more} N m"), "torque that stays or falls as speed rises")
                         .help("enter the lower of the two, so that the check stays on the careful side of a dip in the curve")
                         .at_index(i),

@@ -2,7 +2,7 @@
 //!
 //! Names are plain enough for a CSV header without quoting and for a file name on every system.
 
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 
 /// Checks a group, axis or pass name: `[a-z][a-z0-9_]*`, at most 64 letters.
 ///
@@ -17,7 +17,7 @@ pub fn check_name(field: &str, name: &str) -> Result<(), Flaw> {
     }
     let shown: String = name.chars().take(80).collect();
     let plain: String = shown.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
-    let flaw = Flaw::new("N001", field, "a name has the wrong shape")
+    let flaw = Flaw::new(Code::InvalidName, field, "a name has the wrong shape")
         .found(format!("`{shown}`"), "a small letter, then small letters, digits and `_`, 64 at most");
     if plain.starts_with(|c: char| c.is_ascii_lowercase()) && plain.len() <= 64 {
         Err(flaw.help(format!("write `{plain}`")))

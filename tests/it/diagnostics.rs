@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
+use movewright::bounds::Code;
 use movewright::input::{self, Diagnostic, Rejection, Unreadable};
 
 /// One mistake of the table.
@@ -143,7 +144,7 @@ fn what_is_offered_mends_the_mistake() {
         // A whole line is offered by its value; a name without quotes stays within those that are there, and has none in a key file.
         let value = match offer.split_once(" = ") {
             Some((key, value)) if text[..span.bytes.start].ends_with(&format!("{key} = ")) => value.to_owned(),
-            _ if there.starts_with('"') && d.code != "K003" && !offer.starts_with('"') => format!("\"{offer}\""),
+            _ if there.starts_with('"') && d.code != "wrong-type" && !offer.starts_with('"') => format!("\"{offer}\""),
             _ if name.ends_with(".csv") => offer.trim_matches('"').to_owned(),
             _ => offer.to_owned(),
         };
@@ -237,6 +238,75 @@ fn what_is_over_a_limit_is_named_with_its_limit() {
         let named = &text[text.find("over: ").unwrap_or_else(|| panic!("{to}: {text}"))..];
         for phrase in [what, limit] {
             assert!(named.contains(phrase), "{to}: {phrase:?} is not in\n{named}");
+        }
+    }
+}
+
+fn files_with(ends: &[&str], under: &[&str]) -> Vec<(PathBuf, String)> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut waiting: Vec<PathBuf> = under.iter().map(|part| root.join(part)).collect();
+    let mut found = Vec::new();
+    while let Some(path) = waiting.pop() {
+        if path.is_dir() {
+            waiting.extend(std::fs::read_dir(&path).unwrap().map(|e| e.unwrap().path()));
+        } else if path.extension().is_some_and(|e| ends.iter().any(|end| e == *end)) {
+            let text = std::fs::read_to_string(&path).unwrap();
+            found.push((path, text));
+        }
+    }
+    assert!(!found.is_empty(), "{under:?}");
+    found
+}
+
+fn is_code(slug: &str) -> bool {
+    Code::ALL.iter().any(|code| code.slug() == slug)
+}
+
+/// A code that nothing reports would be a promise to scripts that is never kept.
+#[test]
+fn every_code_is_used_in_the_source() {
+    let sources = files_with(&["rs"], &["src"]);
+    for code in Code::ALL {
+        let name = format!("Code::{}", code.name());
+        let used = sources.iter().filter(|(path, _)| !path.ends_with("bounds/code.rs")).any(|(_, text)| {
+            let code = text.split("#[cfg(test)]").next().unwrap();
+            // Another code may begin with the same letters.
+            code.match_indices(&name).any(|(at, _)| !code[at + name.len()..].starts_with(|c: char| c.is_alphanumeric()))
+        });
+        assert!(used, "nothing reports {name}");
+    }
+}
+
+#[test]
+fn every_code_that_is_shown_is_in_the_table() {
+    for mistake in mistakes() {
+        let (code, _) = mistake.message.split_once(' ').unwrap();
+        assert!(is_code(code), "{code}: {:?}", mistake.changes);
+    }
+    let mut shown = 0;
+    for (path, text) in files_with(&["md", "toml", "rs"], &["README.md", "DEVELOPERS.md", "fixtures", "examples", "tests", "src"]) {
+        for (_, rest) in text.match_indices("error[").map(|(at, sign)| text.split_at(at + sign.len())) {
+            let code: String = rest.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '-').collect();
+            // `error[{}]` and the like are filled when the program runs.
+            if rest[code.len()..].starts_with(']') && !code.is_empty() && code != "slug" {
+                assert!(is_code(&code), "{}: error[{code}]", path.display());
+                shown += 1;
+            }
+        }
+    }
+    assert!(shown >= 3, "{shown} codes are shown in documents and tests");
+}
+
+/// Codes were once a letter and three digits.
+#[test]
+fn no_code_of_letters_and_digits_is_left() {
+    for (path, text) in
+        files_with(&["md", "toml", "rs", "txt"], &["README.md", "DEVELOPERS.md", "fixtures", "examples", "benches", "tests", "src"])
+    {
+        for word in text.split(|c: char| !(c.is_alphanumeric() || c == '{' || c == '_')) {
+            let old =
+                word.len() == 4 && word.starts_with(|c: char| c.is_ascii_uppercase()) && word[1..].bytes().all(|b| b.is_ascii_digit());
+            assert!(!old, "{}: {word}", path.display());
         }
     }
 }

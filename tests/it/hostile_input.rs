@@ -12,23 +12,23 @@ use crate::wrong_files::{Files, KEYS, SHOT, STAGE, check_text, told};
 fn files_that_are_no_text_or_not_there() {
     let dir = tempfile::tempdir().unwrap();
     let load = |name: &str| input::load(&dir.path().join(name)).unwrap_err();
-    assert_eq!(told(&load("shot.toml")), [("F001", String::new(), 0, 0)]);
-    assert_eq!(told(&load("no_folder/shot.toml")), [("F001", String::new(), 0, 0)]);
+    assert_eq!(told(&load("shot.toml")), [("missing-file", String::new(), 0, 0)]);
+    assert_eq!(told(&load("no_folder/shot.toml")), [("missing-file", String::new(), 0, 0)]);
     fs::create_dir(dir.path().join("folder.toml")).unwrap();
-    assert_eq!(told(&load("folder.toml")), [("F002", String::new(), 0, 0)]);
-    assert_eq!(told(&input::load(Path::new("..")).unwrap_err()), [("F002", String::new(), 0, 0)]);
+    assert_eq!(told(&load("folder.toml")), [("not-a-file", String::new(), 0, 0)]);
+    assert_eq!(told(&input::load(Path::new("..")).unwrap_err()), [("not-a-file", String::new(), 0, 0)]);
     fs::write(dir.path().join("empty.toml"), "\u{feff} \n").unwrap();
-    assert_eq!(told(&load("empty.toml")), [("F005", "empty.toml".into(), 1, 1)]);
+    assert_eq!(told(&load("empty.toml")), [("empty-file", "empty.toml".into(), 1, 1)]);
     fs::write(dir.path().join("latin.toml"), b"format = 1\nname = \"h\xe9ron\"\n").unwrap();
     let rejection = load("latin.toml");
-    assert_eq!(told(&rejection), [("F004", "latin.toml".into(), 2, 10)]);
+    assert_eq!(told(&rejection), [("not-utf8", "latin.toml".into(), 2, 10)]);
     assert!(rejection.to_string().contains("the byte 0xe9 at byte offset 20"), "{rejection}");
     assert_eq!(rejection.sources().get(0).unwrap().path(), dir.path().canonicalize().unwrap().join("latin.toml"));
-    assert_eq!(told(&input::load_stage(&dir.path().join("latin.toml")).unwrap_err()), [("F004", "latin.toml".into(), 2, 10)]);
+    assert_eq!(told(&input::load_stage(&dir.path().join("latin.toml")).unwrap_err()), [("not-utf8", "latin.toml".into(), 2, 10)]);
     let folder = Files::right().with_change("shot.toml", "stage = \"stage.toml\"", "stage = \"folder.toml\"");
     fs::write(dir.path().join("shot.toml"), &folder.0["shot.toml"]).unwrap();
     fs::write(dir.path().join("keys.csv"), KEYS).unwrap();
-    assert_eq!(told(&load("shot.toml")), [("F002", "shot.toml".into(), 3, 9)]);
+    assert_eq!(told(&load("shot.toml")), [("not-a-file", "shot.toml".into(), 3, 9)]);
 }
 
 /// A sparse file costs no disk: its length alone is over the cap.
@@ -38,12 +38,12 @@ fn a_file_over_the_cap_is_not_read() {
     let path = dir.path().join("shot.toml");
     fs::File::create(&path).unwrap().set_len(movewright::bounds::MOST_BYTES + 1).unwrap();
     let rejection = input::load(&path).unwrap_err();
-    assert_eq!(told(&rejection), [("F003", String::new(), 0, 0)]);
+    assert_eq!(told(&rejection), [("file-too-large", String::new(), 0, 0)]);
     // Over a megabyte only the first syntax error is kept: there can be one for every byte.
     let rejection = Files::right().with("shot.toml", "=\n".repeat(1024 * 1024)).parse().unwrap_err();
-    assert_eq!(told(&rejection), [("X001", "shot.toml".into(), 1, 1)]);
+    assert_eq!(told(&rejection), [("invalid-toml", "shot.toml".into(), 1, 1)]);
     let long = format!("{SHOT}#{}", "x".repeat(16 * 1024 * 1024));
-    assert_eq!(told(&Files::right().with("shot.toml", long).parse().unwrap_err()), [("F003", "shot.toml".into(), 1, 1)]);
+    assert_eq!(told(&Files::right().with("shot.toml", long).parse().unwrap_err()), [("file-too-large", "shot.toml".into(), 1, 1)]);
 }
 
 #[test]
@@ -57,7 +57,7 @@ fn nesting_without_end_is_one_kind_of_mistake_and_no_crash() {
         format!("{SHOT}x = \"{}\n", "\\u".repeat(10_000)),
     ] {
         let rejection = Files::right().with("shot.toml", hostile).parse().unwrap_err();
-        assert!(rejection.diagnostics().iter().all(|d| d.code == "X001"), "{rejection}");
+        assert!(rejection.diagnostics().iter().all(|d| d.code == "invalid-toml"), "{rejection}");
     }
 }
 
@@ -93,7 +93,7 @@ fn keys_of_all_tracks_together_are_bounded() {
     let files = Files::right().with("keys.csv", format!("frame,heron_b.roll,heron_a.roll\n{rows}"));
     let rejection = files.with("shot.toml", format!("{SHOT}{tracks}")).parse().unwrap_err();
     // Each use counts 2 x 100,001, the track above them 3: the fiftieth use, the shot's own with it, is over ten million with its second column.
-    assert_eq!(told(&rejection), [("T007", "shot.toml".into(), 39 + 2 * 49, 8)]);
+    assert_eq!(told(&rejection), [("too-many", "shot.toml".into(), 39 + 2 * 49, 8)]);
 }
 
 /// Copies one behind the other, and closed to a circle.
@@ -107,10 +107,10 @@ fn long_chains_of_copies_come_to_an_end() {
     let round = format!("{copies}[[copy]]\nfrom = \"g{}\"\nto = \"g0\"\n", MANY - 1);
     let rejection = files.with("shot.toml", format!("{SHOT}{round}")).parse().unwrap_err();
     assert_eq!(rejection.diagnostics().len(), MANY);
-    assert!(rejection.diagnostics().iter().all(|d| d.code == "C001"));
+    assert!(rejection.diagnostics().iter().all(|d| d.code == "circular-reference"));
     let too_many = "[[copy]]\nfrom = \"heron_a\"\nto = \"heron_b\"\n".repeat(5000);
     let rejection = files.with("shot.toml", format!("{SHOT}{too_many}")).parse().unwrap_err();
-    assert_eq!(told(&rejection), [("C005", "shot.toml".into(), 24, 1)]);
+    assert_eq!(told(&rejection), [("too-many", "shot.toml".into(), 24, 1)]);
 }
 
 #[test]
@@ -123,7 +123,7 @@ fn groups_that_take_over_without_end_are_stopped_at_the_cap() {
         stage.push_str(&format!("[[group]]\nname = \"g{i}\"\nlike = \"g{}\"\n[[group.axis]]{own}", i - 1));
     }
     let rejection = Files::right().with("stage.toml", stage).parse().unwrap_err();
-    assert!(told(&rejection).iter().any(|t| t.0 == "S003"), "{rejection}");
+    assert!(told(&rejection).iter().any(|t| t.0 == "too-many"), "{rejection}");
 }
 
 #[test]

@@ -261,15 +261,15 @@ fn what_cannot_be_reached_is_told_with_channel_frame_and_range() {
 #[test]
 fn mistakes_of_mechanisms_joints_and_aims_have_their_place() {
     for (stage_edit, shot_edit, code, phrase) in [
-        (("kind = \"swashplate\"", "kind = \"swashplat\""), ("", ""), "K005", "swashplate"),
-        (("axes = [\"fore\", \"left\", \"right\"]", "axes = [\"fore\", \"left\", \"rigth\"]"), ("", ""), "S021", "heron_a.rigth"),
-        (("radius = 150", "radius = -1"), ("", ""), "R001", "radius"),
-        (("channel = \"heave\"", "channel = \"heav\""), ("", ""), "S030", "heron_a.heav"),
-        (("focal_length = 35", "focal_length = 0"), ("", ""), "R001", "focal_length"),
+        (("kind = \"swashplate\"", "kind = \"swashplat\""), ("", ""), "unknown-choice", "swashplate"),
+        (("axes = [\"fore\", \"left\", \"right\"]", "axes = [\"fore\", \"left\", \"rigth\"]"), ("", ""), "unknown-axis", "heron_a.rigth"),
+        (("radius = 150", "radius = -1"), ("", ""), "out-of-range", "radius"),
+        (("channel = \"heave\"", "channel = \"heav\""), ("", ""), "unknown-channel", "heron_a.heav"),
+        (("focal_length = 35", "focal_length = 0"), ("", ""), "out-of-range", "focal_length"),
         (("", ""), ("channels = [\"pan\", \"tilt\"]", "channels = [\"pan\", \"track\"]"), "", "camera"),
-        (("", ""), ("channel = \"heron_a.heave\"", "channel = \"heron_a.fore\""), "U001", "heron_a.fore"),
-        (("", ""), ("channel = \"camera.track\"", "channel = \"camera.pan\""), "A005", "camera.pan"),
-        (("inertia = 0.004", "inertia = 0.0001"), ("", ""), "G004", "inertia"),
+        (("", ""), ("channel = \"heron_a.heave\"", "channel = \"heron_a.fore\""), "unknown-channel", "heron_a.fore"),
+        (("", ""), ("channel = \"camera.track\"", "channel = \"camera.pan\""), "driven-twice", "camera.pan"),
+        (("inertia = 0.004", "inertia = 0.0001"), ("", ""), "impossible-mechanism", "inertia"),
     ] {
         let edit = |text: &str, (from, to): (&str, &str)| if from.is_empty() { text.to_owned() } else { text.replacen(from, to, 1) };
         let rejection = load(&edit(STAGE, stage_edit), &edit(SHOT, shot_edit)).expect_err(phrase);

@@ -365,7 +365,9 @@ fn rules_between_keys_of_one_table_are_in_the_schema() {
 }
 
 #[test]
-fn the_committed_reference_is_what_is_printed() {
+fn the_committed_references_are_what_is_printed() {
     let committed = fs::read_to_string(fixtures().join("KEYS.md")).unwrap();
     assert!(committed == reference::markdown(), "run: cargo run -- schema --reference > fixtures/KEYS.md");
+    let committed = fs::read_to_string(fixtures().join("ERRORS.md")).unwrap();
+    assert!(committed == error_reference(), "run: cargo run -- schema --errors > fixtures/ERRORS.md");
 }

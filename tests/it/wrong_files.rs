@@ -121,8 +121,8 @@ pub fn told(rejection: &Rejection) -> Vec<(&'static str, String, u32, u32)> {
         .diagnostics()
         .iter()
         .map(|d| match &d.place {
-            Some(place) => (d.code, rejection.sources().get(place.file).unwrap().name().to_owned(), place.line, place.column),
-            None => (d.code, String::new(), 0, 0),
+            Some(place) => (d.code.slug(), rejection.sources().get(place.file).unwrap().name().to_owned(), place.line, place.column),
+            None => (d.code.slug(), String::new(), 0, 0),
         })
         .collect()
 }

@@ -1,0 +1,268 @@
+//! Error codes: the one table of slugs, with what each means, what causes it and what to do.
+//!
+//! Invariant: a slug is lower-case words joined by hyphens and means one thing, one that a person mends in one way. A slug never changes its meaning: scripts read it. Messages,
+//! `fixtures/ERRORS.md` and tests read this table and no other.
+
+/// Declares the codes: name in the source, slug, meaning, cause, cure.
+macro_rules! codes {
+    ($($name:ident, $slug:literal, $meaning:literal, $cause:literal, $cure:literal;)*) => {
+        /// What kind of mistake it is. Shown as `error[slug]`.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[non_exhaustive]
+        pub enum Code {
+            $(#[doc = $meaning] $name,)*
+        }
+
+        impl Code {
+            /// Every code, in the order of the table.
+            pub const ALL: &'static [Code] = &[$(Code::$name),*];
+
+            /// The slug that is shown, for example `unknown-key`.
+            #[must_use]
+            pub const fn slug(self) -> &'static str {
+                match self { $(Code::$name => $slug),* }
+            }
+
+            /// The name in the source, for example `UnknownKey`.
+            #[must_use]
+            pub const fn name(self) -> &'static str {
+                match self { $(Code::$name => stringify!($name)),* }
+            }
+
+            /// What it means, in one line.
+            #[must_use]
+            pub const fn meaning(self) -> &'static str {
+                match self { $(Code::$name => $meaning),* }
+            }
+
+            /// What causes it.
+            #[must_use]
+            pub const fn cause(self) -> &'static str {
+                match self { $(Code::$name => $cause),* }
+            }
+
+            /// What to do, as an instruction that begins with a verb in lower case and has no full stop.
+            #[must_use]
+            pub const fn cure(self) -> &'static str {
+                match self { $(Code::$name => $cure),* }
+            }
+        }
+    };
+}
+
+codes! {
+    // Files.
+    MissingFile, "missing-file", "A file is missing",
+        "the name is misspelled, or the path leads elsewhere", "check the name, and that the path leads there from the shot's folder";
+    UnreadableFile, "unreadable-file", "A file exists but cannot be read",
+        "the system refuses it; the message quotes its reason", "check the permissions and the disk";
+    NotAFile, "not-a-file", "A folder, a pipe or a device stands where a file is expected",
+        "the path ends at a folder", "name a file";
+    FileTooLarge, "file-too-large", "A file is larger than is read or written",
+        "more keys, nodes or text than one file may hold", "split the file";
+    NotUtf8, "not-utf8", "A file is not UTF-8 text",
+        "an editor or a spreadsheet saved another encoding", "save the file again as UTF-8";
+    EmptyFile, "empty-file", "A file is empty",
+        "the file was never saved, or it is the wrong one", "save the file again, or name another";
+    PathNotAllowed, "path-not-allowed", "A path that would lead elsewhere on another machine",
+        "it is absolute, has a backslash, or goes up behind a folder", "write a path from the shot's folder";
+    InvalidToml, "invalid-toml", "The text is not TOML",
+        "a bracket, a quote or a value is missing, or a key is written twice", "correct the line: a key, `=`, and one value behind it";
+    UnknownFormat, "unknown-format", "The file has a format that is not read",
+        "`format` is not 1", "change the line to format = 1, and check the keys: other formats are not read";
+
+    // Keys of a table.
+    MissingKey, "missing-key", "A required key or table is missing",
+        "it was left out, or its name is misspelled", "add the key that the message names";
+    UnknownKey, "unknown-key", "A key that its table does not have",
+        "it is misspelled, or belongs to another table", "correct the name, or move the key to its table";
+    WrongType, "wrong-type", "A value has the wrong type or shape",
+        "for example text where a number is read, or a list with too few entries", "write a value of the kind that is allowed";
+    UnknownChoice, "unknown-choice", "A word is not one of the choices",
+        "it is misspelled", "write one of them, in quotes";
+    KeyDoesNotApply, "key-does-not-apply", "A key has no meaning beside the others of its table",
+        "for example `settle` in a moving pass, or `mass` on a deg axis", "remove the key, or change the one that it does not fit";
+    ConflictingKeys, "conflicting-keys", "Two keys exclude each other",
+        "both are given", "keep one of the two";
+
+    // Names.
+    InvalidName, "invalid-name", "A name has the wrong shape",
+        "it has a capital, a blank or another sign, or is longer than 64 letters", "use small letters, digits and `_`, and begin with a letter";
+    DuplicateName, "duplicate-name", "Two of a kind have the same name",
+        "two groups, axes, channels, passes or columns share a name", "give each a name of its own";
+    UnknownChannel, "unknown-channel", "No such channel",
+        "it is misspelled, lacks its group, or a mechanism drives its axis", "name a channel of the stage as group.axis";
+    UnknownGroup, "unknown-group", "The stage has no such group",
+        "it is misspelled", "name a group as the stage file does";
+    UnknownAxis, "unknown-axis", "The stage has no such axis",
+        "it is misspelled, or the name is a channel of a mechanism", "name an axis that is described under [[group.axis]]";
+    UnknownMotor, "unknown-motor", "The stage has no such motor",
+        "it is misspelled", "name a motor of the stage file, or describe this one under [motor.NAME]";
+    UnknownPass, "unknown-pass", "No such pass",
+        "it is misspelled, or the folder was written without it", "name one of the passes that the message lists";
+
+    // Numbers.
+    OutOfRange, "out-of-range", "A number lies outside its range, or is not finite",
+        "a slip of the pen or of the unit", "write a number in the range that the message gives";
+    EmptyRange, "empty-range", "The upper end is not above the lower end",
+        "the two ends are swapped or equal", "write the lower end first";
+    ZeroLength, "zero-length", "A direction or a rod has no length",
+        "all components are zero, or both ends are one point", "write a direction that is not zero, or two different ends";
+    HomeOutsideTravel, "home-outside-travel", "The home lies outside the travel",
+        "`home` is left out and the travel does not contain 0", "set `home` to a position within the travel";
+    TooManySteps, "too-many-steps", "The travel counts 2^53 steps or more",
+        "a slip of the unit in travel, microsteps or gear", "check the travel, the steps and the gear for a slip of the unit";
+    InvalidTorqueTable, "invalid-torque-table", "The torque table cannot be used",
+        "it is empty, does not start at 0 rev/min, its speeds do not rise, or its torque does",
+        "put the rows in the order of their speeds, each speed once";
+    TooMany, "too-many", "More of a kind than is allowed",
+        "too many axes, joints, passes, copies, keys, columns or rows", "keep fewer than that";
+    WrongCount, "wrong-count", "A list or a row has the wrong number of entries",
+        "one is missing or too many; in a key file often a decimal comma", "write as many as the message asks for";
+
+    // Time.
+    InvalidFrameRate, "invalid-frame-rate", "Not a frame rate",
+        "text that is no rate, or a rate out of its range", "write the rate in quotes, such as \"24\" or \"30000/1001\"";
+    InvalidFrameSpan, "invalid-frame-span", "Not a span of frames",
+        "the last frame is before the first, or there are too many frames", "write the first frame, then the last: frames = [1, 96]";
+    InvalidTimecode, "invalid-timecode", "Not a timecode of this frame rate",
+        "the frame reaches the rate, the label is dropped, or the shape is wrong",
+        "count frames from 00 to one less than the rate, as in \"10:00:00:00\"";
+
+    // Keys of a curve.
+    NoKeys, "no-keys", "A track, a cycle or a column without a key",
+        "an empty list, or blank cells only", "add a key, or remove the list";
+    KeysOutOfOrder, "keys-out-of-order", "Keys are out of order, or two share a frame",
+        "frames do not rise from key to key", "put them in the order of their frames, each frame once";
+    CornerWithoutBlend, "corner-without-blend", "A corner that no motor can follow",
+        "`blend = 0` with a shape that has corners", "give the frames to either side over which the corner is rounded";
+    CornersOverlap, "corners-overlap", "Rounded corners overlap",
+        "`blend` is more than half of the way between two keys", "reduce `blend`, or move the keys apart";
+    BeatTooLong, "beat-too-long", "The keys of a cycle cover one beat or more",
+        "a key at beat 1 repeats the key at beat 0", "remove the last key: the curve returns to the first by itself";
+
+    // Key files.
+    MissingColumn, "missing-column", "A key file lacks a column",
+        "the first column is not `frame`, or the track's channel has no column", "correct the header, or add the column";
+    MissingFrame, "missing-frame", "A row of a key file has keys but no frame",
+        "the first cell is blank", "write the row's frame, or remove the row";
+    NotANumber, "not-a-number", "A cell of a key file is not a finite number",
+        "text, a decimal comma, or NaN", "write digits with a point, or leave the cell blank";
+
+    // References between parts.
+    CircularReference, "circular-reference", "Groups copy or take over from each other in a circle",
+        "a chain of `copy` or `like` returns to its start", "remove one link of the circle";
+    MissingChannel, "missing-channel", "A copy needs a channel that its target lacks",
+        "something drives it in `from`, and `to` has none of that name", "copy to a group with these channels, or drive the target by tracks";
+    WrongUnit, "wrong-unit", "An axis or a channel has the wrong unit",
+        "mm is needed and deg found, or the reverse", "name another, or change its unit";
+    DrivenTwice, "driven-twice", "An axis or a channel is driven by two things",
+        "two mechanisms, or an aim and a layer, drive the same", "keep one of them";
+    MissingLens, "missing-lens", "A lens is needed and the stage has none",
+        "the camera's group has no joints or no [group.lens]", "give its group joints and a [group.lens]";
+    MissingBody, "missing-body", "The target's group has no place on the stage",
+        "it has no joints", "give its group joints, or aim at a point of the stage";
+    UnsuitableAimChannel, "unsuitable-aim-channel", "A channel cannot aim the camera",
+        "it does not turn exactly one joint of the camera, or is named twice", "name two channels of turning joints of the camera's own chain";
+    TargetMovesWithCamera, "target-moves-with-camera", "The target moves with the camera that aims at it",
+        "the target hangs on a channel of the aim", "aim at something that the camera does not carry";
+
+    // Mechanisms.
+    ImpossibleMechanism, "impossible-mechanism", "A mechanism that cannot work with these dimensions",
+        "for example a wire through its joint, actuators side by side, or an inertia that no body has",
+        "measure again, and check the units";
+    ImpossibleHome, "impossible-home", "A mechanism cannot be built with its axes at home",
+        "the homes lie beyond what it reaches", "change the homes, or measure the mechanism again";
+
+    // The move.
+    NoCurve, "no-curve", "The keys of a channel or axis make no finite curve",
+        "keys so close together or values so large that the numbers overflow", "move the keys apart, or make their values smaller";
+    OutOfReach, "out-of-reach", "A mechanism cannot take the place that its channels ask for",
+        "a joint, plate, limb or drum beyond its geometry", "change the keys around the frame, or the mechanism's dimensions";
+    CannotAim, "cannot-aim", "A target cannot be aimed at",
+        "it is behind, beside or inside the camera, or outside the travel of the aimed axes", "move the target or the camera, or widen the travel";
+    RopeLayer, "rope-layer", "A drum's rope passes from one layer to the next within the move",
+        "there the drum's speed would jump", "keep the move within one layer, or use a drum that holds the rope in one";
+    TooManyPieces, "too-many-pieces", "A curve or a cycle needs more pieces than are kept",
+        "a cycle or drift far too fast for the length of the shot, or copies of copies", "give it a longer period, photograph fewer frames, or copy less";
+    OtherStage, "other-stage", "A shot, channel or group belongs to another stage",
+        "it was made with one stage and used with another", "take channels and groups from the stage that the shot is compiled for";
+    NoPlan, "no-plan", "An axis cannot be moved from rest to rest within its limits",
+        "a limit or a distance far beyond any machine", "check the axis's limits and the keys for a slip of the unit";
+    DoesNotFit, "does-not-fit", "A move between two held exposures takes longer than there is time",
+        "the axis needs more seconds than the pace leaves", "run `movewright check`, which gives the slowest move and the time available";
+    TooClose, "too-close", "Something comes too close on the way to the start",
+        "the take-up passes another body or an obstacle", "run `movewright check`, which says what comes close";
+    NoPosition, "no-position", "An axis or a body has no position there that can be written",
+        "the instant lies beyond the move, or the number is too large", "run `movewright check`, and correct what it reports";
+
+    // The call and the output.
+    ConflictingOptions, "conflicting-options", "Two options exclude each other",
+        "both are given", "keep one of the two";
+    LimitExceeded, "limit-exceeded", "A limit is exceeded, so nothing is written",
+        "the shot asks for more than the stage allows", "run `movewright check`, and change the shot";
+    NotOurs, "not-ours", "The place holds something that movewright did not write there",
+        "the name belongs to another file or folder; it is left untouched", "name another place";
+    OutputDiffers, "output-differs", "The output folder holds another result",
+        "the stage or the shot has changed since", "add --replace, or name another folder";
+    WriteFailed, "write-failed", "The output could not be written",
+        "the system refused; the message quotes its reason", "check the disk, the permissions and the path";
+    NotAFolder, "not-a-folder", "There is no such folder",
+        "the name is misspelled, or it is a file", "name a folder that movewright wrote";
+    InvalidManifest, "invalid-manifest", "manifest.json cannot be understood",
+        "it was edited or cut, or another program wrote it", "compile the folder again";
+    FileChanged, "file-changed", "A file is not as it was written",
+        "it was edited, replaced or damaged since", "run `movewright verify` on the folder";
+    InvalidLog, "invalid-log", "A log of positions cannot be read",
+        "its header, a frame or a number is wrong; the message gives the line", "correct the log, or export it again";
+}
+
+impl core::fmt::Display for Code {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(self.slug())
+    }
+}
+
+/// A slug reads as one in a comparison, for scripts and tests that have it as text.
+impl PartialEq<&str> for Code {
+    fn eq(&self, slug: &&str) -> bool {
+        self.slug() == *slug
+    }
+}
+
+/// The reference as Markdown: every code with its meaning, cause and cure. `fixtures/ERRORS.md` is this text.
+#[must_use]
+pub fn reference() -> String {
+    let mut text = "# Every error code\n\n\
+        Written by `movewright schema --errors` from the table that the program itself uses. A message reads `error[unknown-key]: ...`. A code keeps its meaning, so\n\
+        scripts may rely on it.\n\n\
+        | code | meaning | cause | what to do |\n| --- | --- | --- | --- |\n"
+        .to_owned();
+    for code in Code::ALL {
+        let cells = [code.meaning(), code.cause(), code.cure()].map(|cell| cell.replace('|', "\\|"));
+        text.push_str(&format!("| `{code}` | {} |\n", cells.join(" | ")));
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn slugs_are_plain_words_and_no_text_is_missing_or_shared() {
+        let mut seen = BTreeSet::new();
+        for code in Code::ALL {
+            let slug = code.slug();
+            assert!(slug.split('-').all(|w| !w.is_empty() && w.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit())), "{slug}");
+            assert!(slug.starts_with(|c: char| c.is_ascii_lowercase()), "{slug}");
+            // The name in the source is the slug with its words joined.
+            assert_eq!(code.name().to_lowercase(), slug.replace('-', ""), "{slug}");
+            for text in [code.meaning(), code.cause(), code.cure()] {
+                assert!(!text.is_empty() && !text.ends_with('.'), "{slug}: {text:?}");
+            }
+            assert!(seen.insert(slug) && seen.insert(code.meaning()), "{slug} stands there twice");
+        }
+    }
+}
