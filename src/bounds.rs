@@ -2,127 +2,114 @@
 //!
 //! Invariant: a number that passed its bound is finite. The outer bounds are far beyond any stage; they keep products of
 //! allowed numbers finite, so that nothing behind the edge needs to ask again.
+//!
+//! Limits: what depends on another number, such as a home within its travel, is checked where both are known.
 
 mod code;
 mod flaw;
+mod range;
 
-pub use code::{Code, reference};
+pub use code::Code;
 pub use flaw::Flaw;
+pub use range::{Bound, Whole, with_unit};
 
-/// The legal range of one kind of number.
-#[derive(Debug, Clone, Copy)]
-pub struct Bound {
-    /// Unit, for messages; empty for a plain ratio.
-    pub unit: &'static str,
-    /// Least value.
-    pub least: f64,
-    /// True where `least` itself is not allowed.
-    pub above_least: bool,
-    /// Greatest value.
-    pub most: f64,
-}
+/// Declares ranges and counts, each with what it is the range of and why it is that; [`ranges`] lists them.
+macro_rules! table {
+    (
+        numbers { $($number:ident = $bound:expr, $of:literal, $why:literal;)* }
+        wholes { $($whole:ident = $range:expr, $of_whole:literal, $why_whole:literal;)* }
+        counts { $($count:ident: $kind:ty = $most:expr, $of_count:literal, $why_count:literal;)* }
+    ) => {
+        $(#[doc = concat!("Range of ", $of, ": ", $why, ".")] pub const $number: Bound = $bound;)*
+        $(#[doc = concat!("Range of ", $of_whole, ": ", $why_whole, ".")] pub const $whole: Whole = $range;)*
+        $(#[doc = concat!("Most ", $of_count, ": ", $why_count, ".")] pub const $count: $kind = $most;)*
 
-impl Bound {
-    const fn from(unit: &'static str, least: f64, most: f64) -> Self {
-        Bound { unit, least, above_least: false, most }
-    }
-
-    const fn above(unit: &'static str, least: f64, most: f64) -> Self {
-        Bound { unit, least, above_least: true, most }
-    }
-
-    /// `value` if it lies in the range; NaN never does.
-    ///
-    /// # Errors
-    /// A flaw of `field` that names what was found and what is allowed.
-    pub fn check(&self, field: &str, value: f64) -> Result<f64, Flaw> {
-        let low_enough = value <= self.most;
-        let high_enough = if self.above_least { self.least < value } else { self.least <= value };
-        if low_enough && high_enough {
-            return Ok(value);
+        /// Every range of the table: of what, the range, its unit, why. Counts come last.
+        #[must_use]
+        pub fn ranges() -> Vec<[String; 4]> {
+            let row = |of: &str, range: String, unit: &str, why: &str| [of.to_owned(), range, unit.to_owned(), why.to_owned()];
+            vec![
+                $(row($of, Bound { unit: "", ..$number }.to_string(), $number.unit, $why),)*
+                $(row($of_whole, $whole.to_string(), $whole.unit, $why_whole),)*
+                $(row($of_count, format!("at most {}", $count), "", $why_count),)*
+            ]
         }
-        Err(Flaw::new(Code::OutOfRange, field, format!("`{field}` is out of range")).found(with_unit(value, self.unit), self.to_string()))
+    };
+}
+
+table! {
+    numbers {
+        POSITION = Bound::from("mm or deg", -1e9, 1e9), "positions, values of keys, ends of travel", "far beyond any stage";
+        RATE_LIMIT = Bound::above("mm or deg per s, s2 or s3", 0.0, 1e12), "limits of velocity, acceleration and jerk",
+            "far beyond any drive; a limit of 0 allows no motion";
+        STEP_RATE = Bound::above("steps/s", 0.0, 1e9), "step rates", "far beyond any driver";
+        TRAVEL_PER_REV = Bound::from("mm or deg", 1e-6, 1e9), "travel for one output revolution", "never negative: `reverse` gives the direction";
+        GEAR_RATIO = Bound::from("motor revolutions per output revolution", 1e-6, 1e6), "gear ratios", "far beyond any gear, either way";
+        BACKLASH = Bound::from("mm or deg", 0.0, 1e6), "backlash", "far beyond any gear";
+        SCALE = Bound::from("", 1e-6, 1e6), "model size over real size", "far beyond any model, either way";
+        INERTIA = Bound::from("kg m2", 0.0, 1e9), "moments of inertia", "far beyond any load";
+        TORQUE = Bound::from("N m", 0.0, 1e9), "torques", "far beyond any motor";
+        MOTOR_SPEED = Bound::from("rev/min", 0.0, 1e6), "motor speeds of the torque table", "far beyond any stepper";
+        MASS = Bound::from("kg", 0.0, 1e9), "masses", "far beyond any load";
+        FRICTION = Bound::from("N or N m", 0.0, 1e9), "friction of the load", "far beyond any load";
+        EFFICIENCY = Bound::above("", 0.0, 1.0), "efficiency of the drive", "at 0 nothing would arrive; no drive returns more than it takes";
+        FRAME = Bound::from("frames", -1e8, 1e8), "frame times of keys", "rounding there is at most 2^-27 of a frame";
+        BLEND = Bound::from("frames", 0.0, 1e6), "half-widths of rounded corners", "as long as the longest shot";
+        PERIOD = Bound::from("frames", 1.0, 1e8), "length of a beat or of a drift", "less than a frame could not be seen as what it is";
+        PHASE = Bound::from("beats", -1e6, 1e6), "phase of a cycle", "a beat for each frame of the longest shot";
+        BEAT = Bound::from("beats", 0.0, 1.0), "places within a beat", "a beat is 0 to 1 long";
+        BEAT_RATE = Bound::from("", 0.0, 100.0), "factors on the speed of a beat", "a beat never runs backwards; faster is a shorter `period`";
+        FACTOR = Bound::from("", -1e6, 1e6), "factors on amounts and copies", "far beyond any figure";
+        DELAY = Bound::from("frames", -1e6, 1e6), "delay of a copy", "as long as the longest shot";
+        PACE = Bound::from("s per frame", 1e-3, 86_400.0), "time for one frame",
+            "1000 frames a second is the highest frame rate; nobody waits more than a day for a frame (common practice, no source)";
+        SHUTTER = Bound::above("degrees", 0.0, 360.0), "shutter angles", "a disc opens for some of its turn and at most for all of it";
+        SETTLE = Bound::from("s", 0.0, 86_400.0), "rest before a held exposure", "a day";
+        LENGTH = Bound::from("mm", 1e-3, 1e7), "lengths that cannot be zero: arms, radii, rods, focal lengths", "a micrometre to ten kilometres";
+        SPAN = Bound::from("mm", 0.0, 1e7), "diameters and distances that may be zero", "up to ten kilometres";
+        RADIUS = Bound::above("mm", 0.0, 1e7), "radii of envelopes and obstacles", "up to ten kilometres";
+        COORDINATE = Bound::from("mm", -1e7, 1e7), "coordinates of points, guides, offsets and centres of mass", "up to ten kilometres";
+        ANGLE = Bound::from("deg", -360.0, 360.0), "angles that describe the build of a mechanism", "a turn either way";
+        DIRECTION = Bound::from("", -1e6, 1e6), "components of a direction", "only their ratios count";
+        DIRECTION_LENGTH = Bound::from("", 1e-6, 2e6), "length of a direction", "rounding would decide where a shorter one points";
+        AREA = Bound::from("mm2", 1e-6, 1e6), "cross sections of ropes and wires", "far beyond any rope, either way";
+        MODULUS = Bound::from("N/mm2", 1.0, 1e7), "moduli of elasticity", "far beyond any rope, either way";
+        TURNS_PER_LAYER = Bound::from("turns", 1.0, 1e4), "turns of rope side by side in one layer", "far beyond any drum";
+        WOUND = Bound::from("turns", 0.0, TURNS_PER_LAYER.most * LAYERS.most as f64), "turns on a drum at height 0", "as many as its layers hold";
+        ACTUATORS_APART = Bound::from("deg", 10.0, 180.0), "angle between two actuators of a swashplate",
+            "closer ones cannot hold the plate (common practice, no source)";
+        OFF_DEAD_CENTRE = Bound::from("", 1e-6, 1.0), "sine of the angle between a limb and its wire's guide at the neutral angle",
+            "nearer to a dead centre a wire moves the limb by chance (common practice, no source)";
+        ROW_RATE = Bound::above("rows/s", 0.0, 1e6), "rows for each second of stage time", "a row for each microsecond";
+        TOLERANCE = Bound::from("steps or px", 0.0, 1e9), "tolerances of a comparison", "more than any axis is off";
+    }
+    wholes {
+        FULL_STEPS = Whole::from("steps/rev", 1, 100_000), "full steps of one motor revolution", "far beyond any stepper";
+        MICROSTEPS = Whole::from("", 1, 4096), "microsteps of one full step", "far beyond any driver (common practice, no source)";
+        OPENINGS = Whole::from("", 1, 100_000), "openings of a light screen", "far beyond any screen";
+        LAYERS = Whole::from("", 1, 64), "layers of rope on a drum", "far beyond any drum";
+        PIXELS = Whole::from("pixels", 1, 1_000_000), "sides of a picture", "far beyond any camera";
+        SEED = Whole::from("", 0, i64::MAX), "seeds of a drift", "any number that TOML can hold";
+        FRAME_NUMBER = Whole::from("frames", -100_000_000, 100_000_000), "photographed frames", "the range of frame times of keys";
+    }
+    counts {
+        MOST_NAME_LETTERS: usize = 64, "letters of a name", "a name heads a column and names a file";
+        MOST_AXES: usize = 4096, "axes of a stage, groups, copies", "far beyond any stage";
+        MOST_JOINTS: usize = 64, "joints of a chain", "far beyond any figure";
+        MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
+        MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";
+        MOST_KEYS_TOGETHER: usize = 10_000_000, "keys of all tracks together", "what a gigabyte holds";
+        MOST_FRAMES: u64 = 1_000_000, "frames of a shot", "eleven and a half hours at 24 frames per second";
+        MOST_PIECES: usize = 4_000_000, "pieces of one axis's curve", "four for each frame of the longest shot";
+        MOST_FRAMES_PER_SECOND: u32 = 1000, "frames per second of a frame rate", "the quickest pace (common practice, no source)";
+        MOST_RATE_DECIMALS: usize = 6, "decimals of a frame rate", "its numerator then fits 32 bits";
+        MOST_ROWS: f64 = 1e12, "rows of one table", "31 years at 1000 rows a second";
+        MOST_BYTES: u64 = 256 * 1024 * 1024, "bytes of an input file", "it is held in memory";
+        MOST_TOML_BYTES: usize = 16 * 1024 * 1024, "bytes of a TOML file", "a parsed document takes many times the memory of its file";
+        MOST_CSV_BYTES: usize = 64 * 1024 * 1024, "bytes of a key file", "its keys are held in memory";
+        MOST_LINE_BYTES: usize = 1 << 20, "bytes of a line of a log", "4096 axes with numbers of 25 digits are a tenth of it";
     }
 }
-
-impl core::fmt::Display for Bound {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        let least = if self.above_least { "more than " } else { "" };
-        let joint = if self.above_least { ", at most " } else { " to " };
-        write!(f, "{least}{}{joint}{}", self.least, with_unit(self.most, self.unit))
-    }
-}
-
-/// A number with its unit, as messages show it.
-#[must_use]
-pub fn with_unit(value: f64, unit: &str) -> String {
-    // Numbers of many digits are read by their power of ten.
-    let size = value.abs();
-    let number = if size != 0.0 && size.is_finite() && !(1e-6..1e12).contains(&size) { format!("{value:e}") } else { format!("{value}") };
-    if unit.is_empty() { number } else { format!("{number} {unit}") }
-}
-
-/// Positions, key values, travel ends (mm or deg).
-pub const POSITION: Bound = Bound::from("mm or deg", -1e9, 1e9);
-/// Limits of velocity, acceleration and jerk (unit/s, unit/s2, unit/s3).
-pub const RATE_LIMIT: Bound = Bound::above("mm or deg per s, s2 or s3", 0.0, 1e12);
-/// Step rates.
-pub const STEP_RATE: Bound = Bound::above("steps/s", 0.0, 1e9);
-/// Travel for one output revolution, of either sign never: `reverse` says the direction.
-pub const TRAVEL_PER_REV: Bound = Bound::from("mm or deg", 1e-6, 1e9);
-/// Motor revolutions for one output revolution.
-pub const GEAR_RATIO: Bound = Bound::from("motor revolutions per output revolution", 1e-6, 1e6);
-/// Backlash.
-pub const BACKLASH: Bound = Bound::from("mm or deg", 0.0, 1e6);
-/// Model size over real size.
-pub const SCALE: Bound = Bound::from("", 1e-6, 1e6);
-/// Moments of inertia.
-pub const INERTIA: Bound = Bound::from("kg m2", 0.0, 1e9);
-/// Torques.
-pub const TORQUE: Bound = Bound::from("N m", 0.0, 1e9);
-/// Motor speeds of the torque table.
-pub const MOTOR_SPEED: Bound = Bound::from("rev/min", 0.0, 1e6);
-/// Masses.
-pub const MASS: Bound = Bound::from("kg", 0.0, 1e9);
-/// Friction of the load (N for mm axes, N m for deg axes).
-pub const FRICTION: Bound = Bound::from("N or N m", 0.0, 1e9);
-/// Efficiency of the drive.
-pub const EFFICIENCY: Bound = Bound::above("", 0.0, 1.0);
-/// Frame times of keys.
-pub const FRAME: Bound = Bound::from("frames", -1e8, 1e8);
-/// Half-width of a blended corner.
-pub const BLEND: Bound = Bound::from("frames", 0.0, 1e6);
-/// Length of a beat or of a drift. Shorter than two frames it could not be seen as what it is.
-pub const PERIOD: Bound = Bound::from("frames", 1.0, 1e8);
-/// Phase of a cycle.
-pub const PHASE: Bound = Bound::from("beats", -1e6, 1e6);
-/// Place within a beat.
-pub const BEAT: Bound = Bound { unit: "beats", least: 0.0, above_least: false, most: 1.0 };
-/// Factor on the speed of a beat.
-pub const BEAT_RATE: Bound = Bound::from("", 0.0, 100.0);
-/// Factors on amounts and copies.
-pub const FACTOR: Bound = Bound::from("", -1e6, 1e6);
-/// Delay of a copy.
-pub const DELAY: Bound = Bound::from("frames", -1e6, 1e6);
-/// Time for one frame.
-pub const PACE: Bound = Bound::from("s per frame", 1e-3, 86_400.0);
-/// Shutter angle.
-pub const SHUTTER: Bound = Bound::above("degrees", 0.0, 360.0);
-/// Rest before a held exposure.
-pub const SETTLE: Bound = Bound::from("s", 0.0, 86_400.0);
-
-/// Most axes of a stage.
-pub const MOST_AXES: usize = 4096;
-/// Most keys of one track.
-pub const MOST_KEYS: usize = 1_000_000;
-/// Most frames of a shot.
-pub const MOST_FRAMES: i64 = 1_000_000;
-/// Most pieces of one axis's curve.
-pub const MOST_PIECES: usize = 4_000_000;
-/// Most passes of a shot.
-pub const MOST_PASSES: usize = 64;
-/// Largest input file, bytes.
-pub const MOST_BYTES: u64 = 256 * 1024 * 1024;
 
 #[cfg(test)]
 mod tests {
@@ -130,7 +117,7 @@ mod tests {
 
     #[test]
     fn nan_and_infinity_are_in_no_range() {
-        for bound in [POSITION, RATE_LIMIT, EFFICIENCY, PACE] {
+        for bound in [POSITION, RATE_LIMIT, EFFICIENCY, PACE, DIRECTION_LENGTH, TOLERANCE] {
             for x in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e308] {
                 assert!(bound.check("x", x).is_err(), "{bound} {x}");
             }
@@ -138,10 +125,10 @@ mod tests {
     }
 
     #[test]
-    fn the_ends_belong_or_not_as_declared() {
-        assert!(RATE_LIMIT.check("x", 0.0).is_err());
-        assert!(EFFICIENCY.check("x", 1.0).is_ok());
-        assert!(BACKLASH.check("x", 0.0).is_ok());
-        assert_eq!(EFFICIENCY.to_string(), "more than 0, at most 1");
+    fn every_range_says_of_what_and_why_once() {
+        let mut seen = std::collections::BTreeSet::new();
+        for [of, range, _, why] in ranges() {
+            assert!(!of.is_empty() && !range.is_empty() && !why.is_empty() && seen.insert(of.clone()), "{of}");
+        }
     }
 }

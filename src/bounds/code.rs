@@ -56,7 +56,7 @@ codes! {
         "the name is misspelled, or the path leads elsewhere", "check the name, and that the path leads there from the shot's folder";
     UnreadableFile, "unreadable-file", "A file exists but cannot be read",
         "the system refuses it; the message quotes its reason", "check the permissions and the disk";
-    NotAFile, "not-a-file", "A folder, a pipe or a device stands where a file is expected",
+    NotAFile, "not-a-file", "A folder, a pipe or a device where a file is expected",
         "the path ends at a folder", "name a file";
     FileTooLarge, "file-too-large", "A file is larger than is read or written",
         "more keys, nodes or text than one file may hold", "split the file";
@@ -191,8 +191,8 @@ codes! {
         "a limit or a distance far beyond any machine", "check the axis's limits and the keys for a slip of the unit";
     DoesNotFit, "does-not-fit", "A move between two held exposures takes longer than there is time",
         "the axis needs more seconds than the pace leaves", "run `movewright check`, which gives the slowest move and the time available";
-    TooClose, "too-close", "Something comes too close on the way to the start",
-        "the take-up passes another body or an obstacle", "run `movewright check`, which says what comes close";
+    TooClose, "too-close", "Something comes too close on the move to start",
+        "the move to start passes another body or an obstacle", "run `movewright check`, which says what comes close";
     NoPosition, "no-position", "An axis or a body has no position there that can be written",
         "the instant lies beyond the move, or the number is too large", "run `movewright check`, and correct what it reports";
 
@@ -230,19 +230,21 @@ impl PartialEq<&str> for Code {
     }
 }
 
-/// The reference as Markdown: every code with its meaning, cause and cure. `fixtures/ERRORS.md` is this text.
-#[must_use]
-pub fn reference() -> String {
-    let mut text = "# Every error code\n\n\
-        Written by `movewright schema --errors` from the table that the program itself uses. A message reads `error[unknown-key]: ...`. A code keeps its meaning, so\n\
-        scripts may rely on it.\n\n\
-        | code | meaning | cause | what to do |\n| --- | --- | --- | --- |\n"
-        .to_owned();
-    for code in Code::ALL {
-        let cells = [code.meaning(), code.cause(), code.cure()].map(|cell| cell.replace('|', "\\|"));
-        text.push_str(&format!("| `{code}` | {} |\n", cells.join(" | ")));
+impl Code {
+    /// The reference as Markdown: every code with its meaning, cause and cure. `fixtures/ERRORS.md` is this text.
+    #[must_use]
+    pub fn reference() -> String {
+        let mut text = "# Every error code\n\n\
+            Written by `movewright schema --errors` from the table that the program itself uses. A message reads `error[unknown-key]: ...`. A code keeps its meaning, so\n\
+            scripts may rely on it.\n\n\
+            | code | meaning | cause | what to do |\n| --- | --- | --- | --- |\n"
+            .to_owned();
+        for code in Code::ALL {
+            let cells = [code.meaning(), code.cause(), code.cure()].map(|cell| cell.replace('|', "\\|"));
+            text.push_str(&format!("| `{code}` | {} |\n", cells.join(" | ")));
+        }
+        text
     }
-    text
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 //! Form: fits 80 columns; a name too long for its column stands on a line of its own. What is over is marked in the first column too, for those
 //! who see no colour.
 
-use super::table::Show;
+use super::show::Show;
 use super::wrap::{self, number};
 use crate::check::{AxisReport, PassReport, Tightest, words};
 use crate::stage::{AxisId, Stage, Utilisation};

@@ -2,6 +2,7 @@
 
 use super::args::CheckArgs;
 use super::prepared::prepare;
+use super::show::Show;
 use super::{Outcome, table, terminal};
 use crate::bounds::Code;
 use crate::output::check_json;
@@ -17,7 +18,7 @@ pub(super) fn run(args: &CheckArgs) -> Outcome {
             }
         }
     } else {
-        terminal::result(&table::text(&p.report, table::Show { all: args.all, colour: terminal::colour_results() }));
+        terminal::result(&table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() }));
     }
     if p.report.within_limits() { Outcome::Fine } else { Outcome::Over }
 }

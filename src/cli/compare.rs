@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::args::{CompareArgs, LogUnits};
 use super::terminal::{self, Progress};
 use super::{Outcome, from_source, wrap};
-use crate::bounds::Code;
+use crate::bounds::{Code, TOLERANCE};
 use crate::check::pixels::pixels;
 use crate::compile::Compiled;
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
@@ -64,8 +64,8 @@ fn wrong(code: Code, text: impl core::fmt::Display) -> String {
 
 fn compared(args: &CompareArgs) -> Result<Comparison, String> {
     for (name, tolerance) in [("--tolerance-steps", args.tolerance_steps), ("--tolerance-px", args.tolerance_px)] {
-        if let Some(t) = tolerance.filter(|t| !(0.0 <= *t && t.is_finite())) {
-            return Err(wrong(Code::OutOfRange, format!("{name}: found {t}, allowed 0 or more")));
+        if let Some(t) = tolerance.filter(|t| !TOLERANCE.contains(*t)) {
+            return Err(wrong(Code::OutOfRange, format!("{name}: found {t}, allowed {TOLERANCE}")));
         }
     }
     let path = args.dir.join("manifest.json");

@@ -4,10 +4,11 @@ use super::args::CompileArgs;
 use super::coded::Coded;
 use super::destination;
 use super::prepared::prepare;
+use super::show::Show;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
-use crate::output::rows::RowRate;
 use crate::output::Export;
+use crate::output::rows::RowRate;
 
 pub(super) fn run(args: &CompileArgs) -> Outcome {
     let rows = match args.rows.as_deref().map(RowRate::parse).transpose() {
@@ -18,7 +19,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         }
     };
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
-    terminal::result(&table::text(&p.report, table::Show { all: args.all, colour: terminal::colour_results() }));
+    terminal::result(&table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() }));
     let within = p.report.within_limits();
     if !within && !args.over_limits {
         terminal::remark("nothing was written: a limit is exceeded (--over-limits writes all the same, and says so in the manifest)");

@@ -13,11 +13,13 @@ mod destination;
 mod examples;
 mod from_source;
 mod new;
+mod outcome;
 mod pages;
 mod picture;
 mod prepared;
 mod rows;
 mod schema;
+mod show;
 mod signals;
 mod table;
 mod terminal;
@@ -26,30 +28,9 @@ mod wrap;
 
 use clap::Parser;
 
+pub use outcome::Outcome;
+
 use args::{Args, Command};
-
-/// What a command ended with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
-    /// All within limits: 0.
-    Fine,
-    /// Something is over a limit or does not hold: 1.
-    Over,
-    /// The input or the call is wrong: 2.
-    Wrong,
-}
-
-impl Outcome {
-    /// Exit status.
-    #[must_use]
-    pub fn status(self) -> u8 {
-        match self {
-            Outcome::Fine => 0,
-            Outcome::Over => 1,
-            Outcome::Wrong => 2,
-        }
-    }
-}
 
 /// Runs the command line of this process.
 #[must_use]

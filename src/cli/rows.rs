@@ -7,6 +7,7 @@ use clap::Args as ClapArgs;
 use super::coded::Coded;
 use super::destination::{self, Destination};
 use super::prepared::prepare;
+use super::show::Show;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
 use crate::bounds::Code;
@@ -68,7 +69,7 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         return wrong(Code::UnknownPass, format!("the shot has no pass `{}`; it has: {}", args.pass, names.join(", ")));
     };
     if !p.report.within_limits() {
-        let show = table::Show { all: false, colour: terminal::colour() };
+        let show = Show { all: false, colour: terminal::colour() };
         terminal::as_it_stands(table::text(&p.report, show).trim_end());
         terminal::remark("nothing was written: a limit is exceeded");
         return Outcome::Over;

@@ -3,7 +3,7 @@
 use clap::{Args as ClapArgs, ValueEnum};
 
 use super::{Outcome, terminal};
-use crate::bounds;
+use crate::bounds::Code;
 use crate::input::keys::{reference, schema};
 
 /// What is written of keys and codes.
@@ -38,7 +38,7 @@ pub(super) fn run(args: &SchemaArgs) -> Outcome {
         return Outcome::Fine;
     }
     if args.errors {
-        terminal::result(&bounds::reference());
+        terminal::result(&Code::reference());
         return Outcome::Fine;
     }
     let schema = match args.file {

@@ -3,26 +3,11 @@
 //! Form: lines of 80 columns that survive a narrow window and a printer; one accent, for exceeded limits.
 
 use super::axes_table;
+use super::show::Show;
 use super::wrap::{self, COLUMNS};
 use crate::check::{ClearanceReport, PassReport, Report, words};
 use crate::output::manifest::NOTICE;
 use crate::program::Stations;
-
-/// How much of a text is shown, and how.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Show {
-    /// Everything, not only what matters first.
-    pub(super) all: bool,
-    /// What is over a limit in red.
-    pub(super) colour: bool,
-}
-
-impl Show {
-    /// The text, set off where colours are shown.
-    pub(super) fn accent(self, text: &str) -> String {
-        if self.colour { format!("\u{1b}[31m{text}\u{1b}[0m") } else { text.to_owned() }
-    }
-}
 
 /// The whole text, ending in a line feed.
 pub(super) fn text(report: &Report, show: Show) -> String {

@@ -4,16 +4,14 @@
 
 use std::collections::BTreeMap;
 
+use super::choices::UNITS;
 use super::keys;
 use super::log::Log;
 use super::reader::Table;
 use super::values::{self, FLAG, NUMBER, TEXT, WHOLE};
-use crate::bounds::{Code, Flaw};
+use crate::bounds::{Code, Flaw, POSITION};
 use crate::stage::drive::DriveSpec;
 use crate::stage::{Axis, AxisSpec, Limits, LoadSpec, Motor, Unit};
-
-/// The units.
-pub(super) const UNITS: &[(&str, Unit)] = &[("mm", Unit::Millimetre), ("deg", Unit::Degree)];
 
 /// Motors by name; `None` where one has mistakes of its own.
 pub(super) type Motors<'t> = BTreeMap<&'t str, Option<Motor>>;
@@ -69,7 +67,7 @@ fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
 pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Motors<'_>) -> Option<Axis> {
     let unit = table.choice(log, "unit", UNITS, None);
     let ends = "two numbers, [lower end, upper end]";
-    let travel = table.need(log, "travel", ends, values::two_numbers).unwrap_or([-1e9, 1e9]);
+    let travel = table.need(log, "travel", ends, values::two_numbers).unwrap_or([POSITION.least, POSITION.most]);
     let home = table.take(log, "home", NUMBER, values::number);
     // A missing travel says nothing of the home, nor the other way round.
     let [lower, _] = travel;

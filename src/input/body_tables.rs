@@ -10,9 +10,9 @@ use super::machine_tables::full_name;
 use super::names::unknown_channel;
 use super::reader::Table;
 use super::values::{self, NUMBER, TEXT};
-use crate::bounds::{Code, Flaw};
+use crate::bounds::{COORDINATE, Code, Flaw, RADIUS, SPAN};
 use crate::mechanism::joint::JointKind;
-use crate::mechanism::{Chain, JointSpec, Lens, LensSpec, RADIUS, SPAN, Vector};
+use crate::mechanism::{Chain, JointSpec, Lens, LensSpec, Vector};
 use crate::stage::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Stage, Surroundings, check_name};
 
 /// A body with its tables, for what is found later.
@@ -236,11 +236,11 @@ fn capsule(log: &mut Log, table: &mut Table<'_>) -> Option<Capsule> {
 
 fn point(log: &mut Log, table: &mut Table<'_>, key: &'static str) -> Option<Vector> {
     let [x, y, z] = table.need(log, key, POINT, values::three_numbers)?;
-    if [x, y, z].iter().all(|c| (-1e7..=1e7).contains(c)) {
+    if [x, y, z].into_iter().all(|c| COORDINATE.contains(c)) {
         return Some(Vector::new(x, y, z));
     }
-    let flaw =
-        Flaw::new(Code::OutOfRange, key, format!("`{key}` is out of range")).found(format!("[{x}, {y}, {z}]"), "each from -1e7 to 1e7 mm");
+    let flaw = Flaw::new(Code::OutOfRange, key, format!("`{key}` is out of range"))
+        .found(format!("[{x}, {y}, {z}]"), format!("each from {COORDINATE}"));
     table.blame(log, key, flaw);
     None
 }

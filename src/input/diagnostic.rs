@@ -1,14 +1,10 @@
 //! What is wrong with an input, where, what was found, what is allowed and what to do.
 //!
-//! Invariant: the diagnostics of a [`Rejection`] stand in order of file, line and column, none twice; there is at least one. No text ends in a full stop.
+//! Invariant: no text ends in a full stop.
 
 use core::ops::Range;
 
-#[cfg(feature = "cli")]
-use super::render;
-use super::sources::Sources;
-use crate::bounds::{Code, Flaw};
-use crate::shot::Place;
+use crate::bounds::Code;
 
 /// Diagnostics that are written out; the others are counted.
 pub(super) const MOST_SHOWN: usize = 50;
@@ -41,105 +37,4 @@ pub struct Diagnostic {
     pub allowed: String,
     /// What to do; may be empty.
     pub help: String,
-}
-
-/// Every mistake of an input, and the files they stand in.
-#[derive(Debug, Clone)]
-pub struct Rejection {
-    diagnostics: Vec<Diagnostic>,
-    unlisted: usize,
-    sources: Sources,
-}
-
-impl Rejection {
-    /// Flaws that showed only when the input was compiled, each with the place of what caused it, where that is written.
-    #[must_use]
-    pub fn of_flaws(sources: Sources, flaws: impl Iterator<Item = (Option<Place>, Flaw)>) -> Rejection {
-        let diagnostics = flaws
-            .map(|(place, flaw)| Diagnostic {
-                code: flaw.code,
-                title: flaw.title,
-                place: place.and_then(|p| span(&sources, p)),
-                found: flaw.found,
-                allowed: flaw.allowed,
-                help: flaw.help,
-            })
-            .collect();
-        Rejection::new(diagnostics, 0, sources)
-    }
-
-    pub(super) fn new(diagnostics: Vec<Diagnostic>, unlisted: usize, sources: Sources) -> Rejection {
-        Rejection { diagnostics, unlisted, sources }
-    }
-
-    /// Every mistake, by file, line and column.
-    #[must_use]
-    pub fn diagnostics(&self) -> &[Diagnostic] {
-        &self.diagnostics
-    }
-
-    /// How many mistakes were counted after a million were listed.
-    #[must_use]
-    pub fn unlisted(&self) -> usize {
-        self.unlisted
-    }
-
-    /// The files that were read.
-    #[must_use]
-    pub fn sources(&self) -> &Sources {
-        &self.sources
-    }
-
-    pub(super) fn sources_mut(&mut self) -> &mut Sources {
-        &mut self.sources
-    }
-
-    /// The first 50 mistakes with the lines they stand in, for people; with terminal colours if `colour`. No line end at the end.
-    #[cfg(feature = "cli")]
-    #[must_use]
-    pub fn render(&self, colour: bool) -> String {
-        render::render(&self.diagnostics, self.unlisted, &self.sources, colour)
-    }
-}
-
-/// The first 50 mistakes, one a line, without the lines they stand in; control characters of the input are escaped.
-impl core::fmt::Display for Rejection {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        for (i, d) in self.diagnostics.iter().take(MOST_SHOWN).enumerate() {
-            if i > 0 {
-                f.write_str("\n")?;
-            }
-            if let Some((span, source)) = d.place.as_ref().and_then(|span| Some((span, self.sources.get(span.file)?))) {
-                write!(f, "{}:{}:{}: ", plain(source.name()), span.line, span.column)?;
-            }
-            write!(f, "error[{}]: {}", d.code, plain(&d.title))?;
-            for (name, text) in [("found", &d.found), ("allowed", &d.allowed), ("help", &d.help)] {
-                if !text.is_empty() {
-                    write!(f, "; {name}: {}", plain(text))?;
-                }
-            }
-        }
-        let more = self.diagnostics.len().saturating_sub(MOST_SHOWN) + self.unlisted;
-        if more > 0 { write!(f, "\nand {more} more") } else { Ok(()) }
-    }
-}
-
-/// The text on one line that no terminal acts on.
-fn plain(text: &str) -> String {
-    text.chars().flat_map(|c| if c.is_control() { c.escape_default().collect() } else { vec![c] }).collect()
-}
-
-impl core::error::Error for Rejection {}
-/// The rest of a line from a place on.
-fn span(sources: &Sources, place: Place) -> Option<Span> {
-    let file = usize::try_from(place.file).ok()?;
-    let bytes = sources.get(file)?.bytes();
-    let text = std::str::from_utf8(bytes).ok()?;
-    let line = usize::try_from(place.line).ok()?.checked_sub(1)?;
-    let text_line = text.split_inclusive('\n').nth(line)?;
-    let before: usize = text.split_inclusive('\n').take(line).map(str::len).sum();
-    let marked = text_line.trim_end();
-    let column = usize::try_from(place.column).ok()?.checked_sub(1)?;
-    let skipped = marked.char_indices().nth(column).map_or(0, |(i, _)| i);
-    Some(Span { file, line: place.line, column: place.column, bytes: before + skipped..before + marked.len() })
 }

@@ -3,7 +3,7 @@
 //! Invariant: whatever the bytes, there is an answer: a table, or at least one recorded mistake. The parser bounds nesting at 80 and goes on behind syntax errors, so all are told at once; only
 //! in files over 1 MiB it stops at the first.
 //!
-//! Limits: [`MOST_TOML_BYTES`], since a parsed document takes many times the memory of its file. Long lists of keys belong in a CSV file.
+//! Limits: [`crate::bounds::MOST_TOML_BYTES`], since a parsed document takes many times the memory of its file. Long lists of keys belong in a CSV file.
 
 use core::ops::Range;
 
@@ -13,9 +13,6 @@ use toml::de::{DeTable, DeValue};
 use super::log::{Log, Spot};
 use super::values;
 use crate::bounds::{Code, Flaw};
-
-/// Largest TOML file, bytes.
-pub(super) const MOST_TOML_BYTES: usize = 16 * 1024 * 1024;
 
 /// In a longer file only the first syntax error is told: the parser keeps a hundred bytes and more for each, and there can be one for every byte.
 const MOST_RECOVERED_BYTES: usize = 1024 * 1024;

@@ -9,6 +9,9 @@ use std::path::Path;
 
 use crate::bounds::{Code, Flaw, MOST_BYTES};
 
+/// How a file is read: its path relative to the shot's folder, `/` between folders, becomes its bytes.
+pub type Read<'r> = &'r dyn Fn(&str) -> Result<Vec<u8>, Unreadable>;
+
 /// Why a file could not be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]

@@ -14,12 +14,9 @@ use super::log::{Log, Spot};
 use super::names::Names;
 use super::reader::KeyList;
 use super::values;
-use crate::bounds::{Code, Flaw, MOST_AXES, MOST_KEYS};
+use crate::bounds::{Code, Flaw, MOST_AXES, MOST_CSV_BYTES, MOST_KEYS};
 use crate::shot::Key;
 use crate::stage::ChannelId;
-
-/// Largest key file, bytes.
-pub(super) const MOST_CSV_BYTES: usize = 64 * 1024 * 1024;
 
 /// The keys of one file.
 #[derive(Debug, Default)]

@@ -5,19 +5,16 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use super::Read;
+use super::files::Read;
 use super::key_file::{self, KeyFile};
 use super::keys;
 use super::log::Log;
 use super::names::Names;
 use super::reader::{KeyList, Table};
 use super::values::{self, NUMBER, WHOLE};
-use crate::bounds::{Code, Flaw};
+use crate::bounds::{Code, Flaw, MOST_KEYS_TOGETHER};
 use crate::shot::{Cycle, Drift, Shape, Track};
 use crate::stage::ChannelId;
-
-/// Keys of all tracks together: what a gigabyte holds.
-const MOST_KEYS_TOGETHER: usize = 10_000_000;
 
 const FRAME_VALUE: &str = "[frame, value]";
 

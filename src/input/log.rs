@@ -7,9 +7,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::advice;
-use super::diagnostic::{Diagnostic, Rejection, Span};
+use super::diagnostic::{Diagnostic, Span};
 use super::lines::Lines;
 use super::nearest;
+use super::rejection::Rejection;
 use super::sources::{Source, Sources};
 use crate::bounds::Flaw;
 use crate::shot::Place;

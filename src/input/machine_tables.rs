@@ -3,11 +3,12 @@
 //! Invariant: names inside a group's tables are the group's own (`bridge`), or full (`camera.track`); a mechanism taken over with `like` means the
 //! names of the group that takes it over.
 
+use super::choices::{KINDS, Kind};
 use super::keys;
 use super::log::Log;
 use super::reader::Table;
 use super::values::{self, NUMBER, TEXT, WHOLE};
-use crate::bounds::{Code, Flaw};
+use crate::bounds::{Flaw, LAYERS};
 use crate::mechanism::drum::Spool;
 use crate::mechanism::drum::{Hung, Rope};
 use crate::mechanism::{Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec};
@@ -21,16 +22,6 @@ pub(super) struct MachineRead<'t> {
     pub(super) spec: MachineSpec,
 }
 
-/// A kind of mechanism.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Kind {
-    Swashplate,
-    LimbWire,
-    Drum,
-}
-
-/// The kinds.
-pub(super) const KINDS: &[(&str, Kind)] = &[("swashplate", Kind::Swashplate), ("limb_wire", Kind::LimbWire), ("drum", Kind::Drum)];
 const HUNG_KEYS: &[&str] = &["rope_area", "rope_modulus", "mass", "rope_length"];
 
 /// The mechanisms of one group.
@@ -123,11 +114,10 @@ fn drum(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
         let turns = table.need(log, "turns_per_layer", NUMBER, values::number);
         let layers = table.need(log, "layers", WHOLE, values::whole);
         let wound = table.need(log, "wound", NUMBER, values::number);
-        let layers = match u32::try_from(layers?) {
+        let layers = match LAYERS.check_u32("layers", layers?) {
             Ok(n) => n,
-            Err(_) => {
-                let flaw = Flaw::new(Code::OutOfRange, "layers", "`layers` is out of range");
-                table.blame(log, "layers", flaw.found(layers?.to_string(), format!("1 to {}", crate::mechanism::MOST_LAYERS)));
+            Err(flaw) => {
+                table.blame(log, "layers", flaw);
                 return None;
             }
         };

@@ -12,6 +12,7 @@ mod advice;
 mod aim_tables;
 mod axis_table;
 mod body_tables;
+mod choices;
 mod copies;
 pub mod diagnostic;
 mod document;
@@ -26,6 +27,7 @@ mod machine_tables;
 mod names;
 mod nearest;
 mod reader;
+mod rejection;
 #[cfg(feature = "cli")]
 mod render;
 mod shot_file;
@@ -36,23 +38,21 @@ mod values;
 use std::path::{Component, Path};
 use std::sync::Arc;
 
-use crate::bounds::{Code, Flaw};
+use crate::bounds::{Code, Flaw, MOST_TOML_BYTES};
 use crate::shot::Shot;
 use crate::stage::Stage;
 
-pub use diagnostic::{Diagnostic, Rejection, Span};
-pub use files::Unreadable;
+pub use diagnostic::{Diagnostic, Span};
+pub use files::{Read, Unreadable};
 #[cfg(feature = "cli")]
 pub(crate) use nearest::nearest as nearest_name;
+pub use rejection::Rejection;
 pub use sources::{Source, Sources};
 
 use log::Log;
 use names::Names;
 use reader::Table;
 use stage_file::StageRead;
-
-/// How a file is read: its path relative to the shot's folder, `/` between folders, becomes its bytes.
-pub type Read<'r> = &'r dyn Fn(&str) -> Result<Vec<u8>, Unreadable>;
 
 /// A checked shot with its stage, and the files they were read from.
 #[derive(Debug, Clone)]
@@ -146,7 +146,7 @@ fn parse_in(folders: Vec<String>, shot_name: &str, read: Read<'_>) -> Result<Loa
 }
 
 fn stage_and_shot(log: &mut Log, file: usize, bytes: &[u8], read: Read<'_>) -> Option<(Stage, Shot)> {
-    let text = document::text(log, file, bytes, document::MOST_TOML_BYTES)?;
+    let text = document::text(log, file, bytes, MOST_TOML_BYTES)?;
     let (document, sound) = document::root(log, file, text);
     let mut root = Table::new(file, "", 0..0, document.get_ref());
     if !sound {

@@ -4,9 +4,10 @@
 
 use core::ops::Range;
 
-use super::Read;
 use super::aim_tables;
+use super::choices::EXPOSURES;
 use super::copies;
+use super::files::Read;
 use super::keys;
 use super::layers::Layers;
 use super::log::Log;
@@ -17,9 +18,6 @@ use crate::bounds::{Code, Flaw, MOST_PASSES};
 use crate::shot::{Exposure, Pass, Shot, ShotSpec};
 use crate::stage::GroupId;
 use crate::time::{FrameRate, FrameSpan, Timecode};
-
-/// The exposures.
-pub(super) const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
 
 /// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
 pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read: Read<'_>) -> Option<Shot> {

@@ -5,8 +5,9 @@
 
 use std::collections::BTreeMap;
 
-use super::axis_table::{Motors, UNITS, axis, motors, name_of};
+use super::axis_table::{Motors, axis, motors, name_of};
 use super::body_tables::{self, BodyRead};
+use super::choices::UNITS;
 use super::document;
 use super::keys;
 use super::like::{RawGroup, settle};
@@ -14,7 +15,7 @@ use super::log::Log;
 use super::machine_tables;
 use super::reader::Table;
 use super::values::{self, TEXT};
-use crate::bounds::{Code, Flaw, MOST_AXES, SCALE};
+use crate::bounds::{Code, Flaw, MOST_AXES, MOST_TOML_BYTES, SCALE};
 use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Surroundings, Unit};
 
 /// A stage as far as it could be read.
@@ -35,7 +36,7 @@ impl StageRead {
 
 /// Reads a stage file.
 pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
-    let Some(text) = document::text(log, file, bytes, document::MOST_TOML_BYTES) else { return StageRead::unknown() };
+    let Some(text) = document::text(log, file, bytes, MOST_TOML_BYTES) else { return StageRead::unknown() };
     let (document, sound) = document::root(log, file, text);
     if !sound {
         return StageRead::unknown();

@@ -2,13 +2,12 @@
 //!
 //! Form: the first column is `frame`, whole and strictly rising; `timecode` columns are passed over; the others are axes, any subset in any order. Cells are numbers with
 //! `.`; a blank cell means not logged there. LF or CRLF, with or without a last line end; spaces and quotes around a cell are allowed.
-//! Invariant: memory is one buffer and one block of rows, whatever the length of the file; a line longer than [`LONGEST_LINE`] is refused.
+//! Invariant: memory is one buffer and one block of rows, whatever the length of the file; a line longer than [`MOST_LINE_BYTES`] is refused.
 //! Plain whole numbers, which is what counts are, take a short way through the bytes; anything else is read as text.
 
 use std::io::Read;
 
-/// Longest line, bytes: 4096 axes with numbers of 25 letters are a tenth of it.
-pub const LONGEST_LINE: usize = 1 << 20;
+use crate::bounds::MOST_LINE_BYTES;
 
 /// Why a log cannot be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -208,8 +207,8 @@ impl<R: Read> Log<R> {
                 continue;
             }
             if self.filled == self.buffer.len() {
-                if self.filled >= LONGEST_LINE {
-                    return Err(self.wrong(format!("the next line is longer than {LONGEST_LINE} bytes; this is not a log")));
+                if self.filled >= MOST_LINE_BYTES {
+                    return Err(self.wrong(format!("the next line is longer than {MOST_LINE_BYTES} bytes; this is not a log")));
                 }
                 self.buffer.resize(2 * self.filled, 0);
             }

@@ -9,9 +9,9 @@
 //! Limits: the small slant of a turn is left out (one rope diameter a turn: relative d^2 / (2 pi^2 D^2), for D/d = 24 below 1e-4),
 //! as are nesting of layers, fleet angle and the length from drum to sheave.
 
+use super::OutOfReach;
 use super::real::Real;
-use super::{AREA, LENGTH, MODULUS, MOST_LAYERS, OutOfReach, SPAN, TURNS_PER_LAYER};
-use crate::bounds::{self, Bound, Code, Flaw};
+use crate::bounds::{self, AREA, Bound, Flaw, LAYERS, LENGTH, MODULUS, SPAN, TURNS_PER_LAYER, WOUND};
 use crate::number::elementary;
 
 /// How a rope lies on its drum where it may lie in more than one layer.
@@ -53,15 +53,10 @@ impl Drum {
         flaws.extend(SPAN.check("rope_diameter", spec.rope_diameter).err());
         if let Some(spool) = spec.spool {
             flaws.extend(TURNS_PER_LAYER.check("turns_per_layer", spool.turns_per_layer).err());
-            if !(1..=MOST_LAYERS).contains(&spool.layers) {
-                flaws.push(
-                    Flaw::new(Code::OutOfRange, "layers", "`layers` is out of range")
-                        .found(format!("{}", spool.layers), format!("1 to {MOST_LAYERS}")),
-                );
-            }
+            flaws.extend(LAYERS.check("layers", i64::from(spool.layers)).err());
             if flaws.is_empty() {
                 let most = spool.turns_per_layer * f64::from(spool.layers);
-                let holds = Bound { unit: "turns", least: 0.0, above_least: false, most };
+                let holds = Bound { most, ..WOUND };
                 flaws.extend(holds.check("wound", spool.wound).err().map(|f| f.help("turns on the drum at height 0")));
             }
         }

@@ -8,12 +8,8 @@
 
 use super::real::Real;
 use super::space::{Pose, Turn, Vector};
-use super::{COORDINATE, DIRECTION};
-use crate::bounds::{self, Code, Flaw};
+use crate::bounds::{self, COORDINATE, Code, DIRECTION, DIRECTION_LENGTH, Flaw, MOST_JOINTS};
 use crate::number::Jet;
-
-/// Most joints of one chain.
-pub const MOST_JOINTS: usize = 64;
 
 /// How a joint moves.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -171,7 +167,7 @@ fn checked(flaws: &mut Vec<Flaw>, index: usize, spec: &JointSpec) -> Joint {
         add(flaw);
         let v = Vector::from(v);
         let length = v.length();
-        if sound && !(1e-6 <= length) {
+        if sound && !DIRECTION_LENGTH.contains(length) {
             add(Some(
                 Flaw::new(Code::ZeroLength, field, format!("`{field}` has no direction"))
                     .found(format!("[{}, {}, {}]", v.x, v.y, v.z), "a direction, for example [0, 1, 0] for upwards"),

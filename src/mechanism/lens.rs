@@ -7,8 +7,7 @@
 
 use super::real::Real;
 use super::space::{Pose, Vector};
-use super::{LENGTH, MOST_PIXELS};
-use crate::bounds::{Code, Flaw};
+use crate::bounds::{Flaw, LENGTH, PIXELS};
 use crate::number::{Jet, elementary};
 
 /// What a lens and its film back are made from; units as in the stage file.
@@ -57,10 +56,7 @@ impl Lens {
             flaws.extend(LENGTH.check("back", side).err().map(|f| f.at_index(i)));
         }
         for (i, side) in spec.pixels.into_iter().enumerate() {
-            if !(1..=MOST_PIXELS).contains(&side) {
-                let flaw = Flaw::new(Code::OutOfRange, "pixels", "`pixels` is out of range");
-                flaws.push(flaw.found(format!("{side}"), format!("1 to {MOST_PIXELS}")).at_index(i));
-            }
+            flaws.extend(PIXELS.check("pixels", i64::from(side)).err().map(|f| f.at_index(i)));
         }
         if flaws.is_empty() { Ok(Lens { spec }) } else { Err(flaws) }
     }

@@ -13,8 +13,8 @@
 //! fixed axis). Limits: no friction in the joint, no weight of the wire, centre of mass on the line of the arm, joint at rest.
 
 use super::real::Real;
-use super::{ANGLE, COORDINATE, GRAVITY, LENGTH, OutOfReach};
-use crate::bounds::{self, Code, Flaw};
+use super::{GRAVITY, OutOfReach};
+use crate::bounds::{self, ANGLE, COORDINATE, Code, Flaw, LENGTH, OFF_DEAD_CENTRE};
 use crate::number::{Jet, elementary};
 
 /// What a limb's wire is made from; units as in the stage file.
@@ -69,8 +69,7 @@ impl LimbWire {
         let direction = elementary::degrees(elementary::atan2(up, across));
         let off = direction - spec.neutral;
         let off = off - 360.0 * (off / 360.0 + 0.5).floor();
-        // A millionth of a radian from a dead centre a wire moves the limb by chance: common practice, no source.
-        if !(1e-6 <= elementary::sin(elementary::radians(off)).abs()) {
+        if !(OFF_DEAD_CENTRE.least <= elementary::sin(elementary::radians(off)).abs()) {
             return Err(vec![
                 Flaw::new(
                     Code::ImpossibleMechanism,

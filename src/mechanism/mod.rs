@@ -27,31 +27,6 @@ pub use real::Real;
 pub use space::{Pose, Turn, Vector};
 pub use swashplate::{Swashplate, SwashplateSpec};
 
-use crate::bounds::Bound;
-
-/// Lengths that cannot be zero: arms, radii, rods, focal lengths.
-pub const LENGTH: Bound = Bound { unit: "mm", least: 1e-3, above_least: false, most: 1e7 };
-/// Diameters and distances that may be zero.
-pub const SPAN: Bound = Bound { unit: "mm", least: 0.0, above_least: false, most: 1e7 };
-/// Radii of envelopes and obstacles.
-pub const RADIUS: Bound = Bound { unit: "mm", least: 0.0, above_least: true, most: 1e7 };
-/// Coordinates of guides, offsets and centres of mass.
-pub const COORDINATE: Bound = Bound { unit: "mm", least: -1e7, above_least: false, most: 1e7 };
-/// Angles that describe the build of a mechanism.
-pub const ANGLE: Bound = Bound { unit: "deg", least: -360.0, above_least: false, most: 360.0 };
-/// Components of a direction; only their ratios count.
-pub const DIRECTION: Bound = Bound { unit: "", least: -1e6, above_least: false, most: 1e6 };
-/// Cross sections of ropes and wires.
-pub const AREA: Bound = Bound { unit: "mm2", least: 1e-6, above_least: false, most: 1e6 };
-/// Moduli of elasticity.
-pub const MODULUS: Bound = Bound { unit: "N/mm2", least: 1.0, above_least: false, most: 1e7 };
-/// Turns of rope side by side in one layer.
-pub const TURNS_PER_LAYER: Bound = Bound { unit: "turns", least: 1.0, above_least: false, most: 1e4 };
-/// Layers of rope on a drum.
-pub const MOST_LAYERS: u32 = 64;
-/// Pixels of a picture's side.
-pub const MOST_PIXELS: u32 = 1_000_000;
-
 /// Standard gravity. Unit: m/s2. Source: 3rd General Conference on Weights and Measures, 1901.
 pub const GRAVITY: f64 = 9.806_65;
 

@@ -14,14 +14,11 @@
 //!
 //! Limits: rigid plate and rods, ball joints without play; a plate on edge (90 deg) cannot be reached.
 
+use super::OutOfReach;
 use super::real::Real;
 use super::space::Vector;
-use super::{ANGLE, LENGTH, OutOfReach};
-use crate::bounds::{Code, Flaw};
+use crate::bounds::{ACTUATORS_APART, ANGLE, Code, Flaw, LENGTH, with_unit};
 use crate::number::{Jet, elementary};
-
-/// Least angle between two actuators, deg. Closer ones leave the plate's tilt to their play: common practice, no source.
-pub const LEAST_BETWEEN: f64 = 10.0;
 
 /// What a swashplate is made from; units as in the stage file.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -60,10 +57,13 @@ impl Swashplate {
         let [a, b, c] = spec.azimuths;
         for (one, other, index) in [(a, b, 1), (b, c, 2), (c, a, 2)] {
             let between = apart(one, other);
-            if !(LEAST_BETWEEN <= between) && flaws.iter().all(|f| f.field != "azimuths") {
+            if !(ACTUATORS_APART.least <= between) && flaws.iter().all(|f| f.field != "azimuths") {
                 flaws.push(
                     Flaw::new(Code::ImpossibleMechanism, "azimuths", "two actuators stand too close to each other to hold the plate")
-                        .found(format!("{between} deg between {one} and {other} deg"), format!("at least {LEAST_BETWEEN} deg"))
+                        .found(
+                            format!("{between} deg between {one} and {other} deg"),
+                            format!("at least {}", with_unit(ACTUATORS_APART.least, ACTUATORS_APART.unit)),
+                        )
                         .help("three actuators are usually 120 deg apart: [0, 120, 240]")
                         .at_index(index),
                 );

@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 
-use super::PageError;
+use super::page_error::PageError;
 use super::scene::{Scene, scene};
 use crate::check::usage::usage;
 use crate::check::{PassReport, Report, words};

@@ -6,16 +6,17 @@
 //! is hatched too. Invariant: every text of the input files goes through escaping or `textContent`. Nothing here decides: verdicts are the check's.
 
 mod data;
+mod page_error;
 mod plot;
 mod scene;
 mod tables;
 
-pub use plot::plot;
+pub use page_error::PageError;
+pub use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
 
 use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::check::{Report, words};
-use crate::output::handoff::poses::PoseError;
 use crate::output::manifest::{CAUTIONS, NOTICE};
 
 /// How every page begins, so that one of ours is known as one.
@@ -23,30 +24,6 @@ pub const PAGE_BEGINS: &str = "<!DOCTYPE html><!-- movewright report -->";
 
 /// How every page ends.
 pub const PAGE_ENDS: &str = "</html>";
-
-/// How every plot begins.
-pub const PLOT_BEGINS: &str = "<!-- movewright plot -->";
-
-/// How every plot ends, line ends left out.
-pub const PLOT_ENDS: &str = "</svg>";
-
-/// Why a page could not be made.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum PageError {
-    /// A body without a pose.
-    #[error(transparent)]
-    Pose(#[from] PoseError),
-    /// The data could not be put into words.
-    #[error("the data of the page could not be written: {0}")]
-    Json(#[from] serde_json::Error),
-    /// No such axis.
-    #[error("the stage has no axis `{0}`")]
-    NoAxis(String),
-    /// The plot could not be drawn.
-    #[error("the plot could not be drawn: {0}")]
-    Drawing(String),
-}
 
 /// The page of a compiled and checked shot.
 ///

@@ -9,12 +9,18 @@ use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 
 use super::data::keys;
-use super::{PLOT_BEGINS, PageError};
+use super::page_error::PageError;
 use crate::compile::Compiled;
 use crate::motion::curve::Curve;
 use crate::number::whole;
 use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::{Axis, Utilisation};
+
+/// How every plot begins.
+pub const PLOT_BEGINS: &str = "<!-- movewright plot -->";
+
+/// How every plot ends, line ends left out.
+pub const PLOT_ENDS: &str = "</svg>";
 
 const INK: RGBColor = RGBColor(26, 26, 26);
 const SOFT: RGBColor = RGBColor(140, 140, 140);

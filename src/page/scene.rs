@@ -6,7 +6,7 @@
 
 use serde::Serialize;
 
-use super::PageError;
+use super::page_error::PageError;
 use crate::compile::Compiled;
 use crate::mechanism::{Lens, Pose, Vector};
 use crate::number::elementary;

@@ -271,10 +271,8 @@ impl Drift {
     /// Every flaw.
     pub fn new(channel: ChannelId, seed: i64, amplitude: f64, period: f64) -> Result<Drift, Vec<Flaw>> {
         let mut flaws = Vec::new();
+        flaws.extend(bounds::SEED.check("seed", seed).err());
         let checked = u64::try_from(seed).ok();
-        if checked.is_none() {
-            flaws.push(Flaw::new(Code::OutOfRange, "seed", "`seed` is out of range").found(seed.to_string(), "a whole number from 0"));
-        }
         flaws.extend(bounds::POSITION.check("amplitude", amplitude).err());
         flaws.extend(bounds::PERIOD.check("period", period).err());
         match (checked, flaws.is_empty()) {
@@ -453,6 +451,9 @@ mod tests {
     #[test]
     fn a_beat_key_at_one_repeats_the_key_at_zero() {
         let keys = vec![Key::new(0.0, 1.0), Key::new(1.0, 1.0)];
-        assert_eq!(Cycle::new(ChannelId::of_no_stage(), 30.0, 0.0, keys, vec![], vec![]).unwrap_err().first().unwrap().code, "beat-too-long");
+        assert_eq!(
+            Cycle::new(ChannelId::of_no_stage(), 30.0, 0.0, keys, vec![], vec![]).unwrap_err().first().unwrap().code,
+            "beat-too-long"
+        );
     }
 }

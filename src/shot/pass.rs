@@ -65,7 +65,9 @@ impl Pass {
         }
         for group in &park {
             if group.mark() != stage.mark() {
-                flaws.push(Flaw::new(Code::OtherStage, "park", "a parked group belongs to another stage").help("take the group from this stage"));
+                flaws.push(
+                    Flaw::new(Code::OtherStage, "park", "a parked group belongs to another stage").help("take the group from this stage"),
+                );
             }
         }
         match (Pace::new(seconds_per_frame), Shutter::new(shutter), flaws.is_empty()) {

@@ -159,12 +159,12 @@ impl Axis {
         if let Some(load) = spec.load {
             check_load(&mut flaws, spec.unit, load);
         }
-        let openings = spec.openings.and_then(|n| u32::try_from(n).ok());
-        if spec.openings.is_some() && !(openings.is_some_and(|n| (1..=100_000).contains(&n)) && spec.unit == Unit::Degree) {
+        let openings = spec.openings.and_then(|n| bounds::OPENINGS.check_u32("openings", n).ok());
+        if spec.openings.is_some() && !(openings.is_some() && spec.unit == Unit::Degree) {
             let code = if spec.unit == Unit::Degree { Code::OutOfRange } else { Code::KeyDoesNotApply };
             flaws.push(
                 Flaw::new(code, "openings", "`openings` is out of range, or the axis does not turn")
-                    .found(format!("{} on a {unit} axis", spec.openings.unwrap_or(0)), "1 to 100000, on a deg axis"),
+                    .found(format!("{} on a {unit} axis", spec.openings.unwrap_or(0)), format!("{}, on a deg axis", bounds::OPENINGS)),
             );
         }
         let drive = match Drive::new(spec.drive) {

@@ -2,10 +2,8 @@
 //!
 //! Invariant: every channel a chain names exists; rods and capsules have length; a rail's channel slides. All in the chain's own axes, millimetres.
 
-use super::{ChannelId, GroupId, Stage};
-use crate::bounds::{Code, Flaw};
-use crate::mechanism::joint::JointKind;
-use crate::mechanism::{Chain, JointSpec, Lens, Pose, RADIUS, Real, Vector};
+use super::ids::{ChannelId, GroupId};
+use crate::mechanism::{Chain, JointSpec, Lens, Pose, Real, Vector};
 
 /// A straight rod that carries a figure, from end to end, in the axes at the end of the group's chain. Unit: mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -62,13 +60,13 @@ pub struct BodySpec {
 /// A checked body.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Body {
-    group: GroupId,
-    chain: Chain,
-    channels: Vec<ChannelId>,
-    lens: Option<Lens>,
-    rods: Vec<Rod>,
-    envelope: Vec<Capsule>,
-    rail: Option<Rail>,
+    pub(super) group: GroupId,
+    pub(super) chain: Chain,
+    pub(super) channels: Vec<ChannelId>,
+    pub(super) lens: Option<Lens>,
+    pub(super) rods: Vec<Rod>,
+    pub(super) envelope: Vec<Capsule>,
+    pub(super) rail: Option<Rail>,
 }
 
 impl Body {
@@ -161,124 +159,4 @@ pub struct Surroundings {
     pub keep_out: Vec<KeepOut>,
     /// Least distance between envelopes of two groups, and to obstacles and boxes, mm.
     pub clearance: f64,
-}
-
-impl Stage {
-    /// The same stage with bodies and what stands around them. Mechanisms come first, since joints name channels.
-    ///
-    /// # Errors
-    /// Every flaw, with the body's place in the list as its index.
-    pub fn with_bodies(mut self, specs: Vec<BodySpec>, surroundings: Surroundings) -> Result<Stage, Vec<Flaw>> {
-        let mut flaws = Vec::new();
-        for (i, spec) in specs.into_iter().enumerate() {
-            match self.body(i, spec) {
-                Ok(body) => self.bodies.push(body),
-                Err(more) => flaws.extend(more),
-            }
-        }
-        if !(0.0 <= surroundings.clearance && surroundings.clearance <= 1e7) {
-            let found = format!("{} mm", surroundings.clearance);
-            flaws.push(Flaw::new(Code::OutOfRange, "clearance", "`clearance` is out of range").found(found, "0 to 1e7 mm"));
-        }
-        self.surroundings = surroundings;
-        if flaws.is_empty() { Ok(self) } else { Err(flaws) }
-    }
-
-    fn body(&self, index: usize, spec: BodySpec) -> Result<Body, Vec<Flaw>> {
-        let mut flaws = Vec::new();
-        for joint in &spec.joints {
-            if joint.channel.is_some_and(|c| c >= spec.channels.len()) {
-                let title = "a joint counts on a channel that its body does not name";
-                flaws.push(Flaw::new(Code::UnknownChannel, "joint", title).at_index(index));
-                continue;
-            }
-            let (Some(name), wanted) = (
-                joint.channel.and_then(|c| spec.channels.get(c)),
-                match joint.kind {
-                    JointKind::Slide(_) => "mm",
-                    JointKind::Turn(_) => "deg",
-                    JointKind::Fixed => continue,
-                },
-            ) else {
-                continue;
-            };
-            let unit = self.channel(name).map_or(wanted, |c| self.channel_unit(c));
-            if unit != wanted {
-                let title = format!("a joint does not fit its channel `{name}`");
-                flaws.push(
-                    Flaw::new(Code::WrongUnit, "joint", title)
-                        .found(format!("a channel in {unit}"), format!("{wanted}: `slide` takes mm, `turn` takes deg"))
-                        .at_index(index),
-                );
-            }
-        }
-        let mut known = |name: &str, field: &str| {
-            let channel = self.channel(name);
-            if channel.is_none() {
-                let title = format!("the stage has no channel `{name}`");
-                flaws.push(
-                    Flaw::new(Code::UnknownChannel, field, title).found(format!("`{name}`"), "a channel of the stage").at_index(index),
-                );
-            }
-            channel
-        };
-        let channels: Vec<ChannelId> = spec.channels.iter().filter_map(|n| known(n, "joint")).collect();
-        let rail =
-            spec.rail.and_then(|(name, channel, reach, gap)| known(&channel, "rail").map(|channel| Rail { name, channel, reach, gap }));
-        if let Some(r) = &rail {
-            let fits =
-                r.reach.iter().all(|x| 0.0 <= *x && *x <= 1e7) && 0.0 <= r.gap && r.gap <= 1e7 && self.channel_unit(r.channel) == "mm";
-            if !fits {
-                let code = if self.channel_unit(r.channel) == "mm" { Code::OutOfRange } else { Code::WrongUnit };
-                let title = "the rail's numbers are out of range, or its channel is no mm channel";
-                flaws.push(
-                    Flaw::new(code, "rail", title)
-                        .found(format!("reach {:?} mm, gap {} mm", r.reach, r.gap), "0 to 1e7 mm, on a channel in mm")
-                        .at_index(index),
-                );
-            }
-        }
-        for c in &spec.envelope {
-            if RADIUS.check("radius", c.radius).is_err() {
-                flaws.push(
-                    Flaw::new(Code::OutOfRange, "envelope", "the envelope's radius is out of range")
-                        .found(format!("{} mm", c.radius), "more than 0, at most 1e7 mm")
-                        .at_index(index),
-                );
-            }
-        }
-        let group = self.group_of_name(&spec.group);
-        if group.is_none() {
-            let title = format!("the stage has no group `{}`", spec.group);
-            flaws.push(Flaw::new(Code::UnknownGroup, "group", title).at_index(index));
-        }
-        match (Chain::new(&spec.joints), group) {
-            (Ok(chain), Some(group)) if flaws.is_empty() => {
-                Ok(Body { group, chain, channels, lens: spec.lens, rods: spec.rods, envelope: spec.envelope, rail })
-            }
-            (Ok(_), _) => Err(flaws),
-            (Err(more), _) => {
-                flaws.extend(more.into_iter().map(|f| f.at_index(index)));
-                Err(flaws)
-            }
-        }
-    }
-
-    /// Bodies, in the order given.
-    #[must_use]
-    pub fn bodies(&self) -> &[Body] {
-        &self.bodies
-    }
-
-    /// The body of a group.
-    #[must_use]
-    pub fn body_of(&self, group: GroupId) -> Option<&Body> {
-        self.bodies.iter().find(|b| b.group == group)
-    }
-
-    /// What stands around.
-    #[must_use]
-    pub fn surroundings(&self) -> &Surroundings {
-        &self.surroundings
-    }
 }

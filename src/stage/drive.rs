@@ -3,7 +3,7 @@
 //! Invariant: every ratio is positive and finite, and the whole travel counts less than 2^53 steps, so that a count is exact in
 //! an f64 and rounding is to the nearest step with a half step as its worst error.
 
-use crate::bounds::{self, Code, Flaw};
+use crate::bounds::{self, Flaw, Whole};
 use crate::number::whole;
 
 /// How many steps a unit is.
@@ -45,8 +45,8 @@ impl Drive {
     /// Every number out of its range.
     pub fn new(spec: DriveSpec) -> Result<Drive, Vec<Flaw>> {
         let mut flaws = Vec::new();
-        let full = small(&mut flaws, "full_steps_per_rev", spec.full_steps_per_rev, 100_000);
-        let micro = small(&mut flaws, "microsteps", spec.microsteps, 4096);
+        let full = small(&mut flaws, "full_steps_per_rev", spec.full_steps_per_rev, bounds::FULL_STEPS);
+        let micro = small(&mut flaws, "microsteps", spec.microsteps, bounds::MICROSTEPS);
         flaws.extend(bounds::GEAR_RATIO.check("gear_ratio", spec.gear_ratio).err());
         flaws.extend(bounds::TRAVEL_PER_REV.check("travel_per_rev", spec.travel_per_rev).err());
         if !flaws.is_empty() {
@@ -126,16 +126,12 @@ impl Drive {
     }
 }
 
-fn small(flaws: &mut Vec<Flaw>, field: &str, value: i64, most: u32) -> u32 {
-    match u32::try_from(value) {
-        Ok(n) if 1 <= n && n <= most => n,
-        _ => {
-            flaws.push(
-                Flaw::new(Code::OutOfRange, field, format!("`{field}` is out of range")).found(value.to_string(), format!("1 to {most}")),
-            );
-            1
-        }
-    }
+/// The number, or 1 in its place where it is out of range, which is then a flaw.
+fn small(flaws: &mut Vec<Flaw>, field: &str, value: i64, range: Whole) -> u32 {
+    range.check_u32(field, value).unwrap_or_else(|flaw| {
+        flaws.push(flaw);
+        1
+    })
 }
 
 #[cfg(test)]

@@ -6,10 +6,13 @@
 pub mod axis;
 pub mod body;
 pub mod drive;
+mod driving;
 mod ids;
 pub mod machine;
 pub mod motor;
 mod name;
+mod per_axis;
+mod placement;
 mod utilisation;
 
 use std::collections::BTreeMap;
@@ -19,10 +22,11 @@ use crate::bounds::{self, Code, Flaw};
 pub use axis::{Axis, AxisSpec, Limits, LoadSpec, Travel, Unit};
 pub use body::{Body, BodySpec, Capsule, KeepOut, Obstacle, Rail, Rod, Surroundings};
 pub use drive::Drive;
-pub use ids::{AxisId, ChannelId, GroupId, Mark, PerAxis};
+pub use ids::{AxisId, ChannelId, GroupId, Mark};
 pub use machine::{Machine, MachineSpec, Mover, Work};
 pub use motor::Motor;
 pub use name::check_name;
+pub use per_axis::PerAxis;
 pub use utilisation::{PacedPeaks, Utilisation};
 
 /// Axes that belong together: a camera, a figure, a light. What a builder gives.
@@ -111,7 +115,9 @@ impl Stage {
             kept.push(Group { name: group.name, axes: from..axes.len() });
         }
         if axes.is_empty() {
-            flaws.push(Flaw::new(Code::MissingKey, "group", "the stage has no axis").found("0 axes", format!("1 to {} axes", bounds::MOST_AXES)));
+            flaws.push(
+                Flaw::new(Code::MissingKey, "group", "the stage has no axis").found("0 axes", format!("1 to {} axes", bounds::MOST_AXES)),
+            );
         }
         if axes.len() > bounds::MOST_AXES {
             flaws.push(
@@ -128,8 +134,8 @@ impl Stage {
             mark: Mark::of(core::iter::empty()),
             groups: kept,
             animated: names.clone(),
-            axes: PerAxis::growing(axes),
-            names: PerAxis::growing(names),
+            axes: PerAxis::of(axes),
+            names: PerAxis::of(names),
             by_name,
             machines: Vec::new(),
             made: Vec::new(),
@@ -303,6 +309,21 @@ impl Stage {
     /// The name of a group of this stage.
     pub(crate) fn group_name(&self, id: GroupId) -> &str {
         self.group(id).name()
+    }
+}
+
+impl<T> PerAxis<T> {
+    /// A value for every axis of `stage`.
+    pub fn new(stage: &Stage, value: impl FnMut(AxisId) -> T) -> PerAxis<T> {
+        PerAxis::of(stage.axis_ids().map(value).collect())
+    }
+
+    /// The same, where a value may be wanting: the first error.
+    ///
+    /// # Errors
+    /// That of the first axis that has no value.
+    pub fn try_new<E>(stage: &Stage, value: impl FnMut(AxisId) -> Result<T, E>) -> Result<PerAxis<T>, E> {
+        Ok(PerAxis::of(stage.axis_ids().map(value).collect::<Result<Vec<T>, E>>()?))
     }
 }
 

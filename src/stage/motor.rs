@@ -27,12 +27,7 @@ impl Motor {
         torque: Vec<(f64, f64)>,
     ) -> Result<Motor, Vec<Flaw>> {
         let mut flaws = Vec::new();
-        if !(1..=100_000).contains(&full_steps_per_rev) {
-            flaws.push(
-                Flaw::new(Code::OutOfRange, "full_steps_per_rev", "`full_steps_per_rev` is out of range")
-                    .found(full_steps_per_rev.to_string(), "1 to 100000"),
-            );
-        }
+        flaws.extend(bounds::FULL_STEPS.check("full_steps_per_rev", full_steps_per_rev).err());
         flaws.extend(rotor_inertia.and_then(|x| bounds::INERTIA.check("rotor_inertia", x).err()));
         flaws.extend(holding_torque.and_then(|x| bounds::TORQUE.check("holding_torque", x).err()));
         let mut last: Option<(f64, f64)> = None;

@@ -2,7 +2,7 @@
 //!
 //! Names are plain enough for a CSV header without quoting and for a file name on every system.
 
-use crate::bounds::{Code, Flaw};
+use crate::bounds::{Code, Flaw, MOST_NAME_LETTERS};
 
 /// Checks a group, axis or pass name: `[a-z][a-z0-9_]*`, at most 64 letters.
 ///
@@ -12,14 +12,14 @@ pub fn check_name(field: &str, name: &str) -> Result<(), Flaw> {
     let mut letters = name.chars();
     let first = letters.next().is_some_and(|c| c.is_ascii_lowercase());
     let rest = letters.all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_');
-    if first && rest && name.len() <= 64 {
+    if first && rest && name.len() <= MOST_NAME_LETTERS {
         return Ok(());
     }
     let shown: String = name.chars().take(80).collect();
     let plain: String = shown.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
     let flaw = Flaw::new(Code::InvalidName, field, "a name has the wrong shape")
-        .found(format!("`{shown}`"), "a small letter, then small letters, digits and `_`, 64 at most");
-    if plain.starts_with(|c: char| c.is_ascii_lowercase()) && plain.len() <= 64 {
+        .found(format!("`{shown}`"), format!("a small letter, then small letters, digits and `_`, {MOST_NAME_LETTERS} at most"));
+    if plain.starts_with(|c: char| c.is_ascii_lowercase()) && plain.len() <= MOST_NAME_LETTERS {
         Err(flaw.help(format!("write `{plain}`")))
     } else {
         Err(flaw)

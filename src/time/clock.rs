@@ -8,6 +8,8 @@
 
 use std::fmt;
 
+use crate::bounds::PACE;
+
 /// An instant or a distance in frame time; frame n is exposed around n. Unit: frames. Any value is legal.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct FrameTime(pub f64);
@@ -38,7 +40,7 @@ pub struct Seconds(pub f64);
 pub struct Pace(f64);
 
 /// A number that is not allowed where it stands.
-#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("{what}: found {found:?}, allowed {allowed}")]
 pub struct ClockError {
     /// Name of the quantity.
@@ -46,13 +48,8 @@ pub struct ClockError {
     /// The number.
     pub found: f64,
     /// The range in words, with its unit.
-    pub allowed: &'static str,
+    pub allowed: String,
 }
-
-/// The quickest and the slowest pace. Unit: seconds per frame.
-///
-/// 1000 frames a second is the highest frame rate there is; nobody waits more than a day for a frame. Common practice, no source.
-const PACES: std::ops::RangeInclusive<f64> = 1e-3..=86_400.0;
 
 impl FrameTime {
     /// The middle of a frame.
@@ -85,10 +82,10 @@ impl Pace {
     /// # Errors
     /// [`ClockError`] unless from 0.001 to 86 400 seconds per frame.
     pub fn new(seconds_per_frame: f64) -> Result<Pace, ClockError> {
-        if PACES.contains(&seconds_per_frame) {
+        if PACE.contains(seconds_per_frame) {
             Ok(Pace(seconds_per_frame))
         } else {
-            Err(ClockError { what: "pace", found: seconds_per_frame, allowed: "0.001 to 86400 seconds per frame" })
+            Err(ClockError { what: "pace", found: seconds_per_frame, allowed: PACE.to_string() })
         }
     }
 
@@ -193,10 +190,7 @@ mod tests {
             assert_eq!(Pace::new(right).unwrap().get(), right);
         }
         for wrong in [0.0, -0.0, -12.0, 1e-3_f64.next_down(), 86_400.0_f64.next_up()] {
-            assert_eq!(
-                Pace::new(wrong).unwrap_err().to_string(),
-                format!("pace: found {wrong:?}, allowed 0.001 to 86400 seconds per frame")
-            );
+            assert_eq!(Pace::new(wrong).unwrap_err().to_string(), format!("pace: found {wrong:?}, allowed 0.001 to 86400 s per frame"));
         }
     }
 

@@ -8,6 +8,7 @@
 //! Limits: every frame of a pass has the same shutter; the blades themselves, which open gradually, are not modelled.
 
 use super::Pace;
+use crate::bounds::{FRAME_NUMBER, MOST_FRAMES, SHUTTER};
 
 /// How long the shutter is open, as the opening of a disc that turns once a frame. Unit: degrees. Range: over 0, at most 360.
 ///
@@ -49,13 +50,13 @@ pub struct FrameSpan {
 #[non_exhaustive]
 pub enum ExposureError {
     /// The shutter angle is not over 0 and at most 360.
-    #[error("shutter: found {found:?} degrees, allowed more than 0 and at most 360")]
+    #[error("shutter: found {found:?} degrees, allowed {SHUTTER}")]
     Shutter {
         /// The angle asked for. Unit: degrees.
         found: f64,
     },
     /// A frame number too far from zero.
-    #[error("frames: found frame {found}, allowed {} to {FURTHEST}", -FURTHEST)]
+    #[error("frames: found frame {found}, allowed {FRAME_NUMBER}")]
     FrameNumber {
         /// The frame number.
         found: i64,
@@ -80,16 +81,13 @@ pub enum ExposureError {
     },
 }
 
-const FURTHEST: i64 = 100_000_000;
-const MOST_FRAMES: u64 = 1_000_000;
-
 impl Shutter {
     /// A shutter that opens for `degrees` of 360.
     ///
     /// # Errors
     /// [`ExposureError::Shutter`] unless over 0 and at most 360.
     pub fn new(degrees: f64) -> Result<Shutter, ExposureError> {
-        if 0.0 < degrees && degrees <= 360.0 { Ok(Shutter { degrees }) } else { Err(ExposureError::Shutter { found: degrees }) }
+        if SHUTTER.contains(degrees) { Ok(Shutter { degrees }) } else { Err(ExposureError::Shutter { found: degrees }) }
     }
 
     /// The opening. Unit: degrees.
@@ -128,7 +126,7 @@ impl FrameSpan {
     /// [`ExposureError`] when a frame is over 100 000 000 from zero, `last` comes before `first`, or there are over 1 000 000 frames.
     pub fn new(first: i64, last: i64) -> Result<FrameSpan, ExposureError> {
         for found in [first, last] {
-            if !(-FURTHEST..=FURTHEST).contains(&found) {
+            if !FRAME_NUMBER.contains(found) {
                 return Err(ExposureError::FrameNumber { found });
             }
         }
@@ -241,7 +239,7 @@ mod tests {
             assert!(Shutter::new(degrees).is_err(), "{degrees}");
         }
         assert!(Shutter::new(f64::MIN_POSITIVE).is_ok());
-        assert_eq!(Shutter::new(400.0).unwrap_err().to_string(), "shutter: found 400.0 degrees, allowed more than 0 and at most 360");
+        assert_eq!(Shutter::new(400.0).unwrap_err().to_string(), "shutter: found 400.0 degrees, allowed more than 0, at most 360 degrees");
     }
 
     #[test]

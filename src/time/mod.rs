@@ -7,7 +7,7 @@
 //! with one another: a film at 24 frames a second may be photographed at 12 seconds a frame.
 //!
 //! Invariants: a rate is an exact ratio, a label belongs to exactly one frame of the day, and a duration is one product or one
-//! quotient of what it depends on, never a running sum. This room imports nothing else of the crate.
+//! quotient of what it depends on, never a running sum. This module imports nothing of the crate but `bounds`.
 
 pub mod clock;
 pub mod exposure;

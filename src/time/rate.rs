@@ -11,6 +11,8 @@
 use std::fmt;
 use std::str::FromStr;
 
+use crate::bounds::{MOST_FRAMES_PER_SECOND, MOST_RATE_DECIMALS};
+
 /// A frame rate. Unit: frames per second, exact. Range: over 0, at most 1000.
 ///
 /// ```
@@ -42,14 +44,14 @@ pub enum RateError {
         found: String,
     },
     /// Zero, or over 1000.
-    #[error("frame rate: found {found:?}, allowed more than 0 and at most {HIGHEST} frames per second")]
+    #[error("frame rate: found {found:?}, allowed more than 0 and at most {MOST_FRAMES_PER_SECOND} frames per second")]
     OutOfRange {
         /// What was written.
         found: String,
     },
     /// More decimals than are read.
     #[error(
-        "frame rate: found {found:?} with {decimals} decimals, allowed at most {MOST_DECIMALS}; an exact ratio such as \"30000/1001\" has no such limit"
+        "frame rate: found {found:?} with {decimals} decimals, allowed at most {MOST_RATE_DECIMALS}; an exact ratio such as \"30000/1001\" has no such limit"
     )]
     TooManyDecimals {
         /// What was written.
@@ -60,8 +62,6 @@ pub enum RateError {
 }
 
 const ALLOWED: &str = "a whole number (\"24\"), a decimal (\"23.976\") or a ratio (\"30000/1001\") of frames per second";
-const HIGHEST: u32 = 1000;
-const MOST_DECIMALS: usize = 6;
 
 impl FrameRate {
     /// The rate `numerator / denominator`, in non-drop timecode.
@@ -69,7 +69,8 @@ impl FrameRate {
     /// # Errors
     /// [`RateError::OutOfRange`] unless both are over 0 and the ratio is at most 1000.
     pub fn new(numerator: u32, denominator: u32) -> Result<FrameRate, RateError> {
-        let in_range = 0 < numerator && 0 < denominator && u64::from(numerator) <= u64::from(HIGHEST) * u64::from(denominator);
+        let in_range =
+            0 < numerator && 0 < denominator && u64::from(numerator) <= u64::from(MOST_FRAMES_PER_SECOND) * u64::from(denominator);
         if !in_range {
             return Err(RateError::OutOfRange { found: format!("{numerator}/{denominator}") });
         }
@@ -99,10 +100,10 @@ impl FrameRate {
         if decimals.is_empty() || !decimals.bytes().all(|byte| byte.is_ascii_digit()) {
             return Err(not_a_rate());
         }
-        if decimals.len() > MOST_DECIMALS {
+        if decimals.len() > MOST_RATE_DECIMALS {
             return Err(RateError::TooManyDecimals { found: text.to_owned(), decimals: decimals.len() });
         }
-        if units > HIGHEST {
+        if units > MOST_FRAMES_PER_SECOND {
             return Err(out_of_range());
         }
         match (units, decimals.trim_end_matches('0')) {

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use movewright::bounds::Bound;
+use movewright::bounds::{Bound, Code};
 use movewright::input::keys::{self, Default, Entry, Holds, Rule, SHOT, STAGE, Section, reference, schema};
 use movewright::input::{self, Unreadable};
 use serde_json::{Value, json};
@@ -369,5 +369,5 @@ fn the_committed_references_are_what_is_printed() {
     let committed = fs::read_to_string(fixtures().join("KEYS.md")).unwrap();
     assert!(committed == reference::markdown(), "run: cargo run -- schema --reference > fixtures/KEYS.md");
     let committed = fs::read_to_string(fixtures().join("ERRORS.md")).unwrap();
-    assert!(committed == error_reference(), "run: cargo run -- schema --errors > fixtures/ERRORS.md");
+    assert!(committed == Code::reference(), "run: cargo run -- schema --errors > fixtures/ERRORS.md");
 }

@@ -1,8 +1,7 @@
 //! Keys of bodies: joints, lens, rods, envelope and rail of a group; obstacles and boxes of the stage.
 
 use super::{Default, Entry, Holds, NAME, Rule, Section};
-use crate::bounds::{self, Bound};
-use crate::mechanism::{COORDINATE, DIRECTION, LENGTH, MOST_PIXELS, RADIUS, SPAN};
+use crate::bounds::{self, Bound, COORDINATE, DIRECTION, LENGTH, PIXELS, RADIUS, SPAN};
 
 const POINT: &[Bound] = &[COORDINATE, COORDINATE, COORDINATE];
 const TOWARDS: &[Bound] = &[DIRECTION, DIRECTION, DIRECTION];
@@ -128,7 +127,7 @@ pub static LENS: Section = Section {
         },
         Entry {
             name: "pixels",
-            holds: Holds::TwoWholes(1, MOST_PIXELS as i64),
+            holds: Holds::TwoWholes(PIXELS.least, PIXELS.most),
             unit: "",
             default: Default::Must,
             meaning: "`[width, height]` of the picture",

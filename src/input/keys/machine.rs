@@ -1,19 +1,14 @@
 //! Keys of `[[group.mechanism]]`, by kind.
 
 use super::{Default, Entry, Holds, Rule, Section};
-use crate::bounds;
-use crate::input::machine_tables::KINDS;
-use crate::mechanism::{self, ANGLE, AREA, COORDINATE, LENGTH, MODULUS, MOST_LAYERS, SPAN, TURNS_PER_LAYER};
+use crate::bounds::{self, ANGLE, AREA, COORDINATE, LAYERS, LENGTH, MODULUS, SPAN, TURNS_PER_LAYER, WOUND};
+use crate::input::choices::KINDS;
 
 const KIND: Holds = Holds::Choice(|| KINDS.iter().map(|(name, _)| *name).collect());
 const AXIS: Entry =
     Entry { name: "axis", holds: Holds::Text, unit: "", default: Default::Must, meaning: "the axis it drives", example: "\"wing_wire\"" };
 const CHANNEL: Entry =
     Entry { name: "channel", holds: Holds::Text, unit: "", default: Default::Must, meaning: "name of its channel", example: "\"wing\"" };
-
-/// Turns on a drum are bounded by what its layers hold.
-const WOUND: bounds::Bound =
-    bounds::Bound { unit: "turns", least: 0.0, above_least: false, most: TURNS_PER_LAYER.most * MOST_LAYERS as f64 };
 
 /// A plate on three actuators.
 pub static SWASHPLATE: Section = Section {
@@ -254,7 +249,7 @@ pub static DRUM: Section = Section {
         },
         Entry {
             name: "layers",
-            holds: Holds::Whole(1, MOST_LAYERS as i64),
+            holds: Holds::Whole(LAYERS.least, LAYERS.most),
             unit: "",
             default: Default::None("one layer without end"),
             meaning: "turns one above the other",
@@ -294,7 +289,7 @@ pub static DRUM: Section = Section {
         },
         Entry {
             name: "rope_length",
-            holds: Holds::Number(mechanism::LENGTH),
+            holds: Holds::Number(LENGTH),
             unit: "mm",
             default: Default::None("not reported"),
             meaning: "rope out at height 0",

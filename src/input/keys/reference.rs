@@ -5,14 +5,14 @@
 use std::fmt::Write;
 
 use super::{Default, Entry, Holds, SHOT, STAGE, Section, all_below};
-use crate::bounds::Bound;
+use crate::bounds::{self, Bound};
 
 const HEAD: &str = "# Every key of both files
 
 Written by `movewright schema --reference` from the list that the reader itself goes by. `movewright schema stage` and `movewright schema shot` write the same as JSON
 Schema for editors. The examples of a chapter, one below the other, are a whole file.
 
-[stage.toml](#stagetoml), [shot.toml](#shottoml), [key files](#key-files)
+[stage.toml](#stagetoml), [shot.toml](#shottoml), [key files](#key-files), [ranges](#ranges)
 ";
 
 const KEY_FILES: &str = "## Key files
@@ -28,6 +28,16 @@ frame,heron_a.hoist,heron_a.heave
 ```
 ";
 
+const RANGES: &str = "
+## Ranges
+
+Every number that is read lies in one of these ranges, or it is `out-of-range`; there may be no more of a kind than the last rows allow. Far beyond any stage means: a slip of
+the unit is caught, a real machine is not.
+
+| of | range | unit | why |
+| --- | --- | --- | --- |
+";
+
 /// The whole reference.
 #[must_use]
 pub fn markdown() -> String {
@@ -39,6 +49,10 @@ pub fn markdown() -> String {
         }
     }
     text.push_str(KEY_FILES);
+    text.push_str(RANGES);
+    for row in bounds::ranges() {
+        let _ = writeln!(text, "| {} |", row.join(" | "));
+    }
     text
 }
 

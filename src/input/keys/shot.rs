@@ -2,7 +2,7 @@
 
 use super::{Default, Entry, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
-use crate::input::shot_file::EXPOSURES;
+use crate::input::choices::EXPOSURES;
 use crate::shot::Shape;
 
 /// A rate as `time` reads it: whole, decimal or ratio, not zero.
@@ -28,8 +28,6 @@ const CHANNEL: Entry = Entry {
     meaning: "what it drives, `group.channel`",
     example: "\"heron_a.wing\"",
 };
-/// Frames lie within the range of frame times.
-const FURTHEST: i64 = 100_000_000;
 
 /// The top of the shot file.
 pub static SHOT: Section = Section {
@@ -70,7 +68,7 @@ pub static SHOT: Section = Section {
         },
         Entry {
             name: "frames",
-            holds: Holds::TwoWholes(-FURTHEST, FURTHEST),
+            holds: Holds::TwoWholes(bounds::FRAME_NUMBER.least, bounds::FRAME_NUMBER.most),
             unit: "frames",
             default: Default::Must,
             meaning: "first and last photographed frame, a million at most",
@@ -262,7 +260,7 @@ pub static DRIFT: Section = Section {
         Entry { example: "\"screen.turn\"", ..CHANNEL },
         Entry {
             name: "seed",
-            holds: Holds::Whole(0, i64::MAX),
+            holds: Holds::Whole(bounds::SEED.least, bounds::SEED.most),
             unit: "",
             default: Default::Must,
             meaning: "which of all wanderings",

@@ -4,8 +4,7 @@ use super::body::{ENVELOPE, JOINT, KEEP_OUT, LENS, OBSTACLE, RAIL, ROD};
 use super::machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 use super::{Default, Entry, Holds, NAME, Rule, Section};
 use crate::bounds;
-use crate::input::axis_table::UNITS;
-use crate::mechanism;
+use crate::input::choices::UNITS;
 
 /// The top of the stage file.
 pub static STAGE: Section = Section {
@@ -55,7 +54,7 @@ pub static STAGE: Section = Section {
         },
         Entry {
             name: "clearance",
-            holds: Holds::Number(mechanism::SPAN),
+            holds: Holds::Number(bounds::SPAN),
             unit: "mm",
             default: Default::Value("0"),
             meaning: "least distance between envelopes of two groups, and from them to obstacles and boxes",
@@ -90,7 +89,7 @@ pub static MOTOR: Section = Section {
     keys: &[
         Entry {
             name: "full_steps_per_rev",
-            holds: Holds::Whole(1, 100_000),
+            holds: Holds::Whole(bounds::FULL_STEPS.least, bounds::FULL_STEPS.most),
             unit: "steps",
             default: Default::Must,
             meaning: "full steps of one motor revolution",
@@ -259,7 +258,7 @@ pub static AXIS: Section = Section {
         },
         Entry {
             name: "microsteps",
-            holds: Holds::Whole(1, 4096),
+            holds: Holds::Whole(bounds::MICROSTEPS.least, bounds::MICROSTEPS.most),
             unit: "",
             default: Default::Value("1"),
             meaning: "steps of a full step",
@@ -315,7 +314,7 @@ pub static AXIS: Section = Section {
         },
         Entry {
             name: "openings",
-            holds: Holds::Whole(1, 100_000),
+            holds: Holds::Whole(bounds::OPENINGS.least, bounds::OPENINGS.most),
             unit: "",
             default: Default::None("none"),
             meaning: "openings round the turn of a light screen, deg axes only: their flicker is reported, above one half an exposure warned of",

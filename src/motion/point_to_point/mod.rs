@@ -17,13 +17,15 @@ pub mod profile_error;
 mod s_ramp;
 pub mod seven_segment;
 mod seven_segment_course;
+mod seven_segment_phases;
 mod seven_segment_timing;
 pub mod trapezoid;
 
 pub use limits::{Limits, TrapezoidLimits};
 pub use minimum_jerk::MinimumJerk;
 pub use profile_error::{End, ProfileError};
-pub use seven_segment::{SevenSegment, SevenSegmentPhases, synchronise};
+pub use seven_segment::{SevenSegment, synchronise};
+pub use seven_segment_phases::SevenSegmentPhases;
 pub use trapezoid::{Trapezoid, TrapezoidPhases, TrapezoidState};
 
 pub(crate) use profile_error::{along_the_move, finite, positive};

@@ -8,6 +8,7 @@
 
 use super::s_ramp::SRamp;
 use super::seven_segment_course::Course;
+use super::seven_segment_phases::SevenSegmentPhases;
 use super::{Binding, Limits, ProfileError, State, along_the_move, positive};
 
 /// A double-S profile.
@@ -30,27 +31,6 @@ pub struct SevenSegment {
     duration: f64,
     /// `None` for a move without distance.
     course: Option<Course>,
-}
-
-/// Durations of the phases in seconds, and what is reached in them.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SevenSegmentPhases {
-    /// Tj1: time over which the acceleration of the first ramp builds up, and again over which it ceases. Unit: s.
-    pub first_jerk: f64,
-    /// Ta: whole first ramp, from the start speed to the turning speed. Unit: s.
-    pub first: f64,
-    /// Tv: time at the turning speed. Unit: s.
-    pub cruise: f64,
-    /// Tj2: as `first_jerk`, for the second ramp. Unit: s.
-    pub second_jerk: f64,
-    /// Td: whole second ramp, from the turning speed to the end speed. Unit: s.
-    pub second: f64,
-    /// vlim: the turning speed, with the sign of the move. Unit: length/s.
-    pub turning_speed: f64,
-    /// Greatest acceleration of the first ramp, with its sign. Unit: length/s^2.
-    pub first_acceleration: f64,
-    /// Greatest acceleration of the second ramp, with its sign. Unit: length/s^2.
-    pub second_acceleration: f64,
 }
 
 impl SevenSegment {

@@ -14,16 +14,18 @@ mod table;
 mod tracks;
 
 pub use interpolation::{Departure, departures};
-pub use rate::{MOST_RATE, MOST_ROWS, RowRate};
+pub use rate::RowRate;
 pub use table::Table;
 pub use tracks::Tracks;
+
+use crate::bounds::ROW_RATE;
 
 /// Why rows were not written.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum RowsError {
     /// A rate that is not allowed.
-    #[error("`{found}` is no rate of rows; allowed: more than 0, at most 1000000 rows per second, as 1000, 12.5 or 30000/1001")]
+    #[error("`{found}` is no rate of rows; allowed: {ROW_RATE}, written as 1000, 12.5 or 30000/1001")]
     Rate {
         /// The rate asked for.
         found: String,

@@ -7,6 +7,7 @@
 
 use super::RowsError;
 use super::format::Text;
+use crate::bounds::{MOST_ROWS, ROW_RATE};
 use crate::program::Clock;
 
 /// Rows in a second of stage time. Range: more than 0, at most 1,000,000.
@@ -33,12 +34,6 @@ struct Ticks {
     step: u64,
     decimals: u32,
 }
-
-/// Most rows per second.
-pub const MOST_RATE: f64 = 1e6;
-
-/// Most rows of one table: 31 years at 1,000 rows per second.
-pub const MOST_ROWS: f64 = 1e12;
 
 /// Greatest numerator and denominator of a rate.
 const MOST_TERM: u64 = 1_000_000_000;
@@ -72,12 +67,8 @@ impl RowRate {
         }
         let common = gcd(numerator, denominator);
         let (numerator, denominator) = (numerator / common, denominator / common);
-        let fits = numerator <= MOST_TERM && denominator <= MOST_TERM && numerator / denominator < 1_000_000;
-        (fits || (numerator, denominator) == (1_000_000, 1)).then(|| RowRate {
-            numerator,
-            denominator,
-            ticks: Ticks::of(numerator, denominator),
-        })
+        let fits = numerator <= MOST_TERM && denominator <= MOST_TERM && ROW_RATE.contains(real(numerator) / real(denominator));
+        fits.then(|| RowRate { numerator, denominator, ticks: Ticks::of(numerator, denominator) })
     }
 
     /// Rows per second, to the nearest number.

@@ -1,0 +1,26 @@
+//! What a command ended with, as exit status.
+//!
+//! Invariant: scripts rely on the numbers; they never change.
+
+/// What a command ended with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// All within limits: 0.
+    Fine,
+    /// Something is over a limit or does not hold: 1.
+    Over,
+    /// The input or the call is wrong: 2.
+    Wrong,
+}
+
+impl Outcome {
+    /// Exit status.
+    #[must_use]
+    pub fn status(self) -> u8 {
+        match self {
+            Outcome::Fine => 0,
+            Outcome::Over => 1,
+            Outcome::Wrong => 2,
+        }
+    }
+}

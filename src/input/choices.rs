@@ -1,0 +1,21 @@
+//! The words that a key may hold where it holds one of a few: the reader chooses by them, the table of keys lists them.
+
+use crate::shot::Exposure;
+use crate::stage::Unit;
+
+/// The units.
+pub(super) const UNITS: &[(&str, Unit)] = &[("mm", Unit::Millimetre), ("deg", Unit::Degree)];
+
+/// The exposures.
+pub(super) const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
+
+/// A kind of mechanism.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    Swashplate,
+    LimbWire,
+    Drum,
+}
+
+/// The kinds.
+pub(super) const KINDS: &[(&str, Kind)] = &[("swashplate", Kind::Swashplate), ("limb_wire", Kind::LimbWire), ("drum", Kind::Drum)];

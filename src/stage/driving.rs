@@ -1,0 +1,171 @@
+//! Which channel drives which axis: mechanisms put into their stage, and what moves what from then on.
+//!
+//! Invariant: an axis is driven by one channel of its own name or by one mechanism; no two channels have one name.
+
+use super::Stage;
+use super::ids::{AxisId, ChannelId};
+use super::machine::{Machine, MachineSpec, Made, Mover, Work};
+use crate::bounds::{Code, Flaw};
+use crate::mechanism::Real;
+
+impl Stage {
+    /// The same stage with mechanisms: the axes they drive are no channels any more, their channels are.
+    ///
+    /// # Errors
+    /// Every flaw, with the mechanism's place in the list as its index.
+    pub fn with_machines(mut self, specs: Vec<MachineSpec>) -> Result<Stage, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        for (i, spec) in specs.into_iter().enumerate() {
+            match self.placed(i, &spec) {
+                Ok((machine, rests)) => {
+                    for ((name, unit), rest) in spec.channels.iter().zip(spec.work.channel_units()).zip(rests) {
+                        self.made.push(Made { name: name.clone(), unit, rest });
+                    }
+                    self.machines.push(machine);
+                }
+                Err(more) => flaws.extend(more),
+            }
+        }
+        if !flaws.is_empty() {
+            return Err(flaws);
+        }
+        let driven: Vec<usize> = self.machines.iter().flat_map(|m| m.axes.iter().map(|a| a.index())).collect();
+        let own = self.names.iter().enumerate().filter(|(i, _)| !driven.contains(i)).map(|(_, n)| n.clone());
+        self.animated = own.chain(self.made.iter().map(|m| m.name.clone())).collect();
+        let mut stage = self.marked();
+        let mark = stage.mark;
+        for machine in &mut stage.machines {
+            machine.axes.iter_mut().for_each(|a| *a = AxisId::new(a.index(), mark));
+            machine.channels.iter_mut().for_each(|c| *c = ChannelId::new(c.index(), mark));
+        }
+        Ok(stage)
+    }
+
+    /// Checks one mechanism against the stage as it is so far; its channels' values with every axis at home.
+    fn placed(&self, index: usize, spec: &MachineSpec) -> Result<(Machine, Vec<f64>), Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        let (kind, size) = (spec.work.kind(), spec.work.size());
+        for (field, n) in [("channels", spec.channels.len()), ("axes", spec.axes.len())] {
+            if n != size {
+                let title = format!("a {kind} has the wrong number of {field}");
+                flaws.push(flaw(index, Code::WrongCount, field, title).found(n.to_string(), size.to_string()));
+            }
+        }
+        let mut axes = Vec::new();
+        for name in &spec.axes {
+            let Some(axis) = self.axis_of_name(name) else {
+                let title = format!("the stage has no axis `{name}`");
+                flaws.push(flaw(index, Code::UnknownAxis, "axes", title).found(format!("`{name}`"), "an axis of the same group"));
+                continue;
+            };
+            let unit = self.axis(axis).unit().symbol();
+            if unit != spec.work.axis_unit() {
+                let title = format!("a {kind} drives axes of another unit");
+                flaws.push(flaw(index, Code::WrongUnit, "axes", title).found(format!("`{name}` in {unit}"), spec.work.axis_unit()));
+            }
+            if axes.contains(&axis) || self.machines.iter().any(|m| m.axes.contains(&axis)) {
+                let title = format!("`{name}` is driven twice");
+                flaws.push(flaw(index, Code::DrivenTwice, "axes", title).help("an axis is driven by one mechanism, once"));
+            }
+            axes.push(axis);
+        }
+        for (i, name) in spec.channels.iter().enumerate() {
+            let twice = spec.channels.iter().take(i).any(|n| n == name);
+            if twice || self.made.iter().any(|m| m.name == *name) || self.axis_of_name(name).is_some() {
+                let title = format!("the name `{name}` is taken");
+                flaws.push(
+                    flaw(index, Code::DuplicateName, "channels", title)
+                        .help("give the channel a name that no axis and no other channel has"),
+                );
+            }
+        }
+        let homes: Vec<f64> = axes.iter().map(|a| self.axis(*a).home()).collect();
+        match spec.work.channels(&homes) {
+            Ok(rests) if flaws.is_empty() => {
+                let from = self.names.len() + self.made.len();
+                let channels = (from..from + size).map(|i| ChannelId::new(i, self.mark)).collect();
+                Ok((Machine { channels, axes, work: spec.work.clone() }, rests))
+            }
+            Err(error) if flaws.is_empty() => {
+                let title = format!("a {kind} cannot stand with its axes at home");
+                Err(vec![flaw(index, Code::ImpossibleHome, "axes", title).found(error.to_string(), "homes that the mechanism can take")])
+            }
+            _ => Err(flaws),
+        }
+    }
+
+    /// Values of `wanted` channels from positions of axes, each mechanism asked once by `back`, its inverse kinematics over this kind of number.
+    ///
+    /// # Errors
+    /// What `axis` and `back` say.
+    pub fn channel_values<T: Real, E>(
+        &self,
+        wanted: &[ChannelId],
+        axis: &impl Fn(AxisId) -> Result<T, E>,
+        back: &impl Fn(&Work, &[T]) -> Result<Vec<T>, E>,
+    ) -> Result<Vec<T>, E> {
+        let mut asked: Vec<(&Machine, Vec<T>)> = Vec::new();
+        let mut values = Vec::with_capacity(wanted.len());
+        for channel in wanted {
+            // Every channel is an axis's own or one of a mechanism's.
+            let Some((machine, which)) = self.maker_of(*channel) else {
+                values.push(axis(AxisId::new(channel.index(), self.mark))?);
+                continue;
+            };
+            let known = asked.iter().find(|(known, _)| core::ptr::eq(*known, machine));
+            if let Some(value) = known.and_then(|(_, v)| v.get(which)) {
+                values.push(*value);
+                continue;
+            }
+            let axes = machine.axes.iter().map(|a| axis(*a)).collect::<Result<Vec<T>, E>>()?;
+            let all = back(&machine.work, &axes)?;
+            values.extend(all.get(which));
+            asked.push((machine, all));
+        }
+        Ok(values)
+    }
+
+    /// The mechanism that brings a channel, and which of its channels it is; `None` where it is an axis's own.
+    fn maker_of(&self, channel: ChannelId) -> Option<(&Machine, usize)> {
+        self.machines.iter().find_map(|m| m.channels.iter().position(|c| *c == channel).map(|which| (m, which)))
+    }
+
+    /// Mechanisms, in the order given.
+    #[must_use]
+    pub fn machines(&self) -> &[Machine] {
+        &self.machines
+    }
+
+    /// What moves an axis.
+    #[must_use]
+    pub fn mover(&self, axis: AxisId) -> Mover<'_> {
+        let of = |m: &Machine| m.axes.iter().position(|a| *a == axis);
+        match self.machines.iter().find_map(|m| of(m).map(|which| (m, which))) {
+            Some((machine, which)) => Mover::Machine(machine, which),
+            None => Mover::Own(ChannelId::new(axis.index(), axis.mark())),
+        }
+    }
+
+    /// The axes that a channel moves: its own, or its mechanism's.
+    #[must_use]
+    pub fn axes_of(&self, channel: ChannelId) -> Vec<AxisId> {
+        match self.maker_of(channel) {
+            Some((machine, _)) => machine.axes.clone(),
+            None => self.own_axis(channel).into_iter().collect(),
+        }
+    }
+
+    /// The channels that move an axis: its own, or its mechanism's.
+    #[must_use]
+    pub fn channels_of(&self, axis: AxisId) -> Vec<ChannelId> {
+        match self.mover(axis) {
+            Mover::Own(channel) => vec![channel],
+            Mover::Machine(machine, _) => machine.channels.clone(),
+        }
+    }
+}
+
+/// A flaw of the mechanism at `index` of the list.
+fn flaw(index: usize, code: Code, field: &str, title: String) -> Flaw {
+    Flaw::new(code, field, title).at_index(index)
+}

@@ -1,0 +1,40 @@
+//! One value for each axis of a stage.
+//!
+//! Invariant: as long as the stage it was made for, so a look-up needs no default. Limits: ids of other stages are refused where they enter, not here.
+
+use core::ops::{Deref, Index};
+
+use super::ids::AxisId;
+
+/// One value for each axis of a stage, in stage order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PerAxis<T> {
+    values: Vec<T>,
+}
+
+impl<T> PerAxis<T> {
+    /// The values of all axes, in stage order.
+    pub(super) fn of(values: Vec<T>) -> PerAxis<T> {
+        PerAxis { values }
+    }
+}
+
+impl<T> Deref for PerAxis<T> {
+    type Target = [T];
+
+    fn deref(&self) -> &[T] {
+        &self.values
+    }
+}
+
+impl<T> Index<AxisId> for PerAxis<T> {
+    type Output = T;
+
+    #[allow(
+        clippy::indexing_slicing,
+        reason = "ids and tables of one stage agree in length; those of other stages are refused where they enter"
+    )]
+    fn index(&self, id: AxisId) -> &T {
+        &self.values[id.index()]
+    }
+}
