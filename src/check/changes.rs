@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::register;
 use crate::compile::Compiled;
-use crate::shot::Pass;
+use crate::shot::{Pass, Shot};
 use crate::stage::{Axis, AxisId};
 
 /// What is different.
@@ -73,7 +73,7 @@ pub fn between(old: &Compiled, new: &Compiled) -> Changes {
         let halves = half_openings(old, new);
         let differing: Vec<i64> = common.into_iter().filter(|f| halves.iter().any(|h| !same_count(old, new, (o, n), *f, *h))).collect();
         if !differing.is_empty() {
-            axes.push(named(name, "moves otherwise", &differing));
+            axes.push(named(name, MOVES_OTHERWISE, &differing));
         }
     }
     for name in old.stage().axis_names().iter().filter(|n| new.stage().axis_of_name(n).is_none()) {
@@ -84,6 +84,24 @@ pub fn between(old: &Compiled, new: &Compiled) -> Changes {
         passes.push(PassChange { pass: p.name().to_owned(), good: false, reasons: vec!["it is new".to_owned()] });
     }
     Changes { format: 1, axes, passes }
+}
+
+const MOVES_OTHERWISE: &str = "moves otherwise";
+
+/// Where cycles and drifts count from another frame than before: that they do, and what keeps them where they were.
+fn other_start(old: &Shot, new: &Shot) -> Option<String> {
+    let counts = |shot: &Shot| !shot.cycles().is_empty() || !shot.drifts().is_empty();
+    let (was, is) = (old.cycle_start(), new.cycle_start());
+    if was == is || !counts(old) || !counts(new) {
+        return None;
+    }
+    let cure = match new.written_cycle_start() {
+        Some(_) => format!("`cycle_start = {was}` keeps them as they were"),
+        None => format!(
+            "`cycle_start` is not written, so they begin with the first frame: write `cycle_start = {was}` to keep them as they were"
+        ),
+    };
+    Some(format!("cycles and drifts count from frame {is}, before from frame {was}; {cure}"))
 }
 
 /// Frames photographed in both.
@@ -158,6 +176,11 @@ fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange])
             (None, Some(false)) => bad.push(format!("{axis} is new and moves")),
             _ => {}
         }
+    }
+    if axes.iter().any(|a| a.change == MOVES_OTHERWISE)
+        && let Some(reason) = other_start(old.shot(), new.shot())
+    {
+        (if bad.is_empty() { &mut notes } else { &mut bad }).push(reason);
     }
     for a in axes.iter().filter(|a| a.change == "gone") {
         bad.push(format!("{} is gone", a.axis));

@@ -14,7 +14,7 @@ use super::log::Log;
 use super::names::Names;
 use super::reader::Table;
 use super::values::{self, TEXT};
-use crate::bounds::{Code, Flaw, MOST_PASSES};
+use crate::bounds::{Code, FRAME, Flaw, MOST_PASSES};
 use crate::shot::{Exposure, Pass, Shot, ShotSpec};
 use crate::stage::GroupId;
 use crate::time::{FrameRate, FrameSpan, Timecode};
@@ -26,6 +26,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let rate = frame_rate(log, root);
     let frames = frames(log, root);
     let timecode_start = timecode(log, root, rate);
+    let cycle_start = cycle_start(log, root);
     let mut layers = Layers::new(names, read);
     let tracks = layers.tracks(log, root);
     let cycles = layers.cycles(log, root);
@@ -49,7 +50,11 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     };
     match Shot::new(names.stage, spec) {
         Ok(shot) => match shot.with_aims(names.stage, aims) {
-            Ok(shot) => Some(shot),
+            Ok(shot) => match cycle_start {
+                // Its range was checked where it was read.
+                Some(frame) => shot.with_cycle_start(frame).ok(),
+                None => Some(shot),
+            },
             Err(flaws) => {
                 for flaw in flaws {
                     let at = flaw.index.and_then(|i| aim_headers.get(i)).cloned();
@@ -103,6 +108,17 @@ fn timecode(log: &mut Log, root: &mut Table<'_>, rate: Option<FrameRate>) -> Opt
                 "timecode_start",
                 told(Code::InvalidTimecode, "`timecode_start` is not a timecode of this frame rate", &error.to_string()),
             );
+            None
+        }
+    }
+}
+
+fn cycle_start(log: &mut Log, root: &mut Table<'_>) -> Option<f64> {
+    let frame = root.take(log, "cycle_start", "a number, a frame", values::number)?;
+    match FRAME.check("cycle_start", frame) {
+        Ok(frame) => Some(frame),
+        Err(flaw) => {
+            root.blame(log, "cycle_start", flaw);
             None
         }
     }

@@ -8,6 +8,7 @@ pub mod layer;
 pub mod pass;
 
 use crate::bounds::{self, Code, Flaw};
+use crate::number::whole;
 use crate::stage::{ChannelId, GroupId, Mark, Stage};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
@@ -44,6 +45,7 @@ pub struct Shot {
     mark: Mark,
     spec: ShotSpec,
     aims: Vec<Aim>,
+    cycle_start: Option<f64>,
 }
 
 impl Shot {
@@ -74,7 +76,7 @@ impl Shot {
         if flaws.is_empty() {
             flaws.extend(circle(stage, &spec.copies));
         }
-        if flaws.is_empty() { Ok(Shot { mark: stage.mark(), spec, aims: Vec::new() }) } else { Err(flaws) }
+        if flaws.is_empty() { Ok(Shot { mark: stage.mark(), spec, aims: Vec::new(), cycle_start: None }) } else { Err(flaws) }
     }
 
     /// The same shot with aims.
@@ -103,13 +105,22 @@ impl Shot {
         if flaws.is_empty() { Ok(self) } else { Err(flaws) }
     }
 
+    /// The same shot, its cycles and drifts counting from this choreography frame.
+    ///
+    /// # Errors
+    /// A number out of the range of frame times.
+    pub fn with_cycle_start(mut self, frame: f64) -> Result<Shot, Flaw> {
+        self.cycle_start = Some(bounds::FRAME.check("cycle_start", frame)?);
+        Ok(self)
+    }
+
     /// The same shot with other passes: how advice is tried.
     ///
     /// # Errors
     /// As [`Shot::new`].
     pub fn with_passes(&self, stage: &Stage, passes: Vec<Pass>) -> Result<Shot, Vec<Flaw>> {
         let shot = Shot::new(stage, ShotSpec { passes, ..self.spec.clone() })?;
-        Ok(Shot { aims: self.aims.clone(), ..shot })
+        Ok(Shot { aims: self.aims.clone(), cycle_start: self.cycle_start, ..shot })
     }
 
     /// What tells the stage it was checked against from others.
@@ -122,6 +133,18 @@ impl Shot {
     #[must_use]
     pub fn aims(&self) -> &[Aim] {
         &self.aims
+    }
+
+    /// The choreography frame from which cycles and drifts count: the one written, or the first photographed frame.
+    #[must_use]
+    pub fn cycle_start(&self) -> f64 {
+        self.cycle_start.unwrap_or_else(|| whole::real(self.spec.frames.first()))
+    }
+
+    /// The choreography frame from which cycles and drifts count, where it is written.
+    #[must_use]
+    pub fn written_cycle_start(&self) -> Option<f64> {
+        self.cycle_start
     }
 
     /// Name, for people.

@@ -144,17 +144,17 @@ impl Layers {
     /// # Errors
     /// Numbers that overflow, with the channel they belong to.
     pub fn of(shot: &Shot) -> Result<Layers, (ChannelId, SignalError)> {
-        let first = crate::number::whole::real(shot.frames().first());
+        let start = shot.cycle_start();
         let mut layers = Layers { tracks: Vec::new(), cycles: Vec::new(), drifts: Vec::new() };
         for track in shot.tracks() {
             layers.tracks.push(Arc::new(Layer::of_track(track).map_err(|e| (track.channel(), e))?));
         }
         for cycle in shot.cycles() {
-            let beat = cycle::Beat::new(cycle, first).map_err(|e| (cycle.channel(), e))?;
+            let beat = cycle::Beat::new(cycle, start).map_err(|e| (cycle.channel(), e))?;
             layers.cycles.push(Arc::new(Layer::Cycle(beat)));
         }
         for drift in shot.drifts() {
-            layers.drifts.push(Arc::new(Layer::Drift(drift::Wander::new(drift, first))));
+            layers.drifts.push(Arc::new(Layer::Drift(drift::Wander::new(drift, start))));
         }
         Ok(layers)
     }

@@ -10,7 +10,7 @@ use crate::shot::Cycle;
 /// A cycle ready to be asked.
 #[derive(Debug)]
 pub(super) struct Beat {
-    first_frame: f64,
+    start: f64,
     period: f64,
     phase: f64,
     first_beat: f64,
@@ -23,8 +23,8 @@ pub(super) struct Beat {
 }
 
 impl Beat {
-    /// The cycle on a shot that begins at `first_frame`; `None` where its equations have no finite solution.
-    pub(super) fn new(cycle: &Cycle, first_frame: f64) -> Option<Beat> {
+    /// The cycle of a shot whose cycles count from frame `start`; `None` where its equations have no finite solution.
+    pub(super) fn new(cycle: &Cycle, start: f64) -> Option<Beat> {
         let (mut beats, mut values): (Vec<f64>, Vec<f64>) = pairs(cycle.keys()).into_iter().unzip();
         let (first, only) = (*beats.first()?, *values.first()?);
         let spline = if beats.len() > 1 {
@@ -42,7 +42,7 @@ impl Beat {
             sums.push(sum);
         }
         Some(Beat {
-            first_frame,
+            start,
             period: cycle.period(),
             phase: cycle.phase(),
             first_beat: first,
@@ -56,7 +56,7 @@ impl Beat {
 
     /// Value at `t`.
     pub(super) fn at(&self, t: f64) -> f64 {
-        let phase = self.phase + (self.run(t) - self.run(self.first_frame)) / self.period;
+        let phase = self.phase + (self.run(t) - self.run(self.start)) / self.period;
         let within = phase - self.first_beat;
         let value = self.spline.as_ref().map_or(self.only, |s| s.at(self.first_beat + within - within.floor()));
         if self.amount.is_empty() { value } else { value * monotone(&self.amount, t) }

@@ -70,7 +70,7 @@ impl<'a> Oracle<'a> {
     /// # Errors
     /// A layer whose equations have no finite solution, or more layers than can be meant, in words.
     pub(super) fn new(stage: &'a Stage, shot: &Shot) -> Result<Oracle<'a>, String> {
-        let first = shot.frames().first() as f64;
+        let start = shot.written_cycle_start().unwrap_or(shot.frames().first() as f64);
         let named = |channel: ChannelId, what: &str| format!("{what} of {} has no finite solution", stage.channel_name(channel));
         let mut layers = Vec::new();
         let mut owners = Vec::new();
@@ -79,11 +79,11 @@ impl<'a> Oracle<'a> {
             owners.push(t.channel());
         }
         for c in shot.cycles() {
-            layers.push(Layer::Beat(Beat::new(c, first).ok_or_else(|| named(c.channel(), "a cycle"))?));
+            layers.push(Layer::Beat(Beat::new(c, start).ok_or_else(|| named(c.channel(), "a cycle"))?));
             owners.push(c.channel());
         }
         for d in shot.drifts() {
-            layers.push(Layer::Wander(Wander::new(d, first)));
+            layers.push(Layer::Wander(Wander::new(d, start)));
             owners.push(d.channel());
         }
         let mut direct: BTreeMap<ChannelId, Vec<usize>> = BTreeMap::new();

@@ -1,34 +1,34 @@
 //! Slow wandering, from its description: five sines of equal share, frequency and phase drawn from the seed in turn.
 //!
 //! Source of the generator: SplitMix64, G. Steele, D. Lea, C. Flood, OOPSLA 2014 (constants from memory). Frequencies lie between half and one and
-//! a half of 1/period, phases between 0 and 1 turn; the clock starts at the first frame.
+//! a half of 1/period, phases between 0 and 1 turn; the clock starts at the frame from which the shot counts them.
 
 use super::sine::sine;
 use crate::shot::Drift;
 
-/// A drift ready to be asked: turns a frame and turns at the first frame, for each sine.
+/// A drift ready to be asked: turns a frame and turns at the start, for each sine.
 #[derive(Debug)]
 pub(super) struct Wander {
-    first_frame: f64,
+    start: f64,
     amplitude: f64,
     sines: [(f64, f64); 5],
 }
 
 impl Wander {
-    /// The drift on a shot that begins at `first_frame`.
-    pub(super) fn new(drift: &Drift, first_frame: f64) -> Wander {
+    /// The drift of a shot whose drifts count from frame `start`.
+    pub(super) fn new(drift: &Drift, start: f64) -> Wander {
         let mut state = drift.seed();
         let mut sines = [(0.0, 0.0); 5];
         for s in &mut sines {
             let frequency = (0.5 + unit(&mut state)) / drift.period();
             *s = (frequency, unit(&mut state));
         }
-        Wander { first_frame, amplitude: drift.amplitude(), sines }
+        Wander { start, amplitude: drift.amplitude(), sines }
     }
 
     /// Value at `t`.
     pub(super) fn at(&self, t: f64) -> f64 {
-        let sum: f64 = self.sines.iter().map(|(frequency, phase)| sine(frequency * (t - self.first_frame) + phase)).sum();
+        let sum: f64 = self.sines.iter().map(|(frequency, phase)| sine(frequency * (t - self.start) + phase)).sum();
         self.amplitude * sum / 5.0
     }
 

@@ -57,6 +57,32 @@ fn damage_is_told_as_what_it_is() {
     assert_eq!(told(&label), [Timecode]);
 }
 
+/// Where cycles and drifts count from a frame of their own, the second evaluation counts from there too; from another frame it finds every axis they move elsewhere.
+#[test]
+fn cycle_start_is_known_to_both_ways() {
+    let temp = tempfile::tempdir().unwrap();
+    drop(marsh(temp.path()));
+    let path = temp.path().join("in/shot.toml");
+    let written = |text: &str, start: &str| text.replacen("frames = [-4, 44]", &format!("frames = [-4, 44]\ncycle_start = {start}"), 1);
+    std::fs::write(&path, written(folder::SHOT, "7.5")).unwrap();
+    let loaded = input::load(&path).unwrap();
+    assert_eq!((loaded.shot.cycle_start(), loaded.shot.written_cycle_start()), (7.5, Some(7.5)));
+    let out = temp.path().join("later");
+    export(&loaded.stage, &loaded.shot, &loaded.sources.for_copying(), &out);
+    let mut files = files_of(&out);
+    assert_eq!(verdict_of(&files).faults, []);
+    for other in [written(folder::SHOT, "8.5"), folder::SHOT.to_owned()] {
+        files.insert("source/shot.toml".into(), other.into_bytes());
+        repair(&mut files);
+        let wrong = verdict_of(&files).faults;
+        let axes: Vec<&str> = wrong.iter().filter(|f| f.kind == FaultKind::Position).filter_map(|f| f.axis.as_deref()).collect();
+        for axis in ["heron_a.wing", "heron_b.wing", "screen.turn"] {
+            assert!(axes.contains(&axis), "{axis}: {wrong:?}");
+        }
+        assert!(!axes.contains(&"camera.track") && !axes.contains(&"camera.pan"), "{wrong:?}");
+    }
+}
+
 /// Rows for a controller: damage of each kind, with its hash put right, is found; the sound folder holds.
 #[test]
 fn rows_are_held_to_the_clock_and_to_the_shot() {

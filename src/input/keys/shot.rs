@@ -83,6 +83,14 @@ pub static SHOT: Section = Section {
             example: "\"10:00:00:00\"",
         },
         Entry {
+            name: "cycle_start",
+            holds: Holds::Number(bounds::FRAME),
+            unit: "frames",
+            default: Default::None("the first frame of `frames`"),
+            meaning: "choreography frame from which cycles and drifts count; where it is written, changing `frames` alone changes no step count",
+            example: "1",
+        },
+        Entry {
             name: "track",
             holds: Holds::Many(&TRACK),
             unit: "",
@@ -132,7 +140,7 @@ pub static SHOT: Section = Section {
         },
     ],
     rules: &[],
-    example: "format = 1\nname = \"Over the reeds\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 96]\ntimecode_start = \"10:00:00:00\"\n",
+    example: "format = 1\nname = \"Over the reeds\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 96]\ntimecode_start = \"10:00:00:00\"\ncycle_start = 1\n",
 };
 
 /// A track.
