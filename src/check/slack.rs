@@ -7,7 +7,7 @@
 
 use super::limits::Over;
 use super::verdict::{Limit, Part};
-use crate::compile::fit::{self, Tolerance};
+use crate::compile::{Tolerance, fit};
 use crate::mechanism::{Limb, LimbWire};
 use crate::motion::Quintic;
 use crate::motion::bernstein::Bernstein;

@@ -51,9 +51,11 @@ pub fn piece(edge: Edge, node: Node, frames: f64) -> Quintic {
 /// That is a millionth of what the motor can do at all; the one predicate for "does not move" at an edge.
 #[must_use]
 pub fn stands(node: Node, steps_per_unit: f64) -> bool {
-    let nothing = 1.0 / 1_048_576.0;
-    node.v.abs() * steps_per_unit < nothing && node.a.abs() * steps_per_unit < nothing
+    node.v.abs() * steps_per_unit < NOTHING && node.a.abs() * steps_per_unit < NOTHING
 }
+
+/// Steps per frame below which an axis stands: 2^-20.
+pub const NOTHING: f64 = 1.0 / 1_048_576.0;
 
 /// The smallest whole number of frames from 1 to `most` that every axis can do, and, where there is none, the number at which the fewest
 /// cannot. `can(axis, frames)` tells of one axis; `axes` counts them.

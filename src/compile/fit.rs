@@ -7,26 +7,18 @@
 //! ends, where it is measured. With f6 varying by less than half of itself over the interval the error between the places
 //! asked is below 1.5 times the largest measured; half of each tolerance is demanded, so the whole of it is kept. The property tests
 //! sample densely against it.
+//! Every interval between knots is fitted whole, from its knot before the span to its knot after it, and halved at dyadic fractions of itself; the span then
+//! shows a part of the first and last piece. So a piece depends on signal, knots and tolerance only: another span finds it again to the last bit. Of the halves
+//! only those are fitted that the span touches; a signal may be out of reach beyond the span, and is halved until the pieces that are needed lie before that.
 //! Invariant: neighbouring pieces share the position, velocity and acceleration of the knot between them bit for bit, except at breaks.
+//! Limits: a signal that goes out of reach less than 1/4096 frame before or after the span is refused.
 
+use super::tolerance::Allowance;
 use crate::bounds::MOST_PIECES;
 use crate::motion::curve::{Curve, CurveBuilder, CurveError};
 use crate::motion::quintic::{Node, Quintic};
 use crate::number::Jet;
-use crate::signal::{AxisSignal, Knot, NoPlace, SignalError};
-
-/// How far a piece may be from its signal. Units: unit, unit/frame, unit/frame^2, unit/frame^3.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tolerance {
-    /// Position: a sixteenth of a step.
-    pub position: f64,
-    /// Velocity: a thousandth of the limit.
-    pub velocity: f64,
-    /// Acceleration: a thousandth of the limit.
-    pub acceleration: f64,
-    /// Jerk: a thousandth of the limit.
-    pub jerk: f64,
-}
+use crate::signal::{AxisSignal, NoPlace, SignalError};
 
 /// Why a signal could not become a curve.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -77,11 +69,11 @@ impl FitError {
     }
 }
 
-/// The signal from `from` to `to` as a curve within `tolerance`, and the steps in acceleration it has.
+/// The signal from `from` to `to` as a curve within what is `allowed`, and the steps in acceleration it has.
 ///
 /// # Errors
 /// A signal that is not finite, or more pieces than [`MOST_PIECES`].
-pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, tolerance: &Tolerance) -> Result<(Curve, Vec<Break>), FitError> {
+pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<(Curve, Vec<Break>), FitError> {
     if let Some(rest) = signal.at_rest() {
         let mut builder = CurveBuilder::starting_at(from, 1);
         builder.push(to, Quintic::hold(rest));
@@ -90,7 +82,7 @@ pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, tolerance: &Tolerance)
     if let Some((keyed, delay, scale)) = signal.as_keyed() {
         return Ok((keyed.taken_over(from, to, delay, scale)?, Vec::new()));
     }
-    fitted(signal, from, to, tolerance)
+    fitted(signal, from, to, allowed)
 }
 
 /// A step in acceleration at a knot.
@@ -104,45 +96,39 @@ pub struct Break {
     pub after: f64,
 }
 
-fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, tolerance: &Tolerance) -> Result<(Curve, Vec<Break>), FitError> {
-    let knots = signal.knots(from, to)?;
+fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<(Curve, Vec<Break>), FitError> {
+    let knots = signal.knots_around(from, to)?;
     let mut builder = CurveBuilder::starting_at(from, knots.len());
     let mut breaks = Vec::new();
     let mut start_jet = None;
     // A branch is named by a time within it: its own ends, seen through the delay of a copy, may round to the branch beside it.
     let branches: Vec<f64> = knots.iter().zip(knots.iter().skip(1)).map(|(a, b)| 0.5 * (a.at + b.at)).collect();
-    for (i, (a, b)) in knots.iter().zip(knots.iter().skip(1)).enumerate() {
-        let Some(branch) = branches.get(i).copied() else { continue };
-        let from_jet = start_jet.take().unwrap_or_else(|| signal.jet(a.at, branch));
-        let (end_jet, next_jet) = across(signal, b, branch, branches.get(i + 1).copied());
-        if let Some(next) = next_jet {
-            if next.a != end_jet.a {
-                breaks.push(Break { at: b.at, before: end_jet.a, after: next.a });
-            }
-            start_jet = Some(next);
-        } else {
-            start_jet = Some(end_jet);
+    let intervals = knots.iter().zip(knots.iter().skip(1)).zip(branches.iter().zip(branches.iter().skip(1)));
+    for ((a, b), (branch, next)) in intervals {
+        let from_jet = start_jet.take().unwrap_or_else(|| signal.jet(a.at, *branch));
+        let next_jet = signal.jet(b.at, *next);
+        // The branch that begins at a knot has the key's value bit for bit; both sides are equal but for rounding, except at breaks.
+        let end_jet = if b.is_break { signal.jet(b.at, *branch) } else { next_jet };
+        if next_jet.a != end_jet.a && from < b.at && b.at < to {
+            breaks.push(Break { at: b.at, before: end_jet.a, after: next_jet.a });
         }
-        let span = Span { signal, branch, tolerance };
-        span.pieces(&mut builder, (a.at, from_jet), (b.at, end_jet))?;
+        let interval = Interval { signal, branch: *branch, allowed, from, to };
+        interval.pieces(&mut builder, (a.at, from_jet), (b.at, end_jet))?;
+        if b.at == to {
+            builder.ends_at(next_jet.p);
+        }
+        start_jet = Some(next_jet);
     }
     Ok((builder.finish()?, breaks))
 }
 
-/// The jet that ends the piece before knot `b`, and the one that starts the next where it differs: at breaks.
-fn across(signal: &AxisSignal<'_>, b: &Knot, branch: f64, next: Option<f64>) -> (Jet, Option<Jet>) {
-    match next {
-        Some(next) if b.is_break => (signal.jet(b.at, branch), Some(signal.jet(b.at, next))),
-        // The branch that begins here has the key's value bit for bit; both sides are equal but for rounding.
-        Some(next) => (signal.jet(b.at, next), None),
-        None => (signal.jet(b.at, branch), None),
-    }
-}
-
-struct Span<'a> {
+/// An interval between two knots, and the span that is asked for.
+struct Interval<'a, A> {
     signal: &'a AxisSignal<'a>,
     branch: f64,
-    tolerance: &'a Tolerance,
+    allowed: &'a A,
+    from: f64,
+    to: f64,
 }
 
 /// Below this length (frames) a piece may take its shape from velocities and accelerations alone, where differences of positions are
@@ -153,28 +139,39 @@ const SHORT: f64 = 1.0 / 16.0;
 /// Below this length a piece is taken as it is: the signal's own arithmetic is no finer, and halving would not end.
 const SHORTEST: f64 = 1.0 / 4096.0;
 
-impl Span<'_> {
+impl<A: Allowance> Interval<'_, A> {
     fn pieces(&self, builder: &mut CurveBuilder, start: (f64, Jet), end: (f64, Jet)) -> Result<(), FitError> {
         // A stack instead of recursion: its depth is bounded by the shortest piece.
         let mut waiting = vec![end];
         let (mut t0, mut j0) = start;
-        if !j0.is_finite() {
-            return Err(self.lost(t0));
-        }
         let mut made = 0_usize;
         while let Some((t1, j1)) = waiting.last().copied() {
-            if !j1.is_finite() {
-                return Err(self.lost(t1));
+            if self.to <= t0 {
+                break;
+            }
+            if t1 <= self.from {
+                waiting.pop();
+                (t0, j0) = (t1, j1);
+                continue;
             }
             let h = t1 - t0;
-            let mut piece = Quintic::between(j0.into(), j1.into(), h);
+            for (t, jet) in [(t0, j0), (t1, j1)] {
+                // Out of the span no place is asked for: halving goes on until the pieces in the span do without.
+                if !jet.is_finite() && (h < SHORTEST || (self.from <= t && t <= self.to)) {
+                    return Err(self.lost(t));
+                }
+            }
+            let mut piece = straight(&j0, &j1, h).unwrap_or_else(|| Quintic::between(j0.into(), j1.into(), h));
             let mut close = self.is_close(&piece, t0, h);
             if !close && h < SHORT {
                 piece = short(j0.into(), j1.into(), h);
                 close = h < SHORTEST || self.is_close(&piece, t0, h);
             }
             if close {
-                builder.push(t1, piece);
+                builder.push_within(self.to, t0, t1, piece);
+                if t1 == self.to {
+                    builder.ends_at(j1.p);
+                }
                 waiting.pop();
                 (t0, j0) = (t1, j1);
                 made += 1;
@@ -197,11 +194,12 @@ impl Span<'_> {
         }
     }
 
+    /// False too where the signal is not finite.
     fn is_close(&self, piece: &Quintic, t0: f64, h: f64) -> bool {
-        PLACES.iter().all(|u| {
-            let (p, s) = (piece.jet(*u, h), self.signal.jet(t0 + u * h, self.branch));
-            let off = p - s;
-            let t = self.tolerance;
+        let seen = PLACES.map(|u| self.signal.jet(t0 + u * h, self.branch));
+        let t = self.allowed.on(&seen);
+        PLACES.iter().zip(&seen).all(|(u, s)| {
+            let off = piece.jet(*u, h) - *s;
             off.p.abs() <= 0.5 * t.position
                 && off.v.abs() <= 0.5 * t.velocity
                 && off.a.abs() <= 0.5 * t.acceleration
@@ -213,6 +211,15 @@ impl Span<'_> {
 /// Where a piece is held against its signal: the ends, where jerk is furthest off, and where the leading error of acceleration and
 /// position peak.
 const PLACES: [f64; 7] = [0.0, 0.125, 0.276, 0.5, 0.724, 0.875, 1.0];
+
+/// The straight line, where both ends go on one: without it the rounding of positions would leave a jerk of its own.
+fn straight(from: &Jet, to: &Jet, h: f64) -> Option<Quintic> {
+    let rise = from.v * h;
+    // Sums of three numbers of this size round by 2^-51 of it at most.
+    let rounding = (from.p.abs() + to.p.abs() + rise.abs()) / 1_125_899_906_842_624.0;
+    let even = from.v == to.v && from.a == 0.0 && to.a == 0.0 && from.j == 0.0 && to.j == 0.0;
+    (even && (to.p - from.p - rise).abs() <= rounding).then_some(Quintic([from.p, rise, 0.0, 0.0, 0.0, 0.0]))
+}
 
 /// The quartic that meets position, velocity and acceleration at the start, velocity and acceleration at the end.
 fn short(from: Node, to: Node, h: f64) -> Quintic {
@@ -226,6 +233,16 @@ fn short(from: Node, to: Node, h: f64) -> Quintic {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_straight_stretch_is_exactly_straight() {
+        let jet = |p: f64, v: f64| Jet { p, v, a: 0.0, j: 0.0 };
+        let (v, h) = (0.1, 7.3);
+        assert_eq!(straight(&jet(0.7, v), &jet(0.7 + v * h, v), h), Some(Quintic([0.7, v * h, 0.0, 0.0, 0.0, 0.0])));
+        assert_eq!(straight(&jet(0.7, v), &jet(0.7 + v * h + 1e-9, v), h), None);
+        assert_eq!(straight(&jet(0.7, v), &Jet { j: 1e-9, ..jet(0.7 + v * h, v) }, h), None);
+        assert_eq!(straight(&jet(f64::NAN, v), &jet(0.7, v), h), None);
+    }
 
     #[test]
     fn a_short_piece_meets_five_conditions() {

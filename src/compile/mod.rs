@@ -9,6 +9,7 @@ pub mod ends;
 mod error;
 pub mod fit;
 pub mod place;
+pub mod tolerance;
 
 use rayon::prelude::*;
 
@@ -24,7 +25,8 @@ pub use axis_move::AxisMove;
 pub use compiled::Compiled;
 pub use ends::Edge;
 pub use error::CompileError;
-pub use fit::{Break, FitError, Tolerance};
+pub use fit::{Break, FitError};
+pub use tolerance::Tolerance;
 
 /// The curves of a shot, one for each axis.
 #[derive(Debug)]
@@ -99,7 +101,9 @@ impl Shown {
             Edge::RunUp => (self.curve.piece(0), 0.0),
             Edge::RunDown => (self.curve.piece(self.curve.len() - 1), 1.0),
         };
-        piece.map_or(Node::default(), |p| p.quintic.jet(u, p.length()).into())
+        let node = piece.map_or(Node::default(), |p| Node::from(p.quintic.jet(u, p.length())));
+        // The run-down begins with the position in which the curve ends.
+        if edge == Edge::RunDown { Node { p: self.curve.at(self.curve.end()).unwrap_or(node.p), ..node } } else { node }
     }
 
     fn whole(self, run_up: u32, run_down: u32) -> Result<AxisMove, FitError> {
@@ -114,9 +118,7 @@ impl Shown {
         if run_up > 0 {
             whole.push(start, ends::piece(Edge::RunUp, self.node(Edge::RunUp), up));
         }
-        for piece in self.curve.pieces() {
-            whole.push(piece.end, *piece.quintic);
-        }
+        whole.append(&self.curve);
         if run_down > 0 {
             whole.push(end + down, ends::piece(Edge::RunDown, self.node(Edge::RunDown), down));
         }
@@ -127,9 +129,8 @@ impl Shown {
 fn photographed(stage: &Stage, shot: &Shot, layers: &Layers, id: AxisId) -> Result<Shown, FitError> {
     let (from, to) = shot.frames().photographed();
     let signal = AxisSignal::of(stage, shot, layers, id)?;
-    let tolerance = tolerance(shot, stage.axis(id), &signal, from, to)?;
     within_a_layer(&signal, from, to)?;
-    let (curve, breaks) = fit::curve(&signal, from, to, &tolerance)?;
+    let (curve, breaks) = fit::curve(&signal, from, to, &tolerance::AtOwnPace::of(stage.axis(id)))?;
     let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
     Ok(Shown { curve, peaks, breaks })
 }
@@ -145,41 +146,6 @@ fn within_a_layer(signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), Fit
         Some(height) => Err(FitError::OutOfReach { at: peaks.greatest.at, error: crate::signal::NoPlace::LayerChange { height: *height } }),
         None => Ok(()),
     }
-}
-
-/// How many times too fast an axis may be for its fit to follow its limits down: what is further over them is over all the same, and fitted
-/// to a thousandth of itself, so that a limit next to nothing does not cost pieces without end.
-const FAR_OVER: f64 = 32.0;
-
-/// A sixteenth of a step, and a thousandth of the axis's limits at the fastest pace that matters: that of the fastest moving pass,
-/// or the pace at which the axis itself would be at a limit, whichever is faster.
-fn tolerance(shot: &Shot, axis: &Axis, signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<Tolerance, FitError> {
-    let limits = axis.limits();
-    let mut pace = shot.passes().iter().map(|p| p.pace().get()).fold(f64::INFINITY, f64::min);
-    if signal.as_keyed().is_none() && signal.at_rest().is_none() {
-        let knots = signal.knots(from, to)?;
-        let mut own: f64 = 0.0;
-        for (a, b) in knots.iter().zip(knots.iter().skip(1)) {
-            let branch = 0.5 * (a.at + b.at);
-            for t in [a.at, 0.5 * (a.at + branch), branch, 0.5 * (branch + b.at), b.at] {
-                let j = signal.jet(t, branch);
-                // Layers that cancel leave rounding: no pace is asked of what stands.
-                if ends::stands(Node { p: j.p, v: j.v, a: j.a }, axis.drive().steps_per_unit()) {
-                    continue;
-                }
-                own = own.max(pace_at(j.v, j.a, j.j, limits.velocity, limits.acceleration, limits.jerk));
-            }
-        }
-        if own > 0.0 {
-            pace = pace.min(own).max(own / FAR_OVER);
-        }
-    }
-    Ok(Tolerance {
-        position: 1.0 / (16.0 * axis.drive().steps_per_unit()),
-        velocity: limits.velocity * pace / 1000.0,
-        acceleration: limits.acceleration * pace * pace / 1000.0,
-        jerk: limits.jerk * pace * pace * pace / 1000.0,
-    })
 }
 
 /// Seconds a frame at which a velocity, an acceleration and a jerk (per frame^k) are within limits (per s^k): time scaling is exact.

@@ -2,7 +2,9 @@
 //!
 //! Invariant: at least one piece; piece starts strictly increasing; every number finite. A time belongs to the piece whose half-open span
 //! [start, next start) holds it, the last span closed, so every time has exactly one piece and a key at a knot is
-//! the first coefficient of the piece that begins there, bit for bit.
+//! the first coefficient of the piece that begins there, bit for bit. Positions of a piece that the curve shows only a part of are computed by the piece as it was
+//! before the cut: where a curve is cut changes no position in it, bit for bit. Its part as a polynomial of its own ([`Piece::quintic`]) agrees with that but for
+//! rounding: extremes and bounds are taken from it.
 
 use super::quintic::Quintic;
 use crate::number::Jet;
@@ -12,7 +14,17 @@ use crate::number::Jet;
 pub struct Curve {
     knots: Vec<f64>,
     pieces: Vec<Quintic>,
+    cuts: Vec<Cut>,
     last: f64,
+}
+
+/// A piece as it was before a cut.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Cut {
+    index: usize,
+    start: f64,
+    end: f64,
+    quintic: Quintic,
 }
 
 /// Why pieces do not make a curve.
@@ -52,6 +64,12 @@ pub struct Piece<'a> {
 }
 
 impl Piece<'_> {
+    /// Position at frame time `t`, by this piece's polynomial even outside its span.
+    #[must_use]
+    pub fn at(&self, t: f64) -> f64 {
+        self.quintic.at((t - self.start) / self.length())
+    }
+
     /// Length in frames.
     #[must_use]
     pub fn length(&self) -> f64 {
@@ -71,6 +89,8 @@ impl Piece<'_> {
 pub struct CurveBuilder {
     knots: Vec<f64>,
     pieces: Vec<Quintic>,
+    cuts: Vec<Cut>,
+    last: Option<f64>,
     flaw: Option<CurveError>,
 }
 
@@ -80,7 +100,7 @@ impl CurveBuilder {
     pub fn starting_at(start: f64, pieces: usize) -> Self {
         let mut knots = Vec::with_capacity(pieces + 1);
         knots.push(start);
-        CurveBuilder { knots, pieces: Vec::with_capacity(pieces), flaw: None }
+        CurveBuilder { knots, pieces: Vec::with_capacity(pieces), cuts: Vec::new(), last: None, flaw: None }
     }
 
     /// Adds a piece that runs from where the curve ends now to frame time `end`.
@@ -95,6 +115,43 @@ impl CurveBuilder {
         }
         self.knots.push(end);
         self.pieces.push(quintic);
+        self.last = None;
+    }
+
+    /// Adds as much of a piece from frame time `start` to `end` as lies after the end of the curve and before `to`. Of a piece that is cut, positions stay what they
+    /// are without the cut, bit for bit. A piece that lies outside altogether adds nothing.
+    pub fn push_within(&mut self, to: f64, start: f64, end: f64, quintic: Quintic) {
+        let from = self.end();
+        if end <= from || to <= start {
+            return;
+        }
+        if from <= start && end <= to {
+            self.push(end, quintic);
+            return;
+        }
+        let (first, last) = (start.max(from), end.min(to));
+        let h = end - start;
+        self.cuts.push(Cut { index: self.pieces.len(), start, end, quintic });
+        // The width from the frame times, not from local times: of a sliver these have no digits left.
+        self.push(last, quintic.stretch((first - start) / h, (last - first) / h));
+    }
+
+    /// Adds the pieces of a curve that starts where this one ends.
+    pub fn append(&mut self, curve: &Curve) {
+        let before = self.pieces.len();
+        self.cuts.extend(curve.cuts.iter().map(|cut| Cut { index: cut.index + before, ..*cut }));
+        for piece in curve.pieces() {
+            self.push(piece.end, *piece.quintic);
+        }
+        self.ends_at(curve.last);
+    }
+
+    /// The position where the curve ends now: that with which a next piece would begin. Without it, it is the last piece's own.
+    pub fn ends_at(&mut self, position: f64) {
+        if self.flaw.is_none() && !position.is_finite() {
+            self.flaw = Some(CurveError::NotFinite { from: self.end() });
+        }
+        self.last = Some(position);
     }
 
     /// Frame time at which the curve ends so far.
@@ -111,8 +168,14 @@ impl CurveBuilder {
         if let Some(flaw) = self.flaw {
             return Err(flaw);
         }
-        let Some(last) = self.pieces.last().map(|q| q.at(1.0)) else { return Err(CurveError::Empty) };
-        Ok(Curve { knots: self.knots, pieces: self.pieces, last })
+        let Some(own) = self.pieces.last().map(|q| q.at(1.0)) else { return Err(CurveError::Empty) };
+        let mut curve = Curve { knots: self.knots, pieces: self.pieces, cuts: self.cuts, last: own };
+        if let Some(last) = self.last {
+            curve.last = last;
+        } else if let Some(piece) = curve.piece(curve.len() - 1).filter(|piece| curve.is_cut(piece.index)) {
+            curve.last = curve.uncut(&piece).at(curve.end());
+        }
+        Ok(curve)
     }
 }
 
@@ -172,6 +235,19 @@ impl Curve {
         Some(Piece { index, start: *self.knots.get(index)?, end: *self.knots.get(index + 1)?, quintic: self.pieces.get(index)? })
     }
 
+    /// The piece as it was before a cut, by which positions are computed; any other piece as it is.
+    #[must_use]
+    pub fn uncut<'a>(&'a self, piece: &Piece<'a>) -> Piece<'a> {
+        match self.cuts.iter().find(|cut| cut.index == piece.index) {
+            Some(cut) => Piece { index: cut.index, start: cut.start, end: cut.end, quintic: &cut.quintic },
+            None => *piece,
+        }
+    }
+
+    fn is_cut(&self, index: usize) -> bool {
+        self.cuts.iter().any(|cut| cut.index == index)
+    }
+
     /// Position at frame time `t`; `None` outside the curve (nothing is clamped).
     #[must_use]
     pub fn at(&self, t: f64) -> Option<f64> {
@@ -181,8 +257,7 @@ impl Curve {
         if t == self.end() {
             return Some(self.last);
         }
-        let piece = self.piece_at(t)?;
-        Some(piece.quintic.at((t - piece.start) / piece.length()))
+        Some(self.uncut(&self.piece_at(t)?).at(t))
     }
 
     /// Position and derivatives at frame time `t`, from the piece that begins there where `t` is a knot; `None` outside.
@@ -191,7 +266,7 @@ impl Curve {
         if !(self.start() <= t && t <= self.end()) {
             return None;
         }
-        Some(self.piece_at(t)?.jet(t))
+        Some(self.uncut(&self.piece_at(t)?).jet(t))
     }
 
     /// The first and last index of the pieces that overlap the span `from..to` with more than a point.
@@ -237,8 +312,7 @@ impl<'a> Walk<'a> {
         if t == self.curve.end() {
             return Some(self.curve.last);
         }
-        let piece = self.curve.piece(self.index)?;
-        Some(piece.quintic.at((t - piece.start) / piece.length()))
+        Some(self.curve.uncut(&self.curve.piece(self.index)?).at(t))
     }
 }
 
@@ -274,6 +348,50 @@ mod tests {
             let t = 1.0 + f64::from(i) / 100.0;
             assert_eq!(walk.at(t).map(f64::to_bits), c.at(t).map(f64::to_bits));
         }
+    }
+
+    /// Where a curve is cut, in steps of its own: every position of the part is that of the whole, to the last bit.
+    #[test]
+    fn a_cut_changes_no_bit_of_a_position() {
+        let q = Quintic::between(Node { p: 0.1, v: 0.37, a: -0.2 }, Node { p: 7.3, v: -1.1, a: 0.3 }, 9.7 - 1.3);
+        let mut b = CurveBuilder::starting_at(1.3, 2);
+        b.push(9.7, q);
+        b.push(12.0, Quintic([7.3, 1.0, 0.5, 0.25, -0.125, 0.0625]));
+        let whole = b.finish().unwrap();
+        for i in 0..40 {
+            for k in i + 1..=40 {
+                let (from, to) = (1.3 + f64::from(i) * 0.26, 1.3 + f64::from(k) * 0.26);
+                let mut b = CurveBuilder::starting_at(from, 2);
+                for piece in whole.pieces() {
+                    b.push_within(to, piece.start, piece.end, *piece.quintic);
+                }
+                let part = b.finish().unwrap();
+                assert_eq!((part.start(), part.end()), (from, to));
+                let mut walk = Walk::new(&part);
+                for n in 0..=100 {
+                    let t = (from + (to - from) * f64::from(n) / 100.0).min(to);
+                    assert_eq!(part.at(t).map(f64::to_bits), whole.at(t).map(f64::to_bits), "{from} {to} {t}");
+                    assert_eq!(walk.at(t).map(f64::to_bits), whole.at(t).map(f64::to_bits));
+                    let (own, cut) = (part.jet(t).unwrap(), part.piece_at(t).unwrap().jet(t));
+                    assert!((own.v - cut.v).abs() < 1e-12 && (own.a - cut.a).abs() < 1e-11 && (own.j - cut.j).abs() < 1e-9);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_curve_appended_keeps_its_cuts_and_its_end() {
+        let mut b = CurveBuilder::starting_at(0.3, 1);
+        b.push_within(0.9, 0.0, 1.0, Quintic([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]));
+        let part = b.finish().unwrap();
+        let mut b = CurveBuilder::starting_at(-1.0, 2);
+        b.push(0.3, Quintic::hold(0.0));
+        b.append(&part);
+        let joined = b.finish().unwrap();
+        for t in [0.3, 0.4, 0.7, 0.9] {
+            assert_eq!(joined.at(t).map(f64::to_bits), part.at(t).map(f64::to_bits));
+        }
+        assert_eq!(joined.len(), 2);
     }
 
     #[test]

@@ -109,8 +109,14 @@ impl Quintic {
     /// The part of the piece from local time `from` to `to`, as a piece of its own (Taylor's formula at `from`).
     #[must_use]
     pub fn part(&self, from: f64, to: f64) -> Self {
+        self.stretch(from, to - from)
+    }
+
+    /// The stretch of the piece that begins at local time `from` and is `width` of it long, as a piece of its own.
+    #[must_use]
+    pub fn stretch(&self, from: f64, width: f64) -> Self {
         let [c0, c1, c2, c3, c4, c5] = self.0;
-        let (x, w) = (from, to - from);
+        let (x, w) = (from, width);
         if self.is_hold() {
             return *self;
         }

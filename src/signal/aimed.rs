@@ -71,11 +71,11 @@ impl<'a> Aimed<'a> {
         self.aim.solver().solve(self.camera, |i| of(&self.camera_channels, i), target, self.guess)
     }
 
-    /// Knots of everything it hangs on.
+    /// Knots of everything it hangs on, around a span: see [`super::AxisSignal::knots_around`].
     ///
     /// # Errors
     /// More beats than can be meant.
-    pub fn knots(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+    pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         let target = self.target.iter().flat_map(|(_, signals)| signals);
         let all: Vec<Signal> = self.camera_channels.iter().chain(target).cloned().collect();
         let mut keys = Vec::new();
@@ -84,6 +84,6 @@ impl<'a> Aimed<'a> {
                 curve.knots(&mut keys);
             }
         }
-        super::merged_knots(&all, keys, from, to)
+        super::knots::around(&all, keys, from, to)
     }
 }

@@ -90,15 +90,16 @@ impl<'a> AxisSignal<'a> {
         }
     }
 
-    /// Knots between `from` and `to`, both included.
+    /// The ends of the intervals between knots that the span from `from` to `to` touches, in rising order, each interval whole, and one knot more after `to`: the first
+    /// is the last knot at or before `from`, the last but one the first at or after `to`. They do not depend on the span but for which of them are given.
     ///
     /// # Errors
     /// More beats than can be meant.
-    pub fn knots(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+    pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         match self {
-            AxisSignal::Own(signal) => signal.knots(from, to),
-            AxisSignal::Driven { channels, .. } => super::merged_knots(channels, Vec::new(), from, to),
-            AxisSignal::Aimed { aimed, .. } => aimed.knots(from, to),
+            AxisSignal::Own(signal) => signal.knots_around(from, to),
+            AxisSignal::Driven { channels, .. } => super::knots::around(channels, Vec::new(), from, to),
+            AxisSignal::Aimed { aimed, .. } => aimed.knots_around(from, to),
         }
     }
 

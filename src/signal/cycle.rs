@@ -1,6 +1,6 @@
 //! A beat that repeats: a periodic cubic spline over the beat, times an amount, its phase the exact integral of its rate.
 //!
-//! Invariant: the phase never runs backwards (rates are at least 0). At the first photographed frame the phase is the one asked for.
+//! Invariant: the phase never runs backwards (rates are at least 0). At the frame from which the shot's cycles count the phase is the one asked for.
 //! Knots stand where the phase passes a key of the beat: there jerk steps, since a cubic spline is C2.
 
 use super::natural_cubic::{periodic_moments, spans};
@@ -81,7 +81,7 @@ impl Beat {
         }
     }
 
-    /// Knots between `from` and `to`: keys of amount and rate, and every instant at which the phase passes a key of the beat.
+    /// Knots: keys of amount and rate, and every instant between `from` and `to`, and for two beats to either side, at which the phase passes a key of the beat.
     ///
     /// # Errors
     /// More of them than can be meant.
@@ -97,15 +97,11 @@ impl Beat {
         if !((high - low) * whole::count(self.cubics.len()) < whole::count(MOST_PIECES)) {
             return Err(too_many);
         }
-        let mut beat = low.floor() - 1.0;
-        let mut after = from;
-        while beat <= high {
+        let mut beat = low.floor() - 3.0;
+        while beat <= high + 2.0 {
             for key in self.beats.iter().take(self.cubics.len()) {
-                let target = beat + key;
-                if low < target && target < high {
-                    let at = self.clock.when(target, after, to);
+                if let Some(at) = self.clock.when(beat + key) {
                     out.push(Knot { at, key: false, is_break: false });
-                    after = at.max(from);
                 }
             }
             beat += 1.0;
@@ -127,18 +123,22 @@ impl Clock {
         }
     }
 
-    /// The instant at which the phase is `target`, known to lie between `from` and `to`.
-    fn when(&self, target: f64, from: f64, to: f64) -> f64 {
-        if self.rate.is_none() {
-            return self.origin + (target - self.phase) * self.period;
-        }
-        let (mut below, mut above) = (from, to);
-        let mut t = 0.5 * (from + to);
+    /// The instant at which the phase is `target`; none where the beat stands still before it comes there. It depends on the target alone.
+    fn when(&self, target: f64) -> Option<f64> {
+        let Some(rate) = &self.rate else { return Some(self.origin + (target - self.phase) * self.period) };
+        let (mut below, mut above) = match rate.around((target - self.phase) * self.period + rate.at_origin) {
+            Around::Line { at, integral, rate: slope } => {
+                let run = (target - self.phase) * self.period + rate.at_origin - integral;
+                return (slope > 0.0).then(|| at + run / slope);
+            }
+            Around::Keys(a, b) => (a, b),
+        };
+        let mut t = 0.5 * (below + above);
         for _ in 0..200 {
             let phase = self.phase(t, t);
             let miss = phase.p - target;
             if miss == 0.0 {
-                return t;
+                return Some(t);
             }
             if miss > 0.0 {
                 above = t;
@@ -149,12 +149,27 @@ impl Clock {
             let next = if below < step && step < above { step } else { 0.5 * (below + above) };
             // A few ulps of the frame time: nearer knots are one instant anyway.
             if (next - t).abs() <= 1e-15 * (1.0 + t.abs()) {
-                return next;
+                return Some(next);
             }
             t = next;
         }
-        t
+        Some(t)
     }
+}
+
+/// Where an integral of the rate is reached.
+enum Around {
+    /// Between these two keys.
+    Keys(f64, f64),
+    /// On the straight line through the first or last key.
+    Line {
+        /// Frame of the key.
+        at: f64,
+        /// Integral up to it.
+        integral: f64,
+        /// Rate from there on.
+        rate: f64,
+    },
 }
 
 impl Rate {
@@ -175,6 +190,19 @@ impl Rate {
         let mut rate = Rate { curve, pieces, first: end(keys.first()), last: (last_frame, last_rate, sum), at_origin: 0.0 };
         rate.at_origin = rate.integral(origin, origin);
         Ok(rate)
+    }
+
+    /// The keys between which the integral from the first key comes to `run`.
+    fn around(&self, run: f64) -> Around {
+        let (last, rate, sum) = self.last;
+        if run < 0.0 {
+            return Around::Line { at: self.first.0, integral: 0.0, rate: self.first.1 };
+        }
+        let i = self.pieces.partition_point(|(_, before, ..)| *before <= run).checked_sub(1);
+        match i.and_then(|i| self.pieces.get(i)) {
+            Some((start, _, _, h)) if run < sum => Around::Keys(*start, start + h),
+            _ => Around::Line { at: last, integral: sum, rate },
+        }
     }
 
     /// Integral of the rate from its first key to `t`, by the piece that holds at `branch`.
@@ -241,7 +269,8 @@ mod tests {
         let b = wing(&[(1.0, 1.0), (200.0, 1.6)]);
         let mut knots = Vec::new();
         b.knots(50.0, 190.0, &mut knots).unwrap();
-        let passed: Vec<f64> = knots.iter().filter(|k| !k.key).map(|k| k.at).collect();
+        // Where the amount is 0 every key of the beat is 0.
+        let passed: Vec<f64> = knots.iter().filter(|k| !k.key && k.at > 40.0).map(|k| k.at).collect();
         assert!(passed.len() > 12);
         for t in passed {
             let v = b.jet(t, t + 1e-6).p;
@@ -250,6 +279,12 @@ mod tests {
             let (l, r) = (b.jet(t, t - 1e-3), b.jet(t, t + 1e-3));
             assert!((l.v - r.v).abs() < 1e-9 && (l.a - r.a).abs() < 1e-9);
         }
+        // The instant of a key does not depend on the span, and two beats to either side of it are given.
+        let mut others = Vec::new();
+        b.knots(80.25, 80.5, &mut others).unwrap();
+        assert!(others.len() > 12 && others.iter().filter(|k| k.at > 0.0 && k.at < 190.0).all(|k| knots.contains(k)));
+        let beats = |from: f64, to: f64| others.iter().filter(|k| !k.key && from < k.at && k.at < to).count();
+        assert!(beats(-20.0, 80.25) >= 6 && beats(80.5, 190.0) >= 6, "{others:?}");
         let (j, e) = (b.jet(77.3, 77.3), 1e-4);
         let slope = (b.jet(77.3 + e, 77.3).p - b.jet(77.3 - e, 77.3).p) / (2.0 * e);
         assert!((j.v - slope).abs() < 1e-6, "{} {slope}", j.v);

@@ -46,20 +46,20 @@ impl Wander {
         })
     }
 
-    /// A grid four to the period, where fitting starts.
+    /// A grid four to the period, where fitting starts: the lines between `from` and `to`, and a few to either side.
     pub fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) {
         let step = 0.25 * self.period;
-        let mut i = ((from - self.origin) / step).floor();
-        loop {
-            let at = self.origin + i * step;
-            if !(at < to) || out.len() > crate::bounds::MOST_PIECES {
-                return;
-            }
-            out.push(Knot { at, key: false, is_break: false });
+        let line = |t: f64| ((t - self.origin) / step).floor();
+        let (mut i, last) = (line(from) - BESIDE, line(to) + 1.0 + BESIDE);
+        while i <= last && out.len() <= crate::bounds::MOST_PIECES {
+            out.push(Knot { at: self.origin + i * step, key: false, is_break: false });
             i += 1.0;
         }
     }
 }
+
+/// Lines of the grid given to either side of a span.
+const BESIDE: f64 = 2.0;
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]

@@ -3,7 +3,7 @@
 //! Invariant: at a key's frame the piece that begins there starts with the key's value, bit for bit; the hold after the last key is that
 //! key's value, bit for bit.
 
-use super::{Knot, SignalError};
+use super::{Knot, SignalError, knots};
 use crate::motion::curve::{Curve, CurveBuilder};
 use crate::motion::quintic::{Node, Quintic};
 use crate::number::Jet;
@@ -79,46 +79,84 @@ impl KeyedCurve {
         }
     }
 
-    /// The curve from `from` to `to` in frame time, delayed and scaled, piece for piece: nothing is fitted.
+    /// The curve from `from` to `to` in frame time, delayed and scaled, piece for piece: nothing is fitted. Where it is cut changes no position in it.
     ///
     /// # Errors
     /// Numbers that overflow.
     pub fn taken_over(&self, from: f64, to: f64, delay: f64, scale: f64) -> Result<Curve, SignalError> {
         let pieces = self.curve.as_ref().map_or(0, Curve::len);
         let mut out = CurveBuilder::starting_at(from, pieces + 2);
-        let line = |start: f64, end: f64, (frame, node): (f64, Node)| {
-            let p = if node.v == 0.0 { node.p } else { node.p + node.v * (start - delay - frame) };
-            Quintic([p * scale, node.v * (end - start) * scale, 0.0, 0.0, 0.0, 0.0])
-        };
         let (first, last) = (self.first.0 + delay, self.last.0 + delay);
         if from < first {
-            let end = first.min(to);
-            out.push(end, line(from, end, self.first));
+            line_before((first, self.first.1, scale), from, to, &mut out);
         }
-        if let Some(curve) = &self.curve {
-            for piece in curve.pieces() {
-                let (start, end) = (piece.start + delay, piece.end + delay);
-                if end <= from || to <= start {
-                    continue;
-                }
-                let whole = from <= start && end <= to;
-                let h = piece.length();
-                let quintic = if whole {
-                    *piece.quintic
-                } else {
-                    let u0 = if start < from { (from - start) / h } else { 0.0 };
-                    let u1 = if to < end { (to - start) / h } else { 1.0 };
-                    piece.quintic.part(u0, u1)
-                };
-                out.push(end.min(to), if scale == 1.0 { quintic } else { quintic.scaled(scale) });
+        // Where the curve ends at a knot it ends with what begins there.
+        let begins = |frame: f64, p: f64, out: &mut CurveBuilder| {
+            if frame == to && out.end() == to {
+                out.ends_at(p * scale);
             }
+        };
+        for piece in self.curve.iter().flat_map(Curve::pieces) {
+            let [p, ..] = piece.quintic.0;
+            begins(piece.start + delay, p, &mut out);
+            let quintic = if scale == 1.0 { *piece.quintic } else { piece.quintic.scaled(scale) };
+            out.push_within(to, piece.start + delay, piece.end + delay, quintic);
         }
+        begins(last, self.last.1.p, &mut out);
         if last < to {
-            let start = out.end();
-            out.push(to, line(start, to, self.last));
+            line_after((last, self.last.1, scale), to, &mut out);
         }
         Ok(out.finish()?)
     }
+}
+
+/// A key's place in frame time, what the curve does there, and the scale.
+type Anchor = (f64, Node, f64);
+
+/// The hold or straight line that leads up to the first key, in pieces that depend on that key alone.
+fn line_before((first, node, scale): Anchor, from: f64, to: f64, out: &mut CurveBuilder) {
+    if node.v == 0.0 {
+        out.push(first.min(to), Quintic::hold(node.p * scale));
+        return;
+    }
+    let mut reaches = vec![0.0];
+    for reach in knots::strides() {
+        reaches.push(reach);
+        if !(from < first - reach) {
+            break;
+        }
+    }
+    for (far, near) in reaches.iter().skip(1).zip(&reaches).rev() {
+        let (start, end) = (first - far, first - near);
+        out.push_within(to, start, end, straight(node.p - node.v * far, node.v * (end - start), scale));
+        if end == to {
+            out.ends_at((node.p - node.v * near) * scale);
+        }
+    }
+}
+
+/// The hold or straight line after the last key.
+fn line_after((last, node, scale): Anchor, to: f64, out: &mut CurveBuilder) {
+    if node.v == 0.0 {
+        out.push(to, Quintic::hold(node.p * scale));
+        return;
+    }
+    let mut near = 0.0;
+    for far in knots::strides() {
+        let (start, end) = (last + near, last + far);
+        if start == to {
+            out.ends_at((node.p + node.v * near) * scale);
+        }
+        if to <= start {
+            return;
+        }
+        out.push_within(to, start, end, straight(node.p + node.v * near, node.v * (end - start), scale));
+        near = far;
+    }
+}
+
+fn straight(p: f64, rise: f64, scale: f64) -> Quintic {
+    Quintic([p * scale, rise * scale, 0.0, 0.0, 0.0, 0.0])
 }
 
 #[cfg(test)]

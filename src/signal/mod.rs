@@ -10,6 +10,7 @@ pub mod blended;
 pub mod cycle;
 pub mod drift;
 pub mod keyed;
+pub mod knots;
 pub mod minimum_jerk;
 pub mod monotone;
 pub mod natural_cubic;
@@ -24,6 +25,7 @@ use crate::stage::{ChannelId, Stage};
 
 pub use axis::{AxisSignal, NoPlace};
 pub use keyed::{KeyedCurve, Outside};
+pub use knots::Knot;
 pub use sources::{Source, SourceKind};
 
 /// Why a signal cannot be formed.
@@ -45,17 +47,6 @@ pub enum SignalError {
         /// Most pieces allowed.
         most: usize,
     },
-}
-
-/// Where a signal's formula changes.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Knot {
-    /// Frame time.
-    pub at: f64,
-    /// True where a key stands, whose value must come back bit for bit.
-    pub key: bool,
-    /// True where acceleration may step: nothing may be fitted across, and the step is a finding.
-    pub is_break: bool,
 }
 
 /// One layer on its own clock.
@@ -113,6 +104,7 @@ impl Layer {
         }
     }
 
+    /// All its knots between `from` and `to`, and a few to either side, where there are any; each the same whatever the span.
     fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
         match self {
             Layer::Keyed(k) => k.knots(out),
@@ -188,12 +180,12 @@ impl Signal {
         terms.fold(first.jet(t, branch), |sum, term| sum + term.jet(t, branch))
     }
 
-    /// Knots between `from` and `to`, in rising order, none closer together than can matter; `from` and `to` themselves first and last.
+    /// Knots around a span: see [`AxisSignal::knots_around`].
     ///
     /// # Errors
     /// More beats than can be meant.
-    pub fn knots(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
-        merged_knots(core::slice::from_ref(self), Vec::new(), from, to)
+    pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+        knots::around(core::slice::from_ref(self), Vec::new(), from, to)
     }
 
     fn add_knots(&self, from: f64, to: f64, all: &mut Vec<Knot>) -> Result<(), SignalError> {
@@ -237,37 +229,4 @@ impl Term {
         let jet = self.layer.jet(t - self.delay, branch - self.delay);
         if self.scale == 1.0 { jet } else { jet * self.scale }
     }
-}
-
-/// Knots of several signals between `from` and `to`, both included, in rising order, none closer together than can matter.
-fn merged_knots(signals: &[Signal], others: Vec<Knot>, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
-    let mut all = others;
-    for signal in signals {
-        signal.add_knots(from, to, &mut all)?;
-    }
-    all.retain(|k| from < k.at && k.at < to);
-    all.sort_by(|a, b| a.at.total_cmp(&b.at));
-    Ok(thinned(from, to, &all))
-}
-
-/// Knots closer than this are one (frames): two computations of the same instant, such as a beat that falls on a key.
-/// What a step in jerk does within it is 1e-5 of itself at most, a hundredth of the fit's tolerance.
-const SAME_INSTANT: f64 = 1e-5;
-
-fn thinned(from: f64, to: f64, sorted: &[Knot]) -> Vec<Knot> {
-    let edge = |at| Knot { at, key: true, is_break: false };
-    let mut kept = vec![edge(from)];
-    for knot in sorted.iter().chain(core::iter::once(&edge(to))) {
-        match kept.last_mut() {
-            Some(last) if knot.at - last.at < SAME_INSTANT && !(knot.key && last.key && knot.at > last.at) => {
-                let is_break = last.is_break || knot.is_break;
-                if knot.key && !last.key {
-                    *last = *knot;
-                }
-                last.is_break = is_break;
-            }
-            _ => kept.push(*knot),
-        }
-    }
-    kept
 }

@@ -51,6 +51,7 @@ mod rows;
 mod rows_command;
 mod run_up_and_held;
 mod schemas;
+mod steady_counts;
 mod terminal;
 mod tidy;
 mod timecode;

@@ -171,9 +171,9 @@ impl Judge<'_> {
         }
     }
 
-    /// Curves against what they stand for: a sixteenth of a step, a thousandth of the limits at the fastest pace.
+    /// Curves against what they stand for: a sixteenth of a step, a thousandth of the limits at the pace at which the signal on the piece is at one of them,
+    /// whatever the passes; and no less than what counts as standing.
     fn fitted(&mut self) {
-        let pace = self.shot.passes().iter().map(|p| p.pace().get()).fold(f64::INFINITY, f64::min);
         let layers = Layers::of(self.shot).unwrap();
         for (i, (axis, m)) in self.stage.axes().iter().zip(self.mv.axes()).enumerate() {
             let signal = AxisSignal::of(self.stage, self.shot, &layers, i).unwrap();
@@ -181,14 +181,23 @@ impl Judge<'_> {
             let size = m.curve().pieces().fold(0.0_f64, |s, p| s.max(p.quintic.0[0].abs()));
             for p in m.curve().pieces().skip(m.photographed().start).take(m.photographed().len()) {
                 let h = p.end - p.start;
+                let (uncut, middle) = (m.curve().uncut(&p), p.start + 0.5 * h);
+                let steps = axis.drive().steps_per_unit();
+                let velocity = l.velocity.min(l.step_rate.map_or(f64::INFINITY, |r| r / steps));
+                let own = |k: u32| {
+                    let s = signal.jet(uncut.start + uncut.length() * f64::from(k) / 32.0, middle);
+                    (s.v.abs() / velocity).max((s.a.abs() / l.acceleration).sqrt()).max((s.j.abs() / l.jerk).cbrt())
+                };
+                let pace = (0..=32).map(own).fold(1e-3, f64::max);
+                let nothing = 2.0_f64.powi(-20) / steps;
                 for u in [0.17, 0.5, 0.83] {
-                    let s = signal.jet(p.start + u * h, p.start + 0.5 * h);
+                    let s = signal.jet(p.start + u * h, middle);
                     let mut c = p.quintic.0.to_vec();
                     for (k, (wanted, most)) in [
-                        (s.p, 1.0 / (16.0 * axis.drive().steps_per_unit())),
-                        (s.v, l.velocity * pace / 1e3),
-                        (s.a, l.acceleration * pace * pace / 1e3),
-                        (s.j, l.jerk * pace * pace * pace / 1e3),
+                        (s.p, 1.0 / (16.0 * steps)),
+                        (s.v, (velocity * pace / 1e3).max(nothing)),
+                        (s.a, (l.acceleration * pace * pace / 1e3).max(nothing)),
+                        (s.j, (l.jerk * pace * pace * pace / 1e3).max(nothing)),
                     ]
                     .into_iter()
                     .enumerate()

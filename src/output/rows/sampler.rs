@@ -115,7 +115,12 @@ fn move_to_start(track: &Track<'_>, seconds: &[f64], out: &mut [i64], speed: &mu
 
 /// Counts along a curve at rising frame times. The error is the row without one.
 fn along(axis: &Axis, curve: &Curve, frames: &[f64], out: &mut [i64]) -> Result<(), usize> {
-    each_piece(curve, frames, out, &mut |piece, frames, out| counts(axis, piece, frames, out))
+    each_piece(curve, frames, out, &mut |piece, frames, out| counts(axis, piece, frames, out))?;
+    // At its end a curve has a position of its own: that with which what follows would begin.
+    for (row, (x, n)) in frames.iter().zip(out).enumerate().rev().take_while(|(_, (x, _))| **x == curve.end()) {
+        *n = curve.at(*x).and_then(|p| axis.count(p)).ok_or(row)?;
+    }
+    Ok(())
 }
 
 /// Velocities along a curve in thousandths of steps/s.
@@ -158,7 +163,7 @@ fn each_piece(curve: &Curve, frames: &[f64], out: &mut [i64], each: &mut OnPiece
         let n = frames.partition_point(|x| *x < piece.end || (last && *x == piece.end)).max(1);
         let (here, later) = frames.split_at_checked(n).ok_or(before)?;
         let (into, rest) = core::mem::take(&mut out).split_at_mut_checked(n).ok_or(before)?;
-        each(&piece, here, into).map_err(|row| before + row)?;
+        each(&curve.uncut(&piece), here, into).map_err(|row| before + row)?;
         (frames, out) = (later, rest);
         before += n;
     }
@@ -180,9 +185,8 @@ fn counts(axis: &Axis, piece: &Piece<'_>, frames: &[f64], out: &mut [i64]) -> Re
 
 /// The definition: position by the curve's own arithmetic, then the axis's count.
 fn as_defined(axis: &Axis, piece: &Piece<'_>, frames: &[f64], out: &mut [i64]) -> Result<(), usize> {
-    let length = piece.length();
     for (row, (x, n)) in frames.iter().zip(out).enumerate() {
-        *n = axis.count(piece.quintic.at((x - piece.start) / length)).ok_or(row)?;
+        *n = axis.count(piece.at(*x)).ok_or(row)?;
     }
     Ok(())
 }
