@@ -116,6 +116,10 @@ pub fn register(programs: &[&Program]) -> Registration {
     let all: Vec<(usize, &Program)> = programs.iter().copied().enumerate().collect();
     let couples: Vec<((usize, &Program), (usize, &Program))> =
         all.iter().flat_map(|a| all.iter().filter(|b| a.0 < b.0).map(|b| (*a, *b))).collect();
+    // One pass has nothing to be compared with.
+    if couples.is_empty() {
+        return Registration { pairs: Vec::new() };
+    }
     let axes: Vec<(AxisId, &Axis)> = stage.each_axis().collect();
     let found: Vec<Vec<(Option<Miss>, Option<Approach>)>> = axes
         .par_iter()
