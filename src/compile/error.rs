@@ -141,7 +141,7 @@ fn key_before(stage: &Stage, shot: &Shot, channels: &[ChannelId], at: f64) -> Op
         let keys = match source.kind {
             SourceKind::Track => shot.tracks().get(source.index).map(|t| t.keys()),
             SourceKind::Cycle => shot.cycles().get(source.index).map(|c| c.keys()),
-            SourceKind::Drift => None,
+            SourceKind::Drift | SourceKind::Own => None,
         };
         for key in keys.into_iter().flatten() {
             first = first.or(Some(key.place));

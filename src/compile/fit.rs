@@ -79,8 +79,8 @@ pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowan
         builder.push(to, Quintic::hold(rest));
         return Ok((builder.finish()?, Vec::new()));
     }
-    if let Some((keyed, delay, scale)) = signal.as_keyed() {
-        return Ok((keyed.taken_over(from, to, delay, scale)?, Vec::new()));
+    if let Some(curve) = signal.taken_over(from, to) {
+        return Ok((curve?, Vec::new()));
     }
     fitted(signal, from, to, allowed)
 }

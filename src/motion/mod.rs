@@ -8,6 +8,7 @@ pub mod curve;
 pub mod extremes;
 pub mod point_to_point;
 pub mod quintic;
+pub mod signal;
 
 pub use curve::Curve;
 pub use extremes::{Extreme, Peaks};

@@ -7,7 +7,10 @@ pub mod aim;
 pub mod layer;
 pub mod pass;
 
+use std::sync::Arc;
+
 use crate::bounds::{self, Code, Flaw};
+use crate::motion::signal::Signal;
 use crate::number::whole;
 use crate::stage::{ChannelId, GroupId, Mark, Stage};
 use crate::time::{FrameRate, FrameSpan, Timecode};
@@ -46,6 +49,7 @@ pub struct Shot {
     spec: ShotSpec,
     aims: Vec<Aim>,
     cycle_start: Option<f64>,
+    own_signals: Vec<(ChannelId, Arc<dyn Signal>)>,
 }
 
 impl Shot {
@@ -76,7 +80,11 @@ impl Shot {
         if flaws.is_empty() {
             flaws.extend(circle(stage, &spec.copies));
         }
-        if flaws.is_empty() { Ok(Shot { mark: stage.mark(), spec, aims: Vec::new(), cycle_start: None }) } else { Err(flaws) }
+        if flaws.is_empty() {
+            Ok(Shot { mark: stage.mark(), spec, aims: Vec::new(), cycle_start: None, own_signals: Vec::new() })
+        } else {
+            Err(flaws)
+        }
     }
 
     /// The same shot with aims.
@@ -120,13 +128,36 @@ impl Shot {
     /// As [`Shot::new`].
     pub fn with_passes(&self, stage: &Stage, passes: Vec<Pass>) -> Result<Shot, Vec<Flaw>> {
         let shot = Shot::new(stage, ShotSpec { passes, ..self.spec.clone() })?;
-        Ok(Shot { aims: self.aims.clone(), cycle_start: self.cycle_start, ..shot })
+        Ok(Shot { spec: shot.spec, ..self.clone() })
     }
 
     /// What tells the stage it was checked against from others.
     #[must_use]
     pub fn mark(&self) -> Mark {
         self.mark
+    }
+
+    /// The same shot with a signal of the caller's own on a channel: it adds to the channel's other layers, and copies hand it on.
+    ///
+    /// # Errors
+    /// A channel of another stage, or one that an aim drives.
+    pub fn with_signal(mut self, channel: ChannelId, signal: Arc<dyn Signal>) -> Result<Shot, Flaw> {
+        if channel.mark() != self.mark {
+            return Err(
+                Flaw::new(Code::OtherStage, "channel", "the channel belongs to another stage").help("take it from the shot's stage")
+            );
+        }
+        if self.aims.iter().any(|a| a.channels().contains(&channel)) {
+            return Err(Flaw::new(Code::DrivenTwice, "channel", "the channel is aimed").help("aim, or drive it by a signal, not both"));
+        }
+        self.own_signals.push((channel, signal));
+        Ok(self)
+    }
+
+    /// Signals of the caller's own, with their channels.
+    #[must_use]
+    pub fn own_signals(&self) -> &[(ChannelId, Arc<dyn Signal>)] {
+        &self.own_signals
     }
 
     /// Aims.

@@ -3,9 +3,13 @@
 //! Invariant: solved anew at every instant from the rest positions of the two axes, so that no frame depends on another and every order of asking gives
 //! the same bits. Derivatives are exact by implicit differentiation over jets.
 
-use super::{KeyedCurve, Knot, Layers, Signal, SignalError, monotone};
+use super::channel::ChannelSignal;
+use super::keyed::KeyedCurve;
+use super::layers::Layers;
+use super::{knots, monotone};
 use crate::mechanism::aim::AimTrouble;
 use crate::mechanism::{Chain, Vector};
+use crate::motion::signal::{Knot, SignalError};
 use crate::number::Jet;
 use crate::shot::{Aim, Shot, aim::Offset};
 use crate::stage::{Body, Stage};
@@ -15,8 +19,8 @@ use crate::stage::{Body, Stage};
 pub struct Aimed<'a> {
     aim: &'a Aim,
     camera: &'a Chain,
-    camera_channels: Vec<Signal>,
-    target: Option<(&'a Chain, Vec<Signal>)>,
+    camera_channels: Vec<ChannelSignal>,
+    target: Option<(&'a Chain, Vec<ChannelSignal>)>,
     offset: [Part; 3],
     guess: [f64; 2],
 }
@@ -34,8 +38,9 @@ impl<'a> Aimed<'a> {
     /// # Errors
     /// Layers that cannot be formed.
     pub fn new(stage: &'a Stage, shot: &'a Shot, layers: &Layers, aim: &'a Aim) -> Result<Aimed<'a>, SignalError> {
-        let signals =
-            |body: &Body| -> Result<Vec<Signal>, SignalError> { body.channels().iter().map(|c| layers.signal(stage, shot, *c)).collect() };
+        let signals = |body: &Body| -> Result<Vec<ChannelSignal>, SignalError> {
+            body.channels().iter().map(|c| layers.signal(stage, shot, *c)).collect()
+        };
         let nothing = || SignalError::Curve(crate::motion::curve::CurveError::Empty);
         let camera = stage.body_of(aim.camera()).ok_or_else(nothing)?;
         let target = match aim.at().and_then(|g| stage.body_of(g)) {
@@ -57,7 +62,7 @@ impl<'a> Aimed<'a> {
     /// # Errors
     /// A target that cannot be aimed at.
     pub fn angles(&self, t: f64, branch: f64) -> Result<[Jet; 2], AimTrouble> {
-        let of = |signals: &[Signal], i: usize| signals.get(i).map_or(Jet::constant(f64::NAN), |s| s.jet(t, branch));
+        let of = |signals: &[ChannelSignal], i: usize| signals.get(i).map_or(Jet::constant(f64::NAN), |s| s.jet(t, branch));
         let [x, y, z] = &self.offset;
         let part = |p: &Part| match p {
             Part::Fixed(x) => Jet::constant(*x),
@@ -76,14 +81,16 @@ impl<'a> Aimed<'a> {
     /// # Errors
     /// More beats than can be meant.
     pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
-        let target = self.target.iter().flat_map(|(_, signals)| signals);
-        let all: Vec<Signal> = self.camera_channels.iter().chain(target).cloned().collect();
         let mut keys = Vec::new();
+        let target = self.target.iter().flat_map(|(_, signals)| signals);
+        for signal in self.camera_channels.iter().chain(target) {
+            signal.add_knots(from, to, &mut keys)?;
+        }
         for part in &self.offset {
             if let Part::Keyed(curve) = part {
                 curve.knots(&mut keys);
             }
         }
-        super::knots::around(&all, keys, from, to)
+        Ok(knots::around(keys, from, to))
     }
 }

@@ -4,9 +4,13 @@
 //! no curve accepts; [`AxisSignal::out_of_reach`] then says why.
 
 use super::aimed::Aimed;
-use super::{KeyedCurve, Knot, Layers, Signal, SignalError};
+use super::channel::ChannelSignal;
+use super::knots;
+use super::layers::Layers;
 use crate::mechanism::OutOfReach;
 use crate::mechanism::aim::AimTrouble;
+use crate::motion::curve::Curve;
+use crate::motion::signal::{Knot, SignalError};
 use crate::number::Jet;
 use crate::shot::Shot;
 use crate::stage::{AxisId, Machine, Mover, Stage, Work};
@@ -15,7 +19,7 @@ use crate::stage::{AxisId, Machine, Mover, Stage, Work};
 #[derive(Debug, Clone)]
 pub enum AxisSignal<'a> {
     /// Its own channel.
-    Own(Signal),
+    Own(ChannelSignal),
     /// A mechanism's axis `which` over its channels.
     Driven {
         /// The mechanism.
@@ -23,7 +27,7 @@ pub enum AxisSignal<'a> {
         /// Which of its axes.
         which: usize,
         /// Its channels' signals, in order.
-        channels: Vec<Signal>,
+        channels: Vec<ChannelSignal>,
     },
     /// One of the two angles of an aim.
     Aimed {
@@ -68,7 +72,7 @@ impl<'a> AxisSignal<'a> {
         match stage.mover(axis) {
             Mover::Own(channel) => Ok(AxisSignal::Own(layers.signal(stage, shot, channel)?)),
             Mover::Machine(machine, which) => {
-                let channels: Result<Vec<Signal>, SignalError> =
+                let channels: Result<Vec<ChannelSignal>, SignalError> =
                     machine.channels().iter().map(|c| layers.signal(stage, shot, *c)).collect();
                 Ok(AxisSignal::Driven { machine, which, channels: channels? })
             }
@@ -98,7 +102,13 @@ impl<'a> AxisSignal<'a> {
     pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         match self {
             AxisSignal::Own(signal) => signal.knots_around(from, to),
-            AxisSignal::Driven { channels, .. } => super::knots::around(channels, Vec::new(), from, to),
+            AxisSignal::Driven { channels, .. } => {
+                let mut all = Vec::new();
+                for channel in channels {
+                    channel.add_knots(from, to, &mut all)?;
+                }
+                Ok(knots::around(all, from, to))
+            }
             AxisSignal::Aimed { aimed, .. } => aimed.knots_around(from, to),
         }
     }
@@ -108,7 +118,7 @@ impl<'a> AxisSignal<'a> {
     pub fn at_rest(&self) -> Option<f64> {
         match self {
             AxisSignal::Own(signal) => signal.is_rest().then(|| signal.rest()),
-            AxisSignal::Driven { channels, .. } if channels.iter().all(Signal::is_rest) => {
+            AxisSignal::Driven { channels, .. } if channels.iter().all(ChannelSignal::is_rest) => {
                 let p = self.jet(0.0, 0.0).p;
                 p.is_finite().then_some(p)
             }
@@ -116,18 +126,18 @@ impl<'a> AxisSignal<'a> {
         }
     }
 
-    /// The one keyed curve it is, with delay and scale, where it is nothing else.
+    /// The polynomials it is, where it is one layer of them on a channel of its own: they need no fit.
     #[must_use]
-    pub fn as_keyed(&self) -> Option<(&KeyedCurve, f64, f64)> {
+    pub fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
         match self {
-            AxisSignal::Own(signal) => signal.as_keyed(),
+            AxisSignal::Own(signal) => signal.taken_over(from, to),
             AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
         }
     }
 
     /// The channel of a drum whose rope lies in layers, and the heights between which it must stay.
     #[must_use]
-    pub fn layered(&self) -> Option<(&Signal, Vec<f64>)> {
+    pub fn layered(&self) -> Option<(&ChannelSignal, Vec<f64>)> {
         match self {
             AxisSignal::Driven { machine, channels, .. } => match (machine.work(), channels.as_slice()) {
                 (Work::Drum(drum, _), [height]) => Some((height, drum.layer_changes())).filter(|(_, changes)| !changes.is_empty()),

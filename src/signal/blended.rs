@@ -9,8 +9,8 @@
 use splines::Interpolate;
 use splines::interpolate::Interpolator;
 
-use super::Knot;
 use crate::motion::quintic::{Node, Quintic};
+use crate::motion::signal::{Knot, Signal, SignalError};
 use crate::number::Jet;
 use crate::shot::layer::DEFAULT_BLEND;
 use crate::shot::{Key, Shape};
@@ -121,6 +121,17 @@ impl Blended {
                 )
             }
         }
+    }
+}
+
+impl Signal for Blended {
+    fn jet(&self, t: f64, branch: f64) -> Jet {
+        Blended::jet(self, t, branch)
+    }
+
+    fn knots(&self, _from: f64, _to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
+        Blended::knots(self, out);
+        Ok(())
     }
 }
 

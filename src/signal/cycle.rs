@@ -3,10 +3,12 @@
 //! Invariant: the phase never runs backwards (rates are at least 0). At the frame from which the shot's cycles count the phase is the one asked for.
 //! Knots stand where the phase passes a key of the beat: there jerk steps, since a cubic spline is C2.
 
+use super::keyed::KeyedCurve;
+use super::monotone;
 use super::natural_cubic::{periodic_moments, spans};
-use super::{KeyedCurve, Knot, SignalError, monotone};
 use crate::bounds::MOST_PIECES;
 use crate::motion::quintic::Quintic;
+use crate::motion::signal::{Knot, Signal, SignalError};
 use crate::number::{Jet, whole};
 use crate::shot::{Cycle, Key};
 
@@ -226,6 +228,16 @@ impl Rate {
 fn area(q: &Quintic, u: f64) -> f64 {
     let [c0, c1, c2, c3, c4, c5] = q.0;
     u * (c0 + u * (c1 / 2.0 + u * (c2 / 3.0 + u * (c3 / 4.0 + u * (c4 / 5.0 + u * c5 / 6.0)))))
+}
+
+impl Signal for Beat {
+    fn jet(&self, t: f64, branch: f64) -> Jet {
+        Beat::jet(self, t, branch)
+    }
+
+    fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
+        Beat::knots(self, from, to, out)
+    }
 }
 
 #[cfg(test)]

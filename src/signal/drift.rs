@@ -4,7 +4,7 @@
 //! the seed by [`Generator`]. So it never leaves +-amplitude, has no jump anywhere, and does not repeat within a shot.
 //! The draw, for each sine in turn: frequency, then phase. This text fixes it; changing it would change shots already photographed.
 
-use super::Knot;
+use crate::motion::signal::{Knot, Signal, SignalError};
 use crate::number::elementary::TURN;
 use crate::number::{Generator, Jet};
 use crate::shot::Drift;
@@ -60,6 +60,17 @@ impl Wander {
 
 /// Lines of the grid given to either side of a span.
 const BESIDE: f64 = 2.0;
+
+impl Signal for Wander {
+    fn jet(&self, t: f64, _branch: f64) -> Jet {
+        Wander::jet(self, t)
+    }
+
+    fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
+        Wander::knots(self, from, to, out);
+        Ok(())
+    }
+}
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]

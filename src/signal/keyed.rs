@@ -3,9 +3,10 @@
 //! Invariant: at a key's frame the piece that begins there starts with the key's value, bit for bit; the hold after the last key is that
 //! key's value, bit for bit.
 
-use super::{Knot, SignalError, knots};
+use super::knots;
 use crate::motion::curve::{Curve, CurveBuilder};
 use crate::motion::quintic::{Node, Quintic};
+use crate::motion::signal::{Knot, Signal, SignalError};
 use crate::number::Jet;
 
 /// What a curve does outside its keys.
@@ -107,6 +108,21 @@ impl KeyedCurve {
             line_after((last, self.last.1, scale), to, &mut out);
         }
         Ok(out.finish()?)
+    }
+}
+
+impl Signal for KeyedCurve {
+    fn jet(&self, t: f64, branch: f64) -> Jet {
+        KeyedCurve::jet(self, t, branch)
+    }
+
+    fn knots(&self, _from: f64, _to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
+        KeyedCurve::knots(self, out);
+        Ok(())
+    }
+
+    fn taken_over(&self, from: f64, to: f64, delay: f64, scale: f64) -> Option<Result<Curve, SignalError>> {
+        Some(KeyedCurve::taken_over(self, from, to, delay, scale))
     }
 }
 

@@ -6,18 +6,7 @@
 //! For that a layer's knots are computed without the span, and those that merge are found from a gap before them: whatever could merge with a knot next to
 //! the span lies within 1e-5 frames of it or of what merges with it, far less than the part of a period that every layer gives beyond the span.
 
-use super::{Signal, SignalError};
-
-/// Where a signal's formula changes.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Knot {
-    /// Frame time.
-    pub at: f64,
-    /// True where a key stands, whose value must come back bit for bit.
-    pub key: bool,
-    /// True where acceleration may step: nothing may be fitted across, and the step is a finding.
-    pub is_break: bool,
-}
+use crate::motion::signal::Knot;
 
 /// Knots closer than this are one (frames): two computations of the same instant, such as a beat that falls on a key.
 /// What a step in jerk does within it is 1e-5 of itself at most, a hundredth of the fit's tolerance.
@@ -32,12 +21,8 @@ pub fn strides() -> impl Iterator<Item = f64> {
     core::iter::successors(Some((FIRST_STRIDE, FIRST_STRIDE)), next).map(|(_, reached)| reached)
 }
 
-/// Knots of several signals, and `others`, in rising order: the first is the last at or before `from`, the last but one is the first at or after `to`.
-pub(super) fn around(signals: &[Signal], others: Vec<Knot>, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
-    let mut all = others;
-    for signal in signals {
-        signal.add_knots(from, to, &mut all)?;
-    }
+/// Knots of everything an axis hangs on, in rising order: the first is the last at or before `from`, the last but one is the first at or after `to`.
+pub(super) fn around(mut all: Vec<Knot>, from: f64, to: f64) -> Vec<Knot> {
     if all.is_empty() {
         all.push(Knot { at: 0.0, key: false, is_break: false });
     }
@@ -67,7 +52,7 @@ pub(super) fn around(signals: &[Signal], others: Vec<Knot>, from: f64, to: f64) 
     let end = kept.partition_point(|k| k.at < to) + 2;
     kept.truncate(end);
     kept.drain(..first);
-    Ok(kept)
+    kept
 }
 
 fn thinned(sorted: &[Knot]) -> Vec<Knot> {

@@ -7,9 +7,10 @@
 
 use nalgebra::{Matrix2, Vector2};
 
-use super::{KeyedCurve, Outside, SignalError};
+use super::keyed::{KeyedCurve, Outside};
 use crate::motion::curve::CurveError;
 use crate::motion::quintic::Node;
+use crate::motion::signal::SignalError;
 use crate::shot::Key;
 
 /// The minimum-jerk spline through `keys`, at rest at both ends, holding outside.

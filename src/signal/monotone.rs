@@ -5,8 +5,9 @@
 //! acceleration 0 at every key. With slopes s, t in units of the chord, velocity over a piece in Bernstein form is
 //! (s, s, 5 - 2(s + t), t, t) (D, from the end conditions); all of it is at least 0 as long as s + t <= 2.5. Hence the 1.25.
 
-use super::{KeyedCurve, Outside, SignalError};
+use super::keyed::{KeyedCurve, Outside};
 use crate::motion::quintic::Node;
+use crate::motion::signal::SignalError;
 use crate::shot::Key;
 
 /// The monotone curve through `keys`, at rest at both ends, holding outside.

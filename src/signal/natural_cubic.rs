@@ -3,8 +3,9 @@
 //! Source of the equations: any numerical analysis textbook, e.g. R. L. Burden, J. D. Faires, Numerical Analysis, 3.5 (from memory); the moments
 //! M (second derivatives at the keys) solve a diagonally dominant tridiagonal system, stable without pivoting.
 
-use super::{KeyedCurve, Outside, SignalError};
+use super::keyed::{KeyedCurve, Outside};
 use crate::motion::quintic::{Node, Quintic};
+use crate::motion::signal::SignalError;
 use crate::shot::Key;
 
 /// The natural cubic spline through `keys`: second derivative 0 at both ends, straight on outside.

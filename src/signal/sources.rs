@@ -2,7 +2,7 @@
 //!
 //! Invariant: copies run in no circle (the shot is checked), so the walk ends; it is cut off at a number of layers no shot can mean.
 
-use super::SignalError;
+use crate::motion::signal::SignalError;
 use crate::shot::Shot;
 use crate::stage::{ChannelId, Stage};
 
@@ -15,6 +15,8 @@ pub enum SourceKind {
     Cycle,
     /// Wandering.
     Drift,
+    /// A caller's own signal.
+    Own,
 }
 
 /// A layer of the shot as one channel has it.
@@ -55,6 +57,9 @@ pub fn of(stage: &Stage, shot: &Shot, channel: ChannelId) -> Result<Vec<Source>,
         }
         for (i, _) in shot.drifts().iter().enumerate().filter(|(_, d)| d.channel() == channel) {
             take(SourceKind::Drift, i);
+        }
+        for (i, _) in shot.own_signals().iter().enumerate().filter(|(_, (c, _))| *c == channel) {
+            take(SourceKind::Own, i);
         }
         let full = stage.channel_name(channel);
         let Some((group, name)) = full.split_once('.') else { continue };

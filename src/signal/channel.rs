@@ -1,0 +1,83 @@
+//! What one channel does: the sum of its layers, each later and scaled as copies ask, or its rest.
+
+use std::sync::Arc;
+
+use super::knots;
+use crate::motion::curve::Curve;
+use crate::motion::signal::{Knot, Signal, SignalError};
+use crate::number::Jet;
+
+/// A layer as one channel has it: later and scaled.
+#[derive(Debug, Clone)]
+pub struct Term {
+    pub(super) layer: Arc<dyn Signal>,
+    pub(super) delay: f64,
+    pub(super) scale: f64,
+}
+
+/// What a channel does.
+#[derive(Debug, Clone)]
+pub struct ChannelSignal {
+    pub(super) rest: f64,
+    pub(super) terms: Vec<Term>,
+}
+
+impl ChannelSignal {
+    /// Value and derivatives at frame time `t`, by the formula that holds at `branch`. Units: the channel's unit, per frame^k.
+    #[must_use]
+    pub fn jet(&self, t: f64, branch: f64) -> Jet {
+        let mut terms = self.terms.iter();
+        let Some(first) = terms.next() else { return Jet::constant(self.rest) };
+        terms.fold(first.jet(t, branch), |sum, term| sum + term.jet(t, branch))
+    }
+
+    /// Knots around a span: see [`AxisSignal::knots_around`](super::AxisSignal::knots_around).
+    ///
+    /// # Errors
+    /// More beats than can be meant.
+    pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+        let mut all = Vec::new();
+        self.add_knots(from, to, &mut all)?;
+        Ok(knots::around(all, from, to))
+    }
+
+    /// Adds the knots of all layers, in no order.
+    pub(super) fn add_knots(&self, from: f64, to: f64, all: &mut Vec<Knot>) -> Result<(), SignalError> {
+        for term in &self.terms {
+            let start = all.len();
+            term.layer.knots(from - term.delay, to - term.delay, all)?;
+            for knot in all.iter_mut().skip(start) {
+                knot.at += term.delay;
+            }
+        }
+        Ok(())
+    }
+
+    /// True where nothing drives the channel.
+    #[must_use]
+    pub fn is_rest(&self) -> bool {
+        self.terms.is_empty()
+    }
+
+    /// The polynomials it is, where it is one layer of them and nothing else.
+    #[must_use]
+    pub fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
+        match self.terms.as_slice() {
+            [Term { layer, delay, scale }] => layer.taken_over(from, to, *delay, *scale),
+            _ => None,
+        }
+    }
+
+    /// Where it stands when nothing drives it.
+    #[must_use]
+    pub fn rest(&self) -> f64 {
+        self.rest
+    }
+}
+
+impl Term {
+    fn jet(&self, t: f64, branch: f64) -> Jet {
+        let jet = self.layer.jet(t - self.delay, branch - self.delay);
+        if self.scale == 1.0 { jet } else { jet * self.scale }
+    }
+}

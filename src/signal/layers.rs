@@ -1,0 +1,76 @@
+//! Every layer of a shot, formed once and shared by the channels that have it.
+
+use std::sync::Arc;
+
+use super::channel::{ChannelSignal, Term};
+use super::keyed::{KeyedCurve, Outside};
+use super::sources::{self, SourceKind};
+use super::{blended, cycle, drift, minimum_jerk, monotone, natural_cubic};
+use crate::motion::quintic::Node;
+use crate::motion::signal::{Signal, SignalError};
+use crate::shot::{Key, Shape, Shot, Track};
+use crate::stage::{ChannelId, Stage};
+
+/// The layers of a shot.
+#[derive(Debug)]
+pub struct Layers {
+    tracks: Vec<Arc<dyn Signal>>,
+    cycles: Vec<Arc<dyn Signal>>,
+    drifts: Vec<Arc<dyn Signal>>,
+}
+
+impl Layers {
+    /// Forms the layers of `shot`.
+    ///
+    /// # Errors
+    /// Numbers that overflow, with the channel they belong to.
+    pub fn of(shot: &Shot) -> Result<Layers, (ChannelId, SignalError)> {
+        let start = shot.cycle_start();
+        let mut layers = Layers { tracks: Vec::new(), cycles: Vec::new(), drifts: Vec::new() };
+        for track in shot.tracks() {
+            layers.tracks.push(of_track(track).map_err(|e| (track.channel(), e))?);
+        }
+        for cycle in shot.cycles() {
+            layers.cycles.push(Arc::new(cycle::Beat::new(cycle, start).map_err(|e| (cycle.channel(), e))?));
+        }
+        for drift in shot.drifts() {
+            layers.drifts.push(Arc::new(drift::Wander::new(drift, start)));
+        }
+        Ok(layers)
+    }
+
+    /// The signal of one channel.
+    ///
+    /// # Errors
+    /// More layers than can be meant.
+    pub fn signal(&self, stage: &Stage, shot: &Shot, channel: ChannelId) -> Result<ChannelSignal, SignalError> {
+        let mut terms = Vec::new();
+        for source in sources::of(stage, shot, channel)? {
+            let layer = match source.kind {
+                SourceKind::Track => self.tracks.get(source.index),
+                SourceKind::Cycle => self.cycles.get(source.index),
+                SourceKind::Drift => self.drifts.get(source.index),
+                SourceKind::Own => shot.own_signals().get(source.index).map(|(_, signal)| signal),
+            };
+            terms.extend(layer.map(|layer| Term { layer: Arc::clone(layer), delay: source.delay, scale: source.scale }));
+        }
+        Ok(ChannelSignal { rest: stage.channel_rest(channel), terms })
+    }
+}
+
+/// The layer of a track.
+fn of_track(track: &Track) -> Result<Arc<dyn Signal>, SignalError> {
+    Ok(match track.shape() {
+        Shape::MinimumJerk => Arc::new(minimum_jerk::through(track.keys())?),
+        Shape::Monotone => Arc::new(monotone::through(track.keys())?),
+        Shape::NaturalCubic => Arc::new(natural_cubic::through(track.keys())?),
+        Shape::PoseToPose => Arc::new(pose_to_pose(track.keys())?),
+        Shape::Linear | Shape::Cosine | Shape::CatmullRom => Arc::new(blended::Blended::new(track.keys(), track.shape(), track.blend())),
+    })
+}
+
+/// Rest-to-rest quintics between neighbouring keys.
+fn pose_to_pose(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
+    let nodes: Vec<_> = keys.iter().map(|k| (k.frame, Node::rest(k.value))).collect();
+    KeyedCurve::through_nodes(&nodes, Outside::Hold)
+}
