@@ -1,5 +1,6 @@
 //! Movewright compiles choreography for a miniature stage into stepper positions.
 
+pub mod api;
 pub mod bounds;
 pub mod check;
 #[cfg(feature = "cli")]
@@ -18,6 +19,11 @@ pub mod signal;
 pub mod stage;
 pub mod time;
 pub mod verify;
+
+pub use api::{Error};
+pub use compile::Compiled;
+pub use shot::Shot;
+pub use stage::{Axis, Stage};
 
 /// The code of the page for integrators is run as a test.
 #[cfg(doctest)]

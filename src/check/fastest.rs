@@ -14,12 +14,12 @@ use crate::stage::{Axis, AxisId};
 pub(super) fn fastest(program: &Program) -> Fastest {
     let compiled = program.compiled();
     let live = || compiled.stage().each_axis().filter(|(id, _)| !program.parks(*id));
-    if let Some(none) = live().find_map(|(id, axis)| no_pace(axis, compiled.axis(id)).map(|limit| (id, limit))) {
+    if let Some(none) = live().find_map(|(id, axis)| no_pace(axis, compiled.motion(id)).map(|limit| (id, limit))) {
         return Fastest { seconds_per_frame: None, limited_by: Some(none) };
     }
     let (mut best, mut by): (f64, Option<(AxisId, Limit)>) = (0.0, None);
     for (id, axis) in live() {
-        for (limit, pace) in closed_form(axis, compiled.axis(id)) {
+        for (limit, pace) in closed_form(axis, compiled.motion(id)) {
             if pace > best {
                 (best, by) = (pace, Some((id, limit)));
             }
@@ -27,7 +27,7 @@ pub(super) fn fastest(program: &Program) -> Fastest {
     }
     for (id, axis) in live() {
         let Some(torque) = Torque::of(axis) else { continue };
-        if let Some(pace) = torque_pace(&torque, compiled.axis(id), best) {
+        if let Some(pace) = torque_pace(&torque, compiled.motion(id), best) {
             (best, by) = (pace, Some((id, Limit::Torque)));
         }
     }

@@ -70,7 +70,7 @@ fn holds_at(program: &Program, t: f64) -> bool {
     let compiled = program.compiled();
     let Some(again) = at_pace(program, t).and_then(|s| compiled.with_shot(s).ok()) else { return false };
     compiled.stage().each_axis().all(|(id, axis)| {
-        let m = again.axis(id);
+        let m = again.motion(id);
         let edges = || [Edge::RunUp, Edge::RunDown].iter().filter_map(|e| m.edge_peaks(*e));
         program.parks(id)
             || (PacedPeaks::new(m.peaks(), t).rates_are_within(axis)

@@ -53,7 +53,7 @@ fn violation(program: &Program, n: &Nearest) -> Option<Violation> {
     let compiled = program.compiled();
     let candidates = candidates(compiled.stage(), n);
     // The axis to look at first is the first that moves at all in this pass; of a stage where nothing moves, any.
-    let moves = |a: &&AxisId| !program.parks(**a) && !compiled.axis(**a).never_moves();
+    let moves = |a: &&AxisId| !program.parks(**a) && !compiled.motion(**a).never_moves();
     let axis = candidates.iter().find(moves).or(candidates.first()).copied().or(compiled.stage().axis_ids().next())?;
     let (from, to) = compiled.shot().frames().photographed();
     let held = program.stations().is_some();
@@ -65,7 +65,7 @@ fn violation(program: &Program, n: &Nearest) -> Option<Violation> {
     let span = if held {
         (n.at.floor(), n.at.ceil())
     } else {
-        compiled.axis(axis).curve().piece_at(n.at).map_or((n.at, n.at), |p| (p.start, p.end))
+        compiled.motion(axis).curve().piece_at(n.at).map_or((n.at, n.at), |p| (p.start, p.end))
     };
     let frame = FrameTime(n.at);
     Some(Violation {

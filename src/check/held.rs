@@ -60,7 +60,7 @@ fn offer_a_pace(program: &Program, stations: &Stations, violations: &mut [Violat
 fn axis(program: &Program, stations: &Stations, id: AxisId) -> (AxisReport, Vec<Violation>) {
     let compiled = program.compiled();
     let a = compiled.stage().axis(id);
-    let positions = stations.positions(compiled.axis(id).curve());
+    let positions = stations.positions(compiled.motion(id).curve());
     let photographed = peaks(a, id, &positions, stations);
     let torque = torque(a, id, &positions, stations);
     let report = AxisReport { parked: false, photographed, run_up: None, run_down: None, torque, jerk_unbounded: false };

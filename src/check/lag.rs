@@ -48,7 +48,7 @@ pub fn between_paces(compiled: &Compiled) -> PerAxis<Option<f64>> {
 }
 
 fn of_axis(compiled: &Compiled, id: AxisId) -> Option<f64> {
-    let (stage, m) = (compiled.stage(), compiled.axis(id));
+    let (stage, m) = (compiled.stage(), compiled.motion(id));
     let axis = stage.axis(id);
     let torque = Torque::of(axis)?;
     let steady = lag(axis, torque.demand(0.0))?.steps;

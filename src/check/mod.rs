@@ -3,6 +3,7 @@
 //! Invariant: every verdict comes from exact extremes of the pieces, none from samples; one place says that a limit is exceeded
 //! ([`Utilisation`](crate::stage::Utilisation)); nothing is printed here, and all sentences stand in [`words`].
 
+mod approval;
 pub mod changes;
 pub mod clearance;
 mod fastest;
@@ -30,6 +31,7 @@ use crate::shot::Exposure;
 use crate::stage::PerAxis;
 use crate::time::FrameTime;
 
+pub use approval::Approval;
 pub use clearance::ClearanceReport;
 pub use notes::{Note, NoteKind};
 pub use verdict::{
@@ -68,7 +70,7 @@ impl Compiled {
                 second.violations.extend(misses);
             }
         }
-        let reversals = PerAxis::new(self.stage(), |id| crate::program::reversals::reversals(self.axis(id)));
+        let reversals = PerAxis::new(self.stage(), |id| crate::program::reversals::reversals(self.motion(id)));
         let pixels = pixels::pixels(self);
         let mut notes = notes::notes(self, &reversals);
         notes.extend(passes.iter().flat_map(gaps::notes));

@@ -67,7 +67,7 @@ fn axis(program: &Program, id: AxisId) -> (AxisReport, Vec<Violation>) {
     if program.parks(id) {
         return (parked(compiled, id), Vec::new());
     }
-    let (axis, m, pace) = (compiled.stage().axis(id), compiled.axis(id), program.clock().pace().get());
+    let (axis, m, pace) = (compiled.stage().axis(id), compiled.motion(id), program.clock().pace().get());
     let part = |edge| m.edge_peaks(edge).map(|p| limits::stretch(axis, &p, pace));
     let report = AxisReport {
         parked: false,
@@ -88,7 +88,7 @@ fn axis(program: &Program, id: AxisId) -> (AxisReport, Vec<Violation>) {
 
 fn torque(compiled: &Compiled, id: AxisId, m: &AxisMove, report: &AxisReport) -> Option<Over> {
     let t = report.torque.filter(|t| t.utilisation().is_exceeded())?;
-    let span = compiled.axis(id).curve().piece_at(t.at).map_or((t.at, t.at), |p| (p.start, p.end));
+    let span = compiled.motion(id).curve().piece_at(t.at).map_or((t.at, t.at), |p| (p.start, p.end));
     let index = m.curve().piece_at(t.at).map_or(0, |p| p.index);
     let part = if m.edge(Edge::RunUp).contains(&index) {
         Part::RunUp

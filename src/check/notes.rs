@@ -110,7 +110,7 @@ pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) ->
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut found = Vec::new();
     for (id, axis) in stage.each_axis() {
-        let m = compiled.axis(id);
+        let m = compiled.motion(id);
         let mut add = |frame: Option<f64>, value: Option<f64>, kind: NoteKind| {
             found.push(Note { axis: Some(id), frame: frame.map(FrameTime), value, kind });
         };
@@ -149,7 +149,7 @@ pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) ->
 fn stretch(compiled: &Compiled, id: AxisId) -> Option<(f64, f64, f64)> {
     let Mover::Machine(machine, _) = compiled.stage().mover(id) else { return None };
     let Work::Drum(drum, Some(hung)) = machine.work() else { return None };
-    let peaks = compiled.axis(id).peaks();
+    let peaks = compiled.motion(id).peaks();
     let heights = [peaks.least, peaks.greatest].map(|e| drum.height(e.value).ok().map(|h| (h, e.at)));
     let (height, at) = heights.into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0))?;
     Some((at, hung.stretch_at(height), height))

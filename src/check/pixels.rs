@@ -171,7 +171,7 @@ impl Picture<'_> {
     }
 
     fn position(&self, axis: AxisId, t: f64) -> Result<f64, Lost> {
-        self.compiled.axis(axis).at(FrameTime(t)).ok_or(Lost)
+        self.compiled.motion(axis).at(FrameTime(t)).ok_or(Lost)
     }
 
     fn take_in(&self, t: f64, worst: &mut [(f64, f64)]) {

@@ -170,7 +170,7 @@ pub fn instants(pass: &Pass) -> Vec<f64> {
 
 /// The count of an axis `offset` frames from the middle of `frame`.
 pub(super) fn count(compiled: &Compiled, axis: AxisId, frame: i64, offset: f64) -> Option<i64> {
-    compiled.stage().axis(axis).count(compiled.axis(axis).at(FrameTime(frame_time(frame) + offset))?)
+    compiled.stage().axis(axis).count(compiled.motion(axis).at(FrameTime(frame_time(frame) + offset))?)
 }
 
 /// True where two passes expose the same span of frame time.
@@ -181,7 +181,7 @@ fn same_blur(p: &Pass, q: &Pass) -> bool {
 /// Counts of an axis at every exposure of a pass, and the sides it comes from: into the first by its approach.
 fn stands(program: &Program, id: AxisId, axis: &Axis) -> Stands {
     let (compiled, pass) = (program.compiled(), program.pass());
-    let (shot, m): (&Shot, &AxisMove) = (compiled.shot(), compiled.axis(id));
+    let (shot, m): (&Shot, &AxisMove) = (compiled.shot(), compiled.motion(id));
     let start = program.way().approaches()[id].and_then(|a| a.direction);
     let count = |t: f64| m.curve().at(t).and_then(|p| axis.count(p));
     let turns: Vec<f64> = if pass.exposure() == Exposure::Moving { reversals(m).into_iter().map(|t| t.0).collect() } else { Vec::new() };

@@ -57,7 +57,7 @@ fn exceeded(v: &Violation) -> Utilisation {
 
 fn moving(program: &Program, id: AxisId, frame: i64) -> Utilisation {
     let axis = program.compiled().stage().axis(id);
-    let curve = program.compiled().axis(id).curve();
+    let curve = program.compiled().motion(id).curve();
     let middle = frame_time(frame);
     let pace = program.clock().pace().get();
     let mut used = Utilisation::NONE;
@@ -95,7 +95,7 @@ fn parts(curve: &Curve, from: f64, to: f64) -> Vec<(f64, f64, Quintic)> {
 
 fn between(program: &Program, stations: &Stations, id: AxisId) -> Vec<Utilisation> {
     let axis = program.compiled().stage().axis(id);
-    let positions = stations.positions(program.compiled().axis(id).curve());
+    let positions = stations.positions(program.compiled().motion(id).curve());
     let torque = Torque::of(axis);
     let standing = torque.as_ref().map_or(Utilisation::NONE, |t| t.standing(0.0).utilisation());
     let l = axis.limits();

@@ -69,7 +69,6 @@ impl Coded for ExportError {
             ExportError::Columns(error) => error.code(),
             ExportError::Poses(error) => error.code(),
             ExportError::Rows(error) => error.code(),
-            ExportError::OverLimits => Code::LimitExceeded,
             ExportError::Io(_) | ExportError::Json(_) => Code::WriteFailed,
         }
     }

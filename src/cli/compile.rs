@@ -7,6 +7,7 @@ use super::prepared::prepare;
 use super::show::Show;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
+use crate::check::Approval;
 use crate::output::Export;
 use crate::output::rows::RowRate;
 
@@ -21,15 +22,15 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
     terminal::result(&table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() }));
     let within = p.report.within_limits();
-    if !within && !args.over_limits {
+    let approval = Approval::within_limits(&p.report).or_else(|| args.over_limits.then(|| Approval::over_limits(&p.report)));
+    let Some(approval) = approval else {
         terminal::remark("nothing was written: a limit is exceeded (--over-limits writes all the same, and says so in the manifest)");
         return Outcome::Over;
-    }
+    };
     let sources = p.sources.for_copying();
     let export = Export {
-        report: &p.report,
+        approval,
         sources: &sources,
-        over_limits: args.over_limits,
         replace: args.replace,
         full_size: args.full_size,
         rows,

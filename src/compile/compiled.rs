@@ -77,7 +77,7 @@ impl Compiled {
     }
 
     /// The motion of an axis of this stage.
-    pub(crate) fn axis(&self, id: AxisId) -> &AxisMove {
+    pub(crate) fn motion(&self, id: AxisId) -> &AxisMove {
         &self.mv.axes[id]
     }
 

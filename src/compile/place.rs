@@ -49,7 +49,7 @@ impl Compiled {
         let stage = self.stage();
         let axis = |id: AxisId| match pass {
             Some(pass) if pass.parks(stage, id) => Ok(stage.axis(id).home()),
-            _ => self.axis(id).at(t).ok_or(NoPose::Outside),
+            _ => self.motion(id).at(t).ok_or(NoPose::Outside),
         };
         stage.channel_values(wanted, &axis, &|work, axes: &[f64]| work.channels(axes).map_err(NoPose::from))
     }

@@ -118,7 +118,7 @@ pub fn load_stage(path: &Path) -> Result<Stage, Rejection> {
 ///
 /// let no_files = |_: &str| Err(Unreadable::Missing);
 /// let rejection = input::parse("shot.toml", &no_files).unwrap_err();
-/// assert_eq!(rejection.diagnostics()[0].code, Code::MissingFile);
+/// assert_eq!(rejection.diagnostics()[0].code.slug(), "missing-file");
 /// ```
 ///
 /// # Errors

@@ -51,7 +51,7 @@ pub fn write(out: impl Write, compiled: &Compiled, pass: &Pass, column: Column) 
     let mut axes: Vec<Reader<'_>> = stage
         .each_axis()
         .map(|(id, axis)| {
-            let walk = (!pass.parks(stage, id)).then(|| Walk::new(compiled.axis(id).curve()));
+            let walk = (!pass.parks(stage, id)).then(|| Walk::new(compiled.motion(id).curve()));
             Reader { axis, name: stage.axis_name(id), walk }
         })
         .collect();

@@ -8,7 +8,7 @@ use super::handoff::poses::PoseError;
 use super::manifest;
 use super::rows::{RowRate, RowsError, Table, Tracks};
 use super::staged::{OurFolder, StagedError, StagedFolder, Written};
-use crate::check::Report;
+use crate::check::Approval;
 use crate::program::Leg;
 
 /// Why a folder was not written.
@@ -33,20 +33,15 @@ pub enum ExportError {
     /// The manifest.
     #[error("the manifest could not be written: {0}")]
     Json(#[from] serde_json::Error),
-    /// Something is over a limit, and nobody asked to write it all the same.
-    #[error("something is over a limit; nothing was written")]
-    OverLimits,
 }
 
 /// What an export is made from.
 #[derive(Debug, Clone, Copy)]
 pub struct Export<'a> {
-    /// The check of a compiled shot.
-    pub report: &'a Report,
+    /// The job.
+    pub approval: Approval<'a>,
     /// Input files: path below `source/` and bytes, the shot file first.
     pub sources: &'a [(String, Vec<u8>)],
-    /// Write though something is over a limit; the manifest then says so.
-    pub over_limits: bool,
     /// Replace a folder of ours that differs.
     pub replace: bool,
     /// Write camera, figures and scene at the size of the real thing too, beside those at the model's.
@@ -61,10 +56,8 @@ impl Export<'_> {
     /// # Errors
     /// See [`ExportError`]; nothing at the target has then changed.
     pub fn write(&self, target: &Path, step: &mut dyn FnMut(&str)) -> Result<Written, ExportError> {
-        if !self.report.within_limits() && !self.over_limits {
-            return Err(ExportError::OverLimits);
-        }
-        let compiled = &self.report.compiled;
+        let report = self.approval.report();
+        let compiled = &report.compiled;
         let (stage, shot) = (compiled.stage(), compiled.shot());
         let mut folder = StagedFolder::beside(target, OurFolder::Output, self.replace)?;
         for pass in shot.passes() {
@@ -74,9 +67,9 @@ impl Export<'_> {
                 folder.file(&name, |out| columns::write(out, compiled, pass, column).map_err(ExportError::from))?;
             }
         }
-        for report in &self.report.passes {
-            let Some(held) = report.program.stations() else { continue };
-            folder.file(&format!("{}.moves.csv", report.name()), |out| -> Result<(), ExportError> {
+        for pass in &report.passes {
+            let Some(held) = pass.program.stations() else { continue };
+            folder.file(&format!("{}.moves.csv", pass.name()), |out| -> Result<(), ExportError> {
                 writeln!(out, "from_frame,to_frame,seconds,slowest")?;
                 for m in held.moves() {
                     let slowest = m.slowest.map(|a| stage.axis_name(a)).unwrap_or_default();
@@ -87,8 +80,8 @@ impl Export<'_> {
         }
         let mut rows = Vec::new();
         if let Some(rate) = self.rows {
-            for checked in &self.report.passes {
-                if !checked.way_is_clear(Leg::MoveToStart) && !self.over_limits {
+            for checked in &report.passes {
+                if !checked.way_is_clear(Leg::MoveToStart) && report.within_limits() {
                     return Err(RowsError::TooNear { pass: checked.name().to_owned() }.into());
                 }
                 let tracks = Tracks::new(&checked.program, checked)?;
@@ -106,7 +99,7 @@ impl Export<'_> {
             folder.file(&full, |out| out.write_all(bytes).map_err(ExportError::from))?;
         }
         let source = self.sources.first().map_or("", |(path, _)| path.as_str());
-        let mut m = manifest::manifest(self.report, source);
+        let mut m = manifest::manifest(report, source);
         m.files = folder.files().to_vec();
         for (pass, entry) in m.passes.iter_mut().zip(rows) {
             pass.rows = Some(entry);

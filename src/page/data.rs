@@ -68,7 +68,7 @@ pub(super) fn text(report: &Report) -> Result<String, PageError> {
     let axes = stage
         .each_axis()
         .map(|(id, axis)| {
-            let (l, curve) = (axis.limits(), compiled.axis(id).curve());
+            let (l, curve) = (axis.limits(), compiled.motion(id).curve());
             AxisData {
                 name: stage.axis_name(id).to_owned(),
                 unit: axis.unit().symbol(),

@@ -45,7 +45,7 @@ struct Quantity {
 pub fn plot(compiled: &Compiled, pass: &Pass, axis: &str) -> Result<String, PageError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let Some(id) = stage.axis_of_name(axis) else { return Err(PageError::NoAxis(axis.to_owned())) };
-    let (a, m) = (stage.axis(id), compiled.axis(id));
+    let (a, m) = (stage.axis(id), compiled.motion(id));
     let mut text = String::new();
     {
         let quantities = quantities(a, pass);

@@ -6,6 +6,7 @@
 
 use super::way::Way;
 use crate::compile::Compiled;
+use crate::number::whole;
 use crate::shot::{Exposure, Pass};
 use crate::time::{FrameTime, Pace, Seconds};
 
@@ -138,12 +139,19 @@ impl Clock {
     /// True while a frame is exposed: from the instant at which the shutter opens to just before it closes.
     #[must_use]
     pub fn is_open(&self, t: Seconds) -> bool {
+        self.exposed_frame(t).is_some()
+    }
+
+    /// The frame that is exposed at an instant, if one is.
+    #[must_use]
+    pub fn exposed_frame(&self, t: Seconds) -> Option<i64> {
         if !(self.begin().0 <= t.0) {
-            return false;
+            return None;
         }
         let x = self.frame_at(t).0;
         let n = (x + 0.5).floor();
         let (since, half) = (x - n, 0.5 * self.open);
-        FrameTime::of_frame(self.first).0 <= n && n <= FrameTime::of_frame(self.last).0 && -half <= since && since < half
+        let frame = whole::nearest(n)?;
+        (self.first <= frame && frame <= self.last && -half <= since && since < half).then_some(frame)
     }
 }

@@ -46,7 +46,7 @@ impl Stations {
         let mut s = Stations { first: frames.first(), last: frames.last(), available, moves, limits };
         for id in stage.axis_ids().filter(|id| !pass.parks(stage, *id)) {
             let limits = s.limits[id];
-            let stands = s.positions(compiled.axis(id).curve());
+            let stands = s.positions(compiled.motion(id).curve());
             for ((a, b), common) in stands.iter().zip(stands.iter().skip(1)).zip(&mut s.moves) {
                 let law = SevenSegment::rest_to_rest(b - a, &limits).map_err(|e| NoLaw::new(stage, id, e))?;
                 if law.duration() > common.seconds.0 {

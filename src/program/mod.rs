@@ -117,7 +117,7 @@ impl Program {
     #[must_use]
     pub fn course(&self) -> Course<'_> {
         let stage = self.compiled.stage();
-        Course::new(stage, self.clock.span(), PerAxis::new(stage, |id| (!self.parks(id)).then(|| self.compiled.axis(id).curve())))
+        Course::new(stage, self.clock.span(), PerAxis::new(stage, |id| (!self.parks(id)).then(|| self.compiled.motion(id).curve())))
     }
 }
 
@@ -165,7 +165,7 @@ pub(crate) mod tests {
         for program in Program::all(&compiled).unwrap() {
             let end = program.end().0;
             assert!(program.motion(id, Seconds(-0.1)).is_none() && program.motion(id, Seconds(end + 0.1)).is_none());
-            assert_eq!(program.motion(id, Seconds(0.0)).unwrap(), Motion { position: 0.0, velocity: 0.0 });
+            assert_eq!(program.motion(id, Seconds(0.0)).unwrap(), Motion { position: 0.0, velocity: 0.0, acceleration: 0.0 });
             let rest = program.motion(id, Seconds(end)).unwrap();
             assert!(rest.velocity.abs() < 1e-12, "{rest:?}");
             let mut last = 0.0;

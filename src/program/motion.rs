@@ -12,13 +12,22 @@ use crate::number::whole;
 use crate::stage::AxisId;
 use crate::time::{FrameTime, Seconds};
 
-/// Position and velocity at an instant. Units: unit (mm or deg), unit/s.
+/// Position and velocity at an instant. Units: unit (mm or deg), unit/s, unit/s2.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Motion {
     /// Position.
     pub position: f64,
     /// Velocity.
     pub velocity: f64,
+    /// Acceleration.
+    pub acceleration: f64,
+}
+
+impl Motion {
+    /// Standing.
+    const fn at(position: f64) -> Motion {
+        Motion { position, velocity: 0.0, acceleration: 0.0 }
+    }
 }
 
 impl Program {
@@ -28,17 +37,19 @@ impl Program {
             return None;
         }
         if self.parks(axis) {
-            return Some(Motion { position: self.compiled().stage().axis(axis).home(), velocity: 0.0 });
+            return Some(Motion::at(self.compiled().stage().axis(axis).home()));
         }
         if t.0 < self.clock().begin().0 {
-            let jet = self.way().curves(Leg::MoveToStart)[axis].as_ref()?;
-            return Some(Motion { position: jet.at(t.0)?, velocity: jet.jet(t.0)?.v });
+            let curve = self.way().curves(Leg::MoveToStart)[axis].as_ref()?;
+            let jet = curve.jet(t.0)?;
+            return Some(Motion { position: curve.at(t.0)?, velocity: jet.v, acceleration: jet.a });
         }
-        let curve = self.compiled().axis(axis).curve();
+        let curve = self.compiled().motion(axis).curve();
         match self.stations() {
             None => {
                 let x = self.clock().frame_at(t).0;
-                Some(Motion { position: curve.at(x)?, velocity: curve.jet(x)?.v / self.clock().pace().get() })
+                let (jet, pace) = (curve.jet(x)?, self.clock().pace().get());
+                Some(Motion { position: curve.at(x)?, velocity: jet.v / pace, acceleration: jet.a / (pace * pace) })
             }
             Some(stations) => {
                 let legs = HeldLegs { clock: self.clock(), stations };
@@ -104,9 +115,9 @@ impl HeldLeg {
             Some(law) if t.0 < self.over.0 => {
                 // The index was found by a division, the start by a multiplication: they may differ in the last bit.
                 let state = law.at((t.0 - self.starts.0).max(0.0).min(law.duration()))?;
-                Some(Motion { position: a + state.position, velocity: state.velocity })
+                Some(Motion { position: a + state.position, velocity: state.velocity, acceleration: state.acceleration })
             }
-            _ => Some(Motion { position: b, velocity: 0.0 }),
+            _ => Some(Motion::at(b)),
         }
     }
 

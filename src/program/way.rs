@@ -254,7 +254,7 @@ pub fn margin(axis: &Axis, backlash: f64) -> f64 {
 }
 
 fn approach(compiled: &Compiled, pass: &Pass, id: AxisId) -> Option<Approach> {
-    let (axis, m) = (compiled.stage().axis(id), compiled.axis(id));
+    let (axis, m) = (compiled.stage().axis(id), compiled.motion(id));
     let frames = compiled.shot().frames();
     let (start, end) = match pass.exposure() {
         Exposure::Moving => (m.curve().start(), m.curve().end()),

@@ -143,7 +143,8 @@ impl Axis {
                     .found(format!("[{lower}, {upper}] {unit}"), "lower end first, upper end above it"),
             );
         }
-        if !(lower <= spec.home && spec.home <= upper) {
+        // Of a travel without length nothing is outside: that is its own mistake.
+        if lower < upper && !(lower <= spec.home && spec.home <= upper) {
             flaws.push(
                 Flaw::new(Code::HomeOutsideTravel, "home", "the home is outside the travel")
                     .found(with_unit(spec.home, unit), format!("{lower} to {upper} {unit}"))
@@ -165,6 +166,12 @@ impl Axis {
             flaws.push(
                 Flaw::new(code, "openings", "`openings` is out of range, or the axis does not turn")
                     .found(format!("{} on a {unit} axis", spec.openings.unwrap_or(0)), format!("{}, on a deg axis", bounds::OPENINGS)),
+            );
+        }
+        if let Some(motor) = spec.motor.as_ref().filter(|m| m.full_steps_per_rev() != spec.drive.full_steps_per_rev) {
+            flaws.push(
+                Flaw::new(Code::ConflictingKeys, "full_steps_per_rev", "motor and drive have different full steps")
+                    .found(format!("motor {}, drive {}", motor.full_steps_per_rev(), spec.drive.full_steps_per_rev), "one number"),
             );
         }
         let drive = match Drive::new(spec.drive) {

@@ -60,14 +60,14 @@ impl<'a> Tracks<'a> {
         let axes = stage
             .each_axis()
             .map(|(id, axis)| {
-                let curve = compiled.axis(id).curve();
+                let curve = compiled.motion(id).curve();
                 let photographed = &report.axes[id].photographed;
                 let (run, acceleration, jerk) = match (program.parks(id), program.stations()) {
                     (true, _) => (Run::Parked, 0.0, 0.0),
                     (false, Some(_)) => (Run::Held(curve), photographed.acceleration.value, photographed.jerk.value),
                     (false, None) => {
                         let (a, j) = peaks(curve, pace);
-                        (Run::Moving(curve), a, if compiled.axis(id).breaks().is_empty() { j } else { f64::INFINITY })
+                        (Run::Moving(curve), a, if compiled.motion(id).breaks().is_empty() { j } else { f64::INFINITY })
                     }
                 };
                 let move_to_start = program.way().curves(Leg::MoveToStart)[id].as_ref();

@@ -1,0 +1,100 @@
+//! The program of a pass one row after the other, for a controller of your own.
+
+use super::Error;
+use crate::check::PassReport;
+use crate::output::rows::{RowRate, RowsError};
+use crate::program::{Leg, Program};
+use crate::stage::AxisId;
+use crate::time::Seconds;
+
+/// One instant of a program.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub struct Row {
+    /// Stage time.
+    pub t: Seconds,
+    /// The step each axis is on, in stage order.
+    pub counts: Vec<i64>,
+    /// Velocity of each axis, steps/s.
+    pub velocities: Vec<f64>,
+    /// Acceleration of each axis, steps/s2.
+    pub accelerations: Vec<f64>,
+    /// The photographed frame, while its shutter is open.
+    pub frame: Option<i64>,
+}
+
+impl Row {
+    /// True while a frame is exposed.
+    #[must_use]
+    pub fn shutter(&self) -> bool {
+        self.frame.is_some()
+    }
+}
+
+/// Rows from the start of the move to start to the first instant not before the end, where everything rests.
+#[derive(Debug, Clone)]
+pub struct Rows<'a> {
+    program: &'a Program,
+    rate: RowRate,
+    axes: Vec<AxisId>,
+    next: u64,
+    rows: u64,
+}
+
+impl<'a> Rows<'a> {
+    pub(super) fn new(report: &'a PassReport, rate: RowRate) -> Result<Rows<'a>, Error> {
+        if !report.way_is_clear(Leg::MoveToStart) {
+            return Err(RowsError::TooNear { pass: report.name().to_owned() }.into());
+        }
+        let program = report.program.as_ref();
+        let rows = rate.rows_of(program.clock())?;
+        Ok(Rows { program, rate, axes: program.compiled().stage().axis_ids().collect(), next: 0, rows })
+    }
+
+    /// Full names of the axes, in the order of a row.
+    #[must_use]
+    pub fn axes(&self) -> &'a [String] {
+        self.program.compiled().stage().axis_names()
+    }
+
+    fn row(&self, k: u64) -> Option<Row> {
+        let t = Seconds(self.rate.seconds(k));
+        let within = Seconds(t.0.min(self.program.end().0));
+        let stage = self.program.compiled().stage();
+        let n = self.axes.len();
+        let mut row = Row {
+            t,
+            counts: Vec::with_capacity(n),
+            velocities: Vec::with_capacity(n),
+            accelerations: Vec::with_capacity(n),
+            frame: self.program.clock().exposed_frame(t),
+        };
+        for id in &self.axes {
+            let (axis, motion) = (stage.axis(*id), self.program.motion(*id, within)?);
+            row.counts.push(axis.count(motion.position)?);
+            row.velocities.push(axis.drive().steps(motion.velocity));
+            row.accelerations.push(axis.drive().steps(motion.acceleration));
+        }
+        Some(row)
+    }
+}
+
+impl Iterator for Rows<'_> {
+    type Item = Row;
+
+    fn next(&mut self) -> Option<Row> {
+        if self.next >= self.rows {
+            return None;
+        }
+        let row = self.row(self.next)?;
+        self.next += 1;
+        Some(row)
+    }
+
+    fn size_hint(&self) -> (usize, Option<usize>) {
+        let left = usize::try_from(self.rows - self.next).unwrap_or(usize::MAX);
+        (left, Some(left))
+    }
+}
+
+impl ExactSizeIterator for Rows<'_> {}
