@@ -4,78 +4,39 @@
 
 #![allow(clippy::print_stderr, reason = "an example")]
 
-use std::error::Error;
+use movewright::output::columns::Column;
+use movewright::{Axis, Compiled, Error, Shot, Stage};
 
-use movewright::check::check;
-use movewright::compile::Move;
-use movewright::output::columns::{self, Column};
-use movewright::shot::{Cycle, Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
-use movewright::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
-use movewright::time::{FrameRate, FrameSpan, Timecode};
-
-fn main() -> Result<(), Box<dyn Error>> {
+fn main() -> Result<(), Error> {
     // A bridge that carries a heron across the marsh, and a wing that beats on the way.
-    let mut bridge = AxisSpec::new("bridge", Unit::Millimetre, [0.0, 4000.0], [40.0, 20.0, 40.0]);
-    bridge.drive.travel_per_rev = 60.0;
-    bridge.drive.microsteps = 10;
-    bridge.drive.gear_ratio = 3.0;
-    let mut wing = AxisSpec::new("wing", Unit::Degree, [-40.0, 60.0], [30.0, 30.0, 60.0]);
-    wing.drive.microsteps = 8;
-    wing.drive.gear_ratio = 10.0;
-    let axes = vec![Axis::new(bridge).map_err(all)?, Axis::new(wing).map_err(all)?];
-    let stage = Stage::new("Marsh", 0.25, vec![GroupSpec { name: "heron".into(), axes }]).map_err(all)?;
+    let bridge = Axis::mm("bridge")
+        .travel(0.0..=4000.0)
+        .velocity(40.0)
+        .acceleration(20.0)
+        .jerk(40.0)
+        .travel_per_rev(60.0)
+        .microsteps(10)
+        .gear_ratio(3.0);
+    let wing = Axis::deg("wing").travel(-40.0..=60.0).velocity(30.0).acceleration(30.0).jerk(60.0).microsteps(8).gear_ratio(10.0);
+    let stage = Stage::builder("Marsh").scale(0.25).group("heron", [bridge.build()?, wing.build()?]).build()?;
 
-    let channel = |name| stage.channel(name).ok_or("no such channel");
-    let keys = |pairs: &[(f64, f64)]| pairs.iter().map(|(f, v)| Key::new(*f, *v)).collect::<Vec<_>>();
-    let flight = Track::new(channel("heron.bridge")?, Shape::MinimumJerk, None, keys(&[(1.0, 100.0), (20.0, 900.0), (48.0, 2600.0)]))
-        .map_err(all)?;
-    let beat = Cycle::new(
-        channel("heron.wing")?,
-        16.0,
-        0.0,
-        keys(&[(0.0, -18.0), (0.35, 42.0), (0.6, 10.0)]),
-        keys(&[(1.0, 0.0), (12.0, 1.0), (36.0, 1.0), (48.0, 0.0)]),
-        Vec::new(),
-    )
-    .map_err(all)?;
-    let rate = FrameRate::parse("24")?;
-    let shot = Shot::new(
-        &stage,
-        ShotSpec {
-            name: "Over the reeds".into(),
-            frame_rate: rate,
-            frames: FrameSpan::new(1, 48)?,
-            timecode_start: Timecode::parse("10:00:00:00", rate)?,
-            tracks: vec![flight],
-            cycles: vec![beat],
-            drifts: Vec::new(),
-            copies: Vec::new(),
-            passes: vec![Pass::new(&stage, "picture", Exposure::Moving, 12.0, 180.0, 0.0, Vec::new()).map_err(all)?],
-        },
-    )
-    .map_err(all)?;
+    let mut shot = Shot::builder(&stage, "Over the reeds", 1..=48, "24")?.timecode_start("10:00:00:00").cycle_start(1.0);
+    shot.track("heron.bridge")?.minimum_jerk([(1, 100.0), (20, 900.0), (48, 2600.0)])?;
+    let beat = shot.cycle("heron.wing", 16.0)?.amount([(1, 0.0), (12, 1.0), (36, 1.0), (48, 0.0)]);
+    beat.keys([(0.0, -18.0), (0.35, 42.0), (0.6, 10.0)])?;
+    shot.pass("picture").shutter(180.0).moving(12.0)?;
+    let shot = shot.build()?;
 
-    let mv = Move::compile(&stage, &shot).map_err(|e| e.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))?;
-    let report = check(&stage, &shot, &mv, &[]);
+    let compiled = Compiled::new(stage, shot)?;
+    let report = compiled.check()?;
     for pass in &report.passes {
-        for axis in &pass.axes {
-            let s = &axis.photographed;
-            eprintln!(
-                "{}: {:.3} of {} /s at frame {:.1}",
-                stage.axis_name(axis.axis),
-                s.velocity.value,
-                s.velocity.limit.unwrap_or(f64::NAN),
-                s.velocity.frame
-            );
+        for (name, axis) in compiled.stage().axis_names().iter().zip(pass.axes.iter()) {
+            let v = &axis.photographed.velocity;
+            eprintln!("{name}: {:.3} of {} per s at frame {:.1}", v.value, v.limit.unwrap_or(f64::INFINITY), v.frame.0);
         }
-        eprintln!("fastest pace: {:.3} s a frame", pass.fastest.seconds_per_frame);
+        if let Some(pace) = pass.fastest.seconds_per_frame {
+            eprintln!("fastest pace: {pace:.3} s per frame");
+        }
     }
-    for pass in shot.passes() {
-        columns::write(std::io::stdout().lock(), &stage, &shot, &mv, pass, Column::Steps)?;
-    }
-    Ok(())
-}
-
-fn all(flaws: Vec<movewright::bounds::Flaw>) -> String {
-    flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+    report.approve()?.columns(std::io::stdout().lock(), "picture", Column::Steps)
 }

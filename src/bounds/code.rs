@@ -177,6 +177,8 @@ codes! {
     // The move.
     NoCurve, "no-curve", "The keys of a channel or axis make no finite curve",
         "keys so close together or values so large that the numbers overflow", "move the keys apart, or make their values smaller";
+    Jump, "jump", "The position or velocity of a channel jumps",
+        "a signal of a program's own whose pieces do not meet", "join its pieces so that position and velocity go on";
     OutOfReach, "out-of-reach", "A mechanism cannot take the place that its channels ask for",
         "a joint, plate, limb or drum beyond its geometry", "change the keys around the frame, or the mechanism's dimensions";
     CannotAim, "cannot-aim", "A target cannot be aimed at",

@@ -99,6 +99,7 @@ impl CompileError {
                     FitError::Signal(SignalError::TooManyBeats { .. }) => {
                         (Code::TooManyPieces, "give the cycle a longer period, or photograph fewer frames")
                     }
+                    FitError::Jump { .. } => (Code::Jump, "join the signal's pieces so that position and velocity go on"),
                     FitError::NotFinite { .. } | FitError::Curve(_) | FitError::Signal(SignalError::Curve(_)) => {
                         (Code::NoCurve, "move keys apart, or make their values smaller")
                     }

@@ -41,6 +41,16 @@ pub enum FitError {
         /// What is out of reach, and what can be reached.
         error: NoPlace,
     },
+    /// A signal jumps: no motor follows.
+    #[error("at frame {at} the {what} jumps by {by}")]
+    Jump {
+        /// Frame time.
+        at: f64,
+        /// `position` or `velocity`.
+        what: &'static str,
+        /// By how much; unit, or unit/frame.
+        by: f64,
+    },
     /// The pieces do not make a curve.
     #[error(transparent)]
     Curve(#[from] CurveError),
@@ -57,7 +67,7 @@ impl FitError {
     #[must_use]
     pub fn at(&self) -> f64 {
         match self {
-            FitError::NotFinite { at } | FitError::OutOfReach { at, .. } | FitError::TooManyPieces { at } => *at,
+            FitError::NotFinite { at } | FitError::OutOfReach { at, .. } | FitError::TooManyPieces { at } | FitError::Jump { at, .. } => *at,
             FitError::Signal(_) | FitError::Curve(_) => f64::INFINITY,
         }
     }
@@ -80,7 +90,9 @@ pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowan
         return Ok((builder.finish()?, Vec::new()));
     }
     if let Some(curve) = signal.taken_over(from, to) {
-        return Ok((curve?, Vec::new()));
+        let curve = curve?;
+        let breaks = joins(&curve, allowed.on(&[]).position)?;
+        return Ok((curve, breaks));
     }
     fitted(signal, from, to, allowed)
 }
@@ -96,6 +108,34 @@ pub struct Break {
     pub after: f64,
 }
 
+/// Where two computations of one instant may differ: by rounding, as a share of the position and over the shortest time nearby.
+const ROUNDING: f64 = 1e-7;
+
+/// What happens between the jets to either side of an instant: nothing, or a step in acceleration.
+///
+/// A step in position or velocity is no motion at all: an error. `h` is the shorter of the pieces beside it, frames.
+fn join(at: f64, before: Jet, after: Jet, h: f64, position: f64) -> Result<Option<Break>, FitError> {
+    let size = ROUNDING * before.p.abs().max(after.p.abs());
+    let most = |order: f64| position + size / order;
+    for (what, by, most) in [("position", after.p - before.p, most(1.0)), ("velocity", after.v - before.v, most(h))] {
+        if !(by.abs() <= most) {
+            return Err(FitError::Jump { at, what, by });
+        }
+    }
+    let steps = !((after.a - before.a).abs() <= most(h * h));
+    Ok(steps.then_some(Break { at, before: before.a, after: after.a }))
+}
+
+/// How the pieces of a curve that was taken over meet.
+fn joins(curve: &Curve, position: f64) -> Result<Vec<Break>, FitError> {
+    let mut breaks = Vec::new();
+    for (a, b) in curve.pieces().zip(curve.pieces().skip(1)) {
+        let (before, after) = (a.quintic.jet(1.0, a.length()), b.quintic.jet(0.0, b.length()));
+        breaks.extend(join(a.end, before, after, a.length().min(b.length()), position)?);
+    }
+    Ok(breaks)
+}
+
 fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<(Curve, Vec<Break>), FitError> {
     let knots = signal.knots_around(from, to)?;
     let mut builder = CurveBuilder::starting_at(from, knots.len());
@@ -108,7 +148,11 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance)
         let from_jet = start_jet.take().unwrap_or_else(|| signal.jet(a.at, *branch));
         let next_jet = signal.jet(b.at, *next);
         // The branch that begins at a knot has the key's value bit for bit; both sides are equal but for rounding, except at breaks.
-        let end_jet = if b.is_break { signal.jet(b.at, *branch) } else { next_jet };
+        let own_jet = signal.jet(b.at, *branch);
+        if own_jet.is_finite() && next_jet.is_finite() && from < b.at && b.at < to {
+            join(b.at, own_jet, next_jet, b.at - a.at, allowed.on(&[]).position)?;
+        }
+        let end_jet = if b.is_break { own_jet } else { next_jet };
         if next_jet.a != end_jet.a && from < b.at && b.at < to {
             breaks.push(Break { at: b.at, before: end_jet.a, after: next_jet.a });
         }

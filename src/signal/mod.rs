@@ -24,3 +24,4 @@ pub use layers::Layers;
 pub use sources::{Source, SourceKind};
 
 pub use crate::motion::signal::{Knot, Signal, SignalError};
+pub use crate::number::Jet;

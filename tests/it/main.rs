@@ -34,6 +34,7 @@ mod guides;
 mod hand_off;
 mod hostile_input;
 mod mechanisms;
+mod own_signals;
 mod passes_register;
 mod pixels;
 mod profile_edges;
