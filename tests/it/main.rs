@@ -28,6 +28,7 @@ mod command_line;
 mod compare;
 mod diagnostics;
 mod exact_extremes;
+mod feeders;
 mod findings_and_advice;
 mod fuzz;
 mod guides;
