@@ -34,9 +34,9 @@ pub fn turn(channel: usize, about: [f64; 3], offset: [f64; 3]) -> JointSpec {
     JointSpec { kind: JointKind::Turn(about), channel: Some(channel), rest: 0.0, offset }
 }
 
-pub fn body(group: usize, joints: Vec<JointSpec>, channels: &[&str], envelope: Vec<Capsule>) -> BodySpec {
+pub fn body(group: &str, joints: Vec<JointSpec>, channels: &[&str], envelope: Vec<Capsule>) -> BodySpec {
     let channels = channels.iter().map(|c| (*c).to_owned()).collect();
-    BodySpec { group, joints, channels, lens: None, rods: vec![], envelope, rail: None }
+    BodySpec { group: group.into(), joints, channels, lens: None, rods: vec![], envelope, rail: None }
 }
 
 pub fn keyed(shape: Shape, keys: &[(f64, f64)]) -> Program {

@@ -3,8 +3,6 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use movewright::check::check;
-use movewright::compile::Move;
 use movewright::input;
 use movewright::output::Export;
 use movewright::shot::Shot;
@@ -160,13 +158,10 @@ pub fn read(shot: &Path) -> Result<Source, String> {
 }
 
 pub fn export(stage: &Stage, shot: &Shot, sources: &[(String, Vec<u8>)], to: &Path) {
-    let mv = Move::compile(stage, shot).unwrap();
-    let report = check(stage, shot, &mv, &[]);
-    let messages: Vec<_> = report.passes.iter().flat_map(|p| &p.violations).map(|v| v.message.clone()).collect();
+    let report = super::checked(stage, shot);
+    let messages: Vec<_> = report.passes.iter().flat_map(super::violations).collect();
     assert!(report.within_limits(), "{messages:#?}");
-    Export { stage, shot, mv: &mv, report: &report, sources, over_limits: false, replace: false, full_size: false, rows: None }
-        .write(to, &mut |_| {})
-        .unwrap();
+    Export { report: &report, sources, over_limits: false, replace: false, full_size: false, rows: None }.write(to, &mut |_| {}).unwrap();
 }
 
 pub fn marsh(temp: &Path) -> PathBuf {

@@ -4,10 +4,11 @@ pub mod bodies;
 pub mod folder;
 pub mod json_schema;
 
-use movewright::compile::Move;
+use movewright::check::{PassReport, Report, words};
+use movewright::compile::Compiled;
 use movewright::output::columns::{self, Column};
 use movewright::shot::{Copy, Cycle, Drift, Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
-use movewright::stage::{Axis, AxisSpec, ChannelId, GroupSpec, Stage, Unit};
+use movewright::stage::{Axis, AxisId, AxisSpec, GroupId, GroupSpec, Stage, Unit};
 use movewright::time::{FrameRate, FrameSpan, Timecode};
 use proptest::prelude::*;
 
@@ -53,6 +54,7 @@ pub fn shot(stage: &Stage, frames: (i64, i64), programs: &[Program], passes: Vec
 }
 
 pub fn shot_with(stage: &Stage, frames: (i64, i64), programs: &[Program], passes: Vec<Pass>, copies: Vec<Copy>) -> Shot {
+    assert!(programs.len() <= stage.channel_names().len(), "a program without a channel");
     let rate = FrameRate::parse("24").unwrap();
     let mut spec = ShotSpec {
         name: "reeds".into(),
@@ -65,8 +67,8 @@ pub fn shot_with(stage: &Stage, frames: (i64, i64), programs: &[Program], passes
         copies,
         passes,
     };
-    for (i, p) in programs.iter().enumerate() {
-        let c = ChannelId(i);
+    for (p, name) in programs.iter().zip(stage.channel_names()) {
+        let c = stage.channel(name).unwrap();
         for (shape, blend, k) in &p.tracks {
             spec.tracks.push(Track::new(c, *shape, *blend, keys(k)).unwrap());
         }
@@ -80,13 +82,38 @@ pub fn shot_with(stage: &Stage, frames: (i64, i64), programs: &[Program], passes
     Shot::new(stage, spec).unwrap()
 }
 
-pub fn compiled(stage: &Stage, shot: &Shot) -> Move {
-    Move::compile(stage, shot).unwrap()
+pub fn compiled(stage: &Stage, shot: &Shot) -> Compiled {
+    Compiled::new(stage.clone(), shot.clone()).unwrap()
 }
 
-pub fn table(stage: &Stage, shot: &Shot, mv: &Move, pass: usize, column: Column) -> String {
+pub fn checked(stage: &Stage, shot: &Shot) -> Report {
+    compiled(stage, shot).check().unwrap()
+}
+
+/// The axis at this place in stage order.
+pub fn axis_at(stage: &Stage, index: usize) -> AxisId {
+    stage.axis_ids().nth(index).unwrap()
+}
+
+/// The group at this place in stage order.
+pub fn group_at(stage: &Stage, index: usize) -> GroupId {
+    stage.group_ids().nth(index).unwrap()
+}
+
+/// The sentence of every violation of a pass.
+pub fn violations(pass: &PassReport) -> Vec<String> {
+    pass.violations.iter().map(|v| words::violation(pass.program.compiled(), v)).collect()
+}
+
+/// The sentence of every fix of the first violation of a pass.
+pub fn fixes(pass: &PassReport) -> Vec<String> {
+    let v = &pass.violations[0];
+    v.fixes.iter().map(|f| words::fix(pass.program.compiled(), v, f)).collect()
+}
+
+pub fn table(compiled: &Compiled, pass: usize, column: Column) -> String {
     let mut out = Vec::new();
-    columns::write(&mut out, stage, shot, mv, &shot.passes()[pass], column).unwrap();
+    columns::write(&mut out, compiled, &compiled.shot().passes()[pass], column).unwrap();
     String::from_utf8(out).unwrap()
 }
 
