@@ -5,10 +5,9 @@
 //! the shots is written and read back by `verify`. Limits lie far off, a millionth inside and a millionth outside the peaks.
 //! Limits: sampling at 17 places bounds a polynomial of degree 5 or less to 0.88 of its peak, which the refinement relies on.
 
-mod dense;
 mod random_shot;
 
-use dense::{Dense, derived, horner};
+use crate::common::dense::{Dense, derived, horner};
 use movewright::check::{Limit, Part, PassReport, Report, check};
 use movewright::compile::{Edge, Move, ends};
 use movewright::motion::curve::Piece;

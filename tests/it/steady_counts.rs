@@ -16,8 +16,6 @@
     reason = "tests"
 )]
 
-#[path = "common/dense.rs"]
-mod dense;
 #[allow(dead_code, reason = "shared with the random moves")]
 #[path = "common/random_shot.rs"]
 mod random_shot;
@@ -25,7 +23,7 @@ mod random_shot;
 use std::fs;
 use std::path::Path;
 
-use dense::Dense;
+use crate::common::dense::Dense;
 use movewright::check::changes::{self, Version};
 use movewright::check::register::instants;
 use movewright::compile::{CompileError, Move};

@@ -1,6 +1,7 @@
 //! Stages and shots built in code, for the tests of the public surface.
 
 pub mod bodies;
+pub mod dense;
 pub mod folder;
 pub mod json_schema;
 
@@ -49,6 +50,7 @@ pub fn moving(stage: &Stage, name: &str, pace: f64) -> Pass {
     Pass::new(stage, name, Exposure::Moving, pace, 180.0, 0.0, vec![]).unwrap()
 }
 
+/// Programs belong to the stage's channels in the order of `channel_names`: axes of their own first, then what mechanisms bring.
 pub fn shot(stage: &Stage, frames: (i64, i64), programs: &[Program], passes: Vec<Pass>) -> Shot {
     shot_with(stage, frames, programs, passes, vec![])
 }

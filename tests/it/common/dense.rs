@@ -1,6 +1,6 @@
 //! Peaks of pieces by dense sampling and refinement, sharing nothing with the peaks of the crate.
 
-use super::*;
+use movewright::motion::curve::Piece;
 
 /// Peaks by dense sampling and refinement. Per frame^k.
 pub struct Dense {
