@@ -1,13 +1,14 @@
 //! Clearance against dense sampling: nothing sampled is nearer than what is reported, through chains and mechanisms.
 
 use crate::common::bodies::{around, body, groups, keyed, slide, turn, turning, v};
-use crate::common::{Program, axis, compiled, moving, shot};
-use movewright::check::apart;
-use movewright::check::clearance::{Proof, clearance};
-use movewright::compile::Move;
+use crate::common::{axis, compiled, curve, group_at, moving, shot};
+use movewright::check::clearance::{ClearanceReport, Proof, clearance, distance};
+use movewright::compile::Compiled;
 use movewright::mechanism::{JointSpec, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec, Vector};
+use movewright::program::Program;
 use movewright::shot::Shape;
-use movewright::stage::{BodySpec, Capsule, KeepOut, MachineSpec, Obstacle, Stage, Surroundings, Work};
+use movewright::stage::{BodySpec, Capsule, KeepOut, MachineSpec, Obstacle, Surroundings, Work};
+use movewright::time::FrameTime;
 use proptest::prelude::*;
 
 #[test]
@@ -32,7 +33,7 @@ fn mechanisms_are_followed_back_to_what_is_seen() {
             .unwrap()
             .with_bodies(
                 vec![body(
-                    0,
+                    "heron_a",
                     vec![
                         slide(0, [0.0, 1.0, 0.0]),
                         turn(1, [1.0, 0.0, 0.0], [0.0; 3]),
@@ -52,12 +53,7 @@ fn mechanisms_are_followed_back_to_what_is_seen() {
             )
             .unwrap();
         let keys = |k: &[(f64, f64)]| keyed(Shape::NaturalCubic, k);
-        let none = Program::default;
         let programs = [
-            none(),
-            none(),
-            none(),
-            none(),
             keys(&[(1.0, 0.0), (12.0, 30.0), (30.0, 0.0)]),
             keys(&[(1.0, 0.0), (10.0, 12.0), (30.0, -8.0)]),
             keys(&[(1.0, 5.0), (14.0, -15.0), (30.0, 0.0)]),
@@ -65,16 +61,22 @@ fn mechanisms_are_followed_back_to_what_is_seen() {
         ];
         let h = shot(&stage, (1, 30), &programs, vec![moving(&stage, "picture", 3.0)]);
         let mv = compiled(&stage, &h);
-        let report = clearance(&stage, &h, &mv, &h.passes()[0]).unwrap();
+        let report = of_first_pass(&mv);
         let n = report.pairs[0];
-        let sampled = sampled(&stage, &mv, 20_000);
+        let sampled = sampled(&mv, 20_000);
         assert!(n.gap <= sampled + 1e-9 && sampled - n.gap <= n.tolerance + 1e-4 && n.proof == Proof::Tight, "{n:?} {sampled}");
     }
 }
 
+/// Every gap of the first pass.
+fn of_first_pass(mv: &Compiled) -> ClearanceReport {
+    clearance(&Program::all(mv).unwrap()[0]).unwrap()
+}
+
 /// The least gap of the first body from everything, at `n` moments.
-fn sampled(stage: &Stage, mv: &Move, n: u32) -> f64 {
-    let (from, to) = (mv.axes()[0].curve().start(), mv.axes()[0].curve().end());
+fn sampled(mv: &Compiled, n: u32) -> f64 {
+    let stage = mv.stage();
+    let (from, to) = (curve(mv, 0).start(), curve(mv, 0).end());
     let mut least = f64::INFINITY;
     for i in 0..=n {
         let t = from + (to - from) * f64::from(i) / f64::from(n);
@@ -82,19 +84,19 @@ fn sampled(stage: &Stage, mv: &Move, n: u32) -> f64 {
             .bodies()
             .iter()
             .map(|b| {
-                let pose = mv.pose_at(stage, None, b, t).unwrap().unwrap();
+                let pose = mv.pose_at(None, b, FrameTime(t)).unwrap();
                 b.envelope().iter().map(|c| ([pose.out(c.from), pose.out(c.to)], c.radius)).collect()
             })
             .collect();
         for (a, r) in &placed[0] {
             for (b, s) in placed.iter().skip(1).flatten() {
-                least = least.min(apart::segments(*a, *b).distance - r - s);
+                least = least.min(distance::segments(*a, *b).distance - r - s);
             }
             for o in &stage.surroundings().obstacles {
-                least = least.min(apart::segments(*a, [o.shape.from, o.shape.to]).distance - r - o.shape.radius);
+                least = least.min(distance::segments(*a, [o.shape.from, o.shape.to]).distance - r - o.shape.radius);
             }
             for o in &stage.surroundings().keep_out {
-                least = least.min(apart::from_box(*a, o.least, o.greatest).distance - r);
+                least = least.min(distance::from_box(*a, o.least, o.greatest).distance - r);
             }
         }
     }
@@ -122,12 +124,12 @@ proptest! {
             Capsule { from: v([0.0, 0.0, 0.0]), to: v([0.0, 120.0, 0.0]), radius: 3.0 },
         ];
         let names = |g: &str| ["bridge", "yaw", "roll"].map(|n| format!("{g}.{n}"));
-        let spec = |g: usize, name: &str, offset| BodySpec {
-            group: g, joints: joints(offset), channels: names(name).to_vec(), lens: None, rods: vec![], envelope: rods(), rail: None,
+        let spec = |name: &str, offset| BodySpec {
+            group: name.into(), joints: joints(offset), channels: names(name).to_vec(), lens: None, rods: vec![], envelope: rods(), rail: None,
         };
         let stage = groups(vec![("heron_a", axes()), ("heron_b", axes())])
             .with_bodies(
-                vec![spec(0, "heron_a", [0.0; 3]), spec(1, "heron_b", far)],
+                vec![spec("heron_a", [0.0; 3]), spec("heron_b", far)],
                 Surroundings { keep_out: vec![KeepOut { name: "lamp".into(), least: v([400.0, 0.0, -60.0]), greatest: v([500.0, 90.0, 300.0]) }], ..around(20.0) },
             )
             .unwrap();
@@ -135,17 +137,17 @@ proptest! {
         let of = |c: &[(f64, f64, f64)]| [
             track([c[0].0, c[1].0, c[2].0]), track([c[0].1, c[1].1, c[2].1]), track([c[0].2, c[1].2, c[2].2]),
         ];
-        let programs: Vec<Program> = of(&a).into_iter().chain(of(&b)).collect();
+        let programs: Vec<_> = of(&a).into_iter().chain(of(&b)).collect();
         let h = shot(&stage, (1, 16), &programs, vec![moving(&stage, "picture", 3.0)]);
         let mv = compiled(&stage, &h);
-        let report = clearance(&stage, &h, &mv, &h.passes()[0]).unwrap();
-        let found = report.pairs.iter().filter(|n| n.group == 0).map(|n| n.gap).fold(f64::INFINITY, f64::min);
+        let report = of_first_pass(&mv);
+        let found = report.pairs.iter().filter(|n| n.group == group_at(&stage, 0)).map(|n| n.gap).fold(f64::INFINITY, f64::min);
         let worst = *report.worst().unwrap();
-        let (coarse, fine) = (sampled(&stage, &mv, 400), sampled(&stage, &mv, 6400));
+        let (coarse, fine) = (sampled(&mv, 400), sampled(&mv, 6400));
         prop_assert!(found <= fine + 1e-9, "{found} above {fine}");
         // Sixteen times finer samples are at least sixteen times nearer to a smooth minimum and as much to a kinked one.
         let hidden = (coarse - fine) + 1e-3 * fine.abs().max(1.0);
-        prop_assert!(worst.group != 0 || fine - found <= worst.tolerance + hidden, "{found} far below {fine}");
+        prop_assert!(worst.group != group_at(&stage, 0) || fine - found <= worst.tolerance + hidden, "{found} far below {fine}");
         prop_assert!(worst.proof == Proof::Tight && report.pairs.iter().all(|n| n.is_kept() || n.proof == Proof::Tight), "{report:?}");
     }
 }

@@ -7,6 +7,7 @@ pub mod json_schema;
 
 use movewright::check::{PassReport, Report, words};
 use movewright::compile::Compiled;
+use movewright::motion::curve::Curve;
 use movewright::output::columns::{self, Column};
 use movewright::shot::{Copy, Cycle, Drift, Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
 use movewright::stage::{Axis, AxisId, AxisSpec, GroupId, GroupSpec, Stage, Unit};
@@ -100,6 +101,11 @@ pub fn axis_at(stage: &Stage, index: usize) -> AxisId {
 /// The group at this place in stage order.
 pub fn group_at(stage: &Stage, index: usize) -> GroupId {
     stage.group_ids().nth(index).unwrap()
+}
+
+/// The curve of the axis at this place in stage order.
+pub fn curve(compiled: &Compiled, index: usize) -> &Curve {
+    compiled.axes()[axis_at(compiled.stage(), index)].curve()
 }
 
 /// The sentence of every violation of a pass.
