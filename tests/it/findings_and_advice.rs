@@ -1,7 +1,7 @@
 //! Each analysis with a planted fault, and the same at the limit; each piece of advice followed to the letter.
 
-use crate::common::{Program, axis, compiled, moving, shot, stage};
-use movewright::check::{Limit, Report, check};
+use crate::common::{Program, axis, axis_at, checked, fixes, moving, shot, stage};
+use movewright::check::{Limit, Note, Report};
 use movewright::shot::{Shape, Shot, Track};
 use movewright::stage::{AxisSpec, LoadSpec, Motor, Stage, Unit};
 
@@ -11,13 +11,13 @@ fn one(spec: AxisSpec, track: (Shape, Option<f64>, Vec<(f64, f64)>), pace: f64) 
     (s, h)
 }
 
-fn checked(s: &Stage, h: &Shot) -> Report {
-    check(s, h, &compiled(s, h), &[])
+fn notes<'a>(report: &'a Report, kind: &str) -> Vec<&'a Note> {
+    report.notes.iter().filter(|n| n.kind.name() == kind).collect()
 }
 
-/// The number after `at ` in a piece of advice.
+/// The number after `word` in a sentence.
 fn number_after(text: &str, word: &str) -> f64 {
-    text.split(word).nth(1).unwrap().split_whitespace().next().unwrap().parse().unwrap()
+    text.split(word).nth(1).unwrap().split_whitespace().next().unwrap().trim_end_matches(':').parse().unwrap()
 }
 
 #[test]
@@ -25,9 +25,10 @@ fn the_pace_that_is_advised_holds_and_one_a_hundredth_faster_does_not() {
     let mut spec = axis("bridge");
     spec.limits.velocity = 3.0;
     let (s, h) = one(spec.clone(), (Shape::MinimumJerk, None, vec![(10.0, 0.0), (60.0, 500.0)]), 2.0);
-    let v = checked(&s, &h).passes[0].violations.clone();
-    assert_eq!(v[0].limit, Limit::Velocity);
-    let pace = number_after(v[0].advice.iter().find(|a| a.starts_with("run the pass at")).unwrap(), "run the pass at ");
+    let report = checked(&s, &h);
+    assert_eq!(report.passes[0].violations[0].limit, Limit::Velocity);
+    let advice = fixes(&report.passes[0]);
+    let pace = number_after(advice.iter().find(|a| a.starts_with("run the pass at")).unwrap(), "run the pass at ");
     let at = |pace: f64| {
         let (s, h) = one(spec.clone(), (Shape::MinimumJerk, None, vec![(10.0, 0.0), (60.0, 500.0)]), pace);
         checked(&s, &h).within_limits()
@@ -41,8 +42,8 @@ fn the_frame_that_is_advised_for_a_key_holds_and_the_one_before_does_not() {
     spec.limits.velocity = 10.0;
     let keys = vec![(10.0, 0.0), (20.0, 300.0), (80.0, 320.0)];
     let (s, h) = one(spec, (Shape::Monotone, None, keys), 2.0);
-    let v = checked(&s, &h).passes[0].violations.clone();
-    let advice = v[0].advice.iter().find(|a| a.starts_with("put key 2")).expect("advice about the key").clone();
+    let advice = fixes(&checked(&s, &h).passes[0]);
+    let advice = advice.iter().find(|a| a.starts_with("put key 2")).expect("advice about the key").clone();
     let frame = number_after(&advice, "at frame ");
     let moved = |frame: f64| {
         let track: Track = h.tracks()[0].with_key_at(1, frame).unwrap();
@@ -54,50 +55,52 @@ fn the_frame_that_is_advised_for_a_key_holds_and_the_one_before_does_not() {
 }
 
 #[test]
-fn an_overshoot_is_a_finding_and_leaves_the_travel_only_where_it_does() {
+fn an_overshoot_is_noted_and_leaves_the_travel_only_where_it_does() {
     let keys = vec![(10.0, 0.0), (30.0, 100.0), (34.0, 100.0), (60.0, 0.0)];
     let mut spec = axis("bridge");
     let (s, h) = one(spec.clone(), (Shape::MinimumJerk, None, keys.clone()), 2.0);
     let report = checked(&s, &h);
     assert!(report.within_limits());
-    let f = report.findings.iter().find(|f| f.kind == "overshoot").unwrap();
+    let f = notes(&report, "overshoot")[0];
     let by = f.value.unwrap();
-    assert!(by > 0.1 && (30.0..34.0).contains(&f.frame.unwrap()), "{f:?}");
+    assert!(by > 0.1 && (30.0..34.0).contains(&f.frame.unwrap().0), "{f:?}");
     // The travel ends just where the curve turns: within; a thousandth of the overshoot less: out, with a shape that stays in.
     spec.travel = [-50.0, 100.0 + by];
     let (s, h) = one(spec.clone(), (Shape::MinimumJerk, None, keys.clone()), 2.0);
     assert!(checked(&s, &h).within_limits());
     spec.travel = [-50.0, 100.0 + by * 0.999];
     let (s, h) = one(spec.clone(), (Shape::MinimumJerk, None, keys.clone()), 2.0);
-    let v = checked(&s, &h).passes[0].violations.clone();
+    let report = checked(&s, &h);
+    let v = &report.passes[0].violations;
     assert_eq!((v.len(), v[0].limit), (1, Limit::Position));
-    assert!(v[0].advice[0].contains("`monotone`"), "{:?}", v[0].advice);
+    let advice = fixes(&report.passes[0]);
+    assert!(advice[0].contains("`monotone`"), "{advice:?}");
     let (s, h) = one(spec, (Shape::Monotone, None, keys), 2.0);
     let report = checked(&s, &h);
-    assert!(report.within_limits() && report.findings.iter().all(|f| f.kind != "overshoot"));
+    assert!(report.within_limits() && notes(&report, "overshoot").is_empty());
 }
 
 #[test]
-fn a_step_in_acceleration_is_a_finding_and_over_any_limit_until_it_is_blended() {
+fn a_step_in_acceleration_is_noted_and_exceeds_any_limit_until_it_is_blended() {
     // Only cosine rests at every key: the other blended shapes would change speed at once, and are refused without a blend.
     let shape = Shape::Cosine;
     let keys = vec![(10.0, 0.0), (40.0, 30.0), (70.0, 10.0)];
     let (s, h) = one(axis("bridge"), (shape, Some(0.0), keys.clone()), 2.0);
     let report = checked(&s, &h);
-    let steps: Vec<f64> = report.findings.iter().filter(|f| f.kind == "acceleration_step").filter_map(|f| f.frame).collect();
+    let steps: Vec<f64> = notes(&report, "acceleration_step").iter().filter_map(|n| n.frame).map(|f| f.0).collect();
     assert_eq!(steps, [10.0, 40.0, 70.0], "{shape:?}");
-    assert!(report.passes[0].violations.iter().all(|v| v.limit == Limit::Jerk && v.value.is_infinite() && v.advice.is_empty()));
+    assert!(report.passes[0].violations.iter().all(|v| v.limit == Limit::Jerk && v.value.is_infinite() && v.fixes.is_empty()));
     let (s, h) = one(axis("bridge"), (shape, Some(4.0), keys), 2.0);
     let report = checked(&s, &h);
-    assert!(report.within_limits() && report.findings.iter().all(|f| f.kind != "acceleration_step"), "{shape:?}");
+    assert!(report.within_limits() && notes(&report, "acceleration_step").is_empty(), "{shape:?}");
 }
 
 #[test]
-fn an_axis_that_never_moves_is_told_and_one_that_moves_a_step_is_not() {
+fn an_axis_that_never_moves_is_noted_and_one_that_moves_a_step_is_not() {
     let (s, h) = one(axis("bridge"), (Shape::Monotone, None, vec![(10.0, 5.0), (40.0, 5.0)]), 2.0);
-    assert!(checked(&s, &h).findings.iter().any(|f| f.kind == "never_moves"));
+    assert!(!notes(&checked(&s, &h), "never_moves").is_empty());
     let (s, h) = one(axis("bridge"), (Shape::Monotone, None, vec![(10.0, 5.0), (40.0, 5.01)]), 2.0);
-    assert!(checked(&s, &h).findings.iter().all(|f| f.kind != "never_moves"));
+    assert!(notes(&checked(&s, &h), "never_moves").is_empty());
 }
 
 #[test]
@@ -110,7 +113,7 @@ fn a_step_rate_over_its_limit_is_found_and_at_the_limit_passes() {
         let report = checked(&s, &h);
         assert_eq!(report.within_limits(), fine);
         assert!(report.passes[0].violations.iter().all(|v| v.limit == Limit::StepRate));
-        let peak = report.passes[0].axes[0].photographed.step_rate;
+        let peak = report.passes[0].axes[axis_at(&s, 0)].photographed.step_rate;
         assert!((peak.value - 93.75).abs() < 1e-10 && peak.limit == Some(rate));
     }
 }
@@ -133,7 +136,7 @@ fn torque_over_what_the_motor_has_is_found_and_sets_the_fastest_pace() {
     let report = checked(&s, &h);
     assert!(report.within_limits(), "{:?}", report.passes[0].violations);
     let fastest = report.passes[0].fastest;
-    assert_eq!(fastest.limited_by, Some((0, Limit::Torque)));
+    assert_eq!(fastest.limited_by, Some((axis_at(&s, 0), Limit::Torque)));
     // The border is a border.
     let at = |pace: f64| {
         let again = shot(
@@ -144,7 +147,8 @@ fn torque_over_what_the_motor_has_is_found_and_sets_the_fastest_pace() {
         );
         checked(&s, &again).within_limits()
     };
-    assert!(at(fastest.seconds_per_frame) && !at(fastest.seconds_per_frame * 0.999));
+    let pace = fastest.seconds_per_frame.unwrap();
+    assert!(at(pace) && !at(pace * 0.999));
 }
 
 #[test]
@@ -164,10 +168,12 @@ fn torque_between_held_exposures_is_found_and_below_the_supply_passes() {
         checked(&s, &h)
     };
     let report = run(0.30);
-    assert!(!report.within_limits() && report.passes[0].violations.iter().all(|v| v.limit == Limit::Torque && v.axis == 0));
+    assert!(
+        !report.within_limits() && report.passes[0].violations.iter().all(|v| v.limit == Limit::Torque && v.subject.axis().index() == 0)
+    );
     let report = run(0.34);
     assert!(report.within_limits(), "{:?}", report.passes[0].violations);
-    let t = report.passes[0].axes[0].torque.unwrap();
+    let t = report.passes[0].axes[axis_at(report.compiled.stage(), 0)].torque.unwrap();
     let at_rest = 20.0 * 9.80665 * 0.1 / (2.0 * std::f64::consts::PI * 10.0);
     assert!(t.demand > at_rest && t.demand < at_rest * 1.001 && t.demand <= t.available && t.available < 0.34, "{t:?}");
 }

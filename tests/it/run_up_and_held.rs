@@ -1,9 +1,11 @@
 //! From rest into the first exposure, to rest after the last, and from rest to rest between held ones.
 
-use crate::common::{Program, axis, compiled, moving, shot, stage};
-use movewright::check::{Limit, Part, check};
-use movewright::compile::{Edge, within};
+use crate::common::{Program, axis, axis_at, checked, compiled, curve, fixes, group_at, moving, shot, stage, violations};
+use movewright::check::{Limit, Part};
+use movewright::compile::Edge;
 use movewright::shot::{Exposure, Pass, Shape};
+use movewright::stage::PacedPeaks;
+use movewright::time::Seconds;
 
 /// A straight line through both cuts: moving at `speed` units a frame from before the first to after the last exposure.
 fn through(speed: f64) -> Program {
@@ -22,22 +24,22 @@ fn an_axis_moving_at_the_cut_comes_from_rest_in_the_fewest_whole_frames() {
     let mv = compiled(&s, &h);
     assert_eq!((mv.run_up(), mv.run_down()), (5, 5));
     assert!(mv.no_room().is_empty());
-    let c = mv.axes()[0].curve();
+    let c = curve(&mv, 0);
     assert_eq!((c.start(), c.end()), (0.5 - 5.0, 50.5 + 5.0));
     let (start, end) = (c.jet(c.start()).unwrap(), c.piece(c.len() - 1).unwrap().jet(c.end()));
     assert_eq!((start.v, start.a), (0.0, 0.0));
     assert!(end.v.abs() < 1e-14 && end.a.abs() < 1e-14);
     // It rests L v/2 before the edge.
     assert!((start.p - (0.5 - 2.5)).abs() < 1e-12);
-    let report = check(&s, &h, &mv, &[]);
+    let report = mv.check().unwrap();
     assert!(report.within_limits());
-    let up = report.passes[0].axes[0].run_up.unwrap();
+    let up = report.passes[0].axes[axis_at(&s, 0)].run_up.unwrap();
     assert!((up.acceleration.value - 1.5 * 0.5 / 10.0).abs() < 1e-12, "{}", up.acceleration.value);
-    assert_eq!(report.passes[0].duration, 2.0 * (50.0 + 10.0));
+    assert_eq!(report.passes[0].program.clock().running(), Seconds(2.0 * (50.0 + 10.0)));
     // One frame fewer is over the limit.
     let short = movewright::compile::ends::piece(Edge::RunUp, movewright::motion::quintic::Node { p: 0.5, v: 1.0, a: 0.0 }, 4.0);
     let piece = movewright::motion::curve::Piece { index: 0, start: 0.0, end: 4.0, quintic: &short };
-    assert!(!within(&s.axes()[0], &movewright::motion::Peaks::of_piece(&piece), pace));
+    assert!(!PacedPeaks::new(&movewright::motion::Peaks::of_piece(&piece), pace).are_within(&s.axes()[0]));
 }
 
 #[test]
@@ -63,7 +65,7 @@ fn at_rest_at_both_cuts_there_is_no_run_up() {
     let h = shot(&s, (1, 50), &[program], vec![moving(&s, "picture", 2.0)]);
     let mv = compiled(&s, &h);
     assert_eq!((mv.run_up(), mv.run_down()), (0, 0));
-    assert_eq!(check(&s, &h, &mv, &[]).passes[0].duration, 100.0);
+    assert_eq!(mv.check().unwrap().passes[0].program.clock().running(), Seconds(100.0));
 }
 
 #[test]
@@ -75,16 +77,17 @@ fn without_room_the_pass_is_refused_and_says_how_much_it_needs() {
         let s = stage(vec![spec]);
         let h = shot(&s, (1, 50), &[through(1.0)], vec![moving(&s, "picture", 2.0)]);
         let mv = compiled(&s, &h);
-        (check(&s, &h, &mv, &[]), mv.no_room().to_vec())
+        (mv.check().unwrap(), mv.no_room().to_vec())
     };
     // The edge stands at 0.5; the shortest run-up, one frame, starts half a unit before: at 0.
     let (fine, room) = run(0.0);
     assert!(fine.within_limits() && room.is_empty());
     let (report, room) = run(0.1);
-    assert_eq!((room[0].axis, room[0].edge), (0, Edge::RunUp));
+    assert_eq!((room[0].axis.index(), room[0].edge), (0, Edge::RunUp));
     let v = &report.passes[0].violations;
     assert!(v.iter().all(|v| v.part == Part::RunUp && v.limit == Limit::Position) && !v.is_empty());
-    assert!(v[0].message.contains("no run-up of 1 to") && v[0].message.contains("needs 0.1 mm more"), "{}", v[0].message);
+    let said = violations(&report.passes[0]);
+    assert!(said[0].contains("no run-up of 1 to") && said[0].contains("needs 0.1 mm more"), "{said:?}");
 }
 
 fn held(s: &movewright::stage::Stage, pace: f64, shutter: f64, settle: f64) -> Pass {
@@ -105,19 +108,20 @@ fn held_moves_take_the_textbook_time_and_all_end_together() {
     let s = stage(vec![spec("bridge"), spec("trolley")]);
     let programs = [through(1.0), through(0.25)];
     let h = shot(&s, (1, 10), &programs, vec![held(&s, 4.0, 180.0, 0.0)]);
-    let report = check(&s, &h, &compiled(&s, &h), &[]);
+    let report = checked(&s, &h);
     let p = &report.passes[0];
-    let moves = &p.held.as_ref().unwrap().moves;
+    let moves = p.program.stations().unwrap().moves();
     assert_eq!(moves.len(), 9);
     for m in moves {
-        assert!((m.seconds - 1.628285686).abs() < 1e-9, "{}", m.seconds);
-        assert_eq!(m.slowest, Some(0));
+        assert!((m.seconds.0 - 1.628285686).abs() < 1e-9, "{}", m.seconds.0);
+        assert_eq!(m.slowest, Some(axis_at(&s, 0)));
     }
     assert!(report.within_limits());
-    assert_eq!((p.run_up, p.duration), (0, 40.0));
+    let clock = p.program.clock();
+    assert_eq!((clock.frames(), clock.running()), (10, Seconds(40.0)));
     // The slower axis is stretched to the same time: 0.25 units alone would take less, so its peaks shrink.
-    assert!(p.axes[1].photographed.acceleration.value < 2.0 * 0.5);
-    assert!((p.axes[0].photographed.acceleration.value - 2.0).abs() < 1e-12);
+    assert!(p.axes[axis_at(&s, 1)].photographed.acceleration.value < 2.0 * 0.5);
+    assert!((p.axes[axis_at(&s, 0)].photographed.acceleration.value - 2.0).abs() < 1e-12);
 }
 
 #[test]
@@ -129,17 +133,18 @@ fn a_held_move_that_does_not_fit_is_refused_and_at_the_limit_passes() {
     let s = stage(vec![a]);
     let run = |pace: f64, settle: f64| {
         let h = shot(&s, (1, 10), &[through(1.0)], vec![held(&s, pace, 180.0, settle)]);
-        check(&s, &h, &compiled(&s, &h), &[])
+        checked(&s, &h)
     };
-    let t = run(4.0, 0.0).passes[0].held.as_ref().unwrap().moves[0].seconds;
+    let t = run(4.0, 0.0).passes[0].program.stations().unwrap().moves()[0].seconds.0;
     assert!(run(2.0 * t, 0.0).within_limits());
     let over = run(2.0 * t * 0.9999, 0.0);
     let v = &over.passes[0].violations;
-    // Nine moves of one axis in a row are one finding, told with its span.
+    // Nine moves of one axis in a row are one violation with their span.
     assert_eq!((v.len(), v[0].span), (1, (1.0, 10.0)));
-    assert_eq!((v[0].axis, v[0].limit), (0, Limit::Acceleration));
+    assert_eq!((v[0].subject.axis().index(), v[0].limit), (0, Limit::Acceleration));
     assert!(v[0].value > v[0].allowed && v[0].allowed == 2.0);
-    assert!(v[0].advice.iter().any(|a| a.contains("s a frame or slower")), "{:?}", v[0].advice);
+    let advice = fixes(&over.passes[0]);
+    assert!(advice.iter().any(|a| a.contains("s per frame or slower")), "{advice:?}");
     // Settling takes from the same time.
     assert!(run(2.0 * t + 2.0, 1.0).within_limits());
     assert!(!run(2.0 * t + 2.0, 1.0001).within_limits());
@@ -148,12 +153,12 @@ fn a_held_move_that_does_not_fit_is_refused_and_at_the_limit_passes() {
 #[test]
 fn a_parked_group_stays_at_home_and_asks_for_no_run_up() {
     let s = stage(vec![axis("bridge")]);
-    let pass = Pass::new(&s, "empty", Exposure::Moving, 2.0, 180.0, 0.0, vec![0]).unwrap();
+    let pass = Pass::new(&s, "empty", Exposure::Moving, 2.0, 180.0, 0.0, vec![group_at(&s, 0)]).unwrap();
     let h = shot(&s, (1, 50), &[through(1.0)], vec![pass]);
     let mv = compiled(&s, &h);
     assert_eq!(mv.run_up(), 0);
-    let report = check(&s, &h, &mv, &[]);
-    assert!(report.passes[0].axes[0].parked && report.passes[0].fastest.limited_by.is_none());
-    let t = crate::common::table(&s, &h, &mv, 0, movewright::output::columns::Column::Steps);
+    let report = mv.check().unwrap();
+    assert!(report.passes[0].axes[axis_at(&s, 0)].parked && report.passes[0].fastest.limited_by.is_none());
+    let t = crate::common::table(&mv, 0, movewright::output::columns::Column::Steps);
     assert!(crate::common::column(&t, "heron.bridge").iter().all(|c| c == "0"));
 }
