@@ -2,9 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::common::{Program, compiled, moving, shot};
-use movewright::check;
-use movewright::compile::Move;
+use crate::common::{Program, checked, compiled, group_at, moving, shot};
+use movewright::compile::Compiled;
 use movewright::mechanism::{Aim, JointKind, JointSpec, Lens, LensSpec, Pixel, Vector};
 use movewright::number::Jet;
 use movewright::output::Export;
@@ -14,8 +13,9 @@ use movewright::output::handoff::poses::{Size, posed};
 use movewright::output::handoff::rods::{self, Guide, Seen};
 use movewright::output::handoff::tables::{self, Kind};
 use movewright::output::staged::hash_of;
-use movewright::shot::{Exposure, Pass, Shape, Shot};
+use movewright::shot::{Exposure, Pass, Shape};
 use movewright::stage::{Axis, AxisSpec, BodySpec, GroupSpec, Rod, Stage, Surroundings, Unit};
+use movewright::time::FrameTime;
 use nalgebra::{Isometry3, Point3, Quaternion, Translation3, UnitQuaternion, Vector3};
 use serde_json::Value;
 
@@ -44,8 +44,8 @@ fn marsh(camera: Vec<JointSpec>, heron: Vec<JointSpec>, rods: Vec<Rod>) -> Stage
         GroupSpec { name: "camera".into(), axes: vec![axis("track", mm), axis("pan", deg), axis("tilt", deg)] },
         GroupSpec { name: "heron".into(), axes: vec![axis("fly", mm), axis("lift", mm), axis("bank", deg)] },
     ];
-    let body = |group: usize, joints, lens, rods, names: [&str; 3]| BodySpec {
-        group,
+    let body = |group: &str, joints, lens, rods, names: [&str; 3]| BodySpec {
+        group: group.into(),
         joints,
         channels: names.map(str::to_owned).to_vec(),
         lens,
@@ -54,8 +54,8 @@ fn marsh(camera: Vec<JointSpec>, heron: Vec<JointSpec>, rods: Vec<Rod>) -> Stage
         rail: None,
     };
     let bodies = vec![
-        body(0, camera, Some(lens()), vec![], ["camera.track", "camera.pan", "camera.tilt"]),
-        body(1, heron, None, rods, ["heron.fly", "heron.lift", "heron.bank"]),
+        body("camera", camera, Some(lens()), vec![], ["camera.track", "camera.pan", "camera.tilt"]),
+        body("heron", heron, None, rods, ["heron.fly", "heron.lift", "heron.bank"]),
     ];
     Stage::new("marsh", 0.25, groups).unwrap().with_bodies(bodies, Surroundings::default()).unwrap()
 }
@@ -69,11 +69,10 @@ fn still() -> Program {
     Program::default()
 }
 
-fn guide_of(stage: &Stage, frames: (i64, i64), programs: &[Program], pass: Pass) -> (Shot, Move, Guide) {
-    let shot = shot(stage, frames, programs, vec![pass]);
-    let mv = compiled(stage, &shot);
-    let guide = rods::guide(stage, &shot, &mv, &shot.passes()[0]).unwrap();
-    (shot, mv, guide)
+fn guide_of(stage: &Stage, frames: (i64, i64), programs: &[Program], pass: Pass) -> (Compiled, Guide) {
+    let compiled = compiled(stage, &shot(stage, frames, programs, vec![pass]));
+    let guide = rods::guide(&compiled, &compiled.shot().passes()[0]).unwrap();
+    (compiled, guide)
 }
 
 fn lines(guide: &Guide) -> Vec<String> {
@@ -96,7 +95,7 @@ fn a_rod_at_the_published_point() {
     let stage = marsh(vec![], heron, vec![rod([0.0; 3], [0.0, 400.0, 0.0])]);
     let fly = straight([(1.0, 0.0), (11.0, 100.0)]);
     let programs = [still(), still(), still(), fly];
-    let (_, _, guide) = guide_of(&stage, (1, 11), &programs, moving(&stage, "picture", 10.0));
+    let (_, guide) = guide_of(&stage, (1, 11), &programs, moving(&stage, "picture", 10.0));
     let rows = lines(&guide);
     assert_eq!(rows.len(), 1 + 11 * 3);
     assert_eq!(
@@ -120,7 +119,7 @@ fn a_rod_at_the_published_point() {
     );
     // Held, the shutter sees them stand, and the outline is the line.
     let held = Pass::new(&stage, "picture", Exposure::Held, 100.0, 180.0, 0.0, vec![]).unwrap();
-    let (_, _, guide) = guide_of(&stage, (1, 11), &programs, held);
+    let (_, guide) = guide_of(&stage, (1, 11), &programs, held);
     let rows = lines(&guide);
     assert_eq!(
         rows[4..7],
@@ -128,8 +127,8 @@ fn a_rod_at_the_published_point() {
     );
     assert_eq!(outlines(&guide).len(), 1 + 11 * 2);
     // A group that the pass parks stands at home, and its rod with it.
-    let parked = Pass::new(&stage, "rods", Exposure::Moving, 10.0, 180.0, 0.0, vec![1]).unwrap();
-    let (_, _, guide) = guide_of(&stage, (1, 11), &programs, parked);
+    let parked = Pass::new(&stage, "rods", Exposure::Moving, 10.0, 180.0, 0.0, vec![group_at(&stage, 1)]).unwrap();
+    let (_, guide) = guide_of(&stage, (1, 11), &programs, parked);
     assert_eq!(lines(&guide)[33], "11,camera,heron,1,close,790.0000,712.0000,790.0000,512.0000,,in_picture");
 }
 
@@ -151,14 +150,14 @@ fn the_outline_with_its_margin_holds_the_rod_at_every_instant() {
     let heron = vec![slide(0, [1.0, 0.0, 0.0], [0.0, 0.0, -3000.0]), turn(2, [0.0, 0.0, 1.0], [0.0; 3])];
     let stage = marsh(vec![], heron, vec![rod([0.0; 3], [0.0, 400.0, 0.0])]);
     let programs = [still(), still(), still(), straight([(1.0, 0.0), (9.0, 40.0)]), still(), straight([(1.0, 0.0), (9.0, 320.0)])];
-    let (shot, mv, guide) = guide_of(&stage, (1, 9), &programs, moving(&stage, "picture", 10.0));
+    let (compiled, guide) = guide_of(&stage, (1, 9), &programs, moving(&stage, "picture", 10.0));
     let mut needed: f64 = 0.0;
     for seen in &guide.seen {
         assert!(0.09 < seen.margin && seen.margin < 0.1, "{}", seen.margin);
-        let (open, close) = shot.passes()[0].shutter().window(seen.frame);
+        let (open, close) = compiled.shot().passes()[0].shutter().window(seen.frame);
         for k in 0..=400 {
             let t = open + (close - open) * f64::from(k) / 400.0;
-            let at = |i: usize| mv.pose_at(&stage, None, &stage.bodies()[i], t).unwrap().unwrap();
+            let at = |i: usize| compiled.pose_at(None, &stage.bodies()[i], FrameTime(t)).unwrap();
             for end in [Vector::from([0.0; 3]), Vector::from([0.0, 400.0, 0.0])] {
                 let beyond = outside(&seen.outline, lens().project(&at(0), at(1).out(end)).unwrap());
                 assert!(beyond <= seen.margin, "frame {} at {t}: {beyond} px", seen.frame);
@@ -182,7 +181,7 @@ fn nothing_is_cut_in_silence() {
         rod([0.0, 0.0, -100.0], [0.0, 0.0, 100.0]),
     ];
     let stage = marsh(vec![], vec![], rods);
-    let (_, _, guide) = guide_of(&stage, (7, 7), &[], moving(&stage, "picture", 10.0));
+    let (_, guide) = guide_of(&stage, (7, 7), &[], moving(&stage, "picture", 10.0));
     let middle: Vec<String> = lines(&guide).into_iter().filter(|r| r.contains(",middle,")).collect();
     assert_eq!(
         middle,
@@ -216,7 +215,7 @@ fn nothing_is_cut_in_silence() {
 fn a_rod_that_passes_the_camera_within_an_exposure() {
     let stage = marsh(vec![], vec![slide(0, [0.0, 0.0, 1.0], [0.0; 3])], vec![rod([0.0; 3], [0.0, 5.0, 0.0])]);
     let programs = [still(), still(), still(), straight([(1.0, -400.0), (5.0, 0.0)])];
-    let (_, _, guide) = guide_of(&stage, (1, 9), &programs, moving(&stage, "picture", 10.0));
+    let (_, guide) = guide_of(&stage, (1, 9), &programs, moving(&stage, "picture", 10.0));
     let at = |frame: i64| guide.seen.iter().find(|s| s.frame == frame).unwrap();
     let states = |s: &Seen| s.lines.map(|l| l.state);
     assert_eq!((states(at(4)), at(4).state, at(4).cut), ([State::In; 3], State::In, false));
@@ -225,9 +224,9 @@ fn a_rod_that_passes_the_camera_within_an_exposure() {
     assert!(at(6).outline.is_empty());
 }
 
-fn table(stage: &Stage, shot: &Shot, mv: &Move, kind: Kind, size: Size) -> Vec<BTreeMap<String, String>> {
+fn table(compiled: &Compiled, kind: Kind, size: Size) -> Vec<BTreeMap<String, String>> {
     let mut out = Vec::new();
-    tables::write(&mut out, stage, shot, &posed(stage, shot, mv).unwrap(), kind, size).unwrap();
+    tables::write(&mut out, compiled.stage(), compiled.shot(), &posed(compiled).unwrap(), kind, size).unwrap();
     let mut reader = csv::Reader::from_reader(out.as_slice());
     let header = reader.headers().unwrap().clone();
     reader.records().map(|r| header.iter().map(str::to_owned).zip(r.unwrap().iter().map(str::to_owned)).collect()).collect()
@@ -243,11 +242,11 @@ fn poses_as_csv_at_both_sizes() {
     let heron = vec![slide(0, [1.0, 0.0, 0.0], [0.0, 250.0, -3000.0]), turn(2, [0.0, 0.0, 1.0], [0.0; 3])];
     let stage = marsh(vec![], heron, vec![]);
     let programs = [still(), still(), still(), straight([(1.0, 0.0), (49.0, 480.0)]), still(), straight([(1.0, 0.0), (49.0, 720.0)])];
-    let parks = Pass::new(&stage, "empty", Exposure::Moving, 10.0, 180.0, 0.0, vec![1]).unwrap();
+    let parks = Pass::new(&stage, "empty", Exposure::Moving, 10.0, 180.0, 0.0, vec![group_at(&stage, 1)]).unwrap();
     let shot = shot(&stage, (1, 49), &programs, vec![parks]);
     let mv = compiled(&stage, &shot);
-    let rows = table(&stage, &shot, &mv, Kind::Figures, Size::Model);
-    let full = table(&stage, &shot, &mv, Kind::Figures, Size::Full);
+    let rows = table(&mv, Kind::Figures, Size::Model);
+    let full = table(&mv, Kind::Figures, Size::Full);
     assert_eq!((rows.len(), full.len()), (49, 49));
     let mut last: Option<[f64; 4]> = None;
     for (i, (row, full)) in rows.iter().zip(&full).enumerate() {
@@ -270,7 +269,7 @@ fn poses_as_csv_at_both_sizes() {
         }
         last = Some(q);
     }
-    let camera = &table(&stage, &shot, &mv, Kind::Cameras, Size::Full)[24];
+    let camera = &table(&mv, Kind::Cameras, Size::Full)[24];
     assert_eq!((camera["frame"].as_str(), camera["timecode"].as_str(), camera["camera"].as_str()), ("25", "00:00:01:00", "camera"));
     assert_eq!(numbers(camera, ["x_m", "y_m", "z_m", "qx", "qy", "qz", "qw"]), [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]);
     assert_eq!(numbers(camera, ["focal_length_mm", "back_width_mm", "back_height_mm"]), [15.0, 12.8, 10.24]);
@@ -363,8 +362,8 @@ fn the_gltf_read_back_has_the_aim_point_in_the_middle() {
     let programs = [line(&track), keyed(pan), keyed(tilt), line(&fly), line(&lift)];
     let shot = shot(&stage, (first, last), &programs, vec![moving(&stage, "picture", 10.0)]);
     let mv = compiled(&stage, &shot);
-    let bodies = posed(&stage, &shot, &mv).unwrap();
-    let guide = rods::guide(&stage, &shot, &mv, &shot.passes()[0]).unwrap();
+    let bodies = posed(&mv).unwrap();
+    let guide = rods::guide(&mv, &shot.passes()[0]).unwrap();
     for (size, metres) in [(Size::Model, 0.001), (Size::Full, 0.004)] {
         let mut bytes = Vec::new();
         gltf::write(&mut bytes, &stage, &shot, &bodies, size).unwrap();
@@ -399,22 +398,11 @@ fn the_gltf_read_back_has_the_aim_point_in_the_middle() {
 fn the_folder_lists_what_it_hands_over() {
     let names = |stage: &Stage, full_size: bool| -> Vec<String> {
         let shot = shot(stage, (1, 5), &[], vec![moving(stage, "picture", 10.0)]);
-        let mv = compiled(stage, &shot);
-        let report = check::check(stage, &shot, &mv, &[]);
+        let report = checked(stage, &shot);
         let dir = tempfile::tempdir().unwrap();
         let target = dir.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
-        let export = Export {
-            stage,
-            shot: &shot,
-            mv: &mv,
-            report: &report,
-            sources: &sources,
-            over_limits: true,
-            replace: false,
-            full_size,
-            rows: None,
-        };
+        let export = Export { report: &report, sources: &sources, over_limits: true, replace: false, full_size, rows: None };
         export.write(&target, &mut |_| {}).unwrap();
         let manifest: Value = serde_json::from_slice(&std::fs::read(target.join("manifest.json")).unwrap()).unwrap();
         let files = manifest["files"].as_array().unwrap();

@@ -7,12 +7,13 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::Path;
 
-use crate::common::{Program, column, compiled, table};
-use movewright::check::check;
-use movewright::check::register::register;
+use crate::common::{Program, checked, column, compiled, table};
+use movewright::check::register::{Registration, register};
+use movewright::compile::Compiled;
 use movewright::input;
 use movewright::output::Export;
 use movewright::output::columns::Column;
+use movewright::program;
 use movewright::shot::{Copy, Exposure, Pass, Shot};
 use movewright::stage::{Axis, GroupSpec, Stage};
 use proptest::prelude::*;
@@ -87,11 +88,11 @@ impl Whole {
     /// The shot on a stage that has some of the axes: the programs of those, passes that park those groups that are there, in this order of passes.
     fn on(&self, stage: &Stage, order: &[usize]) -> Shot {
         let programs: Vec<Program> = stage.axis_names().iter().map(|name| self.program(name).clone()).collect();
-        let copy = stage.group_index("heron_a").zip(stage.group_index("heron_b"));
+        let copy = stage.group_of_name("heron_a").zip(stage.group_of_name("heron_b"));
         let copies = copy.map(|(from, to)| Copy::new(from, to, self.delay, vec![("wing".to_owned(), self.factor)]).unwrap());
         let pass = |i: &usize| {
             let run = &self.runs[*i];
-            let park = GROUPS.iter().zip(&run.parked).filter(|(_, parked)| **parked).filter_map(|(g, _)| stage.group_index(g)).collect();
+            let park = GROUPS.iter().zip(&run.parked).filter(|(_, parked)| **parked).filter_map(|(g, _)| stage.group_of_name(g)).collect();
             Pass::new(stage, &format!("pass_{i}"), run.exposure, run.pace, run.shutter, 0.0, park).unwrap()
         };
         crate::common::shot_with(stage, FRAMES, &programs, order.iter().map(pass).collect(), copies.into_iter().collect())
@@ -166,7 +167,7 @@ fn columns(stage: &Stage, shot: &Shot) -> BTreeMap<(String, String), Vec<String>
     let mv = compiled(stage, shot);
     let mut all = BTreeMap::new();
     for (i, pass) in shot.passes().iter().enumerate() {
-        let table = table(stage, shot, &mv, i, Column::Steps);
+        let table = table(&mv, i, Column::Steps);
         for name in stage.axis_names() {
             all.insert((pass.name().to_owned(), name.clone()), column(&table, name));
         }
@@ -174,24 +175,18 @@ fn columns(stage: &Stage, shot: &Shot) -> BTreeMap<(String, String), Vec<String>
     all
 }
 
+/// The registration of all passes of a shot.
+fn registration(compiled: &Compiled) -> Registration {
+    let programs = program::Program::all(compiled).unwrap();
+    register(&programs.iter().map(AsRef::as_ref).collect::<Vec<_>>())
+}
+
 /// Reads, compiles and writes; the shot it read.
 fn export(shot: &Path, to: &Path) -> input::Loaded {
     let loaded = input::load(shot).unwrap_or_else(|r| panic!("{}", r.render(false)));
-    let mv = compiled(&loaded.stage, &loaded.shot);
-    let report = check(&loaded.stage, &loaded.shot, &mv, &[]);
+    let report = checked(&loaded.stage, &loaded.shot);
     let sources = loaded.sources.for_copying();
-    let (stage, shot) = (&loaded.stage, &loaded.shot);
-    let export = Export {
-        stage,
-        shot,
-        mv: &mv,
-        report: &report,
-        sources: &sources,
-        over_limits: true,
-        replace: false,
-        full_size: false,
-        rows: None,
-    };
+    let export = Export { report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None };
     export.write(to, &mut |_| {}).unwrap();
     loaded
 }
@@ -220,13 +215,13 @@ proptest! {
     fn every_axis_live_in_two_passes_has_one_column_in_both_and_parked_ones_stand(whole in any_whole()) {
         let stage = marsh(&every_axis());
         let shot = whole.on(&stage, &whole.in_order());
-        let report = register(&stage, &shot, &compiled(&stage, &shot));
+        let report = registration(&compiled(&stage, &shot));
         prop_assert!(report.registers());
         prop_assert_eq!(report.pairs.len(), whole.runs.len() * (whole.runs.len() - 1) / 2);
         let written = columns(&stage, &shot);
         let of = |pass: usize, name: &str| &written[&(format!("pass_{pass}"), name.to_owned())];
         for pair in &report.pairs {
-            for (i, name) in stage.axis_names().iter().enumerate() {
+            for (i, name) in stage.axis_ids().zip(stage.axis_names()) {
                 let parked = |pass: usize| whole.runs[pass].parked[place(name).0];
                 prop_assert_eq!(pair.parked.contains(&i), parked(pair.first) || parked(pair.second), "{}", name);
                 for pass in [pair.first, pair.second] {

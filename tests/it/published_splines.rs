@@ -16,7 +16,6 @@ use movewright::motion::quintic::Node;
 use movewright::motion::{Peaks, Quintic};
 use movewright::number::Jet;
 use movewright::signal::{KeyedCurve, Layers, minimum_jerk, natural_cubic};
-use movewright::stage::ChannelId;
 
 /// Relative rounding of a value that is exact but for a few dozen additions of numbers no larger than it: 2^-46.
 const A_FEW_ROUNDINGS: f64 = 1.0 / 70_368_744_177_664.0;
@@ -334,7 +333,7 @@ fn beats_agree_with_scipy() {
         let cycle = CycleSpec { period, phase: 0.0, keys: beat, amount: vec![], rate: vec![] };
         let program = Program { cycles: vec![cycle], ..Program::default() };
         let shot = shot(&stage, (0, 200), &[program], vec![moving(&stage, "picture", 8.0)]);
-        let signal = Layers::of(&shot).unwrap().signal(&stage, &shot, ChannelId(0)).unwrap();
+        let signal = Layers::of(&shot).unwrap().signal(&stage, &shot, stage.channel(&stage.channel_names()[0]).unwrap()).unwrap();
         for row in &set.rows {
             let h = set.gap(row.span);
             for beat in [-1.0, 0.0, 1.0, 2.0] {

@@ -1,15 +1,24 @@
 //! Passes register on integers, planted faults are named, and an edit changes no more than it must.
 
-use crate::common::{Program, compiled, moving};
+use crate::common::{Program, axis_at, compiled, curve, group_at, moving};
 use assert_cmd::Command;
-use movewright::check::changes::{self, Changes, Version};
-use movewright::check::register::{Instant, instants, register, register_curves};
+use movewright::check::changes::{self, Changes};
+use movewright::check::register::{Instant, Registration, instants, register};
+use movewright::compile::Compiled;
+use movewright::program;
 use movewright::shot::{Exposure, Pass, Shape, Shot};
 use movewright::stage::{Axis, GroupSpec, Stage};
 use proptest::prelude::*;
 
 fn pass(stage: &Stage, name: &str, exposure: Exposure, pace: f64, shutter: f64, park: Vec<usize>) -> Pass {
+    let park = park.into_iter().map(|g| group_at(stage, g)).collect();
     Pass::new(stage, name, exposure, pace, shutter, 0.0, park).unwrap()
+}
+
+/// The registration of every pass of a shot.
+fn registration(compiled: &Compiled) -> Registration {
+    let programs = program::Program::all(compiled).unwrap();
+    register(&programs.iter().map(AsRef::as_ref).collect::<Vec<_>>())
 }
 
 /// Two groups: a camera of one axis, a heron of two with backlash.
@@ -51,10 +60,10 @@ fn passes_of_one_shot_register_and_what_is_parked_is_said() {
         pass(&stage, "empty", Exposure::Held, 8.0, 180.0, vec![1]),
     ];
     let shot = crate::common::shot(&stage, (1, 40), &programs(), passes);
-    let r = register(&stage, &shot, &compiled(&stage, &shot));
+    let r = registration(&compiled(&stage, &shot));
     assert!(r.registers());
     let told: Vec<_> = r.pairs.iter().map(|p| (p.first, p.second, p.live, p.parked.clone(), p.same_blur)).collect();
-    let heron = vec![1, 2];
+    let heron = vec![axis_at(&stage, 1), axis_at(&stage, 2)];
     assert_eq!(
         told,
         [
@@ -77,12 +86,14 @@ fn an_axis_that_misses_is_named_with_its_first_frame_and_instant() {
     other[1] = track(Shape::Monotone, &[(1.0, 0.0), (20.4, 30.0), (36.0, -10.0), (40.0, -10.0)]);
     let changed = crate::common::shot(&stage, (1, 40), &other, passes);
     let (a, b) = (compiled(&stage, &shot), compiled(&stage, &changed));
-    let r = register_curves(&stage, &shot, &[&a, &b]);
+    // The first pass from one shot, the second from the other.
+    let programs = [&a, &b].map(|c| program::Program::all(c).unwrap());
+    let r = register(&[&programs[0][0], &programs[1][1]]);
     assert!(!r.registers());
     let miss = r.pairs[0].misses[0];
-    assert_eq!((r.pairs[0].misses.len(), miss.axis), (1, 1));
+    assert_eq!((r.pairs[0].misses.len(), miss.axis), (1, axis_at(&stage, 1)));
     // By the counts themselves: nothing differs before, and this instant does.
-    let count = |m: &movewright::compile::Move, t: f64| stage.axes()[1].count(m.axes()[1].curve().at(t).unwrap());
+    let count = |m: &Compiled, t: f64| stage.axes()[1].count(curve(m, 1).at(t).unwrap());
     let instant = |f: i64| {
         let named = [(Instant::Open, -0.25), (Instant::Middle, 0.0), (Instant::Close, 0.25)];
         named.into_iter().find(|(_, h)| count(&a, f as f64 + h) != count(&b, f as f64 + h)).map(|(i, _)| i)
@@ -101,16 +112,15 @@ fn an_exposure_that_passes_come_into_from_different_sides_is_named() {
     let mut p = programs();
     p[1] = track(Shape::Monotone, &[(1.0, 0.0), (20.0, 29.5), (20.4, 30.0), (20.8, 29.9), (40.0, 29.9)]);
     let shot = crate::common::shot(&stage, (1, 40), &p, passes);
-    let r = register(&stage, &shot, &compiled(&stage, &shot));
+    let r = registration(&compiled(&stage, &shot));
     assert!(r.registers());
     let approaches = &r.pairs[0].approaches;
     assert_eq!(approaches.len(), 1, "{approaches:?}");
-    assert_eq!((approaches[0].axis, approaches[0].frame, approaches[0].backlash), (1, 21, Some(0.05)));
+    assert_eq!((approaches[0].axis, approaches[0].frame, approaches[0].backlash), (axis_at(&stage, 1), 21, Some(0.05)));
 }
 
 fn compare(stage: &Stage, old: &Shot, new: &Shot) -> Changes {
-    let (a, b) = (compiled(stage, old), compiled(stage, new));
-    changes::between(&Version { stage, shot: old, mv: &a }, &Version { stage, shot: new, mv: &b })
+    changes::between(&compiled(stage, old), &compiled(stage, new))
 }
 
 #[test]
@@ -190,7 +200,7 @@ proptest! {
             })
             .collect();
         let shot = crate::common::shot(&stage, (1, 60), &programs, passes.clone());
-        let r = register(&stage, &shot, &compiled(&stage, &shot));
+        let r = registration(&compiled(&stage, &shot));
         prop_assert!(r.registers());
         for p in &r.pairs {
             let (a, b) = (&passes[p.first], &passes[p.second]);

@@ -1,6 +1,6 @@
 //! The same move every time: one input, one output, whatever else is on the stage and however it is run.
 
-use crate::common::{Program, any_program, axis, column, compiled, moving, shot, shot_with, stage, table};
+use crate::common::{Program, any_program, axis, column, compiled, curve, group_at, moving, shot, shot_with, stage, table};
 use movewright::output::columns::Column;
 use movewright::shot::{Copy, Shape};
 use movewright::stage::{Axis, GroupSpec, Stage};
@@ -23,7 +23,7 @@ proptest! {
         let shot = shot(&s, (1, 160), &[program], vec![moving(&s, "picture", 12.0)]);
         let mv = compiled(&s, &shot);
         for (frame, value) in keys {
-            prop_assert_eq!(mv.axes()[0].curve().at(frame).unwrap().to_bits(), value.to_bits(), "frame {}", frame);
+            prop_assert_eq!(curve(&mv, 0).at(frame).unwrap().to_bits(), value.to_bits(), "frame {}", frame);
         }
     }
 
@@ -33,7 +33,7 @@ proptest! {
         let program = Program { tracks: vec![(Shape::Monotone, None, vec![(1.0, other), (20.0, value), (70.0, value), (90.0, other)])], ..Program::default() };
         let shot = shot(&s, (1, 100), &[program], vec![moving(&s, "picture", 12.0)]);
         let mv = compiled(&s, &shot);
-        let counts = column(&table(&s, &shot, &mv, 0, Column::Steps), "heron.bridge");
+        let counts = column(&table(&mv, 0, Column::Steps), "heron.bridge");
         prop_assert!(counts[19..70].iter().all(|c| *c == counts[19]), "{:?}", &counts[19..70]);
     }
 
@@ -41,15 +41,15 @@ proptest! {
     fn other_axes_other_passes_and_threads_change_no_column(programs in prop::collection::vec(any_program(), 3)) {
         let s = stage(vec![axis("bridge"), axis("trolley"), axis("hoist")]);
         let both = shot(&s, (1, 120), &programs, vec![moving(&s, "picture", 12.0), moving(&s, "rods", 12.0)]);
-        let whole = with_threads(1, || table(&s, &both, &compiled(&s, &both), 0, Column::Steps));
+        let whole = with_threads(1, || table(&compiled(&s, &both), 0, Column::Steps));
         for n in [2, 7] {
-            prop_assert_eq!(&whole, &with_threads(n, || table(&s, &both, &compiled(&s, &both), 0, Column::Steps)));
+            prop_assert_eq!(&whole, &with_threads(n, || table(&compiled(&s, &both), 0, Column::Steps)));
         }
-        prop_assert_eq!(&whole, &table(&s, &both, &compiled(&s, &both), 1, Column::Steps));
+        prop_assert_eq!(&whole, &table(&compiled(&s, &both), 1, Column::Steps));
         for (i, name) in ["bridge", "trolley", "hoist"].iter().enumerate() {
             let lone_stage = stage(vec![axis(name)]);
             let lone = shot(&lone_stage, (1, 120), &programs[i..=i], vec![moving(&lone_stage, "picture", 12.0)]);
-            let alone = table(&lone_stage, &lone, &compiled(&lone_stage, &lone), 0, Column::Steps);
+            let alone = table(&compiled(&lone_stage, &lone), 0, Column::Steps);
             let full = format!("heron.{name}");
             prop_assert_eq!(column(&whole, &full), column(&alone, &full));
         }
@@ -59,10 +59,10 @@ proptest! {
     fn a_delayed_copy_shifts_the_column(program in any_program(), delay in 1..20_i64) {
         let one = |n: &str| GroupSpec { name: n.into(), axes: vec![Axis::new(axis("bridge")).unwrap()] };
         let s = Stage::new("marsh", 0.25, vec![one("heron_a"), one("heron_b")]).unwrap();
-        let copy = Copy::new(0, 1, delay as f64, vec![]).unwrap();
+        let copy = Copy::new(group_at(&s, 0), group_at(&s, 1), delay as f64, vec![]).unwrap();
         let shot = shot_with(&s, (1, 160), &[program], vec![moving(&s, "picture", 12.0)], vec![copy]);
         let mv = compiled(&s, &shot);
-        let t = table(&s, &shot, &mv, 0, Column::Units);
+        let t = table(&mv, 0, Column::Units);
         let (a, b) = (column(&t, "heron_a.bridge"), column(&t, "heron_b.bridge"));
         let d = usize::try_from(delay).unwrap();
         for n in d..160 {
@@ -92,11 +92,11 @@ proptest! {
         let (s1, s2) = (stage(vec![spec(1.0)]), stage(vec![spec(f)]));
         let (h1, h2) = (shot(&s1, (1, 120), &[program], vec![moving(&s1, "picture", 12.0)]), shot(&s2, (1, 120), &[scaled], vec![moving(&s2, "picture", 12.0)]));
         let (m1, m2) = (compiled(&s1, &h1), compiled(&s2, &h2));
-        prop_assert_eq!(m1.axes()[0].curve().len(), m2.axes()[0].curve().len());
-        for (p, q) in m1.axes()[0].curve().pieces().zip(m2.axes()[0].curve().pieces()) {
+        prop_assert_eq!(curve(&m1, 0).len(), curve(&m2, 0).len());
+        for (p, q) in curve(&m1, 0).pieces().zip(curve(&m2, 0).pieces()) {
             prop_assert_eq!(p.quintic.0.map(|c| (c * f).to_bits()), q.quintic.0.map(f64::to_bits));
         }
-        prop_assert_eq!(table(&s1, &h1, &m1, 0, Column::Steps), table(&s2, &h2, &m2, 0, Column::Steps));
+        prop_assert_eq!(table(&m1, 0, Column::Steps), table(&m2, 0, Column::Steps));
     }
 
     #[test]
@@ -108,8 +108,8 @@ proptest! {
         };
         let s = stage(vec![axis("bridge")]);
         let (h1, h2) = (shot(&s, (1, 120), &[program], vec![moving(&s, "picture", 12.0)]), shot(&s, (1, 120), &[mirrored], vec![moving(&s, "picture", 12.0)]));
-        let one = column(&table(&s, &h1, &compiled(&s, &h1), 0, Column::Steps), "heron.bridge");
-        let two = column(&table(&s, &h2, &compiled(&s, &h2), 0, Column::Steps), "heron.bridge");
+        let one = column(&table(&compiled(&s, &h1), 0, Column::Steps), "heron.bridge");
+        let two = column(&table(&compiled(&s, &h2), 0, Column::Steps), "heron.bridge");
         for (a, b) in one.iter().zip(&two) {
             prop_assert_eq!(a.parse::<i64>().unwrap(), -b.parse::<i64>().unwrap());
         }
@@ -120,9 +120,9 @@ proptest! {
         let s = stage(vec![axis("bridge")]);
         let shot = shot(&s, (1, 120), &[program], vec![moving(&s, "picture", 12.0)]);
         let mv = compiled(&s, &shot);
-        let counts = column(&table(&s, &shot, &mv, 0, Column::Steps), "heron.bridge");
+        let counts = column(&table(&mv, 0, Column::Steps), "heron.bridge");
         for (n, c) in (1..).zip(&counts) {
-            let p = mv.axes()[0].curve().at(f64::from(n)).unwrap() * 100.0;
+            let p = curve(&mv, 0).at(f64::from(n)).unwrap() * 100.0;
             let c: f64 = c.parse().unwrap();
             prop_assert!((p - c).abs() <= 0.5 + 1e-12 * p.abs(), "frame {n}: {p} {c}");
         }
@@ -135,7 +135,7 @@ fn trap_counts_do_not_drift() {
     let s = stage(vec![axis("bridge")]);
     let program = Program { tracks: vec![(Shape::NaturalCubic, None, vec![(0.0, 0.0), (100_000.0, 3333.333)])], ..Program::default() };
     let shot = shot(&s, (0, 100_000), &[program], vec![moving(&s, "picture", 12.0)]);
-    let counts = column(&table(&s, &shot, &compiled(&s, &shot), 0, Column::Steps), "heron.bridge");
+    let counts = column(&table(&compiled(&s, &shot), 0, Column::Steps), "heron.bridge");
     assert_eq!(counts[100_000], "333333");
     assert_eq!(counts[50_000], "166667");
 }
