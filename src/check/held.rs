@@ -6,7 +6,8 @@ use rayon::prelude::*;
 
 use super::limits::Over;
 use super::moving::{parked, violation};
-use super::verdict::{AxisReport, Cause, Fix, Limit, Part, Peak, Reach, StretchReport, Violation};
+use super::verdict::{AxisReport, Limit, Part, Peak, Reach, StretchReport};
+use super::violation::{Cause, Fix, Violation};
 use crate::compile::frame_time;
 use crate::motion::point_to_point::{Binding, SevenSegment};
 use crate::program::way::torque_along;

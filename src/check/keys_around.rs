@@ -1,6 +1,6 @@
 //! Which keys a frame lies between: where a person has to look.
 
-use super::verdict::Between;
+use super::violation::Between;
 use crate::compile::Compiled;
 use crate::signal::{SourceKind, sources};
 use crate::stage::AxisId;

@@ -20,6 +20,7 @@ pub mod register;
 mod slack;
 pub mod usage;
 mod verdict;
+mod violation;
 pub mod words;
 
 use std::sync::Arc;
@@ -34,9 +35,8 @@ use crate::time::FrameTime;
 pub use approval::Approval;
 pub use clearance::ClearanceReport;
 pub use notes::{Note, NoteKind};
-pub use verdict::{
-    At, AxisReport, Between, Cause, Fastest, Fix, Limit, Part, PassReport, Peak, Reach, Report, StretchReport, Subject, Tightest, Violation,
-};
+pub use verdict::{At, AxisReport, Fastest, Limit, Part, PassReport, Peak, Reach, Report, StretchReport, Tightest};
+pub use violation::{Between, Cause, Fix, Subject, Violation};
 
 impl Compiled {
     /// Plans and checks every pass.

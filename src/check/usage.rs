@@ -6,7 +6,8 @@
 //! axes use nothing. Invariant: a frame is above 1 exactly where the check exceeds a limit of its axis there.
 
 use super::held::fits;
-use super::verdict::{PassReport, Violation};
+use super::verdict::PassReport;
+use super::violation::Violation;
 use crate::compile::frame_time;
 use crate::motion::curve::{Curve, Piece};
 use crate::motion::{Peaks, Quintic};
@@ -43,15 +44,16 @@ pub fn usage(report: &PassReport) -> PerAxis<Vec<Utilisation>> {
 
 /// True for limits whose use is computed for each frame anyway.
 fn covered(v: &Violation) -> bool {
-    use super::verdict::{Cause, Limit};
+    use super::verdict::Limit;
+    use super::violation::Cause;
     !matches!(v.limit, Limit::Clearance | Limit::Slack | Limit::Register) && v.cause != Cause::Step
 }
 
 fn exceeded(v: &Violation) -> Utilisation {
     match &v.subject {
-        super::verdict::Subject::Pair(nearest, _) => nearest.utilisation(),
+        super::violation::Subject::Pair(nearest, _) => nearest.utilisation(),
         // Beyond by as much as the sizes differ: more than nothing, whatever they are.
-        super::verdict::Subject::Axis(_) => Utilisation::of_margin(-(v.value - v.allowed).abs(), v.allowed.abs().max(f64::MIN_POSITIVE)),
+        super::violation::Subject::Axis(_) => Utilisation::of_margin(-(v.value - v.allowed).abs(), v.allowed.abs().max(f64::MIN_POSITIVE)),
     }
 }
 
