@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::limits::Over;
 use super::moving::{parked, violation};
-use super::verdict::{AxisReport, Limit, Part, Peak, Reach, StretchReport};
+use super::verdict::{AxisReport, Limit, Part, Peak, Reach, StretchReport, Tightest};
 use super::violation::{Cause, Fix, Violation};
 use crate::compile::frame_time;
 use crate::motion::point_to_point::{Binding, SevenSegment};
@@ -64,26 +64,70 @@ fn axis(program: &Program, stations: &Stations, id: AxisId) -> (AxisReport, Vec<
     let positions = stations.positions(compiled.motion(id).curve());
     let photographed = peaks(a, id, &positions, stations);
     let torque = torque(a, id, &positions, stations);
-    let report = AxisReport { parked: false, photographed, run_up: None, run_down: None, torque, jerk_unbounded: false };
     let mut found = too_long(program, stations, id, &positions);
-    if let Some(t) = torque.filter(|t| t.utilisation().is_exceeded()) {
-        let over = Over {
-            limit: Limit::Torque,
-            part: Part::Photographed,
-            frame: FrameTime(t.at),
-            span: (t.at - 0.5, t.at + 0.5),
-            value: t.demand,
-            allowed: t.available,
-        };
-        found.push(violation(compiled, id, &over, Cause::Curve));
-    }
-    for (value, frame, allowed, used) in report.photographed.position.ends() {
-        if used.is_exceeded() {
-            let over = Over { limit: Limit::Position, part: Part::Photographed, frame, span: (frame.0, frame.0), value, allowed };
-            found.push(violation(compiled, id, &over, Cause::Curve));
+    let beside_peaks = Tightest::beside_peaks(found.iter());
+    let report = AxisReport { parked: false, photographed, run_up: None, run_down: None, torque, jerk_unbounded: false, beside_peaks };
+    let beyond = too_weak(program, stations, id, &positions, torque).into_iter().chain(off_travel(program, id, &positions));
+    found.extend(beyond.map(|over| violation(compiled, id, &over, Cause::Curve)));
+    (report, found)
+}
+
+/// Neighbours joined: what is exceeded at one frame after the other is one stretch, at its worst.
+fn joined(each: impl Iterator<Item = (i64, Over)>, worse: impl Fn(&Over, &Over) -> bool) -> Vec<Over> {
+    let mut runs: Vec<(i64, Over)> = Vec::new();
+    for (n, over) in each {
+        match runs.last_mut() {
+            Some((last, known)) if *last + 1 == n => {
+                let span = (known.span.0, over.span.1);
+                *known = Over { span, ..if worse(&over, known) { over } else { *known } };
+                *last = n;
+            }
+            _ => runs.push((n, over)),
         }
     }
-    (report, found)
+    runs.into_iter().map(|(_, over)| over).collect()
+}
+
+/// Moves for which the motor is too weak; where it cannot hold its load at standstill, the whole span at its worst.
+fn too_weak(program: &Program, stations: &Stations, id: AxisId, positions: &[f64], worst: Option<TorqueUse>) -> Vec<Over> {
+    let compiled = program.compiled();
+    let (Some(model), Some(worst)) = (Torque::of(compiled.stage().axis(id)), worst.filter(|t| t.utilisation().is_exceeded())) else {
+        return Vec::new();
+    };
+    let over = |t: TorqueUse, span| Over {
+        limit: Limit::Torque,
+        part: Part::Photographed,
+        frame: FrameTime(t.at),
+        span,
+        value: t.demand,
+        allowed: t.available,
+    };
+    if model.standing(0.0).utilisation().is_exceeded() {
+        return vec![over(worst, compiled.shot().frames().photographed())];
+    }
+    let each = stations.laws(id, positions).filter_map(|(common, law)| {
+        let law = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0)?;
+        let from = frame_time(common.from);
+        let t = torque_along(&model, &law, from + 0.5).filter(|t| t.utilisation().is_exceeded())?;
+        Some((common.from, over(t, (from, from + 1.0))))
+    });
+    joined(each, |a, b| a.value * b.allowed > b.value * a.allowed)
+}
+
+/// Stations beyond either end of the travel.
+fn off_travel(program: &Program, id: AxisId, positions: &[f64]) -> Vec<Over> {
+    let compiled = program.compiled();
+    let travel = compiled.stage().axis(id).travel();
+    let at_end = |end: usize| {
+        let each = compiled.shot().frames().frames().zip(positions).filter_map(move |(n, x)| {
+            let frame = FrameTime::of_frame(n);
+            let reach = Reach { min: *x, min_frame: frame, max: *x, max_frame: frame, travel };
+            let (value, frame, allowed, _) = reach.ends().into_iter().nth(end).filter(|(.., used)| used.is_exceeded())?;
+            Some((n, Over { limit: Limit::Position, part: Part::Photographed, frame, span: (frame.0, frame.0), value, allowed }))
+        });
+        joined(each, |a, b| (a.value - a.allowed).abs() > (b.value - b.allowed).abs())
+    };
+    [0, 1].into_iter().flat_map(at_end).collect()
 }
 
 /// Moves that do not fit, those of neighbouring frames as one, at the slowest.

@@ -3,13 +3,13 @@
 use rayon::prelude::*;
 
 use super::limits::{self, Over};
-use super::verdict::{At, AxisReport, Limit, Part};
+use super::verdict::{At, AxisReport, Limit, Part, Tightest};
 use super::violation::{Cause, Subject, Violation};
 use super::{fixes, keys_around, slack};
 use crate::compile::{AxisMove, Compiled, Edge};
 use crate::motion::{Extreme, Peaks};
 use crate::program::{Program, Torque};
-use crate::stage::{Axis, AxisId, PerAxis};
+use crate::stage::{Axis, AxisId, PerAxis, Utilisation};
 use crate::time::FrameTime;
 
 /// Every axis's figures, and every limit that is exceeded.
@@ -18,16 +18,17 @@ pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) 
     let stage = compiled.stage();
     let ids: Vec<AxisId> = stage.axis_ids().collect();
     let checked: Vec<(AxisReport, Vec<Violation>)> = ids.par_iter().with_min_len(16).map(|id| axis(program, *id)).collect();
+    let slack: Vec<Violation> = slack::slack(program).into_iter().map(|(id, over)| violation(compiled, id, &over, Cause::Slack)).collect();
     let mut violations: Vec<Violation> = Vec::new();
     let mut rest = checked.into_iter();
     let axes = PerAxis::new(stage, |id| match rest.next() {
         Some((report, found)) => {
             violations.extend(found);
-            report
+            AxisReport { beside_peaks: Tightest::beside_peaks(slack.iter().filter(|v| v.subject.axis() == id)), ..report }
         }
         None => parked(compiled, id),
     });
-    violations.extend(slack::slack(program).into_iter().map(|(id, over)| violation(compiled, id, &over, Cause::Slack)));
+    violations.extend(slack);
     fixes::propose(program, &mut violations);
     for v in &mut violations {
         let edge = v.part.edge();
@@ -60,7 +61,7 @@ pub(super) fn parked(compiled: &Compiled, id: AxisId) -> AxisReport {
     let at = |value| Extreme { value, at: FrameTime::of_frame(compiled.shot().frames().first()).0 };
     let still = Peaks { least: at(axis.home()), greatest: at(axis.home()), velocity: at(0.0), acceleration: at(0.0), jerk: at(0.0) };
     let photographed = limits::stretch(axis, &still, 1.0);
-    AxisReport { parked: true, photographed, run_up: None, run_down: None, torque: None, jerk_unbounded: false }
+    AxisReport { parked: true, photographed, run_up: None, run_down: None, torque: None, jerk_unbounded: false, beside_peaks: None }
 }
 
 fn axis(program: &Program, id: AxisId) -> (AxisReport, Vec<Violation>) {
@@ -77,28 +78,46 @@ fn axis(program: &Program, id: AxisId) -> (AxisReport, Vec<Violation>) {
         run_down: part(Edge::RunDown),
         torque: Torque::of(axis).and_then(|t| t.worst(m.curve().pieces(), pace)),
         jerk_unbounded: !m.breaks().is_empty(),
+        beside_peaks: None,
     };
     let mut found: Vec<Violation> = Vec::new();
     for (which, s) in report.stretches() {
         found.extend(limits::stretches(axis, m, which, s, pace).iter().map(|o| violation(compiled, id, o, Cause::Curve)));
     }
-    found.extend(torque(compiled, id, m, &report).map(|o| violation(compiled, id, &o, Cause::Curve)));
+    found.extend(torque(axis, m, &report, pace).iter().map(|o| violation(compiled, id, o, Cause::Curve)));
     found.extend(steps(axis, m).iter().map(|o| violation(compiled, id, o, Cause::Step)));
     (report, found)
 }
 
-fn torque(compiled: &Compiled, id: AxisId, m: &AxisMove, report: &AxisReport) -> Option<Over> {
-    let t = report.torque.filter(|t| t.utilisation().is_exceeded())?;
-    let span = compiled.motion(id).curve().piece_at(t.at).map_or((t.at, t.at), |p| (p.start, p.end));
-    let index = m.curve().piece_at(t.at).map_or(0, |p| p.index);
-    let part = if m.edge(Edge::RunUp).contains(&index) {
-        Part::RunUp
-    } else if m.edge(Edge::RunDown).contains(&index) {
-        Part::RunDown
-    } else {
-        Part::Photographed
+/// Every stretch of pieces over which the motor is too weak.
+fn torque(axis: &Axis, m: &AxisMove, report: &AxisReport, pace: f64) -> Vec<Over> {
+    let Some(model) = Torque::of(axis).filter(|_| report.torque.is_some_and(|t| t.utilisation().is_exceeded())) else {
+        return Vec::new();
     };
-    Some(Over { limit: Limit::Torque, part, frame: FrameTime(t.at), span, value: t.demand, allowed: t.available })
+    let mut found: Vec<Over> = Vec::new();
+    for piece in m.curve().pieces() {
+        let Some(t) = model.worst(core::iter::once(piece), pace).filter(|t| t.utilisation().is_exceeded()) else { continue };
+        let part = match piece.index {
+            i if m.edge(Edge::RunUp).contains(&i) => Part::RunUp,
+            i if m.edge(Edge::RunDown).contains(&i) => Part::RunDown,
+            _ => Part::Photographed,
+        };
+        let jet = piece.quintic.jet(0.0, piece.length());
+        let at_knot = Utilisation::of(model.demand(jet.a / (pace * pace)), model.available(jet.v / pace));
+        match found.last_mut() {
+            Some(o) if o.part == part && o.span.1 == piece.start && at_knot.is_exceeded() => {
+                o.span.1 = piece.end;
+                if t.demand * o.allowed > o.value * t.available {
+                    (o.frame, o.value, o.allowed) = (FrameTime(t.at), t.demand, t.available);
+                }
+            }
+            _ => {
+                let (frame, span) = (FrameTime(t.at), (piece.start, piece.end));
+                found.push(Over { limit: Limit::Torque, part, frame, span, value: t.demand, allowed: t.available });
+            }
+        }
+    }
+    found
 }
 
 /// A step in acceleration is jerk without bound: it exceeds any limit.

@@ -7,7 +7,7 @@
 
 use super::held::fits;
 use super::verdict::PassReport;
-use super::violation::Violation;
+use super::violation::{Cause, Violation};
 use crate::compile::frame_time;
 use crate::motion::curve::{Curve, Piece};
 use crate::motion::{Peaks, Quintic};
@@ -29,32 +29,20 @@ pub fn usage(report: &PassReport) -> PerAxis<Vec<Utilisation>> {
             None => frames.frames().map(|n| moving(program, id, n)).collect(),
             Some(stations) => between(program, stations, id),
         };
-        for v in report.violations.iter().filter(|v| v.subject.axis() == id) {
-            let exceeded = exceeded(v);
-            for (n, used) in frames.frames().zip(&mut row) {
-                let (from, to) = (frame_time(n) - 0.5, frame_time(n) + 0.5);
-                if v.frame().is_some() && v.span.0 < to && from < v.span.1.max(v.span.0 + f64::MIN_POSITIVE) && !covered(v) {
-                    *used = used.max(exceeded);
-                }
+        for v in report.violations.iter().filter(|v| v.subject.axis() == id && v.frame().is_some()) {
+            let Some(exceeded) = v.beside_peaks().filter(|_| !matches!(v.cause, Cause::TooLong { .. })) else { continue };
+            for (_, used) in frames.frames().zip(&mut row).filter(|(n, _)| shows(v, *n)) {
+                *used = used.max(exceeded);
             }
         }
         row
     })
 }
 
-/// True for limits whose use is computed for each frame anyway.
-fn covered(v: &Violation) -> bool {
-    use super::verdict::Limit;
-    use super::violation::Cause;
-    !matches!(v.limit, Limit::Clearance | Limit::Slack | Limit::Register) && v.cause != Cause::Step
-}
-
-fn exceeded(v: &Violation) -> Utilisation {
-    match &v.subject {
-        super::violation::Subject::Pair(nearest, _) => nearest.utilisation(),
-        // Beyond by as much as the sizes differ: more than nothing, whatever they are.
-        super::violation::Subject::Axis(_) => Utilisation::of_margin(-(v.value - v.allowed).abs(), v.allowed.abs().max(f64::MIN_POSITIVE)),
-    }
+/// True where the frame has a part of the violation's span; of a span that is one instant, where that lies in the frame or on its edge.
+fn shows(v: &Violation, frame: i64) -> bool {
+    let ((from, to), (since, until)) = ((frame_time(frame) - 0.5, frame_time(frame) + 0.5), v.span);
+    if since < until { since < to && from < until } else { since <= to && from <= since }
 }
 
 fn moving(program: &Program, id: AxisId, frame: i64) -> Utilisation {

@@ -252,6 +252,17 @@ pub struct Tightest {
     pub frame: FrameTime,
 }
 
+impl Tightest {
+    /// The worst of what violations exceed beside the peaks of their axis.
+    pub(super) fn beside_peaks<'v>(violations: impl Iterator<Item = &'v Violation>) -> Option<Tightest> {
+        let each = violations.filter_map(|v| {
+            let (utilisation, frame) = (v.beside_peaks()?, v.at.frame()?);
+            Some(Tightest { limit: v.limit, utilisation, value: v.value, allowed: v.allowed, frame })
+        });
+        each.max_by(|a, b| a.utilisation.share().total_cmp(&b.utilisation.share()))
+    }
+}
+
 /// One axis in one pass.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AxisReport {
@@ -267,6 +278,8 @@ pub struct AxisReport {
     pub torque: Option<TorqueUse>,
     /// True where a step in acceleration makes jerk unbounded.
     pub jerk_unbounded: bool,
+    /// What is exceeded though no peak shows it: a move between exposures that is too long, a wire that goes slack.
+    pub beside_peaks: Option<Tightest>,
 }
 
 impl AxisReport {
@@ -308,6 +321,9 @@ impl AxisReport {
         }
         if let Some(t) = &self.torque {
             see(Limit::Torque, t.utilisation(), t.demand, t.available, FrameTime(t.at));
+        }
+        if let Some(t) = self.beside_peaks {
+            see(t.limit, t.utilisation, t.value, t.allowed, t.frame);
         }
         if self.jerk_unbounded {
             let j = &self.photographed.jerk;

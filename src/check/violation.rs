@@ -8,7 +8,7 @@ use super::register::Instant;
 use super::verdict::{At, Limit, Part};
 use crate::compile::Edge;
 use crate::shot::Place;
-use crate::stage::AxisId;
+use crate::stage::{AxisId, Utilisation};
 use crate::time::Seconds;
 
 /// Two neighbouring keys around a frame; on an end of the track one of them is missing.
@@ -135,6 +135,21 @@ pub struct Violation {
 }
 
 impl Violation {
+    /// How much of the limit is used, where the peaks of an axis do not show it; more than all of it in any case.
+    pub(super) fn beside_peaks(&self) -> Option<Utilisation> {
+        let used = match (&self.subject, &self.cause) {
+            (Subject::Pair(nearest, _), _) => nearest.utilisation(),
+            (_, Cause::Curve | Cause::NoRoom | Cause::Gap) => return None,
+            (_, Cause::Step) => Utilisation::of(f64::INFINITY, self.allowed),
+            (_, Cause::TooLong { seconds, available, .. }) => Utilisation::of(seconds.0, available.0),
+            // Two-sided: by how much the two differ.
+            (_, Cause::Slack | Cause::OtherCount { .. }) => {
+                Utilisation::of_margin(-(self.value - self.allowed).abs(), self.allowed.abs().max(f64::MIN_POSITIVE))
+            }
+        };
+        Some(used.max(Utilisation::JUST_EXCEEDED))
+    }
+
     /// The frame of the worst instant, where it has one.
     #[must_use]
     pub fn frame(&self) -> Option<f64> {

@@ -32,6 +32,9 @@ impl Utilisation {
     /// Nothing of a limit.
     pub const NONE: Utilisation = Utilisation { beyond: -1.0 };
 
+    /// Just more than all of a limit: for what is exceeded though no size says by how much.
+    pub const JUST_EXCEEDED: Utilisation = Utilisation { beyond: 2.0 * SLACK };
+
     /// Of an upper limit. A limit of 0 is exceeded by anything but 0.
     #[must_use]
     pub fn of(value: f64, limit: f64) -> Utilisation {
@@ -155,6 +158,7 @@ mod tests {
             }
         }
         assert!(Utilisation::of(1.0, 0.0).is_exceeded() && !Utilisation::of(0.0, 0.0).is_exceeded());
+        assert!(Utilisation::JUST_EXCEEDED.is_exceeded());
         assert!(Utilisation::of(f64::INFINITY, 1.0).is_exceeded() && Utilisation::of_margin(f64::NAN, 1.0).is_exceeded());
     }
 
