@@ -35,6 +35,7 @@ mod guides;
 mod hand_off;
 mod hostile_input;
 mod mechanisms;
+mod one_verdict;
 mod own_signals;
 mod passes_register;
 mod pixels;

@@ -392,6 +392,12 @@ fn a_leg_let_down_faster_than_it_falls_is_over_a_limit_of_its_own_and_slower_it_
         let Loaded { stage, shot, .. } = load(STAGE, &shot).unwrap_or_else(|r| panic!("{r}"));
         let report = checked(&stage, &shot);
         let v = report.passes[0].violations.iter().filter(|v| v.limit == Limit::Slack);
+        // The axis of the wire says so too.
+        for (id, name) in stage.axis_ids().zip(stage.axis_names()) {
+            let t = report.passes[0].axes[id].tightest();
+            let slack = v.clone().any(|v| v.subject.axis() == id);
+            assert!(!slack || t.utilisation.is_exceeded(), "{name}: {t:?}");
+        }
         v.map(|v| (words::axis(&stage, v.subject.axis()).to_owned(), words::violation(&report.compiled, v), v.frame().unwrap()))
             .collect::<Vec<_>>()
     };
