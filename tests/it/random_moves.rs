@@ -5,22 +5,20 @@
 //! the shots is written and read back by `verify`. Limits lie far off, a millionth inside and a millionth outside the peaks.
 //! Limits: sampling at 17 places bounds a polynomial of degree 5 or less to 0.88 of its peak, which the refinement relies on.
 
-mod random_shot;
-
-use crate::common::dense::{Dense, derived, horner};
-use movewright::check::{Limit, Part, PassReport, Report, check};
-use movewright::compile::{Edge, Move, ends};
+use movewright::check::{Limit, Part, PassReport, Report, words};
+use movewright::compile::{Compiled, Edge, ends};
 use movewright::motion::curve::Piece;
 use movewright::motion::quintic::{Node, Quintic};
 use movewright::number::generator::Generator;
 use movewright::output::Export;
-use movewright::shot::{Copy, Cycle, Drift, Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
+use movewright::shot::{Exposure, Pass};
 use movewright::signal::{AxisSignal, Layers};
-use movewright::stage::{Axis, AxisSpec, ChannelId, GroupSpec, Stage, Unit};
-use movewright::time::{FrameRate, FrameSpan, Timecode};
+use movewright::stage::AxisId;
 use movewright::verify::{Source, verify};
-use random_shot::{Bounds, Plan, Room, bounds_of, built, compiled, plan};
 use rayon::prelude::*;
+
+use crate::common::dense::{Dense, derived, horner};
+use crate::common::random_shot::{Bounds, Plan, Room, bounds_of, built, compiled, plan};
 
 /// Two computations of the same peak may differ by this share of it, and no more.
 const ALLOWED: f64 = 1e-9;
@@ -58,9 +56,7 @@ impl Worst {
 }
 
 struct Judge<'a> {
-    stage: &'a Stage,
-    shot: &'a Shot,
-    mv: &'a Move,
+    compiled: &'a Compiled,
     seed: u64,
     worst: Worst,
     faults: Vec<String>,
@@ -86,17 +82,18 @@ impl Judge<'_> {
     fn moving(&mut self, pass: &Pass, report: &PassReport) {
         let pace = pass.pace().get();
         let scales = [pace, pace * pace, pace * pace * pace];
-        for (i, (axis, m)) in self.stage.axes().iter().zip(self.mv.axes()).enumerate() {
+        for (id, axis) in self.compiled.stage().each_axis() {
+            let (i, m) = (id.index(), &self.compiled.axes()[id]);
             let told = |limit: Limit, part: Part, side: Option<bool>| {
                 report.violations.iter().any(|v| {
-                    v.axis == i
+                    v.subject.axis() == id
                         && v.limit == limit
                         && v.part == part
                         && v.value.is_finite()
                         && side.is_none_or(|up| (v.value > v.allowed) == up)
                 })
             };
-            let a = &report.axes[i];
+            let a = &report.axes[id];
             let shown = m.photographed();
             for (part, range, stretch) in [
                 (Part::RunUp, 0..shown.start, a.run_up),
@@ -144,7 +141,7 @@ impl Judge<'_> {
                 }
             }
             for b in m.breaks() {
-                if !report.violations.iter().any(|v| v.axis == i && v.limit == Limit::Jerk && v.frame == b.at) {
+                if !report.violations.iter().any(|v| v.subject.axis() == id && v.limit == Limit::Jerk && v.frame() == Some(b.at)) {
                     self.fault(format!("axis {i}: a step in acceleration at {} is not told", b.at));
                 }
             }
@@ -153,7 +150,7 @@ impl Judge<'_> {
 
     /// Position, velocity and acceleration go on from piece to piece, but where a step is declared.
     fn joined(&mut self) {
-        for (i, m) in self.mv.axes().iter().enumerate() {
+        for (i, m) in self.compiled.axes().iter().enumerate() {
             let size = m.curve().pieces().fold(0.0_f64, |s, p| s.max(p.quintic.0.iter().map(|c| c.abs()).sum()));
             for (p, q) in m.curve().pieces().zip(m.curve().pieces().skip(1)) {
                 let (hp, hq) = (p.end - p.start, q.end - q.start);
@@ -173,9 +170,10 @@ impl Judge<'_> {
     /// Curves against what they stand for: a sixteenth of a step, a thousandth of the limits at the pace at which the signal on the piece is at one of them,
     /// whatever the passes; and no less than what counts as standing.
     fn fitted(&mut self) {
-        let layers = Layers::of(self.shot).unwrap();
-        for (i, (axis, m)) in self.stage.axes().iter().zip(self.mv.axes()).enumerate() {
-            let signal = AxisSignal::of(self.stage, self.shot, &layers, i).unwrap();
+        let layers = Layers::of(self.compiled.shot()).unwrap();
+        for (id, axis) in self.compiled.stage().each_axis() {
+            let (i, m) = (id.index(), &self.compiled.axes()[id]);
+            let signal = AxisSignal::of(self.compiled.stage(), self.compiled.shot(), &layers, id).unwrap();
             let l = axis.limits();
             let size = m.curve().pieces().fold(0.0_f64, |s, p| s.max(p.quintic.0[0].abs()));
             for p in m.curve().pieces().skip(m.photographed().start).take(m.photographed().len()) {
@@ -221,10 +219,11 @@ impl Judge<'_> {
 
     /// A run-up or run-down that is told to have no room must be over a limit at every length tried; a shorter one than the one chosen as well.
     fn edges(&mut self) {
-        let moving: Vec<f64> = self.shot.passes().iter().filter(|p| p.exposure() == Exposure::Moving).map(|p| p.pace().get()).collect();
+        let moving: Vec<f64> =
+            self.compiled.shot().passes().iter().filter(|p| p.exposure() == Exposure::Moving).map(|p| p.pace().get()).collect();
         let pace = moving.iter().copied().fold(f64::INFINITY, f64::min);
-        let over = |axis: usize, edge: Edge, frames: u32| {
-            let (a, m) = (&self.stage.axes()[axis], &self.mv.axes()[axis]);
+        let over = |id: AxisId, edge: Edge, frames: u32| {
+            let (a, m) = (&self.compiled.stage().axes()[id.index()], &self.compiled.axes()[id]);
             let at = if edge == Edge::RunUp { m.photographed().start } else { m.photographed().end - 1 };
             let p = m.curve().piece(at).unwrap();
             let node: Node = p.quintic.jet(if edge == Edge::RunUp { 0.0 } else { 1.0 }, p.length()).into();
@@ -244,41 +243,41 @@ impl Judge<'_> {
         let mut wrong = Vec::new();
         // One length serves all axes: no room means that at every length one of them is over.
         for edge in [Edge::RunUp, Edge::RunDown] {
-            if self.mv.no_room().iter().all(|n| n.edge != edge) {
+            if self.compiled.no_room().iter().all(|n| n.edge != edge) {
                 continue;
             }
             for frames in [1, 2, 3, 5, 8, 14, 30, 100, 1000, 4096] {
-                if !(0..self.stage.axes().len()).any(|a| over(a, edge, frames)) {
+                if !self.compiled.stage().axis_ids().any(|a| over(a, edge, frames)) {
                     wrong.push(format!("{} of {frames} frames is within, and was told to be impossible", edge.name()));
                 }
             }
         }
-        for (edge, frames) in [(Edge::RunUp, self.mv.run_up()), (Edge::RunDown, self.mv.run_down())] {
-            let possible = self.mv.no_room().iter().all(|n| n.edge != edge);
-            if possible && frames > 1 && !(0..self.stage.axes().len()).any(|a| over(a, edge, frames - 1)) {
+        for (edge, frames) in [(Edge::RunUp, self.compiled.run_up()), (Edge::RunDown, self.compiled.run_down())] {
+            let possible = self.compiled.no_room().iter().all(|n| n.edge != edge);
+            if possible && frames > 1 && !self.compiled.stage().axis_ids().any(|a| over(a, edge, frames - 1)) {
                 wrong.push(format!("{} takes {frames} frames, and fewer would do", edge.name()));
             }
         }
-        self.worst.no_room += self.mv.no_room().len() as u64;
+        self.worst.no_room += self.compiled.no_room().len() as u64;
         wrong.into_iter().for_each(|w| self.fault(w));
     }
 
     /// Least time of a rest-to-rest move in closed form (D: jerk ramps tj, velocity j tj tA, cruise for the rest) against the room there is.
     fn held(&mut self, pass: &Pass, report: &PassReport) {
         let room = pass.pace().get() * (1.0 - pass.shutter().degrees() / 360.0) - pass.settle();
-        for (i, (axis, m)) in self.stage.axes().iter().zip(self.mv.axes()).enumerate() {
+        for (id, axis) in self.compiled.stage().each_axis() {
+            let (i, m) = (id.index(), &self.compiled.axes()[id]);
             let l = axis.limits();
             let v = l.velocity.min(l.step_rate.map_or(f64::INFINITY, |r| r / axis.drive().steps_per_unit()));
-            let at: Vec<f64> = self.shot.frames().frames().map(|n| m.curve().at(n as f64).unwrap()).collect();
+            let at: Vec<f64> = self.compiled.shot().frames().frames().map(|n| m.curve().at(n as f64).unwrap()).collect();
             let longest = at.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > 0.0).fold(0.0_f64, |t, d| {
                 let tj = (d / (2.0 * l.jerk)).cbrt().min(l.acceleration / l.jerk).min((v / l.jerk).sqrt());
                 let ta = (v / (l.jerk * tj)).min((0.25 * tj * tj + d / (l.jerk * tj)).sqrt() - 0.5 * tj);
                 t.max(ta + tj + d / (l.jerk * tj * ta))
             });
-            let told = report
-                .violations
-                .iter()
-                .any(|x| x.axis == i && matches!(x.limit, Limit::Velocity | Limit::Acceleration | Limit::Jerk | Limit::StepRate));
+            let told = report.violations.iter().any(|x| {
+                x.subject.axis() == id && matches!(x.limit, Limit::Velocity | Limit::Acceleration | Limit::Jerk | Limit::StepRate)
+            });
             self.limit(&format!("axis {i} held move"), longest, room, told);
             self.worst.held += 1;
         }
@@ -288,8 +287,8 @@ impl Judge<'_> {
         let temp = tempfile::tempdir().unwrap();
         let out = temp.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
-        let (stage, shot, mv) = (self.stage, self.shot, self.mv);
-        Export { stage, shot, mv, report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
+        let (stage, shot) = (self.compiled.stage(), self.compiled.shot());
+        Export { report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let read = |path: &std::path::Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
@@ -305,28 +304,30 @@ impl Judge<'_> {
 fn judged(seed: u64, plan: &Plan, bounds: &[Bounds], scale: f64, write: bool) -> Result<(Worst, Vec<String>), Vec<String>> {
     let told = |e: String| vec![format!("seed {seed}, scale {scale:e}: {e}")];
     let (stage, shot) = built(plan, bounds, scale).map_err(told)?;
-    let mv = compiled(&stage, &shot).map_err(told)?;
-    let report = check(&stage, &shot, &mv, &[]);
-    let mut judge = Judge { stage: &stage, shot: &shot, mv: &mv, seed, worst: Worst { shots: 1, ..Worst::default() }, faults: vec![] };
+    let compiled = compiled(&stage, &shot).map_err(told)?;
+    let report = compiled.check().map_err(|e| told(e.to_string()))?;
+    let mut judge = Judge { compiled: &compiled, seed, worst: Worst { shots: 1, ..Worst::default() }, faults: vec![] };
     judge.joined();
     judge.fitted();
     judge.edges();
-    let mut verdict = vec![format!("run-up {}, run-down {}", mv.run_up(), mv.run_down())];
+    let mut verdict = vec![format!("run-up {}, run-down {}", compiled.run_up(), compiled.run_down())];
     for (pass, r) in shot.passes().iter().zip(&report.passes) {
         match pass.exposure() {
             Exposure::Moving => judge.moving(pass, r),
             Exposure::Held => judge.held(pass, r),
         }
         if r.violations.iter().any(|v| v.limit == Limit::Register) {
-            judge.fault(format!("pass {}: out of register with itself", r.name));
+            judge.fault(format!("pass {}: out of register with itself", r.name()));
         }
         // Only where every axis got the room asked for: what moves at great speed at a cut gets limits close by.
         let generous = bounds.iter().all(|b| b.generous && b.rates.iter().all(|r| r * scale < 1e12));
         let over = |v: &&movewright::check::Violation| pass.exposure() == Exposure::Moving && v.value.is_finite();
         if generous && let Some(v) = r.violations.iter().find(over) {
-            judge.fault(format!("a harmless shot is refused: {}", v.message));
+            judge.fault(format!("a harmless shot is refused: {}", words::violation(&compiled, v)));
         }
-        r.violations.iter().for_each(|v| verdict.push(format!("{} {} {} {}", r.name, v.axis, v.limit.name(), v.part.name())));
+        r.violations.iter().for_each(|v| {
+            verdict.push(format!("{} {} {} {}", r.name(), stage.axis_names()[v.subject.axis().index()], v.limit.name(), v.part.name()))
+        });
     }
     // Of peaks that are equal any may be told as the worst: kinds are compared, not instants.
     verdict.sort();

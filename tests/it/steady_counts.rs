@@ -3,50 +3,32 @@
 //! What: the demo with a fast pass added, and photographed over other spans; random shots with passes added, removed and put in another order, and photographed over other
 //! spans. Positions at shutter open, middle and close of every frame in both are the same to the last bit, and so are the counts.
 
-#![allow(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    missing_docs,
-    unused_imports,
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    clippy::indexing_slicing,
-    clippy::disallowed_methods,
-    reason = "tests"
-)]
-
-#[allow(dead_code, reason = "shared with the random moves")]
-#[path = "common/random_shot.rs"]
-mod random_shot;
-
 use std::fs;
 use std::path::Path;
 
-use crate::common::dense::Dense;
-use movewright::check::changes::{self, Version};
+use movewright::check::changes;
 use movewright::check::register::instants;
-use movewright::compile::{CompileError, Move};
-use movewright::input::{self, Loaded};
-use movewright::motion::curve::Piece;
+use movewright::compile::{CompileError, Compiled};
+use movewright::input;
 use movewright::number::generator::Generator;
-use movewright::shot::{Copy, Cycle, Drift, Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
-use movewright::stage::{Axis, AxisSpec, ChannelId, GroupSpec, Stage, Unit};
-use movewright::time::{FrameRate, FrameSpan, Timecode};
-use random_shot::{Bounds, Layered, bounds_of, built, chance, compiled, pick, plan};
+use movewright::shot::{Exposure, Shot};
 use rayon::prelude::*;
 
+use crate::common::random_shot::{self, Layered, bounds_of, built, chance, pick, plan};
+
 /// Axis, frame time and both positions where two moves differ in a bit of a position or in a count, at these offsets from every frame of both.
-fn moved(stage: &Stage, (one, a): (&Shot, &Move), (other, b): (&Shot, &Move), offsets: &[f64]) -> Vec<String> {
+fn moved(one: &Compiled, other: &Compiled, offsets: &[f64]) -> Vec<String> {
+    let stage = one.stage();
+    assert_eq!(stage.axis_names(), other.stage().axis_names());
     let mut found = Vec::new();
-    for (i, axis) in stage.axes().iter().enumerate() {
-        let (x, y) = (a.axes()[i].curve(), b.axes()[i].curve());
-        for frame in one.frames().frames().filter(|f| other.frames().contains(*f)) {
+    for (id, axis) in stage.each_axis() {
+        let (x, y) = (one.axes()[id].curve(), other.axes()[id].curve());
+        for frame in one.shot().frames().frames().filter(|f| other.shot().frames().contains(*f)) {
             for offset in offsets {
                 let t = frame as f64 + offset;
                 let (p, q) = (x.at(t).unwrap(), y.at(t).unwrap());
                 if p.to_bits() != q.to_bits() || axis.count(p) != axis.count(q) {
-                    found.push(format!("{} at {t}: {p:?} and {q:?}", stage.axis_name(i)));
+                    found.push(format!("{} at {t}: {p:?} and {q:?}", stage.axis_names()[id.index()]));
                 }
             }
         }
@@ -63,12 +45,11 @@ fn offsets(shots: &[&Shot]) -> Vec<f64> {
 }
 
 /// The demo with `from` replaced by `to` in its shot file.
-fn demo(edits: &[(&str, &str)]) -> (Loaded, Move) {
-    let (loaded, mv) = compiled_demo(edits);
-    (loaded, mv.unwrap())
+fn demo(edits: &[(&str, &str)]) -> Compiled {
+    compiled_demo(edits).unwrap()
 }
 
-fn compiled_demo(edits: &[(&str, &str)]) -> (Loaded, Result<Move, Vec<CompileError>>) {
+fn compiled_demo(edits: &[(&str, &str)]) -> Result<Compiled, Vec<CompileError>> {
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons");
     let folder = tempfile::tempdir().unwrap();
     for entry in fs::read_dir(&source).unwrap() {
@@ -82,18 +63,17 @@ fn compiled_demo(edits: &[(&str, &str)]) -> (Loaded, Result<Move, Vec<CompileErr
     }
     fs::write(folder.path().join("shot.toml"), text).unwrap();
     let loaded = input::load(&folder.path().join("shot.toml")).unwrap_or_else(|e| panic!("{}", e.render(false)));
-    let mv = Move::compile(&loaded.stage, &loaded.shot);
-    (loaded, mv)
+    Compiled::new(loaded.stage, loaded.shot)
 }
 
 /// Before, this pass at 2 s per frame moved heron_a.wing_wire_left at frames 89 and 98 and two wires of heron_b at 190 and 202.
 #[test]
 fn a_fast_pass_added_to_the_demo_moves_no_count_of_another() {
-    let (before, old) = demo(&[]);
+    let before = demo(&[]);
     let fast = "[[pass]]\nname = \"quick\"\nexposure = \"moving\"\nseconds_per_frame = 2\nshutter = 360\n\n[[pass]]";
-    let (after, new) = demo(&[("[[pass]]", fast)]);
-    assert_eq!(after.shot.passes().len(), before.shot.passes().len() + 1);
-    let found = moved(&before.stage, (&before.shot, &old), (&after.shot, &new), &offsets(&[&before.shot, &after.shot]));
+    let after = demo(&[("[[pass]]", fast)]);
+    assert_eq!(after.shot().passes().len(), before.shot().passes().len() + 1);
+    let found = moved(&before, &after, &offsets(&[before.shot(), after.shot()]));
     assert!(found.is_empty(), "{found:#?}");
 }
 
@@ -101,12 +81,12 @@ fn a_fast_pass_added_to_the_demo_moves_no_count_of_another() {
 #[test]
 fn another_span_of_the_demo_moves_no_count_where_cycle_start_is_written() {
     const WRITTEN: (&str, &str) = ("frames = [1, 336]", "frames = [1, 336]\ncycle_start = 1");
-    let (whole, mv) = demo(&[WRITTEN]);
-    let (unwritten, same) = demo(&[]);
-    assert_eq!(moved(&whole.stage, (&whole.shot, &mv), (&unwritten.shot, &same), &[-0.5, -0.25, 0.0, 0.25, 0.5]), Vec::<String>::new());
+    let whole = demo(&[WRITTEN]);
+    let unwritten = demo(&[]);
+    assert_eq!(moved(&whole, &unwritten, &[-0.5, -0.25, 0.0, 0.25, 0.5]), Vec::<String>::new());
     for frames in ["[1, 300]", "[10, 336]", "[57, 58]", "[100, 100]", "[-12, 350]"] {
-        let (part, other) = demo(&[WRITTEN, ("frames = [1, 336]", &format!("frames = {frames}"))]);
-        let found = moved(&whole.stage, (&whole.shot, &mv), (&part.shot, &other), &offsets(&[&whole.shot]));
+        let part = demo(&[WRITTEN, ("frames = [1, 336]", &format!("frames = {frames}"))]);
+        let found = moved(&whole, &part, &offsets(&[whole.shot()]));
         assert!(found.is_empty(), "{frames}: {found:#?}");
     }
 }
@@ -119,13 +99,13 @@ fn what_goes_out_of_reach_after_the_shot_is_fitted_up_to_its_end() {
         "shape = \"monotone\"\nkeys = [[24, -74.0], [38, -80.0], [62, -60.0], [130, -6.0], [300, -6.0], [420, -600.0]]",
     );
     const WRITTEN: (&str, &str) = ("frames = [1, 336]", "frames = [1, 312]\ncycle_start = 1");
-    let (whole, mv) = demo(&[FAR, WRITTEN]);
+    let whole = demo(&[FAR, WRITTEN]);
     for frames in ["[1, 305]", "[301, 318]"] {
-        let (part, other) = demo(&[FAR, WRITTEN, ("frames = [1, 312]", &format!("frames = {frames}"))]);
-        let found = moved(&whole.stage, (&whole.shot, &mv), (&part.shot, &other), &offsets(&[&whole.shot]));
+        let part = demo(&[FAR, WRITTEN, ("frames = [1, 312]", &format!("frames = {frames}"))]);
+        let found = moved(&whole, &part, &offsets(&[whole.shot()]));
         assert!(found.is_empty(), "{frames}: {found:#?}");
     }
-    let Err(refused) = compiled_demo(&[FAR, ("frames = [1, 336]", "frames = [1, 400]")]).1 else { panic!("frame 400 is out of reach") };
+    let Err(refused) = compiled_demo(&[FAR, ("frames = [1, 336]", "frames = [1, 400]")]) else { panic!("frame 400 is out of reach") };
     let text = refused.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n");
     assert!(text.contains("heron_a.leg") && text.contains("at frame 3"), "{text}");
 }
@@ -134,10 +114,7 @@ fn what_goes_out_of_reach_after_the_shot_is_fitted_up_to_its_end() {
 #[test]
 fn cycles_that_move_with_the_first_frame_are_explained() {
     let told = |new: &[(&str, &str)]| {
-        let ((a, old), (b, new)) = (demo(&[]), demo(new));
-        let version = |l: &'static Loaded, m: &'static Move| Version { stage: &l.stage, shot: &l.shot, mv: m };
-        let (a, old, b, new) = (Box::leak(Box::new(a)), Box::leak(Box::new(old)), Box::leak(Box::new(b)), Box::leak(Box::new(new)));
-        let changes = changes::between(&version(a, old), &version(b, new));
+        let changes = changes::between(&demo(&[]), &demo(new));
         let reasons: Vec<String> = changes.passes.iter().flat_map(|p| p.reasons.clone()).filter(|r| r.contains("cycle_start")).collect();
         (changes.axes.len(), reasons)
     };
@@ -183,10 +160,9 @@ fn faults_of(seed: u64) -> Vec<String> {
     let make = |p: &random_shot::Plan| {
         let (stage, shot) = built(p, &bounds, 1.0)?;
         let shot = shot.with_cycle_start(start).map_err(|e| e.to_string())?;
-        let mv = compiled(&stage, &shot)?;
-        Ok::<_, String>((stage, shot, mv))
+        random_shot::compiled(&stage, &shot)
     };
-    let (stage, shot, mv) = match make(&plan) {
+    let first = match make(&plan) {
         Ok(made) => made,
         // Rounding keys to half frames may leave a corner without room.
         Err(e) => return if e.contains("not accepted") { Vec::new() } else { vec![format!("seed {seed}: {e}")] },
@@ -204,14 +180,14 @@ fn faults_of(seed: u64) -> Vec<String> {
             4 => plan.frames = (frames.0 - pick(g, 40) as i64, frames.1 - pick(g, 20) as i64),
             _ => plan.frames.1 += 1 + pick(g, 100) as i64,
         }
-        let (_, other, new) = match make(&plan) {
+        let other = match make(&plan) {
             Ok(made) => made,
             Err(e) => {
                 faults.push(format!("seed {seed} variant {variant}: {e}"));
                 continue;
             }
         };
-        let found = moved(&stage, (&shot, &mv), (&other, &new), &offsets(&[&shot, &other]));
+        let found = moved(&first, &other, &offsets(&[first.shot(), other.shot()]));
         faults.extend(found.first().map(|f| format!("seed {seed} variant {variant}: {f}, and {} more", found.len() - 1)));
     }
     faults

@@ -4,6 +4,7 @@ pub mod bodies;
 pub mod dense;
 pub mod folder;
 pub mod json_schema;
+pub mod random_shot;
 
 use movewright::check::{PassReport, Report, words};
 use movewright::compile::Compiled;

@@ -1,6 +1,13 @@
 //! Shots from seeds: what a seed asks for, at any scale of positions.
 
-use super::*;
+use movewright::compile::Compiled;
+use movewright::number::generator::Generator;
+use movewright::shot::{Copy, Cycle, Drift, Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
+use movewright::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
+use movewright::time::{FrameRate, FrameSpan, Timecode};
+
+use super::dense::Dense;
+use super::group_at;
 
 pub fn pick(g: &mut Generator, n: usize) -> usize {
     ((g.unit() * n as f64) as usize).min(n - 1)
@@ -182,23 +189,25 @@ pub fn built(plan: &Plan, bounds: &[Bounds], scale: f64) -> Result<(Stage, Shot)
         copies: vec![],
         passes: vec![],
     };
+    let channel = |axis: usize| stage.channel(&stage.axis_names()[axis]).unwrap();
     let keys = |k: &[(f64, f64)], scale: f64| k.iter().map(|(f, v)| Key::new(*f, v * scale)).collect::<Vec<_>>();
     for layer in &plan.layers {
         match layer {
             Layered::Track(axis, shape, blend, k) => {
-                spec.tracks.push(Track::new(ChannelId(*axis), *shape, *blend, keys(k, scale)).map_err(|f| wrong(&f))?);
+                spec.tracks.push(Track::new(channel(*axis), *shape, *blend, keys(k, scale)).map_err(|f| wrong(&f))?);
             }
             Layered::Cycle(axis, period, phase, k, amount, rate) => {
-                let cycle = Cycle::new(ChannelId(*axis), *period, *phase, keys(k, scale), keys(amount, 1.0), keys(rate, 1.0));
+                let cycle = Cycle::new(channel(*axis), *period, *phase, keys(k, scale), keys(amount, 1.0), keys(rate, 1.0));
                 spec.cycles.push(cycle.map_err(|f| wrong(&f))?);
             }
             Layered::Drift(axis, seed, amplitude, period) => {
-                spec.drifts.push(Drift::new(ChannelId(*axis), *seed, amplitude * scale, *period).map_err(|f| wrong(&f))?);
+                spec.drifts.push(Drift::new(channel(*axis), *seed, amplitude * scale, *period).map_err(|f| wrong(&f))?);
             }
         }
     }
     if let Some((delay, factor)) = plan.copy {
-        spec.copies.push(Copy::new(0, 1, delay, vec![("lift_0".into(), factor)]).map_err(|f| wrong(&f))?);
+        spec.copies
+            .push(Copy::new(group_at(&stage, 0), group_at(&stage, 1), delay, vec![("lift_0".into(), factor)]).map_err(|f| wrong(&f))?);
     }
     for (i, (exposure, pace, shutter, settle)) in plan.paces.iter().enumerate() {
         spec.passes.push(Pass::new(&stage, &format!("pass_{i}"), *exposure, *pace, *shutter, *settle, vec![]).map_err(|f| wrong(&f))?);
@@ -207,17 +216,17 @@ pub fn built(plan: &Plan, bounds: &[Bounds], scale: f64) -> Result<(Stage, Shot)
     Ok((stage, shot))
 }
 
-pub fn compiled(stage: &Stage, shot: &Shot) -> Result<Move, String> {
-    Move::compile(stage, shot).map_err(|e| format!("refused to compile: {e:?}"))
+pub fn compiled(stage: &Stage, shot: &Shot) -> Result<Compiled, String> {
+    Compiled::new(stage.clone(), shot.clone()).map_err(|e| format!("refused to compile: {e:?}"))
 }
 
 /// The limits a plan asks for, set by the peaks of its curves at loose limits.
 pub fn bounds_of(plan: &Plan) -> Result<Vec<Bounds>, String> {
     let count = plan.axes + usize::from(plan.copy.is_some());
     let (stage, shot) = built(plan, &vec![LOOSE; count], 1.0)?;
-    let mv = compiled(&stage, &shot)?;
+    let compiled = compiled(&stage, &shot)?;
     let pace = plan.paces[0].1;
-    Ok(mv
+    Ok(compiled
         .axes()
         .iter()
         .map(|m| {
