@@ -31,9 +31,11 @@ impl Motion {
 }
 
 impl Program {
-    /// Where an axis of the stage is at `t`, from 0 to [`Program::end`], and its velocity; `None` outside.
-    pub(crate) fn motion(&self, axis: AxisId, t: Seconds) -> Option<Motion> {
-        if !(0.0 <= t.0 && t.0 <= self.end().0) {
+    /// Where an axis is at `t`, from 0 to [`Program::end`], and its velocity; `None` outside, and for an axis of another stage.
+    #[must_use]
+    pub fn motion(&self, axis: AxisId, t: Seconds) -> Option<Motion> {
+        let ours = axis.mark() == self.compiled().stage().mark();
+        if !(ours && 0.0 <= t.0 && t.0 <= self.end().0) {
             return None;
         }
         if self.parks(axis) {

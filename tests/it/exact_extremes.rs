@@ -1,12 +1,11 @@
 //! Nothing is missed between samples, and nothing is reported that is not there: peaks against dense sampling, fits against signals.
 
-use crate::common::{Program, any_program, axis, compiled, moving, shot, stage};
-use movewright::check::{Limit, check};
+use crate::common::{Program, any_program, axis, axis_at, checked, compiled, moving, shot, stage};
+use movewright::check::{Limit, Subject};
 use movewright::compile::pace_at;
 use movewright::motion::Curve;
 use movewright::shot::Shape;
 use movewright::signal::Layers;
-use movewright::stage::ChannelId;
 use proptest::prelude::*;
 
 /// Greatest absolute value of a derivative by sampling `n` places a piece, both ends of every piece included.
@@ -30,8 +29,8 @@ proptest! {
     fn sampling_never_exceeds_a_reported_peak_and_comes_close(program in any_program()) {
         let s = stage(vec![axis("bridge")]);
         let shot = shot(&s, (1, 120), &[program], vec![moving(&s, "picture", 12.0)]);
-        let mv = compiled(&s, &shot);
-        let m = &mv.axes()[0];
+        let compiled = compiled(&s, &shot);
+        let m = compiled.axes().first().unwrap();
         let n = 200;
         let seen = sampled(m.curve(), m.photographed(), n);
         let peaks = [m.peaks().velocity.value, m.peaks().acceleration.value, m.peaks().jerk.value];
@@ -52,9 +51,9 @@ proptest! {
         let limits = spec.limits;
         let s = stage(vec![spec]);
         let shot = shot(&s, (1, 120), &[program], vec![moving(&s, "picture", 12.0)]);
-        let mv = compiled(&s, &shot);
-        let signal = Layers::of(&shot).unwrap().signal(&s, &shot, ChannelId(0)).unwrap();
-        let m = &mv.axes()[0];
+        let compiled = compiled(&s, &shot);
+        let signal = Layers::of(&shot).unwrap().signal(&s, &shot, s.channel("heron.bridge").unwrap()).unwrap();
+        let m = compiled.axes().first().unwrap();
         // A knot nearer than 1e-5 frames to another is one with it: places that near to a knot are left out.
         for piece in m.curve().pieces().skip(m.photographed().start).take(m.photographed().len()) {
             let (uncut, middle) = (m.curve().uncut(&piece), piece.start + 0.5 * piece.length());
@@ -83,8 +82,8 @@ proptest! {
     fn trap_every_join_is_verified(program in any_program()) {
         let s = stage(vec![axis("bridge")]);
         let shot = shot(&s, (1, 120), &[program], vec![moving(&s, "picture", 12.0)]);
-        let mv = compiled(&s, &shot);
-        let pieces: Vec<_> = mv.axes()[0].curve().pieces().collect();
+        let compiled = compiled(&s, &shot);
+        let pieces: Vec<_> = compiled.axes().first().unwrap().curve().pieces().collect();
         for w in pieces.windows(2) {
             let (l, r) = (w[0].quintic.jet(1.0, w[0].length()), w[1].quintic.jet(0.0, w[1].length()));
             let h = w[0].length().min(w[1].length());
@@ -110,13 +109,13 @@ fn a_fault_between_two_frames_is_found_and_the_same_move_at_the_limit_passes() {
         spec.limits.velocity = limit;
         let s = stage(vec![spec]);
         let shot = shot(&s, (1, 20), std::slice::from_ref(&program), vec![moving(&s, "picture", pace)]);
-        let report = check(&s, &shot, &compiled(&s, &shot), &[]);
+        let report = checked(&s, &shot);
         assert_eq!(report.within_limits(), fine, "limit {limit}");
         if !fine {
             let v = &report.passes[0].violations;
             assert_eq!(v.len(), 2, "up and down again");
-            assert_eq!((v[0].limit, v[0].axis), (Limit::Velocity, 0));
-            assert!((v[0].frame - 10.5).abs() < 1e-9 && (v[0].value - at_limit).abs() < 1e-12);
+            assert_eq!((v[0].limit, v[0].subject), (Limit::Velocity, Subject::Axis(axis_at(&s, 0))));
+            assert!((v[0].frame().unwrap() - 10.5).abs() < 1e-9 && (v[0].value - at_limit).abs() < 1e-12);
             let b = v[0].between.unwrap();
             assert_eq!((b.before.unwrap().1, b.after.unwrap().1), (10.0, 11.0));
         }
@@ -136,12 +135,13 @@ fn trap_the_fastest_pace_is_the_border() {
             Program { tracks: vec![(Shape::MinimumJerk, None, vec![(5.0, 0.0), (20.0, 300.0), (40.0, 100.0)])], ..Program::default() };
         let at = |pace: f64| {
             let shot = shot(&s, (1, 48), std::slice::from_ref(&program), vec![moving(&s, "picture", pace)]);
-            check(&s, &shot, &compiled(&s, &shot), &[])
+            checked(&s, &shot)
         };
         let fastest = at(100.0).passes[0].fastest;
-        assert_eq!(fastest.limited_by, Some((0, which)));
-        assert!(at(fastest.seconds_per_frame).within_limits());
-        let over = at(fastest.seconds_per_frame * 0.9999);
+        assert_eq!(fastest.limited_by, Some((axis_at(&s, 0), which)));
+        let pace = fastest.seconds_per_frame.unwrap();
+        assert!(at(pace).within_limits());
+        let over = at(pace * 0.9999);
         assert!(over.passes[0].violations.iter().all(|v| v.limit == which) && !over.within_limits());
     }
 }

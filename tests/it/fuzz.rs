@@ -9,8 +9,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use movewright::check::check;
-use movewright::compile::Move;
+use movewright::compile::Compiled;
 use movewright::input::{self, Unreadable};
 use movewright::measure::{AxisFacts, Input, Options, compare};
 use movewright::number::generator::Generator;
@@ -185,9 +184,11 @@ fn read(target: Target, bytes: Vec<u8>, corpus: &Corpus) -> bool {
             let (stage, shot) = (&loaded.stage, &loaded.shot);
             // What a shot costs to compile grows with its frames, not with the bytes of its file.
             let small = shot.frames().count() <= 100 && stage.axes().len() <= 12 && shot.cycles().iter().all(|c| c.period() >= 6.0);
-            if small && let Ok(mv) = Move::compile(stage, shot) {
-                let report = check(stage, shot, &mv, &[]);
-                assert_eq!(report.passes.len(), shot.passes().len());
+            if small && let Ok(compiled) = Compiled::new(stage.clone(), shot.clone()) {
+                match compiled.check() {
+                    Ok(report) => assert_eq!(report.passes.len(), shot.passes().len()),
+                    Err(no_law) => assert!(!no_law.to_string().is_empty()),
+                }
             }
             true
         }

@@ -4,10 +4,10 @@ use std::fs;
 use std::path::Path;
 use std::process::Output;
 
-use crate::common::{Program, axis, compiled, moving, shot, stage};
+use crate::common::{Program, axis, checked, compiled, moving, shot, stage};
 use assert_cmd::Command;
-use movewright::check::check;
-use movewright::page::{page, plot, usage};
+use movewright::check::usage::usage;
+use movewright::page::{page, plot};
 use movewright::shot::Shape;
 use serde_json::Value;
 
@@ -105,16 +105,17 @@ fn a_fault_between_frames_is_in_its_cell_and_at_the_limit_there_is_none() {
         let still = axis("hoist");
         let wide = stage(vec![axis("bridge"), still.clone()]);
         let h = shot(&wide, (1, 40), &program(), vec![moving(&wide, "picture", 2.0)]);
-        let peak = check(&wide, &h, &compiled(&wide, &h), &[]).passes[0].axes[0].photographed.velocity;
+        let peak = checked(&wide, &h).passes[0].axes.first().unwrap().photographed.velocity;
         fast.limits.velocity = peak.value * share;
         let s = stage(vec![fast, still]);
         let h = shot(&s, (1, 40), &program(), vec![moving(&s, "picture", 2.0)]);
-        let mv = compiled(&s, &h);
-        let report = check(&s, &h, &mv, &[]);
-        let rows = usage(&s, &h, &mv, &h.passes()[0], &report.passes[0]);
-        assert!(rows[1].iter().all(|u| *u == 0.0));
-        let over: Vec<usize> = rows[0].iter().enumerate().filter(|(_, u)| **u > 1.0 + 1e-9).map(|(n, _)| n + 1).collect();
-        let text = page(&s, &h, &mv, &report).unwrap();
+        let report = checked(&s, &h);
+        let rows = usage(&report.passes[0]);
+        assert!(rows.get(1).unwrap().iter().all(|u| u.share() == 0.0));
+        let first = rows.first().unwrap().iter().enumerate();
+        let over: Vec<usize> = first.clone().filter(|(_, u)| u.share() > 1.0 + 1e-9).map(|(n, _)| n + 1).collect();
+        assert!(first.clone().all(|(_, u)| u.is_exceeded() == (u.share() > 1.0 + 1e-9)));
+        let text = page(&report).unwrap();
         let shown: Vec<usize> = data(&text)["passes"][0]["usage"][0]
             .as_array()
             .unwrap()
@@ -124,7 +125,7 @@ fn a_fault_between_frames_is_in_its_cell_and_at_the_limit_there_is_none() {
             .map(|(n, _)| n + 1)
             .collect();
         assert_eq!(over, shown);
-        (over, peak.frame, report.within_limits())
+        (over, peak.frame.0, report.within_limits())
     };
     let (over, frame, within) = cells(1.0);
     assert!(over.is_empty() && within);
@@ -190,6 +191,6 @@ fn a_plot_is_a_picture_of_one_axis() {
     let s = stage(vec![axis("bridge")]);
     let held = movewright::shot::Pass::new(&s, "held", movewright::shot::Exposure::Held, 12.0, 90.0, 0.0, vec![]).unwrap();
     let h = shot(&s, (1, 40), &[keyed_program()], vec![held]);
-    let text = plot(&s, &h, &compiled(&s, &h), &h.passes()[0], 0).unwrap();
+    let text = plot(&compiled(&s, &h), &h.passes()[0], "heron.bridge").unwrap();
     assert!(text.contains("position, mm") && !text.contains("velocity"));
 }

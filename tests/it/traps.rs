@@ -1,9 +1,9 @@
 //! Numerical traps that trajectory systems are known to fall into, each as a case of its own. Others stand as `trap_...` beside what
 //! they guard: holds, boundaries, joins, roots, scale, mirror, drift of counts.
 
-use crate::common::{CycleSpec, Program, axis, column, compiled, moving, shot, stage, table};
-use movewright::check::{Limit, check};
-use movewright::compile::Move;
+use crate::common::{CycleSpec, Program, axis, checked, column, compiled, moving, shot, stage, table};
+use movewright::check::Limit;
+use movewright::compile::Compiled;
 use movewright::output::columns::Column;
 use movewright::shot::Shape;
 
@@ -16,7 +16,7 @@ fn trap_a_move_late_in_a_long_shot_counts_the_same_steps() {
         let counts = |shift: i64| {
             let p = Program { tracks: vec![(shape, None, keys(shift as f64))], ..Program::default() };
             let h = shot(&s, (1 + shift, 80 + shift), &[p], vec![moving(&s, "picture", 12.0)]);
-            column(&table(&s, &h, &compiled(&s, &h), 0, Column::Steps), "heron.bridge")
+            column(&table(&compiled(&s, &h), 0, Column::Steps), "heron.bridge")
         };
         assert_eq!(counts(0), counts(50_000_000), "{shape:?}");
     }
@@ -37,9 +37,9 @@ fn trap_harmless_moves_compile() {
             let s = stage(vec![axis("bridge"), axis("still")]);
             let p = Program { tracks: vec![(shape, None, keys.clone())], ..Program::default() };
             let h = shot(&s, (1, 48), &[p, Program::default()], vec![moving(&s, "picture", 12.0)]);
-            let mv = Move::compile(&s, &h).unwrap_or_else(|e| panic!("{shape:?} {keys:?}: {e:?}"));
-            assert!(mv.axes()[1].never_moves());
-            let counts = column(&table(&s, &h, &mv, 0, Column::Steps), "heron.bridge");
+            let compiled = Compiled::new(s, h).unwrap_or_else(|e| panic!("{shape:?} {keys:?}: {e:?}"));
+            assert!(compiled.axes().get(1).unwrap().never_moves());
+            let counts = column(&table(&compiled, 0, Column::Steps), "heron.bridge");
             assert_eq!(counts.len(), 48);
         }
     }
@@ -52,7 +52,7 @@ fn trap_keys_a_hair_apart_are_over_a_limit_not_a_crash() {
     for gap in [1e-3, 1e-6] {
         let p = Program { tracks: vec![(Shape::PoseToPose, None, vec![(10.0, 0.0), (10.0 + gap, 100.0)])], ..Program::default() };
         let h = shot(&s, (1, 48), &[p], vec![moving(&s, "picture", 1.0)]);
-        let report = check(&s, &h, &compiled(&s, &h), &[]);
+        let report = checked(&s, &h);
         let v = &report.passes[0].violations;
         assert!(v.iter().any(|v| v.limit == Limit::Velocity && (v.value / (1.875 * 100.0 / gap) - 1.0).abs() < 1e-6), "{v:?}");
         assert!(v.iter().any(|v| v.limit == Limit::Jerk));
@@ -72,7 +72,7 @@ fn trap_large_counts_are_exact() {
     let s = stage(vec![a]);
     let p = Program { tracks: vec![(Shape::Monotone, None, vec![(1.0, 700_000_000.0), (2.0, 700_000_000.125)])], ..Program::default() };
     let h = shot(&s, (1, 3), &[p], vec![moving(&s, "picture", 12.0)]);
-    let counts = column(&table(&s, &h, &compiled(&s, &h), 0, Column::Steps), "heron.bridge");
+    let counts = column(&table(&compiled(&s, &h), 0, Column::Steps), "heron.bridge");
     assert_eq!(counts, ["4587520000000000", "4587520000819200", "4587520000819200"]);
 }
 
@@ -87,7 +87,7 @@ fn trap_half_steps_have_one_rule() {
         let keys = values.iter().enumerate().map(|(i, v)| (1.0 + i as f64, *v)).collect();
         let p = Program { tracks: vec![(Shape::PoseToPose, None, keys)], ..Program::default() };
         let h = shot(&s, (1, 6), &[p], vec![moving(&s, "picture", 12.0)]);
-        let counts = column(&table(&s, &h, &compiled(&s, &h), 0, Column::Steps), "heron.bridge");
+        let counts = column(&table(&compiled(&s, &h), 0, Column::Steps), "heron.bridge");
         let want = if reverse { ["0", "-2", "-2", "0", "2", "2"] } else { ["0", "2", "2", "0", "-2", "-2"] };
         assert_eq!(counts, want);
     }
@@ -100,7 +100,7 @@ fn trap_work_is_bounded() {
     let cycle = CycleSpec { period: 1.0, phase: 0.0, keys: vec![(0.0, 0.0), (0.5, 1.0)], amount: vec![], rate: vec![(0.0, 100.0)] };
     let p = Program { cycles: vec![cycle], ..Program::default() };
     let h = shot(&s, (0, 999_999), &[p], vec![moving(&s, "picture", 12.0)]);
-    let errors = Move::compile(&s, &h).unwrap_err();
+    let errors = Compiled::new(s, h).unwrap_err();
     assert!(errors[0].to_string().contains("heron.wing") && errors[0].to_string().contains("longer period"), "{}", errors[0]);
 }
 
@@ -114,9 +114,9 @@ fn trap_limits_are_checked_on_the_curve_not_on_rounded_counts() {
     let s = stage(vec![a]);
     let p = Program { tracks: vec![(Shape::NaturalCubic, None, vec![(-400.0, 0.0), (400.0, 1.6)])], ..Program::default() };
     let h = shot(&s, (1, 100), &[p], vec![moving(&s, "picture", 1.0)]);
-    let mv = compiled(&s, &h);
-    assert!(check(&s, &h, &mv, &[]).within_limits());
-    let c: Vec<i64> = column(&table(&s, &h, &mv, 0, Column::Steps), "heron.bridge").iter().map(|c| c.parse().unwrap()).collect();
+    let compiled = compiled(&s, &h);
+    assert!(compiled.check().unwrap().within_limits());
+    let c: Vec<i64> = column(&table(&compiled, 0, Column::Steps), "heron.bridge").iter().map(|c| c.parse().unwrap()).collect();
     let second = c.windows(3).map(|w| (w[2] - 2 * w[1] + w[0]).abs()).max().unwrap();
     assert!(second >= 1, "the counts are as noisy as they should be");
 }

@@ -2,9 +2,8 @@
 
 use std::path::Path;
 
-use crate::common::folder::{Files, export, files_of, marsh, read, repair, rows, set_rows, shift, verdict_of};
-use movewright::check::check;
-use movewright::compile::Move;
+use crate::common::checked;
+use crate::common::folder::{self, Files, export, files_of, marsh, read, repair, rows, set_rows, shift, verdict_of};
 use movewright::input;
 use movewright::output::Export;
 use movewright::output::rows::RowRate;
@@ -90,26 +89,15 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     drop(marsh(temp.path()));
     let loaded = input::load(&temp.path().join("in/shot.toml")).unwrap();
     let (stage, shot, sources) = (&loaded.stage, &loaded.shot, loaded.sources.for_copying());
-    let mv = Move::compile(stage, shot).unwrap();
-    let report = check(stage, shot, &mv, &[]);
+    let report = checked(stage, shot);
     let out = temp.path().join("with rows");
     let rows_asked = RowRate::new(0.5).ok();
-    Export {
-        stage,
-        shot,
-        mv: &mv,
-        report: &report,
-        sources: &sources,
-        over_limits: false,
-        replace: false,
-        full_size: false,
-        rows: rows_asked,
-    }
-    .write(&out, &mut |_| {})
-    .unwrap();
+    Export { report: &report, sources: &sources, over_limits: false, replace: false, full_size: false, rows: rows_asked }
+        .write(&out, &mut |_| {})
+        .unwrap();
     let sound = files_of(&out);
     assert_eq!(verdict_of(&sound).faults, []);
-    let take_up = crate::common::folder::manifest(&sound)["passes"][0]["rows"]["take_up_s"].as_f64().unwrap();
+    let begin = folder::manifest(&sound)["passes"][0]["rows"]["move_to_start_s"].as_f64().unwrap();
     let told = |file: &str, change: &dyn Fn(&mut Vec<Vec<String>>)| {
         let mut files = sound.clone();
         let mut r = rows(&files, file);
@@ -130,9 +118,9 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
         assert_eq!(told(file, &|r| *r[7].last_mut().unwrap() = "2".to_owned()), found, "no shutter");
         assert_eq!(told(file, &|r| r[0].swap(1, 2)), found, "another header");
     }
-    // Every row after the take-up a little off: one of each frame is looked at.
+    // Every row after the move to start a little off: one of each frame is looked at.
     let after = |r: &mut Vec<Vec<String>>| {
-        r.iter_mut().skip(1).filter(|r| r[0].parse::<f64>().unwrap() >= take_up).for_each(|r| more(&mut r[1]));
+        r.iter_mut().skip(1).filter(|r| r[0].parse::<f64>().unwrap() >= begin).for_each(|r| more(&mut r[1]));
     };
     assert_eq!(told("picture.rows.csv", &after), [(FaultKind::Rows, "picture.rows.csv".to_owned())]);
     let mut files = sound.clone();
@@ -141,9 +129,9 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     assert!(verdict_of(&files).faults.iter().any(|f| f.kind == FaultKind::Missing && f.file == "picture.rows.csv"));
     // Rows that the manifest names outside the folder are not opened, whatever stands there.
     let mut files = sound.clone();
-    let mut m = crate::common::folder::manifest(&files);
+    let mut m = folder::manifest(&files);
     m["passes"][0]["rows"]["file"] = "../picture.rows.csv".into();
-    crate::common::folder::set_manifest(&mut files, &m);
+    folder::set_manifest(&mut files, &m);
     let kinds: Vec<_> = verdict_of(&files).faults.iter().map(|f| (f.kind, f.file.clone())).collect();
     assert_eq!(kinds, [(FaultKind::Missing, "../picture.rows.csv".to_owned())]);
 }
@@ -217,10 +205,9 @@ proptest! {
         let shot = crate::common::shot(&stage, (first, first + 60), &programs, passes);
         let temp = tempfile::tempdir().unwrap();
         let out = temp.path().join("out");
-        let mv = Move::compile(&stage, &shot).unwrap();
-        let report = check(&stage, &shot, &mv, &[]);
+        let report = checked(&stage, &shot);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
-        Export { stage: &stage, shot: &shot, mv: &mv, report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
+        Export { report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
@@ -245,11 +232,10 @@ proptest! {
         let program = crate::common::Program { tracks: vec![(shape, None, keys)], ..Default::default() };
         let shot = crate::common::shot(&stage, (-20, 60), &[program], vec![crate::common::moving(&stage, "picture", 300.0)]);
         let temp = tempfile::tempdir().unwrap();
-        let mv = Move::compile(&stage, &shot).unwrap();
-        let report = check(&stage, &shot, &mv, &[]);
+        let report = checked(&stage, &shot);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
         let out = temp.path().join("out");
-        Export { stage: &stage, shot: &shot, mv: &mv, report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
+        Export { report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
