@@ -17,6 +17,7 @@ mod limits;
 mod moves;
 mod oracle;
 mod record;
+mod row_clock;
 mod rows;
 mod shapes;
 mod sight;

@@ -54,9 +54,12 @@ pub(super) struct PassRecord {
 #[derive(Debug, Clone, Deserialize)]
 pub(super) struct RowsRecord {
     pub(super) file: String,
+    pub(super) rate: String,
     pub(super) rate_hz: f64,
     pub(super) rows: u64,
-    pub(super) take_up_s: f64,
+    pub(super) move_to_start_s: f64,
+    pub(super) first_opening_s: f64,
+    pub(super) duration_s: f64,
 }
 
 /// One column.

@@ -52,6 +52,7 @@ mod repeatability;
 mod report_page;
 mod rows;
 mod rows_command;
+mod rows_end;
 mod run_up_and_held;
 mod schemas;
 mod steady_counts;
