@@ -128,7 +128,7 @@ fn what_is_over_a_limit_is_refused_and_written_only_on_request() {
     let refused = run(&[&"compile", &shot, &"--out", &out]);
     assert_eq!(refused.status.code(), Some(1));
     assert!(!out.exists() && text(&refused.stderr).contains("nothing was written"));
-    assert!(text(&refused.stdout).contains("over: camera.track: velocity of"));
+    assert!(text(&refused.stdout).contains("exceeded: camera.track: velocity 30.7215 mm/s exceeds the limit of 25 mm/s"));
     let j: Value = serde_json::from_slice(&run(&[&"check", &shot, &"--json"]).stdout).unwrap();
     let v = &j["passes"][0]["violations"][0];
     assert_eq!((v["axis"].as_str(), v["limit"].as_str()), (Some("camera.track"), Some("velocity")));
@@ -143,11 +143,11 @@ fn what_is_over_a_limit_is_refused_and_written_only_on_request() {
 #[test]
 fn every_broken_fixture_is_refused_with_its_own_finding() {
     for (name, status, phrase) in [
-        ("too_fast", 1, "velocity of"),
-        ("out_of_travel", 1, "leaves the travel"),
+        ("too_fast", 1, "exceeded: camera.track: velocity"),
+        ("out_of_travel", 1, "is outside the travel"),
         ("no_run_up", 1, "no run-up of 1 to"),
-        ("held_too_short", 1, "lie between the exposures"),
-        ("jerky", 1, "jerk of"),
+        ("held_too_short", 1, "are available between"),
+        ("jerky", 1, "exceeded: heron_a.hoist: jerk"),
         ("typing_errors", 2, "help: write `shape`"),
     ] {
         let out = run(&[&"check", &fixture(&format!("broken/{name}.toml"))]);

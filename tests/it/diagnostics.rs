@@ -184,9 +184,13 @@ fn a_wrong_call_says_what_was_found_and_what_to_do() {
         (&["check", "shot.toml", "--jsn"], "unexpected argument '--jsn'", "a similar argument exists: '--json'"),
         (&["check"], "required arguments were not provided", "<SHOT>"),
         (&["compile", "shot.toml"], "required arguments were not provided", "--out <DIR>"),
-        (&["compile", "shot.toml", "--out", "o", "--rows", "fast"], "invalid value 'fast'", "--rows <HZ>"),
-        (&["rows", "shot.toml", "--pass", "picture", "--rate", "0", "--out", "o.csv"], "0 rows a second", "allowed: more than 0"),
-        (&["rows", "shot.toml", "--pass", "picture", "--rate", "nan", "--out", "o.csv"], "NaN rows a second", "allowed: more than 0"),
+        (&["compile", "shot.toml", "--out", "o", "--rows", "fast"], "`fast` is no rate of rows", "allowed: more than 0"),
+        (&["rows", "shot.toml", "--pass", "picture", "--rate", "0", "--out", "o.csv"], "`0` is no rate of rows", "allowed: more than 0"),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "nan", "--out", "o.csv"],
+            "`nan` is no rate of rows",
+            "allowed: more than 0",
+        ),
         (&["rows", "shot.toml", "--pass", "pictur", "--rate", "100", "--out", "o.csv"], "no pass `pictur`", "it has: picture, rods"),
         (
             &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "-", "--per-axis"],
@@ -224,18 +228,24 @@ fn a_wrong_call_says_what_was_found_and_what_to_do() {
 #[test]
 fn what_is_over_a_limit_is_named_with_its_limit() {
     let over: &[(&str, &str, &str, &str, &str)] = &[
-        ("stage.toml", "max_velocity = 300", "max_velocity = 0.2", "over: camera.track: velocity of", "0.2"),
-        ("shot.toml", "seconds_per_frame = 12", "seconds_per_frame = 0.06", "over: camera.track: jerk of", "600"),
+        ("stage.toml", "max_velocity = 300", "max_velocity = 0.2", "exceeded: camera.track: velocity", "the limit of 0.2 mm/s"),
+        ("shot.toml", "seconds_per_frame = 12", "seconds_per_frame = 0.06", "exceeded: camera.track: jerk", "the limit of 600 mm/s3"),
         ("shot.toml", "[96, 300.0]]", "[96, -300.0]]", "camera.track", "travel"),
-        ("shot.toml", "settle = 3", "settle = 5.8", "over: heron_a.bridge: the move from frame", "0.200 s lie between the exposures"),
-        ("stage.toml", "from = [0, 0, -3000]", "from = [100, 1200, 5500]", "over: camera", "reeds"),
+        (
+            "shot.toml",
+            "settle = 3",
+            "settle = 5.8",
+            "exceeded: heron_a.bridge: the move from frame",
+            "only 0.200 s are available between exposures",
+        ),
+        ("stage.toml", "from = [0, 0, -3000]", "from = [100, 1200, 5500]", "exceeded: camera", "reeds"),
     ];
     for (file, from, to, what, limit) in over {
         let dir = in_folder(file, from, to);
         let out = run_in(dir.path(), &["check", "shot.toml"]);
         let text = said(&out.stdout);
         assert_eq!(out.status.code(), Some(1), "{to}: {text}{}", said(&out.stderr));
-        let named = &text[text.find("over: ").unwrap_or_else(|| panic!("{to}: {text}"))..];
+        let named = &text[text.find("exceeded: ").unwrap_or_else(|| panic!("{to}: {text}"))..];
         for phrase in [what, limit] {
             assert!(named.contains(phrase), "{to}: {phrase:?} is not in\n{named}");
         }

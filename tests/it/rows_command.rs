@@ -151,7 +151,7 @@ fn the_command_writes_files_folders_and_streams_alike() {
     assert!(fs::read(&file).unwrap() == streamed.stdout);
     let said = String::from_utf8(written.stderr).unwrap();
     assert!(
-        said.contains("straight lines: at most") && said.contains("rows a second on") && said.contains("not a safety function"),
+        said.contains("straight lines: at most") && said.contains("rows per second on") && said.contains("not a safety function"),
         "{said}"
     );
     let all = String::from_utf8(streamed.stdout).unwrap();
@@ -270,22 +270,22 @@ fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
     assert!(bytes == asked.stdout, "the same bytes as `rows` writes");
     let manifest: serde_json::Value = serde_json::from_slice(&fs::read(out.join("manifest.json")).unwrap()).unwrap();
     let rows = &manifest["passes"][0]["rows"];
-    assert_eq!((rows["file"].as_str(), rows["rate_hz"].as_f64()), (Some("picture.rows.csv"), Some(2.0)));
+    assert_eq!((rows["file"].as_str(), rows["rate"].as_str(), rows["rate_hz"].as_f64()), (Some("picture.rows.csv"), Some("2"), Some(2.0)));
     let text = String::from_utf8(bytes).unwrap();
     assert_eq!(rows["rows"].as_u64().unwrap(), text.lines().count() as u64 - 1);
     let listed = manifest["files"].as_array().unwrap().iter().find(|f| f["path"] == "picture.rows.csv").unwrap();
     let (length, hash) = movewright::output::staged::hash_of(&out.join("picture.rows.csv")).unwrap();
     assert_eq!((listed["bytes"].as_u64(), listed["blake3"].as_str()), (Some(length), Some(hash.as_str())));
 
-    // Every axis is at home at 0 s and stands still through the last of the take-up; the shutter first opens when the manifest says.
+    // Every axis is at home at 0 s and stands still through the last of the move to start; the shutter first opens when the manifest says.
     let cells = |t: f64| -> Vec<String> {
         text.lines().find(|l| l.split(',').next().unwrap().parse::<f64>() == Ok(t)).unwrap().split(',').map(str::to_owned).collect()
     };
     assert!(cells(0.0).iter().skip(1).all(|n| n == "0"));
-    let (take_up, opens) = (rows["take_up_s"].as_f64().unwrap(), rows["first_opening_s"].as_f64().unwrap());
+    let (begin, opens) = (rows["move_to_start_s"].as_f64().unwrap(), rows["first_opening_s"].as_f64().unwrap());
     let shutter = |t: f64| cells(t).last().unwrap().clone();
     assert_eq!((shutter(opens - 0.5), shutter(opens)), ("0".to_owned(), "1".to_owned()));
-    assert!(cells(take_up)[1..] != cells(0.0)[1..]);
+    assert!(cells(begin)[1..] != cells(0.0)[1..]);
 
     // The folder holds, and another rate is another folder.
     let verify = || Command::cargo_bin("movewright").unwrap().arg("verify").arg(&out).output().unwrap();

@@ -69,7 +69,9 @@ fn checks_of_all_fixtures_fit_the_window() {
     };
     assert_eq!(rows(&short), [10, 10, 10]);
     assert_eq!(rows(&long), [63, 63, 15]);
-    assert!(short.contains("axes left out: 53 used less; --all shows them") && !long.contains("left out:"));
+    assert_eq!(short.matches("\n  more axes: 53 lower (--all)\n").count(), 2);
+    assert_eq!(short.matches("\n  more axes: 5 lower, 48 parked at home (--all)\n").count(), 1);
+    assert!(!long.contains("more axes:") && !long.contains("(--all)"));
     assert!(long.matches("heron_c.head").count() > short.matches("heron_c.head").count());
     assert_eq!(long.matches("greatest").count(), 3);
     let mut broken: Vec<PathBuf> = fs::read_dir(fixture("broken")).unwrap().map(|e| e.unwrap().path()).collect();
@@ -77,7 +79,8 @@ fn checks_of_all_fixtures_fit_the_window() {
     assert!(broken.len() >= 5);
     for shot in broken {
         let (short, _) = both_fit(here, &["check", shot.to_str().unwrap()], 1);
-        assert!(short.contains("  over: ") && short.lines().any(|l| l.contains(" over a limit: ")), "{}: {short}", shot.display());
+        let sums = |l: &str| l.contains(" limit exceeded: ") || l.contains(" limits exceeded: ");
+        assert!(short.contains("\n  exceeded: ") && short.lines().any(sums), "{}: {short}", shot.display());
     }
 }
 
@@ -86,7 +89,7 @@ fn the_most_used_axis_is_first_and_what_is_over_is_marked() {
     let text = stdout(&run(&["check", &fixture("broken/too_fast.toml")]));
     let first = text.lines().skip_while(|l| !l.starts_with("  axis ")).nth(1).unwrap();
     assert!(first.starts_with("! camera.track ") && first.contains("122.9%") && first.contains("velocity"), "{first}");
-    assert!(text.contains("1 over a limit: velocity of camera.track in pass picture\n"), "{text}");
+    assert!(text.contains("1 limit exceeded: velocity of camera.track in pass picture\n"), "{text}");
     let text = stdout(&run(&["check", &fixture("herons/shot.toml")]));
     let uses: Vec<f64> = text
         .split("\npass rods")
