@@ -16,15 +16,17 @@
 
 mod inputs;
 
+use std::sync::Arc;
+
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use inputs::inputs;
-use movewright::check::check;
-use movewright::compile::Move;
-use movewright::shot::Shape;
+use movewright::compile::Compiled;
+use movewright::shot::{Shape, Shot};
+use movewright::stage::Stage;
 
-fn sampled_peaks(mv: &Move) -> f64 {
+fn sampled_peaks(compiled: &Compiled) -> f64 {
     let mut sum = 0.0;
-    for axis in mv.axes() {
+    for axis in compiled.axes().iter() {
         let c = axis.curve();
         let mut peaks = [0.0_f64; 3];
         for piece in c.pieces() {
@@ -41,23 +43,28 @@ fn sampled_peaks(mv: &Move) -> f64 {
     sum
 }
 
+/// Compiled again and again without being copied.
+fn shared((stage, shot): (Stage, Shot)) -> (Arc<Stage>, Arc<Shot>) {
+    (Arc::new(stage), Arc::new(shot))
+}
+
 fn compile(c: &mut Criterion) {
     let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
     let mut group = c.benchmark_group("compile_and_check");
     for shape in [Shape::MinimumJerk, Shape::NaturalCubic, Shape::Monotone] {
-        let (stage, shot) = inputs(56, 701, shape);
+        let (stage, shot) = shared(inputs(56, 701, shape));
         group.bench_function(BenchmarkId::new("exact", shape.name()), |b| {
             b.iter(|| {
                 one.install(|| {
-                    let mv = Move::compile(&stage, &shot).unwrap();
-                    check(&stage, &shot, &mv, &[]).passes.len()
+                    let compiled = Compiled::new(Arc::clone(&stage), Arc::clone(&shot)).unwrap();
+                    compiled.check().unwrap().passes.len()
                 })
             });
         });
     }
     let (stage, shot) = inputs(56, 701, Shape::MinimumJerk);
-    let mv = Move::compile(&stage, &shot).unwrap();
-    group.bench_function("rival_sampled_64_a_frame", |b| b.iter(|| sampled_peaks(&mv)));
+    let compiled = Compiled::new(stage, shot).unwrap();
+    group.bench_function("rival_sampled_64_a_frame", |b| b.iter(|| sampled_peaks(&compiled)));
     group.finish();
 }
 
@@ -66,13 +73,13 @@ fn columns(c: &mut Criterion) {
     let mut group = c.benchmark_group("compile_check_columns");
     group.sample_size(10);
     for (axes, frames) in [(1, 700), (10, 700), (56, 700), (500, 700), (56, 100), (56, 10_000), (56, 100_000)] {
-        let (stage, shot) = inputs(axes, frames, Shape::MinimumJerk);
+        let (stage, shot) = shared(inputs(axes, frames, Shape::MinimumJerk));
         group.throughput(Throughput::Elements(axes as u64 * frames as u64));
         group.bench_function(BenchmarkId::from_parameter(format!("{axes}x{frames}")), |b| {
             b.iter(|| {
-                let mv = Move::compile(&stage, &shot).unwrap();
-                let report = check(&stage, &shot, &mv, &[]);
-                write(std::io::sink(), &stage, &shot, &mv, &shot.passes()[0], Column::Steps).unwrap();
+                let compiled = Compiled::new(Arc::clone(&stage), Arc::clone(&shot)).unwrap();
+                let report = compiled.check().unwrap();
+                write(std::io::sink(), &compiled, &shot.passes()[0], Column::Steps).unwrap();
                 report.passes.len()
             });
         });

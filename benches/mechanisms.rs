@@ -6,42 +6,49 @@
 #![allow(missing_docs, clippy::unwrap_used, clippy::indexing_slicing, reason = "a bench")]
 
 use std::path::Path;
+use std::sync::Arc;
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use movewright::check::{check, clearance::clearance, pixels::pixels, register::register};
-use movewright::compile::{Move, frame_time};
+use movewright::check::{clearance::clearance, pixels::pixels, register::register};
+use movewright::compile::Compiled;
 use movewright::input;
+use movewright::program::Program;
+use movewright::time::FrameTime;
 
 fn demo(c: &mut Criterion) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons/shot.toml");
     let loaded = input::load(&path).unwrap();
-    let (stage, shot) = (&loaded.stage, &loaded.shot);
-    let mv = Move::compile(stage, shot).unwrap();
+    let (stage, shot) = (Arc::new(loaded.stage), Arc::new(loaded.shot));
+    let compiled = Compiled::new(Arc::clone(&stage), Arc::clone(&shot)).unwrap();
+    let programs = Program::all(&compiled).unwrap();
     let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
     let mut group = c.benchmark_group("herons");
     group.sample_size(20);
-    group.bench_function("compile", |b| b.iter(|| one.install(|| Move::compile(stage, shot).unwrap().axes().len())));
+    group.bench_function("compile", |b| {
+        b.iter(|| one.install(|| Compiled::new(Arc::clone(&stage), Arc::clone(&shot)).unwrap().axes().len()))
+    });
     group.bench_function("kinematics", |b| {
         b.iter(|| {
             let mut sum = 0.0;
             for frame in shot.frames().frames() {
                 for body in stage.bodies() {
                     for offset in [-0.25, 0.0, 0.25] {
-                        sum += mv.pose_at(stage, None, body, frame_time(frame) + offset).unwrap().unwrap().position.x;
+                        sum += compiled.pose_at(None, body, FrameTime(FrameTime::of_frame(frame).0 + offset)).unwrap().position.x;
                     }
                 }
             }
             sum
         });
     });
-    for (i, pass) in shot.passes().iter().enumerate() {
-        group.bench_function(format!("clearance_{}", pass.name()), |b| {
-            b.iter(|| one.install(|| clearance(stage, shot, &mv, &shot.passes()[i]).is_some()));
+    for program in &programs {
+        group.bench_function(format!("clearance_{}", program.pass().name()), |b| {
+            b.iter(|| one.install(|| clearance(program).is_some()));
         });
     }
-    group.bench_function("pixels", |b| b.iter(|| pixels(stage, shot, &mv).len()));
-    group.bench_function("register", |b| b.iter(|| one.install(|| register(stage, shot, &mv).pairs.len())));
-    group.bench_function("check", |b| b.iter(|| one.install(|| check(stage, shot, &mv, &[]).passes.len())));
+    group.bench_function("pixels", |b| b.iter(|| pixels(&compiled).len()));
+    let all: Vec<&Program> = programs.iter().map(AsRef::as_ref).collect();
+    group.bench_function("register", |b| b.iter(|| one.install(|| register(&all).pairs.len())));
+    group.bench_function("check", |b| b.iter(|| one.install(|| compiled.check().unwrap().passes.len())));
     group.finish();
 }
 

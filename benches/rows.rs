@@ -27,21 +27,28 @@ use std::time::Instant;
 
 use criterion::{Criterion, Throughput};
 use inputs::inputs;
-use movewright::compile::Move;
+use movewright::check::Report;
+use movewright::compile::Compiled;
 use movewright::output::rows::format::Text;
-use movewright::output::rows::{Program, RowRate, Table};
+use movewright::output::rows::{RowRate, Table, Tracks};
 use movewright::shot::Shape;
+use movewright::time::Seconds;
 use rayon::prelude::*;
 
 const AXES: usize = 56;
 
+fn checked() -> Report {
+    let (stage, shot) = inputs(AXES, 450, Shape::MinimumJerk);
+    Compiled::new(stage, shot).unwrap().check().unwrap()
+}
+
 /// The integers of every row, by asking for each instant alone.
-fn integers(program: &Program<'_>, rate: RowRate, rows: usize) -> Vec<i64> {
+fn integers(tracks: &Tracks<'_>, rate: RowRate, rows: usize) -> Vec<i64> {
     let mut all = vec![0_i64; rows * AXES];
     all.par_chunks_mut(AXES).enumerate().for_each(|(row, out)| {
         let t = rate.seconds(row as u64);
         for (axis, n) in out.iter_mut().enumerate() {
-            *n = program.count(axis, t).unwrap();
+            *n = tracks.count(axis, Seconds(t)).unwrap();
         }
     });
     all
@@ -120,13 +127,12 @@ impl Write for Same<'_> {
 }
 
 fn small(c: &mut Criterion) {
-    let (stage, shot) = inputs(AXES, 450, Shape::MinimumJerk);
-    let mv = Move::compile(&stage, &shot).unwrap();
-    let program = Program::new(&stage, &shot, &mv, &shot.passes()[0]).unwrap();
+    let report = checked();
+    let tracks = Tracks::new(&report.passes[0].program, &report.passes[0]).unwrap();
     let rate = RowRate::new(20.0).unwrap();
-    let table = Table::new(&program, rate).unwrap();
+    let table = Table::new(&tracks, rate).unwrap();
     let rows = table.rows() as usize;
-    let all = integers(&program, rate, rows);
+    let all = integers(&tracks, rate, rows);
     let mut group = c.benchmark_group("rows_56_axes");
     group.throughput(Throughput::Elements((rows * AXES) as u64));
     group.bench_function("evaluate_format", |b| b.iter(|| table.write(&mut io::sink(), &mut |_| {}).unwrap()));
@@ -144,13 +150,12 @@ fn processor_seconds() -> f64 {
 }
 
 fn full(folder: &Path) {
-    let (stage, shot) = inputs(AXES, 450, Shape::MinimumJerk);
-    let mv = Move::compile(&stage, &shot).unwrap();
-    let program = Program::new(&stage, &shot, &mv, &shot.passes()[0]).unwrap();
+    let report = checked();
+    let tracks = Tracks::new(&report.passes[0].program, &report.passes[0]).unwrap();
     let rate = RowRate::new(1000.0).unwrap();
-    let table = Table::new(&program, rate).unwrap();
+    let table = Table::new(&tracks, rate).unwrap();
     let rows = table.rows() as usize;
-    let all = integers(&program, rate, rows);
+    let all = integers(&tracks, rate, rows);
     let mut texts: Vec<u8> = Vec::new();
     bare(&all, &table.header(), &mut texts, &by_itoa, &|t: &Vec<u8>| t);
     table.write(&mut Same { want: &texts }, &mut |_| {}).unwrap();

@@ -61,7 +61,7 @@ pub mod stage;
 pub mod time;
 pub mod verify;
 
-pub use api::{Error};
+pub use api::Error;
 pub use compile::Compiled;
 pub use shot::Shot;
 pub use stage::{Axis, Stage};

@@ -10,7 +10,7 @@
 )]
 
 use movewright::shot::{Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
-use movewright::stage::{Axis, AxisSpec, ChannelId, GroupSpec, Stage, Unit};
+use movewright::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
 use movewright::time::{FrameRate, FrameSpan, Timecode};
 
 fn fixture(name: &str) -> Vec<Vec<f64>> {
@@ -35,7 +35,7 @@ pub(crate) fn inputs(axes: usize, frames: i64, shape: Shape) -> (Stage, Shot) {
     let tracks = (0..axes)
         .map(|i| {
             let own = keys.iter().filter(|k| k[0] as usize == i % n).map(|k| Key::new(k[1] * stretch, k[2])).collect();
-            Track::new(ChannelId(i), shape, None, own).unwrap()
+            Track::new(stage.channel(&format!("g.a{i}")).unwrap(), shape, None, own).unwrap()
         })
         .collect();
     let rate = FrameRate::parse("24").unwrap();

@@ -84,7 +84,9 @@ impl Error {
                 self.to_string(),
             ),
             Error::Outside { .. } => one(Code::NoPosition, self.to_string()),
-            Error::Rows(_) | Error::Columns(_) | Error::Export(_) | Error::Page(_) | Error::Io(_) => one(Code::WriteFailed, self.to_string()),
+            Error::Rows(_) | Error::Columns(_) | Error::Export(_) | Error::Page(_) | Error::Io(_) => {
+                one(Code::WriteFailed, self.to_string())
+            }
         }
     }
 }

@@ -4,13 +4,13 @@ use std::io::Write;
 use std::path::Path;
 
 use super::{Error, Rows};
+use crate::check::Approval;
 use crate::check::{PassReport, Report, words};
 use crate::compile::Compiled;
+use crate::input::Sources;
 use crate::number::Jet;
 use crate::output::columns::{self, Column};
 use crate::output::rows::RowRate;
-use crate::check::Approval;
-use crate::input::Sources;
 use crate::output::{Export, Written};
 use crate::stage::AxisId;
 use crate::time::FrameTime;

@@ -4,7 +4,8 @@
 //! max(v'/V, sqrt(a''/A), cbrt(j'''/J)) of its peaks per frame. Torque depends on speed and acceleration together; since supply never rises
 //! with speed, slower is never worse, and the border is found by halving. A load that cannot be held at standstill, and a step in acceleration, have none.
 
-use super::verdict::{Fastest, Limit};
+use super::verdict::Fastest;
+use super::violation::Limit;
 use crate::compile::AxisMove;
 use crate::number::elementary::cbrt;
 use crate::program::{Program, Torque};

@@ -1,8 +1,7 @@
 //! What would help, tried by compiling again: nothing is offered that was not seen to work.
 
 use super::fastest::fastest;
-use super::verdict::{Limit, Part};
-use super::violation::{Between, Cause, Fix, Violation};
+use super::violation::{Between, Cause, Fix, Limit, Part, Violation};
 use crate::compile::{Compiled, Edge};
 use crate::number::whole;
 use crate::program::{Program, Torque};

@@ -5,8 +5,8 @@
 use super::clearance::{Against, ClearanceReport, Nearest};
 use super::keys_around;
 use super::notes::{Note, NoteKind};
-use super::verdict::{At, Limit, Part, PassReport};
-use super::violation::{Cause, Subject, Violation};
+use super::verdict::PassReport;
+use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::program::Program;
 use crate::stage::{AxisId, GroupId, Stage};
 use crate::time::{FrameTime, Seconds};

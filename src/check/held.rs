@@ -6,8 +6,8 @@ use rayon::prelude::*;
 
 use super::limits::Over;
 use super::moving::{parked, violation};
-use super::verdict::{AxisReport, Limit, Part, Peak, Reach, StretchReport, Tightest};
-use super::violation::{Cause, Fix, Violation};
+use super::verdict::{AxisReport, Peak, Reach, StretchReport, Tightest};
+use super::violation::{Cause, Fix, Limit, Part, Violation};
 use crate::compile::frame_time;
 use crate::motion::point_to_point::{Binding, SevenSegment};
 use crate::program::way::torque_along;

@@ -3,7 +3,8 @@
 //! Invariant: a stretch is reported once, at its worst instant, with the frames between which its pieces lie; nothing is decided by
 //! samples.
 
-use super::verdict::{Limit, Part, StretchReport};
+use super::verdict::StretchReport;
+use super::violation::{Limit, Part};
 use crate::compile::AxisMove;
 use crate::motion::curve::Piece;
 use crate::motion::{Extreme, Peaks};

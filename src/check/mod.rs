@@ -35,8 +35,8 @@ use crate::time::FrameTime;
 pub use approval::Approval;
 pub use clearance::ClearanceReport;
 pub use notes::{Note, NoteKind};
-pub use verdict::{At, AxisReport, Fastest, Limit, Part, PassReport, Peak, Reach, Report, StretchReport, Tightest};
-pub use violation::{Between, Cause, Fix, Subject, Violation};
+pub use verdict::{AxisReport, Fastest, PassReport, Peak, Reach, Report, StretchReport, Tightest};
+pub use violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 
 impl Compiled {
     /// Plans and checks every pass.

@@ -3,8 +3,8 @@
 use rayon::prelude::*;
 
 use super::limits::{self, Over};
-use super::verdict::{At, AxisReport, Limit, Part, Tightest};
-use super::violation::{Cause, Subject, Violation};
+use super::verdict::{AxisReport, Tightest};
+use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use super::{fixes, keys_around, slack};
 use crate::compile::{AxisMove, Compiled, Edge};
 use crate::motion::{Extreme, Peaks};

@@ -6,7 +6,7 @@
 //! Limits: a limb that swings or a wire that sticks is not modelled; run-up and run-down keep the acceleration limits of the wire's axis alone.
 
 use super::limits::Over;
-use super::verdict::{Limit, Part};
+use super::violation::{Limit, Part};
 use crate::compile::{Tolerance, fit};
 use crate::mechanism::{Limb, LimbWire};
 use crate::motion::Quintic;

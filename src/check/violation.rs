@@ -1,15 +1,142 @@
-//! An exceeded limit as data: what it is about, where, how it came to be, what would help.
+//! An exceeded limit as data: which, what it is about, where, how it came to be, what would help.
 //!
-//! Units: of the axis, and seconds.
+//! Units: of the axis, and seconds. Instants are frame times within run-up, exposures and run-down, seconds of the program on the way to the start and home.
 //! Invariant: each fix was tried by compiling again.
 
 use super::clearance::Nearest;
 use super::register::Instant;
-use super::verdict::{At, Limit, Part};
 use crate::compile::Edge;
+use crate::program::Leg;
 use crate::shot::Place;
 use crate::stage::{AxisId, Utilisation};
-use crate::time::Seconds;
+use crate::time::{FrameTime, Seconds};
+
+/// What can be exceeded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[non_exhaustive]
+pub enum Limit {
+    /// The soft limits of travel.
+    Position,
+    /// Speed.
+    Velocity,
+    /// Acceleration.
+    Acceleration,
+    /// Jerk.
+    Jerk,
+    /// Steps per second.
+    StepRate,
+    /// Pull-out torque of the motor.
+    Torque,
+    /// Required clearance.
+    Clearance,
+    /// A limb's wire that only pulls: what gravity can follow.
+    Slack,
+    /// The count of another pass at the same instant of the same exposure.
+    Register,
+}
+
+impl Limit {
+    /// Its name in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Limit::Position => "position",
+            Limit::Velocity => "velocity",
+            Limit::Acceleration => "acceleration",
+            Limit::Jerk => "jerk",
+            Limit::StepRate => "step_rate",
+            Limit::Torque => "torque",
+            Limit::Clearance => "clearance",
+            Limit::Slack => "slack",
+            Limit::Register => "register",
+        }
+    }
+
+    /// Unit of a value under this limit, for an axis of unit `mm` or `deg`.
+    #[must_use]
+    pub fn unit(self, axis: &str) -> String {
+        match self {
+            Limit::Position => axis.to_owned(),
+            Limit::Velocity => format!("{axis}/s"),
+            Limit::Acceleration => format!("{axis}/s2"),
+            Limit::Jerk => format!("{axis}/s3"),
+            Limit::StepRate => "steps/s".to_owned(),
+            Limit::Torque => "N m".to_owned(),
+            Limit::Clearance => "mm".to_owned(),
+            Limit::Slack => "deg/s2".to_owned(),
+            Limit::Register => "steps".to_owned(),
+        }
+    }
+}
+
+/// Part of a pass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[non_exhaustive]
+pub enum Part {
+    /// From home to the start.
+    MoveToStart,
+    /// Before the first exposure.
+    RunUp,
+    /// The photographed span, or the moves between held exposures.
+    Photographed,
+    /// After the last exposure.
+    RunDown,
+    /// From the end home.
+    ReturnHome,
+}
+
+impl Part {
+    /// Its name in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Part::MoveToStart => "move_to_start",
+            Part::RunUp => "run_up",
+            Part::Photographed => "photographed",
+            Part::RunDown => "run_down",
+            Part::ReturnHome => "return_home",
+        }
+    }
+
+    /// The run-up or run-down.
+    #[must_use]
+    pub fn edge(self) -> Option<Edge> {
+        match self {
+            Part::RunUp => Some(Edge::RunUp),
+            Part::RunDown => Some(Edge::RunDown),
+            _ => None,
+        }
+    }
+}
+
+impl From<Leg> for Part {
+    fn from(leg: Leg) -> Part {
+        match leg {
+            Leg::MoveToStart => Part::MoveToStart,
+            Leg::ReturnHome => Part::ReturnHome,
+        }
+    }
+}
+
+/// An instant of a pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum At {
+    /// Frame time.
+    Frame(FrameTime),
+    /// Seconds of the program, from the start of the move to start.
+    Time(Seconds),
+}
+
+impl At {
+    /// The frame time, where it has one.
+    #[must_use]
+    pub fn frame(self) -> Option<FrameTime> {
+        match self {
+            At::Frame(frame) => Some(frame),
+            At::Time(_) => None,
+        }
+    }
+}
 
 /// Two neighbouring keys around a frame; on an end of the track one of them is missing.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -5,8 +5,8 @@
 use super::clearance::{Against, Nearest, Proof};
 use super::notes::{FLICKER, Note, NoteKind};
 use super::register::Pair;
-use super::verdict::{At, Limit, Part, Report};
-use super::violation::{Between, Cause, Fix, Subject, Violation};
+use super::verdict::Report;
+use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
 use crate::compile::{Compiled, LONGEST_RUN};
 use crate::program::Leg;

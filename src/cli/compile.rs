@@ -28,13 +28,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         return Outcome::Over;
     };
     let sources = p.sources.for_copying();
-    let export = Export {
-        approval,
-        sources: &sources,
-        replace: args.replace,
-        full_size: args.full_size,
-        rows,
-    };
+    let export = Export { approval, sources: &sources, replace: args.replace, full_size: args.full_size, rows };
     let progress = Progress::start("writing");
     let written = export.write(&args.out, &mut |name| progress.now(&format!("writing {name}")));
     drop(progress);

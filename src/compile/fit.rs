@@ -67,7 +67,9 @@ impl FitError {
     #[must_use]
     pub fn at(&self) -> f64 {
         match self {
-            FitError::NotFinite { at } | FitError::OutOfReach { at, .. } | FitError::TooManyPieces { at } | FitError::Jump { at, .. } => *at,
+            FitError::NotFinite { at } | FitError::OutOfReach { at, .. } | FitError::TooManyPieces { at } | FitError::Jump { at, .. } => {
+                *at
+            }
             FitError::Signal(_) | FitError::Curve(_) => f64::INFINITY,
         }
     }

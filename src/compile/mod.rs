@@ -26,7 +26,7 @@ pub use compiled::Compiled;
 pub use ends::Edge;
 pub use error::CompileError;
 pub use fit::{Break, FitError};
-pub use tolerance::Tolerance;
+pub use tolerance::{Tolerance, pace_at};
 
 /// The curves of a shot, one for each axis.
 #[derive(Debug)]
@@ -146,12 +146,6 @@ fn within_a_layer(signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), Fit
         Some(height) => Err(FitError::OutOfReach { at: peaks.greatest.at, error: crate::signal::NoPlace::LayerChange { height: *height } }),
         None => Ok(()),
     }
-}
-
-/// Seconds a frame at which a velocity, an acceleration and a jerk (per frame^k) are within limits (per s^k): time scaling is exact.
-#[must_use]
-pub fn pace_at(v: f64, a: f64, j: f64, velocity: f64, acceleration: f64, jerk: f64) -> f64 {
-    (v.abs() / velocity).max((a.abs() / acceleration).sqrt()).max(crate::number::elementary::cbrt(j.abs() / jerk))
 }
 
 /// The length of run-up or run-down, and the axes for which there is none.

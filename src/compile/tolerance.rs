@@ -12,9 +12,8 @@
 //! Limits: of the first and last piece the span may show only a part; T0 is that of the whole piece, so a pass faster than it may be within limits on the part.
 
 use super::ends;
-use super::pace_at;
 use crate::bounds;
-use crate::number::Jet;
+use crate::number::{Jet, elementary};
 use crate::stage::Axis;
 
 /// How far a piece may be from its signal. Units: unit, unit/frame, unit/frame^2, unit/frame^3.
@@ -84,6 +83,12 @@ impl Allowance for AtOwnPace {
             jerk: (self.jerk * pace * pace * pace / 1000.0).max(self.nothing),
         }
     }
+}
+
+/// Seconds per frame at which a velocity, an acceleration and a jerk (per frame^k) are within limits (per s^k): time scaling is exact.
+#[must_use]
+pub fn pace_at(v: f64, a: f64, j: f64, velocity: f64, acceleration: f64, jerk: f64) -> f64 {
+    (v.abs() / velocity).max((a.abs() / acceleration).sqrt()).max(elementary::cbrt(j.abs() / jerk))
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use crate::common::bodies::{around, ball, body, groups, keyed, slide, turn, turning, v};
 use crate::common::{axis, axis_at, checked, compiled, curve, group_at, moving, shot, violations};
 use movewright::check::clearance::{Against, Nearest, Proof};
-use movewright::check::{Limit, Report, Subject, words};
+use movewright::check::{Approval, Limit, Report, Subject, words};
 use movewright::compile::Compiled;
 use movewright::program::Leg;
 use movewright::shot::{Exposure, Pass, Shape};
@@ -270,9 +270,11 @@ fn carriages_that_would_meet_on_the_move_to_start_are_noted_and_get_no_rows() {
         let dir = tempfile::tempdir().unwrap();
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
         let rows = movewright::output::rows::RowRate::new(1.0).ok();
-        let export =
-            movewright::output::Export { report: &report, sources: &sources, over_limits: false, replace: false, full_size: false, rows };
-        (n, noted, report.within_limits(), export.write(&dir.path().join("out"), &mut |_| {}).is_ok())
+        let written = Approval::within_limits(&report).is_some_and(|approval| {
+            let export = movewright::output::Export { approval, sources: &sources, replace: false, full_size: false, rows };
+            export.write(&dir.path().join("out"), &mut |_| {}).is_ok()
+        });
+        (n, noted, report.within_limits(), written)
     };
     // From 0 to 1000 and from 500 to 600: at the end of the way the first is past the second.
     let (n, noted, within, written) = looked_at(600.0, 25.0);

@@ -34,7 +34,8 @@ fn feeders(dir: &Path, out: &Path, rows: u64) -> Vec<(&'static str, Command)> {
     }
     let exe = dir.join("feeder_c");
     if !exe.exists() {
-        let _without = Command::new("cc").args(["-std=c99", "-Wall", "-Wextra", "-Werror", "-o"]).arg(&exe).arg(source.join("feeder.c")).status();
+        let _without =
+            Command::new("cc").args(["-std=c99", "-Wall", "-Wextra", "-Werror", "-o"]).arg(&exe).arg(source.join("feeder.c")).status();
     }
     if exe.exists() {
         let mut c = Command::new(&exe);
@@ -87,7 +88,10 @@ fn no_feeder_sends_a_row_of_a_damaged_file() {
         ("the end of the last line is missing", table.trim_end().to_owned()),
         ("the last row is missing", table[..last].to_owned()),
         ("a cell is missing", table.replacen(",0\n", "\n", 1)),
-        ("a position is no whole number", { let n = table.find('\n').unwrap(); format!("{}{}", &table[..=n], table[n + 1..].replacen(",0,", ",0x,", 1)) }),
+        ("a position is no whole number", {
+            let n = table.find('\n').unwrap();
+            format!("{}{}", &table[..=n], table[n + 1..].replacen(",0,", ",0x,", 1))
+        }),
         ("another first column", table.replacen("t_s", "t_ms", 1)),
         ("an unknown column", table.replacen("shutter", "flash", 1)),
     ];

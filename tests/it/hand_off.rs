@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::common::{Program, checked, compiled, group_at, moving, shot};
+use movewright::check::Approval;
 use movewright::compile::Compiled;
 use movewright::mechanism::{Aim, JointKind, JointSpec, Lens, LensSpec, Pixel, Vector};
 use movewright::number::Jet;
@@ -402,7 +403,7 @@ fn the_folder_lists_what_it_hands_over() {
         let dir = tempfile::tempdir().unwrap();
         let target = dir.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
-        let export = Export { report: &report, sources: &sources, over_limits: true, replace: false, full_size, rows: None };
+        let export = Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size, rows: None };
         export.write(&target, &mut |_| {}).unwrap();
         let manifest: Value = serde_json::from_slice(&std::fs::read(target.join("manifest.json")).unwrap()).unwrap();
         let files = manifest["files"].as_array().unwrap();

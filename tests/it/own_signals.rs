@@ -121,7 +121,8 @@ fn an_own_signal_is_fitted_to_a_sixteenth_of_a_step_and_adds_to_layers() {
 
 #[test]
 fn ids_of_another_stage_are_refused() {
-    let other = Stage::builder("Other").group("crane", [Axis::mm("lift").travel(0.0..=1.0).velocity(1.0).acceleration(1.0).jerk(1.0).build().unwrap()]);
+    let other = Stage::builder("Other")
+        .group("crane", [Axis::mm("lift").travel(0.0..=1.0).velocity(1.0).acceleration(1.0).jerk(1.0).build().unwrap()]);
     let other = other.build().unwrap();
     let stage = stage();
     let mut shot = Shot::builder(&stage, "own", 1..=40, "24").unwrap();

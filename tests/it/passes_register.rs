@@ -8,6 +8,7 @@ use std::fmt::Write;
 use std::path::Path;
 
 use crate::common::{Program, checked, column, compiled, table};
+use movewright::check::Approval;
 use movewright::check::register::{Registration, register};
 use movewright::compile::Compiled;
 use movewright::input;
@@ -186,7 +187,7 @@ fn export(shot: &Path, to: &Path) -> input::Loaded {
     let loaded = input::load(shot).unwrap_or_else(|r| panic!("{}", r.render(false)));
     let report = checked(&loaded.stage, &loaded.shot);
     let sources = loaded.sources.for_copying();
-    let export = Export { report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None };
+    let export = Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size: false, rows: None };
     export.write(to, &mut |_| {}).unwrap();
     loaded
 }

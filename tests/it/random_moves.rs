@@ -5,7 +5,7 @@
 //! the shots is written and read back by `verify`. Limits lie far off, a millionth inside and a millionth outside the peaks.
 //! Limits: sampling at 17 places bounds a polynomial of degree 5 or less to 0.88 of its peak, which the refinement relies on.
 
-use movewright::check::{Limit, Part, PassReport, Report, words};
+use movewright::check::{Approval, Limit, Part, PassReport, Report, words};
 use movewright::compile::{Compiled, Edge, ends};
 use movewright::motion::curve::Piece;
 use movewright::motion::quintic::{Node, Quintic};
@@ -288,7 +288,7 @@ impl Judge<'_> {
         let out = temp.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
         let (stage, shot) = (self.compiled.stage(), self.compiled.shot());
-        Export { report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
+        Export { approval: Approval::over_limits(report), sources: &sources, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let read = |path: &std::path::Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });

@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::common::folder::marsh;
 use crate::common::{Program as Layers, axis, axis_at, checked, moving, shot, stage};
 use assert_cmd::Command;
-use movewright::check::Report;
+use movewright::check::{Approval, Report};
 use movewright::output::Export;
 use movewright::output::rows::{RowRate, Table, Tracks};
 use movewright::shot::{Exposure, Pass, Shape};
@@ -85,7 +85,9 @@ fn the_last_row_is_at_rest_and_the_first_not_before_the_end() {
 fn written(report: &Report, rate: &str, to: &Path) {
     let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
     let rows = Some(RowRate::parse(rate).unwrap());
-    Export { report, sources: &sources, over_limits: false, replace: false, full_size: false, rows }.write(to, &mut |_| {}).unwrap();
+    Export { approval: Approval::within_limits(report).unwrap(), sources: &sources, replace: false, full_size: false, rows }
+        .write(to, &mut |_| {})
+        .unwrap();
 }
 
 #[test]

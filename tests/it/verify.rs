@@ -4,6 +4,7 @@ use std::path::Path;
 
 use crate::common::checked;
 use crate::common::folder::{self, Files, export, files_of, marsh, read, repair, rows, set_rows, shift, verdict_of};
+use movewright::check::Approval;
 use movewright::input;
 use movewright::output::Export;
 use movewright::output::rows::RowRate;
@@ -92,7 +93,7 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     let report = checked(stage, shot);
     let out = temp.path().join("with rows");
     let rows_asked = RowRate::new(0.5).ok();
-    Export { report: &report, sources: &sources, over_limits: false, replace: false, full_size: false, rows: rows_asked }
+    Export { approval: Approval::within_limits(&report).unwrap(), sources: &sources, replace: false, full_size: false, rows: rows_asked }
         .write(&out, &mut |_| {})
         .unwrap();
     let sound = files_of(&out);
@@ -207,7 +208,7 @@ proptest! {
         let out = temp.path().join("out");
         let report = checked(&stage, &shot);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
-        Export { report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
+        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
@@ -235,7 +236,7 @@ proptest! {
         let report = checked(&stage, &shot);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
         let out = temp.path().join("out");
-        Export { report: &report, sources: &sources, over_limits: true, replace: false, full_size: false, rows: None }
+        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size: false, rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use movewright::check::Approval;
 use movewright::input;
 use movewright::output::Export;
 use movewright::shot::Shot;
@@ -161,7 +162,9 @@ pub fn export(stage: &Stage, shot: &Shot, sources: &[(String, Vec<u8>)], to: &Pa
     let report = super::checked(stage, shot);
     let messages: Vec<_> = report.passes.iter().flat_map(super::violations).collect();
     assert!(report.within_limits(), "{messages:#?}");
-    Export { report: &report, sources, over_limits: false, replace: false, full_size: false, rows: None }.write(to, &mut |_| {}).unwrap();
+    Export { approval: Approval::within_limits(&report).unwrap(), sources, replace: false, full_size: false, rows: None }
+        .write(to, &mut |_| {})
+        .unwrap();
 }
 
 pub fn marsh(temp: &Path) -> PathBuf {
