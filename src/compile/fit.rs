@@ -42,7 +42,7 @@ pub enum FitError {
         error: NoPlace,
     },
     /// A signal jumps: no motor follows.
-    #[error("at frame {at} the {what} jumps by {by}")]
+    #[error("at frame {} the {what} jumps by {}", legible(*at), legible(*by))]
     Jump {
         /// Frame time.
         at: f64,
@@ -79,6 +79,11 @@ impl FitError {
     pub fn same_cause(&self, other: &FitError) -> bool {
         core::mem::discriminant(self) == core::mem::discriminant(other)
     }
+}
+
+/// A number to six digits.
+fn legible(x: f64) -> f64 {
+    format!("{x:.5e}").parse().unwrap_or(x)
 }
 
 /// The signal from `from` to `to` as a curve within what is `allowed`, and the steps in acceleration it has.

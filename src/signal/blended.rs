@@ -23,6 +23,9 @@ impl Interpolator for Jet {
 
 splines::impl_Interpolate!(Jet, Jet, core::f64::consts::PI);
 
+/// Corners narrower than this, frames, are told apart from one instant by their ends alone.
+const NARROW: f64 = 1e-3;
+
 /// A track with blended corners.
 #[derive(Debug)]
 pub struct Blended {
@@ -74,10 +77,18 @@ impl Blended {
 
     /// Knots: where corners begin and end, or the keys where nothing is blended.
     pub fn knots(&self, out: &mut Vec<Knot>) {
+        let mut reached = f64::NEG_INFINITY;
         for c in &self.corners {
             if c.quintic.is_some() {
-                out.push(Knot { at: c.from, key: false, is_break: false });
-                out.push(Knot { at: c.to, key: false, is_break: false });
+                // Ends of a narrow corner are kept like keys: merged into one instant they would leave a step in velocity.
+                let width = c.to - c.from;
+                let key = width < NARROW;
+                // Two corners that meet half-way between their keys meet but for rounding.
+                if !(key && c.from - reached < 1e-3 * width) {
+                    out.push(Knot { at: c.from, key, is_break: false });
+                }
+                out.push(Knot { at: c.to, key, is_break: false });
+                reached = c.to;
             } else {
                 out.push(Knot { at: c.from, key: true, is_break: true });
             }
