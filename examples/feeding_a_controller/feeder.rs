@@ -62,9 +62,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     let [folder, pass, options @ ..] = args.as_slice() else { return Err("usage: feeder FOLDER PASS [--now]".into()) };
     let folder = Path::new(folder);
     let manifest: serde_json::Value = serde_json::from_reader(File::open(folder.join("manifest.json"))?)?;
-    let passes = manifest["passes"].as_array().ok_or("no passes")?;
+    let passes = manifest.get("passes").and_then(|p| p.as_array()).ok_or("no passes")?;
     let entry = &passes.iter().find(|p| p["name"] == pass.as_str()).ok_or("no such pass")?["rows"];
-    let columns = manifest["columns"].as_array().ok_or("no columns")?;
+    let columns = manifest.get("columns").and_then(|c| c.as_array()).ok_or("no columns")?;
     let axes: Vec<String> = columns.iter().filter_map(|c| c["axis"].as_str()).map(str::to_owned).collect();
     let path = folder.join(entry["file"].as_str().ok_or("the folder has no rows: compile it with --rows")?);
     let (count, wanted) = (each(&path, &axes, &mut |_, _| {})?, entry["rows"].as_u64().unwrap_or(0));

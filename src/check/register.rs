@@ -114,8 +114,7 @@ pub fn register(programs: &[&Program]) -> Registration {
     let Some(first) = programs.first() else { return Registration { pairs: Vec::new() } };
     let (stage, shot) = (first.compiled().stage(), first.compiled().shot());
     let all: Vec<(usize, &Program)> = programs.iter().copied().enumerate().collect();
-    let couples: Vec<((usize, &Program), (usize, &Program))> =
-        all.iter().flat_map(|a| all.iter().filter(|b| a.0 < b.0).map(|b| (*a, *b))).collect();
+    let couples: Vec<_> = all.iter().flat_map(|a| all.iter().filter(|b| a.0 < b.0).map(|b| (*a, *b))).collect();
     // One pass has nothing to be compared with.
     if couples.is_empty() {
         return Registration { pairs: Vec::new() };

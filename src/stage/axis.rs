@@ -144,7 +144,7 @@ impl Axis {
             );
         }
         // Of a travel without length nothing is outside: that is its own mistake.
-        if !(upper <= lower) && !(lower <= spec.home && spec.home <= upper) {
+        if lower < upper && !(lower..=upper).contains(&spec.home) {
             flaws.push(
                 Flaw::new(Code::HomeOutsideTravel, "home", "the home is outside the travel")
                     .found(with_unit(spec.home, unit), format!("{lower} to {upper} {unit}"))

@@ -2,7 +2,7 @@
 //!
 //! Invariant: as long as the stage it was made for, so a look-up needs no default. Limits: ids of other stages are refused where they enter, not here.
 
-use core::ops::{Deref, Index};
+use core::ops::Index;
 
 use super::ids::AxisId;
 
@@ -17,13 +17,25 @@ impl<T> PerAxis<T> {
     pub(super) fn of(values: Vec<T>) -> PerAxis<T> {
         PerAxis { values }
     }
+
+    /// The values in stage order, as a slice.
+    #[must_use]
+    pub fn as_slice(&self) -> &[T] {
+        &self.values
+    }
+
+    /// The values in stage order.
+    pub fn iter(&self) -> core::slice::Iter<'_, T> {
+        self.values.iter()
+    }
 }
 
-impl<T> Deref for PerAxis<T> {
-    type Target = [T];
+impl<'a, T> IntoIterator for &'a PerAxis<T> {
+    type Item = &'a T;
+    type IntoIter = core::slice::Iter<'a, T>;
 
-    fn deref(&self) -> &[T] {
-        &self.values
+    fn into_iter(self) -> Self::IntoIter {
+        self.iter()
     }
 }
 

@@ -225,5 +225,5 @@ fn stopping_steps(axis: &Axis, seconds: f64) -> f64 {
 /// A number of seconds that the manifest states as a whole number.
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked to be whole and below 2^53")]
 fn whole_seconds(s: f64) -> Option<u64> {
-    (0.0 <= s && s <= 9_007_199_254_740_992.0 && s.floor() == s).then_some(s as u64)
+    ((0.0..=9_007_199_254_740_992.0).contains(&s) && s.floor() == s).then_some(s as u64)
 }

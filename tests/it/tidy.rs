@@ -24,10 +24,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("output", &["number", "bounds", "motion", "time", "stage", "shot", "compile", "program", "check", "mechanism"]),
     ("page", &["number", "motion", "time", "stage", "shot", "signal", "compile", "program", "check", "output", "mechanism"]),
     ("input", &["number", "bounds", "time", "stage", "shot", "mechanism"]),
-    (
-        "api",
-        &["number", "bounds", "time", "motion", "stage", "shot", "signal", "compile", "program", "check", "output", "page", "input"],
-    ),
+    ("api", &["number", "bounds", "time", "motion", "stage", "shot", "signal", "compile", "program", "check", "output", "page", "input"]),
     ("measure", &["number", "bounds", "time", "stage"]),
     ("verify", &["number", "bounds", "time", "mechanism", "stage", "shot", "input"]),
     (
