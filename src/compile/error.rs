@@ -2,6 +2,7 @@
 
 use super::fit::FitError;
 use crate::bounds::{Code, Flaw};
+use crate::mechanism::OutOfReach;
 use crate::shot::{Place, Shot};
 use crate::signal::{NoPlace, SignalError, SourceKind, sources};
 use crate::stage::{AxisId, ChannelId, Mover, Stage};
@@ -53,7 +54,10 @@ impl CompileError {
             (Mover::Machine(machine, _), None) => {
                 let channels: Vec<&str> = machine.channels().iter().map(|c| stage.channel_name(*c)).collect();
                 let kind = machine.work().kind();
-                let place = key_before(stage, shot, machine.channels(), error.at());
+                let to_blame = out_of_range(&error).and_then(|quantity| machine.channels().get(machine.work().channel_of(quantity)?));
+                let place = to_blame
+                    .and_then(|c| key_before(stage, shot, &[*c], error.at()))
+                    .or_else(|| key_before(stage, shot, machine.channels(), error.at()));
                 (format!("the {kind} that `{}` {}", channels.join("`, `"), if channels.len() == 1 { "drives" } else { "drive" }), place)
             }
             (Mover::Own(channel), None) => (format!("axis `{name}`"), key_before(stage, shot, &[channel], error.at())),
@@ -131,6 +135,14 @@ pub(super) fn folded(errors: Vec<CompileError>) -> Vec<CompileError> {
         }
     }
     kept
+}
+
+/// The quantity of a mechanism that is beyond its range.
+fn out_of_range(error: &FitError) -> Option<&'static str> {
+    match error {
+        FitError::OutOfReach { error: NoPlace::OutOfReach(OutOfReach::Range { quantity, .. }), .. } => Some(quantity),
+        _ => None,
+    }
 }
 
 /// The place of the last key at or before frame `at` among the tracks and cycles that drive the channels; failing that, of their first key.

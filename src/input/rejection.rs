@@ -97,7 +97,7 @@ fn plain(text: &str) -> String {
 
 impl core::error::Error for Rejection {}
 
-/// The rest of a line from a place on.
+/// What stands in brackets at a place, such as a key; otherwise the rest of its line.
 fn span(sources: &Sources, place: Place) -> Option<Span> {
     let file = usize::try_from(place.file).ok()?;
     let bytes = sources.get(file)?.bytes();
@@ -108,5 +108,22 @@ fn span(sources: &Sources, place: Place) -> Option<Span> {
     let marked = text_line.trim_end();
     let column = usize::try_from(place.column).ok()?.checked_sub(1)?;
     let skipped = marked.char_indices().nth(column).map_or(0, |(i, _)| i);
-    Some(Span { file, line: place.line, column: place.column, bytes: before + skipped..before + marked.len() })
+    let length = bracketed(marked.get(skipped..)?).unwrap_or(marked.len() - skipped);
+    Some(Span { file, line: place.line, column: place.column, bytes: before + skipped..before + skipped + length })
+}
+
+/// Length of the brackets that a text begins with, what is in them included.
+fn bracketed(text: &str) -> Option<usize> {
+    let mut depth = 0_usize;
+    for (at, c) in text.char_indices() {
+        match c {
+            '[' => depth += 1,
+            ']' => depth = depth.checked_sub(1)?,
+            _ => {}
+        }
+        if depth == 0 {
+            return (at > 0).then_some(at + 1);
+        }
+    }
+    None
 }

@@ -28,6 +28,15 @@ impl Work {
         }
     }
 
+    /// Which of its channels a quantity is, as an error names it: `heave`, `pitch`, `roll`; the only channel of the others.
+    #[must_use]
+    pub fn channel_of(&self, quantity: &str) -> Option<usize> {
+        match self {
+            Work::Swashplate(_) => ["heave", "pitch", "roll"].iter().position(|q| *q == quantity),
+            Work::LimbWire(..) | Work::Drum(..) => Some(0),
+        }
+    }
+
     /// Number of channels taken and of axes driven.
     #[must_use]
     pub fn size(&self) -> usize {

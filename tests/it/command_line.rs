@@ -227,3 +227,89 @@ fn results_are_on_standard_output_and_remarks_on_standard_error() {
     let bad = run(&[&"check", &fixture("broken/typing_errors.toml"), &"--json"]);
     assert!(bad.stdout.is_empty() && text(&bad.stderr).contains("error["));
 }
+
+/// A plate on three rods of 30 mm, 90 mm from its middle, and a leg on a wire.
+const LEANING_STAGE: &str = r#"format = 1
+name = "Marsh stage"
+[motor.frame57]
+full_steps_per_rev = 200
+[[group]]
+name = "heron"
+AXIS(fore)AXIS(left)AXIS(right)AXIS(leg_wire)[[group.mechanism]]
+kind = "swashplate"
+axes = ["fore", "left", "right"]
+channels = ["heave", "pitch", "roll"]
+radius = 90
+azimuths = [0, 240, 120]
+rod_length = 30
+[[group.mechanism]]
+kind = "limb_wire"
+axis = "leg_wire"
+channel = "leg"
+arm = 70
+guide = [20, 160]
+neutral = 0
+"#;
+
+const LEANING_SHOT: &str = r#"format = 1
+name = "A heron leans too far"
+stage = "stage.toml"
+frame_rate = "24"
+frames = [1, 96]
+[[track]]
+channel = "heron.heave"
+keys = [[1, 0], [96, 40]]
+[[track]]
+channel = "heron.roll"
+keys = [
+  [1, 0],
+  [48, 10],
+  [96, 80],
+]
+[[track]]
+channel = "heron.leg"
+keys = [[1, 5], [60, 20], [96, 10]]
+[[pass]]
+name = "picture"
+exposure = "moving"
+seconds_per_frame = 12
+shutter = 180
+"#;
+
+/// One error for each cause, at the key to blame: not one for each of the plate's three axes, and all of them at once.
+#[test]
+fn what_has_no_curve_is_one_error_a_cause_with_file_and_line() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut stage = LEANING_STAGE.to_owned();
+    for axis in ["fore", "left", "right", "leg_wire"] {
+        let keys = "unit = \"mm\"\ntravel = [-900, 900]\nmax_velocity = 100\nmax_acceleration = 50\nmax_jerk = 100\nmotor = \"frame57\"\ntravel_per_rev = 5";
+        stage = stage.replace(&format!("AXIS({axis})"), &format!("[[group.axis]]\nname = \"{axis}\"\n{keys}\n"));
+    }
+    fs::write(dir.path().join("stage.toml"), stage).unwrap();
+    let refused = |shot: &str, args: &[&str]| {
+        fs::write(dir.path().join("shot.toml"), shot).unwrap();
+        let out = Command::cargo_bin("movewright").unwrap().current_dir(dir.path()).args(args).output().unwrap();
+        assert_eq!((out.status.code(), text(&out.stdout).as_str()), (Some(2), ""), "{}", text(&out.stderr));
+        text(&out.stderr)
+    };
+    let plate = "error[out-of-reach]: the swashplate that `heron.heave`, `heron.pitch`, `heron.roll` drive has no curve\n  --> shot.toml:14:3\n   |\n\
+        14 |   [96, 80],\n   |   ^^^^^^^^\n   |\n   = found: at frame 96: roll is out of reach at 80 deg";
+    for args in [&["check", "shot.toml"][..], &["compile", "shot.toml", "--out", "columns"]] {
+        let said = refused(LEANING_SHOT, args);
+        assert!(
+            said.starts_with(plate) && said.contains("; axes heron.fore, heron.left, heron.right\n   = help: change the keys"),
+            "{said}"
+        );
+        assert_eq!(said.matches("error[").count(), 1, "{said}");
+        let said = refused(&LEANING_SHOT.replace("[60, 20]", "[60, 170]"), args);
+        let leg = "\n\nerror[out-of-reach]: the limb_wire that `heron.leg` drives has no curve\n  --> shot.toml:18:17\n   |\n\
+            18 | keys = [[1, 5], [60, 170], [96, 10]]\n   |                 ^^^^^^^^^\n   |\n   = found: at frame 60: angle is out of reach at 170 deg";
+        assert!(said.starts_with(plate) && said.contains(leg), "{said}");
+        assert_eq!(said.matches("error[").count(), 2, "{said}");
+    }
+    assert!(!dir.path().join("columns").exists());
+    // Within reach it compiles: the same stage, the same channels.
+    fs::write(dir.path().join("shot.toml"), LEANING_SHOT.replace("[96, 80]", "[96, 50]")).unwrap();
+    let out = Command::cargo_bin("movewright").unwrap().current_dir(dir.path()).args(["check", "shot.toml"]).output().unwrap();
+    assert_eq!(out.status.code(), Some(0), "{}{}", text(&out.stdout), text(&out.stderr));
+}
