@@ -114,6 +114,7 @@ pub fn load_stage(path: &Path) -> Result<Stage, Rejection> {
 /// Reads a shot through `read`; what [`load`] does, without a disk. Folders before the shot's name, as in `marsh/takes/shot.toml`, are those that `..` may lead up through.
 ///
 /// ```
+/// use movewright::bounds::Code;
 /// use movewright::input::{self, Unreadable};
 ///
 /// let no_files = |_: &str| Err(Unreadable::Missing);
