@@ -215,7 +215,7 @@ fn a_refused_move_shows_what_is_over() {
     let page = report(&fixture("broken/too_fast.toml"), dir.path());
     let b = Browser::open();
     b.go(&page);
-    assert_eq!(b.script("return document.querySelector('.verdict').textContent"), "1 over a limit");
+    assert_eq!(b.script("return document.querySelector('.verdict').textContent"), "1 limit exceeded");
     assert_eq!(b.script("return document.getElementById('axis_name').textContent"), "camera.track, pass picture");
     assert_eq!(b.script("return document.querySelectorAll('#map .row.over').length"), 1);
     assert_eq!(b.script("return [...document.querySelectorAll('#curves svg')].filter((s) => s.querySelector('.curve.over')).map((s) => s.dataset.panel).join()"), "velocity");
