@@ -25,7 +25,7 @@ fn demo(c: &mut Criterion) {
     let mut group = c.benchmark_group("herons");
     group.sample_size(20);
     group.bench_function("compile", |b| {
-        b.iter(|| one.install(|| Compiled::new(Arc::clone(&stage), Arc::clone(&shot)).unwrap().axes().as_slice().len()))
+        b.iter(|| one.install(|| Compiled::new(Arc::clone(&stage), Arc::clone(&shot)).unwrap().axes().len()))
     });
     group.bench_function("kinematics", |b| {
         b.iter(|| {

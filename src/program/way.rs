@@ -339,7 +339,7 @@ mod tests {
     }
 
     fn approach_of(way: &Way) -> Approach {
-        way.approaches().iter().next().copied().flatten().unwrap()
+        way.approaches().first().copied().flatten().unwrap()
     }
 
     #[test]
@@ -364,12 +364,12 @@ mod tests {
     #[test]
     fn the_way_goes_from_home_over_the_place_of_approach_to_the_start_within_limits() {
         let w = way(&[(5.0, -20.0), (40.0, 90.0)], 3.0, -50.0);
-        let there = w.curves(Leg::MoveToStart).iter().next().unwrap().as_ref().unwrap();
+        let there = w.curves(Leg::MoveToStart).first().unwrap().as_ref().unwrap();
         assert_eq!((there.start(), there.end()), (0.0, (w.to_approach() + w.to_start()).0.ceil()));
         assert_eq!((there.at(0.0), there.at(there.end())), (Some(0.0), Some(-20.0)));
         // Backlash 3 and a full step of 1.8 as margin, below the start since it then moves up.
         assert!(there.at(w.to_approach().0).is_some_and(|p| (p + 24.8).abs() < 1e-12));
-        let home = w.curves(Leg::ReturnHome).iter().next().unwrap().as_ref().unwrap();
+        let home = w.curves(Leg::ReturnHome).first().unwrap().as_ref().unwrap();
         assert_eq!((home.at(0.0), home.at(home.end()), home.end()), (Some(90.0), Some(0.0), w.back().0));
         for curve in [there, home] {
             let p = crate::motion::Peaks::of(curve, 0..curve.len()).unwrap();

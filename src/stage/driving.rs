@@ -82,7 +82,7 @@ impl Stage {
         let homes: Vec<f64> = axes.iter().map(|a| self.axis(*a).home()).collect();
         match spec.work.channels(&homes) {
             Ok(rests) if flaws.is_empty() => {
-                let from = self.names.as_slice().len() + self.made.len();
+                let from = self.names.len() + self.made.len();
                 let channels = (from..from + size).map(|i| ChannelId::new(i, self.mark)).collect();
                 Ok((Machine { channels, axes, work: spec.work.clone() }, rests))
             }

@@ -186,7 +186,7 @@ impl Stage {
     /// Every axis's id, in stage order.
     pub fn axis_ids(&self) -> impl ExactSizeIterator<Item = AxisId> + Clone + use<> {
         let mark = self.mark;
-        (0..self.axes.as_slice().len()).map(move |i| AxisId::new(i, mark))
+        (0..self.axes.len()).map(move |i| AxisId::new(i, mark))
     }
 
     /// Every axis with its id, in stage order.
@@ -220,7 +220,7 @@ impl Stage {
     #[must_use]
     pub fn channel(&self, name: &str) -> Option<ChannelId> {
         if let Some(i) = self.made.iter().position(|m| m.name == name) {
-            return Some(ChannelId::new(self.names.as_slice().len() + i, self.mark));
+            return Some(ChannelId::new(self.names.len() + i, self.mark));
         }
         match self.mover(self.axis_of_name(name)?) {
             Mover::Own(channel) => Some(channel),
@@ -236,7 +236,7 @@ impl Stage {
 
     /// What a channel is: an axis's own, or one that a mechanism brings.
     fn kind_of(&self, channel: ChannelId) -> ChannelKind<'_> {
-        let made = channel.index().checked_sub(self.names.as_slice().len()).and_then(|i| self.made.get(i));
+        let made = channel.index().checked_sub(self.names.len()).and_then(|i| self.made.get(i));
         match made {
             Some(made) => ChannelKind::Made(made),
             None => ChannelKind::Own(AxisId::new(channel.index(), self.mark)),

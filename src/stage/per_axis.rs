@@ -24,6 +24,24 @@ impl<T> PerAxis<T> {
         &self.values
     }
 
+    /// The value of the first axis.
+    #[must_use]
+    pub fn first(&self) -> Option<&T> {
+        self.values.first()
+    }
+
+    /// How many axes the stage has.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    /// True where the stage has no axis.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.values.is_empty()
+    }
+
     /// The values in stage order.
     pub fn iter(&self) -> core::slice::Iter<'_, T> {
         self.values.iter()

@@ -117,7 +117,7 @@ fn a_fault_between_frames_is_in_its_cell_and_at_the_limit_there_is_none() {
         let h = shot(&s, (1, 40), &program(), vec![moving(&s, "picture", 2.0)]);
         let report = checked(&s, &h);
         let rows = usage(&report.passes[0]);
-        assert!(rows.get(1).unwrap().iter().all(|u| u.share() == 0.0));
+        assert!(rows.iter().nth(1).unwrap().iter().all(|u| u.share() == 0.0));
         let first = rows.first().unwrap().iter().enumerate();
         let over: Vec<usize> = first.clone().filter(|(_, u)| u.share() > 1.0 + 1e-9).map(|(n, _)| n + 1).collect();
         assert!(first.clone().all(|(_, u)| u.is_exceeded() == (u.share() > 1.0 + 1e-9)));

@@ -38,7 +38,7 @@ fn trap_harmless_moves_compile() {
             let p = Program { tracks: vec![(shape, None, keys.clone())], ..Program::default() };
             let h = shot(&s, (1, 48), &[p, Program::default()], vec![moving(&s, "picture", 12.0)]);
             let compiled = Compiled::new(s, h).unwrap_or_else(|e| panic!("{shape:?} {keys:?}: {e:?}"));
-            assert!(compiled.axes().get(1).unwrap().never_moves());
+            assert!(compiled.axes().iter().nth(1).unwrap().never_moves());
             let counts = column(&table(&compiled, 0, Column::Steps), "heron.bridge");
             assert_eq!(counts.len(), 48);
         }
