@@ -1,6 +1,6 @@
 //! The front door of the library: builders with names that are checked, jobs that were approved, rows one by one.
 //!
-//! Invariant: everything here returns the one [`Error`](crate::Error); nothing is written that was not checked first.
+//! Invariant: everything here returns the one [`Error`]; nothing is written that was not checked first.
 
 mod axis;
 mod error;

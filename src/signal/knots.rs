@@ -1,7 +1,7 @@
 //! Where a signal's formula changes, and the intervals between these knots that a span needs.
 //!
 //! What: every layer gives its knots within a span and a few to either side; the union, in rising order, none closer together than can matter. Before the first and
-//! after the last knot of all a signal goes on for ever by one formula: there it is cut [`FIRST_STRIDE`] frames from that knot, then after twice as many, and so on.
+//! after the last knot of all a signal goes on for ever by one formula: there it is cut `FIRST_STRIDE` frames from that knot, then after twice as many, and so on.
 //! Invariant: the intervals depend on the signal alone. Two spans that share an instant find it in the same interval, its ends the same to the last bit.
 //! For that a layer's knots are computed without the span, and those that merge are found from a gap before them: whatever could merge with a knot next to
 //! the span lies within 1e-5 frames of it or of what merges with it, far less than the part of a period that every layer gives beyond the span.

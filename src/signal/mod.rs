@@ -1,6 +1,6 @@
 //! Signals: what a channel does, as a function of frame time that returns a value with its first three derivatives.
 //!
-//! Invariant: see [`Signal`](crate::motion::signal::Signal), which tracks, cycles, drifts and signals of a caller's own implement alike. A channel adds its
+//! Invariant: see [`Signal`], which tracks, cycles, drifts and signals of a caller's own implement alike. A channel adds its
 //! layers; a mechanism's axis is a formula over its channels.
 
 pub mod aimed;

@@ -1,7 +1,7 @@
 //! Clearance: envelopes of figures and cameras keep their distance from each other, from what stands still, and out of boxes.
 //!
 //! Proven between frames as well as at them: over any stretch of time [`enclosure`] says where every point of a body can be,
-//! two convex things are never nearer than along any one direction, and [`search`] halves the time until the least distance is
+//! two convex things are never nearer than along any one direction, and the search halves the time until the least distance is
 //! known. Nothing is sampled for a verdict; the pace does not matter, since all passes share one move.
 //!
 //! Tolerance: a reported least gap is never above the true one and at most 1e-6 of the scene's size below it; a gap passes when it
