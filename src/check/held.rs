@@ -169,30 +169,25 @@ fn in_the_time(axis: &Axis, law: &SevenSegment, available: Seconds) -> Over {
     Over { limit, part: Part::Photographed, frame: FrameTime(0.0), span: (0.0, 0.0), value, allowed }
 }
 
-/// Torque over an axis's moves, at the middle of the worst. Greatest acceleration at greatest speed bounds each move from above; only moves that bound
-/// does not clear, and the one with the worst bound, are followed exactly. Standing still asks for something too: what hangs must be held.
+/// The greatest share of torque over an axis's moves, at the middle of the worst. Greatest acceleration at greatest speed bounds each move from above; every
+/// move whose bound is above the greatest share found so far is followed exactly. Standing still asks for something too: what hangs must be held.
 fn torque(axis: &Axis, id: AxisId, positions: &[f64], stations: &Stations) -> Option<TorqueUse> {
     let model = Torque::of(axis)?;
     let mut worst = model.standing(frame_time(stations.moves().first().map_or(0, |m| m.from)));
-    let mut worst_bound: Option<(Utilisation, SevenSegment, f64)> = None;
-    let mut follow = |law: &SevenSegment, at: f64| {
-        if let Some(t) = torque_along(&model, law, at) {
-            worst = worst.worse(t);
-        }
+    let bounded = |(common, law): (&HeldMove, SevenSegment)| {
+        let law = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0)?;
+        let (demand, available) = (model.demand(law.peak_acceleration()), model.available(law.peak_velocity()));
+        Some((TorqueUse { demand, available, at: frame_time(common.from) + 0.5 }, law))
     };
-    for (common, law) in stations.laws(id, positions) {
-        let Some(law) = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0) else { continue };
-        let at = frame_time(common.from) + 0.5;
-        let bound = Utilisation::of(model.demand(law.peak_acceleration()), model.available(law.peak_velocity()));
-        if bound.is_exceeded() {
-            follow(&law, at);
+    // The move with the greatest bound first: it clears most of the others.
+    let moves = || stations.laws(id, positions).filter_map(bounded);
+    let hardest = moves().reduce(|a, b| if b.0.utilisation().share() > a.0.utilisation().share() { b } else { a });
+    for (bound, law) in hardest.into_iter().chain(moves()) {
+        if bound.utilisation().share() > worst.utilisation().share() {
+            if let Some(t) = torque_along(&model, &law, bound.at) {
+                worst = worst.worse(t);
+            }
         }
-        if worst_bound.as_ref().is_none_or(|(s, ..)| bound.share() > s.share()) {
-            worst_bound = Some((bound, law, at));
-        }
-    }
-    if let Some((_, law, at)) = worst_bound {
-        follow(&law, at);
     }
     Some(worst)
 }
