@@ -8,6 +8,9 @@ pub mod changes;
 pub mod clearance;
 mod fastest;
 mod fixes;
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod fixture;
 mod gaps;
 mod held;
 mod keys_around;

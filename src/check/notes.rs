@@ -4,7 +4,7 @@ use super::clearance::Nearest;
 use crate::compile::{AxisMove, Compiled};
 use crate::motion::Peaks;
 use crate::program::{Leg, Torque};
-use crate::shot::{Shape, Shot};
+use crate::shot::{Exposure, Pass, Shape, Shot};
 use crate::signal::{Source, SourceKind, sources};
 use crate::stage::{Axis, AxisId, GroupId, Mover, PerAxis, Work};
 use crate::time::{FrameTime, Seconds};
@@ -126,7 +126,7 @@ pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) ->
         if let Some((at, by, height)) = stretch(compiled, id) {
             add(Some(at), Some(by), NoteKind::RopeStretch { height });
         }
-        if let Some((at, per_frame, per_exposure)) = openings(shot, axis, m) {
+        if let Some((at, per_frame, per_exposure)) = openings(compiled, id, axis, m) {
             add(Some(at), Some(per_frame), NoteKind::Openings { per_exposure });
         }
         if let (Some(backlash), Some(first)) = (axis.backlash().filter(|b| *b > 0.0), reversals[id].first()) {
@@ -156,13 +156,14 @@ fn stretch(compiled: &Compiled, id: AxisId) -> Option<(f64, f64, f64)> {
 }
 
 /// How often a turning gobo's openings pass at most: instant, per frame, per exposure. Above half an opening per exposure the shafts of
-/// light no longer wander but flicker.
-fn openings(shot: &Shot, axis: &Axis, m: &AxisMove) -> Option<(f64, f64, f64)> {
+/// light no longer wander but flicker. `None` where it turns in no exposure: it stands, is parked, or every pass that moves it is held.
+fn openings(compiled: &Compiled, id: AxisId, axis: &Axis, m: &AxisMove) -> Option<(f64, f64, f64)> {
     let openings = f64::from(axis.openings()?);
+    let turns = |p: &&Pass| p.exposure() == Exposure::Moving && !p.parks(compiled.stage(), id);
+    let longest = compiled.shot().passes().iter().filter(turns).map(|p| p.shutter().fraction()).reduce(f64::max)?;
     let peak = m.peaks().velocity;
     let per_frame = peak.value * openings / 360.0;
-    let longest = shot.passes().iter().map(|p| p.shutter().fraction()).fold(0.0, f64::max);
-    Some((peak.at, per_frame, per_frame * longest))
+    (!m.never_moves()).then_some((peak.at, per_frame, per_frame * longest))
 }
 
 /// The one source, a track, of an axis that has no other.
@@ -210,4 +211,45 @@ fn misses_a_key(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Op
         }
     }
     worst
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::check::fixture;
+    use crate::stage::{AxisSpec, Unit};
+
+    /// A gobo of 12 openings that turns over 50 frames, in passes of these exposures, shutters (deg) and whether they park it.
+    fn openings_per_exposure(passes: &[(Exposure, f64, bool)], turn: f64) -> Option<f64> {
+        let spec = AxisSpec { openings: Some(12), ..AxisSpec::new("turn", Unit::Degree, [-10.0, 2000.0], [1e6, 1e6, 1e6]) };
+        let stage = fixture::stage("gobo", vec![spec]);
+        let gobo = stage.group_of_name("gobo").unwrap();
+        let pass = |(i, (exposure, shutter, parks)): (usize, &(Exposure, f64, bool))| {
+            let park = if *parks { vec![gobo] } else { Vec::new() };
+            Pass::new(&stage, &format!("p{i}"), *exposure, 10.0, *shutter, 0.0, park).unwrap()
+        };
+        let passes = passes.iter().enumerate().map(pass).collect();
+        let track = fixture::track(&stage, "gobo.turn", Shape::MinimumJerk, &[(1.0, 0.0), (51.0, turn)]);
+        let compiled = fixture::compiled(stage, (1, 51), vec![track], passes);
+        let none = PerAxis::new(compiled.stage(), |_| Vec::new());
+        notes(&compiled, &none).iter().find_map(|n| match n.kind {
+            NoteKind::Openings { per_exposure } => Some(per_exposure),
+            _ => None,
+        })
+    }
+
+    /// 800 deg in 50 frames peak at 1.875 x 16 = 30 deg/frame (T. Flash, N. Hogan 1985): one opening of 30 deg per frame, a quarter of it at 90 deg of shutter.
+    #[test]
+    fn only_passes_that_turn_the_gobo_while_the_shutter_is_open_flicker() {
+        let near = |found: Option<f64>, wanted: f64| found.is_some_and(|f| (f - wanted).abs() < 1e-9);
+        let alone = [(Exposure::Moving, 90.0, false)];
+        assert!(near(openings_per_exposure(&alone, 800.0), 0.25));
+        assert!(near(openings_per_exposure(&[alone[0], (Exposure::Held, 270.0, false)], 800.0), 0.25));
+        assert!(near(openings_per_exposure(&[alone[0], (Exposure::Moving, 270.0, true)], 800.0), 0.25));
+        assert!(near(openings_per_exposure(&[alone[0], (Exposure::Moving, 270.0, false)], 800.0), 0.75));
+        assert_eq!(openings_per_exposure(&[(Exposure::Held, 270.0, false)], 800.0), None);
+        assert_eq!(openings_per_exposure(&[(Exposure::Moving, 270.0, true)], 800.0), None);
+        assert_eq!(openings_per_exposure(&alone, 0.0), None, "it stands still");
+    }
 }

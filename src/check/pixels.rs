@@ -3,7 +3,7 @@
 //! For each camera with a lens and each axis that moves it or a figure: the speed in the picture, pixels per unit of that axis alone,
 //! of every figure's points (its origin, the ends of its rods and of its envelope's middle lines), by exact derivatives; times a
 //! step or a backlash it is pixels, to the first order. The worst over the photographed frames at shutter open, middle and close (of
-//! every shutter of the shot), at points in front of the camera and within the picture. Above a quarter pixel it is a finding.
+//! every shutter of a moving pass), at points in front of the camera and within the picture. Above a quarter pixel it is a finding.
 //! Limits: first order in the step; points between those looked at may move more.
 
 use std::collections::BTreeMap;
@@ -14,7 +14,7 @@ use super::notes::{Note, NoteKind};
 use crate::compile::{Compiled, frame_time};
 use crate::mechanism::{Lens, Pose, Vector};
 use crate::number::Jet;
-use crate::shot::Shot;
+use crate::shot::{Exposure, Shot};
 use crate::stage::{AxisId, Body, ChannelId, GroupId, Stage, Work};
 use crate::time::FrameTime;
 
@@ -94,9 +94,15 @@ fn worse(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
     if b.0 > a.0 || (b.0 == a.0 && b.1 < a.1) { b } else { a }
 }
 
-/// Shutter open, middle and close of every frame, for every different shutter of the shot.
+/// Shutter open, middle and close of every frame, for every different shutter of a moving pass; the middle alone where all are held.
 fn times(shot: &Shot) -> Vec<f64> {
-    let mut offsets: Vec<f64> = shot.passes().iter().map(|p| 0.5 * p.shutter().fraction()).flat_map(|half| [-half, half]).collect();
+    let mut offsets: Vec<f64> = shot
+        .passes()
+        .iter()
+        .filter(|p| p.exposure() == Exposure::Moving)
+        .map(|p| 0.5 * p.shutter().fraction())
+        .flat_map(|half| [-half, half])
+        .collect();
     offsets.push(0.0);
     offsets.sort_by(f64::total_cmp);
     offsets.dedup();
