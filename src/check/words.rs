@@ -9,6 +9,7 @@ use super::verdict::Report;
 use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
 use crate::compile::{Compiled, LONGEST_RUN};
+use crate::number::directed::{self, Places};
 use crate::program::Leg;
 use crate::shot::Pass;
 use crate::stage::{AxisId, Stage};
@@ -21,7 +22,7 @@ pub fn violation(compiled: &Compiled, v: &Violation) -> String {
     let name = stage.axis_name(id);
     let unit = v.limit.unit(stage.axis(id).unit().symbol());
     let keys = v.between.as_ref().map_or(String::new(), |b| format!(", {}", keys(compiled, b)));
-    let (value, allowed) = (figure(v.value, &unit), figure(v.allowed, &unit));
+    let (value, allowed) = distinct(v.value, v.allowed, &unit);
     let when = instant(v.at);
     let plain = || {
         let what = match v.limit {
@@ -68,10 +69,10 @@ pub fn violation(compiled: &Compiled, v: &Violation) -> String {
                 }
             };
             format!(
-                "{name}: the move from frame {from} to {} takes {:.3} s; only {:.3} s are available between exposures{keys}; limited by {}{others}",
+                "{name}: the move from frame {from} to {} takes {} s; only {} s are available between exposures{keys}; limited by {}{others}",
                 from + 1,
-                seconds.0,
-                available.0.max(0.0),
+                directed::up(seconds.0, Places::Decimals(3)),
+                directed::down(available.0.max(0.0), Places::Decimals(3)),
                 spoken(v.limit)
             )
         }
@@ -138,8 +139,9 @@ pub fn note(compiled: &Compiled, n: &Note) -> String {
             format!("{name}: never moves in the photographed span; {why}")
         }
         NoteKind::Reversals { times, steps } => format!(
-            "{name}: reverses {} in the photographed span (first: frame {frame:.2}); each reversal may lose {steps:.1} steps to its backlash of {value} {unit}",
-            if *times == 1 { "once".to_owned() } else { format!("{times} times") }
+            "{name}: reverses {} in the photographed span (first: frame {frame:.2}); each reversal may lose {} steps to its backlash of {value} {unit}",
+            if *times == 1 { "once".to_owned() } else { format!("{times} times") },
+            directed::up(*steps, Places::Decimals(1))
         ),
         NoteKind::TorqueUnchecked => {
             format!("{name}: torque is not checked; the stage file gives no load, rotor inertia or torque table")
@@ -153,13 +155,20 @@ pub fn note(compiled: &Compiled, n: &Note) -> String {
             stage.group_name(*camera)
         ),
         NoteKind::Openings { per_exposure } if *per_exposure > FLICKER => format!(
-            "{name}: flickers: up to {per_exposure:.3} openings per exposure (limit {FLICKER}), {value:.3} per frame (frame {frame:.2}); turn it slower"
+            "{name}: flickers: up to {} openings per exposure (limit {FLICKER}), {} per frame (frame {frame:.2}); turn it slower",
+            most(*per_exposure),
+            most(value)
         ),
         NoteKind::Openings { per_exposure } => format!(
-            "{name}: no flicker: at most {per_exposure:.3} openings per exposure (limit {FLICKER}), {value:.3} per frame (frame {frame:.2})"
+            "{name}: no flicker: at most {} openings per exposure (limit {FLICKER}), {} per frame (frame {frame:.2})",
+            most(*per_exposure),
+            most(value)
         ),
         NoteKind::RopeStretch { height } => {
-            format!("{name}: the rope stretches by up to {value:.3} mm under its load, at a height of {height:.1} mm (frame {frame:.2})")
+            format!(
+                "{name}: the rope stretches by up to {} mm under its load, at a height of {height:.1} mm (frame {frame:.2})",
+                most(value)
+            )
         }
         NoteKind::WayClearance { pass, leg, nearest, at } => {
             let (what, cure) = match leg {
@@ -200,11 +209,11 @@ pub fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
             format!("{a} and {b} are not proven to keep apart near {when}: nothing bounds where they are; {required}")
         }
         Proof::Bound if !n.is_kept() => {
-            format!("{a} and {b}: {required}; proven at least {} near {when}", figure(n.gap, "mm"))
+            format!("{a} and {b}: {required}; proven at least {} near {when}", least(n.gap, "mm"))
         }
         _ if n.gap < 0.0 => format!("{a} and {b} overlap by {} at {when}; {required}", figure(-n.gap, "mm")),
         Proof::Tight => format!("{a} and {b} are {} apart at {when}; {required}", figure(n.gap, "mm")),
-        Proof::Bound => format!("{a} and {b} are at least {} apart near {when}; {required}", figure(n.gap, "mm")),
+        Proof::Bound => format!("{a} and {b} are at least {} apart near {when}; {required}", least(n.gap, "mm")),
     }
 }
 
@@ -270,20 +279,58 @@ pub fn spoken(limit: Limit) -> &'static str {
 /// A number with its unit, to six significant digits, which is what a person compares by.
 #[must_use]
 pub fn figure(value: f64, unit: &str) -> String {
-    let size = value.abs();
-    let text = if size != 0.0 && !(1e-3..1e7).contains(&size) {
-        format!("{value:.5e}")
-    } else {
-        let mut decimals = 6_usize;
-        let mut bound = 1.0;
-        while decimals > 0 && size >= bound {
-            bound *= 10.0;
-            decimals -= 1;
+    let (places, _) = six_digits(value);
+    shown(&directed::nearest(value, places), unit)
+}
+
+/// The same rounded down: for what is at least so much.
+fn least(value: f64, unit: &str) -> String {
+    let (places, _) = six_digits(value);
+    shown(&directed::down(value, places), unit)
+}
+
+/// Three decimals, rounded up: for what is at most so much.
+fn most(value: f64) -> String {
+    directed::up(value, Places::Decimals(3))
+}
+
+/// A value and what it is compared with, to six digits, or to as many as tell them apart.
+fn distinct(value: f64, allowed: f64, unit: &str) -> (String, String) {
+    let (mut a, mut b) = (figure(value, unit), figure(allowed, unit));
+    let (places, more) = six_digits(value);
+    for extra in 1..=more {
+        if a != b || value == allowed {
+            break;
         }
-        let text = format!("{value:.decimals$}");
-        if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
-    };
-    if unit.is_empty() { text } else { format!("{text} {unit}") }
+        let places = match places {
+            Places::Decimals(n) => Places::Decimals(n + extra),
+            Places::Mantissa(n) => Places::Mantissa(n + extra),
+        };
+        (a, b) = (shown(&directed::nearest(value, places), unit), shown(&directed::nearest(allowed, places), unit));
+    }
+    (a, b)
+}
+
+/// The places that show six significant digits, and how many more a number has at most.
+fn six_digits(value: f64) -> (Places, usize) {
+    const MORE: usize = 11;
+    let size = value.abs();
+    if size != 0.0 && !(1e-3..1e7).contains(&size) {
+        return (Places::Mantissa(5), MORE);
+    }
+    let mut decimals = 6_usize;
+    let mut bound = 1.0;
+    while decimals > 0 && size >= bound {
+        bound *= 10.0;
+        decimals -= 1;
+    }
+    (Places::Decimals(decimals), MORE)
+}
+
+/// Without zeros at the end, with the unit.
+fn shown(text: &str, unit: &str) -> String {
+    let text = if text.contains('.') && !text.contains('e') { text.trim_end_matches('0').trim_end_matches('.') } else { text };
+    if unit.is_empty() { text.to_owned() } else { format!("{text} {unit}") }
 }
 
 /// What the axis or pair of a violation is called.
@@ -335,5 +382,24 @@ fn keys(compiled: &Compiled, between: &Between) -> String {
         (Some(a), None) => format!("after {}, the last", name(a)),
         (None, Some(b)) => format!("before {}, the first", name(b)),
         (None, None) => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bound_is_printed_as_a_bound() {
+        assert_eq!(least(299.999_97, "mm"), "299.999 mm");
+        assert_eq!(figure(299.999_97, "mm"), "300 mm");
+        assert_eq!(most(0.500_01), "0.501");
+    }
+
+    #[test]
+    fn a_value_beyond_its_limit_never_reads_as_the_limit() {
+        assert_eq!(distinct(300.000_001, 300.0, "mm/s"), ("300.000001 mm/s".to_owned(), "300 mm/s".to_owned()));
+        assert_eq!(distinct(310.0, 300.0, "mm/s"), ("310 mm/s".to_owned(), "300 mm/s".to_owned()));
+        assert_eq!(distinct(300.0, 300.0, "steps").0, "300 steps");
     }
 }

@@ -12,6 +12,7 @@ use super::terminal::{self, Progress};
 use super::{Outcome, table};
 use crate::bounds::Code;
 use crate::check::{PassReport, words};
+use crate::number::directed::{self, Places};
 use crate::output::Written;
 use crate::output::manifest::NOTICE;
 use crate::output::rows::{RowRate, RowsError, Table, Tracks, interpolation};
@@ -145,16 +146,16 @@ fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, written: Option<Wr
     for way in interpolation::WAYS {
         if let Some((axis, steps)) = interpolation::worst(&all, way.departure) {
             terminal::remark(&format!(
-                "between rows, {}: at most {steps:.3e} steps from the curve ({}), and {} for rounding to steps",
+                "between rows, {}: at most {} steps from the curve ({}), and {} for rounding to steps",
                 way.name,
+                directed::up(steps, Places::Mantissa(3)),
                 name(axis),
                 way.rounding
             ));
         }
     }
     if let Some((axis, hz)) = interpolation::worst(&all, |d| d.half_step_rate) {
-        // Rounded up, so that what is said holds.
-        let hz = (hz * 1000.0).ceil() / 1000.0;
+        let hz = directed::up(hz, Places::Decimals(3));
         terminal::remark(&format!("straight lines stay within half a step of the curve from {hz} rows per second on ({})", name(axis)));
     }
     terminal::remark(NOTICE);

@@ -6,6 +6,7 @@ use super::axes_table;
 use super::show::Show;
 use super::wrap::{self, COLUMNS};
 use crate::check::{ClearanceReport, PassReport, Report, words};
+use crate::number::directed::{self, Places};
 use crate::output::manifest::NOTICE;
 use crate::program::Stations;
 
@@ -34,7 +35,14 @@ pub(super) fn text(report: &Report, show: Show) -> String {
     }
     let apart = stage.axis_ids().filter_map(|id| report.lag_between_paces[id].map(|s| (id, s)));
     if let Some((axis, steps)) = apart.filter(|(_, s)| *s > 0.0).max_by(|a, b| a.1.total_cmp(&b.1)) {
-        line(&mut t, &format!("rotor lag: passes of different pace may differ by up to {steps:.4} steps ({})", stage.axis_name(axis)));
+        line(
+            &mut t,
+            &format!(
+                "rotor lag: passes of different pace may differ by up to {} steps ({})",
+                directed::up(steps, Places::Decimals(4)),
+                stage.axis_name(axis)
+            ),
+        );
     }
     for pair in &report.registration.pairs {
         let text = words::registration(report, pair);
@@ -106,11 +114,11 @@ fn pass_text(t: &mut String, p: &PassReport, show: Show) {
             line(
                 t,
                 &format!(
-                    "  moves between exposures: slowest {:.3} s (frame {} to {}, {who}), {:.3} s available; each in {}.moves.csv",
-                    m.seconds.0,
+                    "  moves between exposures: slowest {} s (frame {} to {}, {who}), {} s available; each in {}.moves.csv",
+                    directed::up(m.seconds.0, Places::Decimals(3)),
                     m.from,
                     m.from + 1,
-                    held.available().0,
+                    directed::down(held.available().0, Places::Decimals(3)),
                     p.name()
                 ),
             );
@@ -145,7 +153,7 @@ fn pass_text(t: &mut String, p: &PassReport, show: Show) {
 fn held_moves(t: &mut String, held: &Stations) {
     let mut runs: Vec<(i64, i64, String)> = Vec::new();
     for m in held.moves() {
-        let seconds = format!("{:.3} s", m.seconds.0);
+        let seconds = format!("{} s", directed::up(m.seconds.0, Places::Decimals(3)));
         match runs.last_mut() {
             Some((_, to, same)) if *same == seconds && *to == m.from => *to += 1,
             _ => runs.push((m.from, m.from + 1, seconds)),

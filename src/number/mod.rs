@@ -3,6 +3,7 @@
 //! Invariant: this room imports nothing of ours, and nothing outside it may call an elementary function of the
 //! standard library. That keeps one input at one output on every processor and system.
 
+pub mod directed;
 pub mod elementary;
 pub mod generator;
 pub mod jet;

@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use crate::check::clearance::{ClearanceReport, Nearest, Proof};
 use crate::check::{PassReport, Report, words};
+use crate::number::directed::{self, Places};
 use crate::program::Leg;
 use crate::time::{Seconds, hms};
 
@@ -161,7 +162,7 @@ pub(super) fn clearance(report: &Report) -> Markup {
                     tbody { @for (p, n, when) in &rows {
                         @let (a, b) = words::pair(stage, n);
                         tr.over[!n.is_kept()] { td { (p.name()) } td { (a) } td { (b) }
-                            td { @if n.proof == Proof::Bound { "at least " } (format!("{:.1}", n.gap)) } td { (n.required) } td { (when) } }
+                            td { @if n.proof == Proof::Bound { "at least " (directed::down(n.gap, Places::Decimals(1))) } @else { (format!("{:.1}", n.gap)) } } td { (n.required) } td { (when) } }
                     } }
                 }
                 p { "The " (NEAREST) " nearest pairs of every pass, of its move to start and of its return home." }
