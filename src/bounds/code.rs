@@ -160,6 +160,8 @@ codes! {
         "two mechanisms, or an aim and a layer, drive the same", "keep one of them";
     MissingLens, "missing-lens", "A lens is needed and the stage has none",
         "the camera's group has no joints or no [group.lens]", "give its group joints and a [group.lens]";
+    NotInPicture, "not-in-picture", "Nothing that an axis moves is ever in the picture",
+        "the camera looks elsewhere, or the figures have no place in front of it", "aim the camera at the figures, or compare in steps";
     MissingBody, "missing-body", "The target's group has no place on the stage",
         "it has no joints", "give its group joints, or aim at a point of the stage";
     UnsuitableAimChannel, "unsuitable-aim-channel", "A channel cannot aim the camera",

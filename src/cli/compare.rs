@@ -15,7 +15,7 @@ use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input
 use crate::output::manifest::{Manifest, NOTICE};
 use crate::output::staged::hash_of;
 use crate::shot::Shot;
-use crate::stage::Stage;
+use crate::stage::{Body, Stage};
 
 /// What the figures are, said with every result.
 const NOTE: &str = "repeatability max(4 s), accuracy max(mean + 2 s) - min(mean - 2 s), range of the means: the formulas of ISO 230-2 over frames, \
@@ -42,7 +42,7 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
             }
         }
     } else {
-        terminal::result(&text(&args.pass, &comparison, args.all));
+        terminal::result(&text(args, &comparison));
     }
     if comparison.within_tolerance == Some(false) { Outcome::Over } else { Outcome::Fine }
 }
@@ -86,10 +86,8 @@ fn compared(args: &CompareArgs) -> Result<Comparison, String> {
     let mut axes: Vec<AxisFacts> = stage.axes().iter().zip(stage.axis_names()).map(|(axis, name)| AxisFacts::of(name, axis)).collect();
     in_pixels(stage, &loaded.shot, &mut axes)?;
     if args.tolerance_px.is_some() && axes.iter().all(|a| a.pixels_per_unit.is_none()) {
-        return Err(wrong(
-            Code::MissingLens,
-            "--tolerance-px: the stage has no lens, so nothing is known in pixels; use --tolerance-steps",
-        ));
+        let without = nothing_in_pixels(stage);
+        return Err(wrong(without.0, format!("--tolerance-px: {}; use --tolerance-steps", without.1)));
     }
     let open = |path: &Path| {
         let reader = File::open(path).map_err(|e| wrong(Code::UnreadableFile, format!("cannot read {}: {e}", path.display())))?;
@@ -99,6 +97,26 @@ fn compared(args: &CompareArgs) -> Result<Comparison, String> {
     let takes = args.logs.iter().map(|log| open(log)).collect::<Result<Vec<_>, _>>()?;
     let options = Options { units, tolerance_steps: args.tolerance_steps, tolerance_pixels: args.tolerance_px };
     compare(pass, takes, &axes, &options).map_err(|e| wrong(Code::InvalidLog, e))
+}
+
+/// Why no axis has a figure in pixels.
+fn nothing_in_pixels(stage: &Stage) -> (Code, String) {
+    let group = |b: &Body| stage.group_name(b.group()).to_owned();
+    let cameras: Vec<String> = stage.bodies().iter().filter(|b| b.lens().is_some()).map(group).collect();
+    let figures: Vec<String> = stage.bodies().iter().filter(|b| b.lens().is_none()).map(group).collect();
+    if cameras.is_empty() {
+        return (Code::MissingLens, "the stage has no lens, so nothing is known in pixels".to_owned());
+    }
+    let cameras = cameras.join(", ");
+    let why = if figures.is_empty() {
+        format!("the stage has a lens ({cameras}) and no figure in front of it, so nothing is known in pixels")
+    } else {
+        format!(
+            "the lens of {cameras} never has {} in its picture at any frame of the shot, so nothing is known in pixels",
+            figures.join(" or ")
+        )
+    };
+    (Code::NotInPicture, why)
 }
 
 /// Where the stage has a lens, what a unit of each axis is worth in the picture, at its worst over the shot.
@@ -129,7 +147,8 @@ fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), String> 
     }
 }
 
-fn text(pass: &str, c: &Comparison, all: bool) -> String {
+fn text(args: &CompareArgs, c: &Comparison) -> String {
+    let (pass, all) = (&args.pass, args.all);
     let mut text = String::new();
     wrap::line(&mut text, &format!("pass {pass}: {} frames, {} takes", c.frames, c.takes.len()), 2);
     for t in &c.takes {
@@ -167,6 +186,10 @@ fn text(pass: &str, c: &Comparison, all: bool) -> String {
     }
     for (a, cause) in c.axes.iter().flat_map(|a| a.likely_causes.iter().map(move |cause| (a, cause))) {
         wrap::line(&mut text, &format!("likely: {}, {}: {}", a.axis, cause.log, cause.message), 8);
+    }
+    let unseen: Vec<String> = c.axes.iter().filter(|a| a.pixels.is_none()).map(|a| a.axis.clone()).collect();
+    if args.tolerance_px.is_some() && args.tolerance_steps.is_none() && !unseen.is_empty() {
+        wrap::line(&mut text, &format!("not judged in pixels, never in the picture: {}", names(&unseen, all)), 2);
     }
     match c.within_tolerance {
         Some(true) => wrap::line(&mut text, "within the tolerance asked for", 2),
