@@ -1,8 +1,11 @@
 //! What most likely went wrong with one axis in one take, where its deviations say so plainly.
 //!
-//! What: four patterns are tried, each with the spread that it leaves unexplained: the same deviation throughout (steps lost at once, or a wrong reference); one for
-//! either direction of travel (backlash); levels that jump by full steps at some frames (steps lost there); a line (slip). A pattern is plain where what it leaves
-//! is at most a quarter of what it explains. Common practice, no source; a hint where to look, never a verdict.
+//! What: five patterns are tried, each with the spread that it leaves unexplained: the same deviation throughout (steps lost at once, or a wrong reference); the
+//! positions of some frames earlier or later (frame shift); one deviation for either direction of travel (backlash); levels that jump by full steps at some frames,
+//! the first of them at no deviation (steps lost there); a line (slip). A pattern is plain where what it leaves is at most a quarter of what it explains. Of the plain
+//! ones that which leaves least is named, and with it those that leave at most one step more: rounding is no evidence for either.
+//! Jumps at the turns of the axis speak for backlash: where there are two or more and no others, no steps are lost.
+//! Common practice, no source; a hint where to look, never a verdict.
 //! Units: steps, in the direction of positive travel. Invariant: memory does not grow with frames.
 
 /// Jumps that are kept; a take with more is no plain case of lost steps.
@@ -14,13 +17,21 @@ const PLAIN: f64 = 0.25;
 /// Fewest frames for a line: below, anything looks like one.
 const FEWEST_FOR_A_LINE: f64 = 8.0;
 
+/// Most frames that a take is looked for earlier or later.
+const MOST_SHIFTED: usize = 4;
+
+/// Patterns that leave this many steps more than the best explain as well as it does: positions are rounded to steps.
+const ALIKE: f64 = 1.0;
+
 /// A likely cause.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cause {
     /// Which.
     pub kind: CauseKind,
-    /// How much, steps: the offset, the first jump, the difference between directions, the whole slip.
+    /// How much, steps: the offset, the first jump, the difference between directions, the whole slip, the largest deviation that a frame shift makes.
     pub steps: f64,
+    /// By how many frames the take is late; negative where it is early, 0 for other causes.
+    pub late: i64,
     /// Frame at which it was first seen.
     pub frame: i64,
     /// How many jumps, for lost steps; 1 otherwise.
@@ -32,6 +43,8 @@ pub struct Cause {
 pub enum CauseKind {
     /// The same deviation throughout.
     Offset,
+    /// The positions of some frames before or after.
+    FrameShift,
     /// Levels that jump by full steps.
     LostSteps,
     /// One level for either direction of travel.
@@ -46,6 +59,7 @@ impl CauseKind {
     pub fn name(self) -> &'static str {
         match self {
             CauseKind::Offset => "offset",
+            CauseKind::FrameShift => "frame_shift",
             CauseKind::LostSteps => "lost_steps",
             CauseKind::Backlash => "backlash",
             CauseKind::Slip => "slip",
@@ -93,6 +107,9 @@ pub(super) struct Trace {
     down: Option<Level>,
     last_direction: f64,
     turns: u64,
+    /// Jumps at the frames at which the axis turns or sets out.
+    jumps_at_turns: usize,
+    shifts: Shifts,
     /// Mean frame, and co-moments of frame and deviation about their means.
     line: Line,
 }
@@ -121,12 +138,16 @@ impl Trace {
             down: None,
             last_direction: 0.0,
             turns: 0,
+            jumps_at_turns: 0,
+            shifts: Shifts::default(),
             line: Line::default(),
         }
     }
 
-    /// Takes in the deviation at a frame; `direction` is the sign of the last motion of the pass before it, 0 where it has not moved.
-    pub(super) fn add(&mut self, frame: i64, x: f64, direction: f64) {
+    /// Takes in the deviation at a frame from the pass's position `target`; `direction` is the sign of the last motion of the pass before it, 0 where it has
+    /// not moved.
+    pub(super) fn add(&mut self, frame: i64, target: f64, x: f64, direction: f64) {
+        self.shifts.add(Seen { frame, target, logged: target + x });
         let Some(all) = &mut self.all else {
             self.all = Some(Level::starting(frame, x));
             self.now = self.all;
@@ -143,6 +164,7 @@ impl Trace {
                 *slot = self.now;
             }
             self.jumps += 1;
+            self.jumps_at_turns += usize::from(direction != self.last_direction);
             self.now = Some(Level::starting(frame, x));
         } else if let Some(now) = &mut self.now {
             now.add(x);
@@ -166,35 +188,47 @@ impl Trace {
         }
     }
 
-    /// The likely cause, where one is plain.
-    pub(super) fn cause(&self) -> Option<Cause> {
-        let all = self.all.filter(|a| a.n >= 2.0 && (a.low != 0.0 || a.high != 0.0))?;
-        self.offset(&all).or_else(|| self.by_level()).or_else(|| self.slip(&all))
+    /// The likely cause, where one is plain; more than one where they explain alike.
+    pub(super) fn causes(&self) -> Vec<Cause> {
+        let Some(all) = self.all.filter(|a| a.n >= 2.0 && (a.low != 0.0 || a.high != 0.0)) else { return Vec::new() };
+        let plain: Vec<(Cause, f64)> =
+            [self.offset(&all), self.shifted(&all), self.backlash(), self.lost(), self.slip(&all)].into_iter().flatten().collect();
+        let least = plain.iter().map(|(_, left)| *left).fold(f64::INFINITY, f64::min);
+        plain.into_iter().filter(|(_, left)| *left <= least + ALIKE).map(|(cause, _)| cause).collect()
     }
 
-    fn offset(&self, all: &Level) -> Option<Cause> {
-        (all.range() <= PLAIN * all.mean.abs()).then_some(Cause { kind: CauseKind::Offset, steps: all.mean, frame: all.from, times: 1 })
+    /// The same deviation throughout, and the range that it leaves.
+    fn offset(&self, all: &Level) -> Option<(Cause, f64)> {
+        let left = all.range();
+        (left <= PLAIN * all.mean.abs()).then_some((Cause::new(CauseKind::Offset, all.mean, all.from), left))
     }
 
-    fn by_level(&self) -> Option<Cause> {
-        let (backlash, lost) = (self.backlash(), self.lost());
-        // With one turn only, a loss just there looks like backlash; multiples of a full step speak for the loss.
-        if self.turns < 2 { lost.or(backlash) } else { backlash.or(lost) }
+    fn shifted(&self, all: &Level) -> Option<(Cause, f64)> {
+        let largest = if all.high > -all.low { all.high } else { all.low };
+        let (late, left) = self.shifts.best()?;
+        let cause = Cause { late, ..Cause::new(CauseKind::FrameShift, largest, all.from) };
+        (left <= PLAIN * largest.abs()).then_some((cause, left))
     }
 
-    fn backlash(&self) -> Option<Cause> {
+    fn backlash(&self) -> Option<(Cause, f64)> {
         let (up, down) = self.up.zip(self.down)?;
         let between = up.mean - down.mean;
         let left = up.range().max(down.range());
         let plain = self.turns > 0 && up.n >= 2.0 && down.n >= 2.0 && between != 0.0 && left <= PLAIN * between.abs();
-        plain.then_some(Cause { kind: CauseKind::Backlash, steps: between, frame: up.from.max(down.from), times: 1 })
+        plain.then_some((Cause::new(CauseKind::Backlash, between, up.from.max(down.from)), left))
     }
 
-    fn lost(&self) -> Option<Cause> {
-        if self.jumps == 0 || self.jumps > MOST_JUMPS {
+    fn lost(&self) -> Option<(Cause, f64)> {
+        let only_at_turns = self.jumps > 1 && self.jumps == self.jumps_at_turns;
+        if self.jumps == 0 || self.jumps > MOST_JUMPS || only_at_turns {
             return None;
         }
         let levels: Vec<Level> = self.closed.iter().copied().take(self.jumps).chain([self.now]).flatten().collect();
+        // What is off from the first frame on was not lost on the way, and what comes back was not lost.
+        let is_off = |l: Option<&Level>| l.is_some_and(|l| l.mean.abs() > PLAIN * self.full_step);
+        if is_off(levels.first()) || !is_off(levels.last()) {
+            return None;
+        }
         let left = levels.iter().map(Level::range).fold(0.0, f64::max);
         let mut first = None;
         for (a, b) in levels.iter().zip(levels.iter().skip(1)) {
@@ -205,12 +239,12 @@ impl Trace {
             if !plain {
                 return None;
             }
-            first = first.or(Some(Cause { kind: CauseKind::LostSteps, steps: jump, frame: b.from, times: self.jumps }));
+            first = first.or(Some(Cause { times: self.jumps, ..Cause::new(CauseKind::LostSteps, jump, b.from) }));
         }
-        first
+        first.map(|cause| (cause, left))
     }
 
-    fn slip(&self, all: &Level) -> Option<Cause> {
+    fn slip(&self, all: &Level) -> Option<(Cause, f64)> {
         let l = &self.line;
         if all.n < FEWEST_FOR_A_LINE || !(l.xx > 0.0) {
             return None;
@@ -218,13 +252,70 @@ impl Trace {
         let slope = l.xy / l.xx;
         let whole = slope * l.last_x;
         // Root mean square of what the line leaves; twice that on either side stands for the range of it.
-        let left = ((l.yy - slope * l.xy).max(0.0) / all.n).sqrt();
-        (4.0 * left <= PLAIN * 2.0 * whole.abs() && whole.abs() >= 2.0).then_some(Cause {
-            kind: CauseKind::Slip,
-            steps: whole,
-            frame: all.from,
-            times: 1,
-        })
+        let left = 4.0 * ((l.yy - slope * l.xy).max(0.0) / all.n).sqrt();
+        (left <= PLAIN * 2.0 * whole.abs() && whole.abs() >= 2.0).then_some((Cause::new(CauseKind::Slip, whole, all.from), left))
+    }
+}
+
+impl Cause {
+    fn new(kind: CauseKind, steps: f64, frame: i64) -> Cause {
+        Cause { kind, steps, late: 0, frame, times: 1 }
+    }
+}
+
+/// A frame of pass and take. Positions in steps.
+#[derive(Debug, Clone, Copy)]
+struct Seen {
+    frame: i64,
+    target: f64,
+    logged: f64,
+}
+
+/// How far the take is from the pass some frames earlier or later.
+#[derive(Debug, Clone, Copy, Default)]
+struct Shifts {
+    /// The last frames, the latest first.
+    before: [Option<Seen>; MOST_SHIFTED],
+    /// By number of frames less one: take late, take early.
+    late: [Shift; MOST_SHIFTED],
+    early: [Shift; MOST_SHIFTED],
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Shift {
+    frames: f64,
+    largest: f64,
+}
+
+impl Shift {
+    fn add(&mut self, off: f64) {
+        self.frames += 1.0;
+        self.largest = self.largest.max(off.abs());
+    }
+}
+
+impl Shifts {
+    fn add(&mut self, now: Seen) {
+        for seen in self.before.iter().flatten() {
+            let apart = usize::try_from(now.frame - seen.frame).ok().and_then(|n| n.checked_sub(1));
+            if let Some((late, early)) = apart.and_then(|i| self.late.get_mut(i).zip(self.early.get_mut(i))) {
+                late.add(now.logged - seen.target);
+                early.add(seen.logged - now.target);
+            }
+        }
+        self.before.rotate_right(1);
+        if let Some(latest) = self.before.first_mut() {
+            *latest = Some(now);
+        }
+    }
+
+    /// The shift that leaves the least deviation: frames by which the take is late (negative: early), and the largest deviation left.
+    fn best(&self) -> Option<(i64, f64)> {
+        let counted = |shifts: &[Shift; MOST_SHIFTED], sign: i64| shifts.map(|s| (s, sign));
+        let (late, early) = (counted(&self.late, 1), counted(&self.early, -1));
+        let all = late.into_iter().zip(1_i64..).chain(early.into_iter().zip(1_i64..));
+        let known = all.filter(|((s, _), _)| s.frames >= FEWEST_FOR_A_LINE).map(|((s, sign), n)| (sign * n, s.largest));
+        known.reduce(|a, b| if b.1 < a.1 || (b.1 == a.1 && b.0.abs() < a.0.abs()) { b } else { a })
     }
 }
 
@@ -242,44 +333,109 @@ impl Line {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
 
-    fn cause(microsteps: u32, deviation: impl Fn(i64) -> f64, direction: impl Fn(i64) -> f64) -> Option<(CauseKind, f64, i64)> {
+    /// The causes over frames 1 to 100 of a pass at `target`, in a take that is off by `deviation`.
+    fn causes(microsteps: u32, target: impl Fn(i64) -> f64, deviation: impl Fn(i64) -> f64) -> Vec<(CauseKind, f64, i64)> {
         let mut t = Trace::new(microsteps);
+        let mut direction = 0.0;
         for frame in 1..=100 {
-            t.add(frame, deviation(frame), direction(frame));
+            let moved = target(frame) - target(frame - 1);
+            if frame > 1 && moved != 0.0 {
+                direction = moved.signum();
+            }
+            t.add(frame, target(frame), deviation(frame), direction);
         }
-        t.cause().map(|c| (c.kind, c.steps, c.frame))
+        t.causes().iter().map(|c| (c.kind, c.steps, c.frame)).collect()
+    }
+
+    fn steady(frame: i64) -> f64 {
+        37.0 * frame as f64 + (frame as f64 / 3.0).floor()
+    }
+
+    /// Up for twenty frames, down for twenty.
+    fn to_and_fro(frame: i64) -> f64 {
+        let since = (frame + 20).rem_euclid(40);
+        31.0 * (if since < 20 { since } else { 40 - since }) as f64
+    }
+
+    fn direction(frame: i64) -> f64 {
+        if to_and_fro(frame) > to_and_fro(frame - 1) { 1.0 } else { -1.0 }
+    }
+
+    /// Eased from rest to rest over the take, 20,000 steps; u^3 (10 - 15 u + 6 u^2).
+    fn eased(frame: i64) -> f64 {
+        let u = ((frame - 1) as f64 / 99.0).clamp(0.0, 1.0);
+        (20_000.0 * u * u * u * (10.0 - 15.0 * u + 6.0 * u * u)).round_ties_even()
     }
 
     #[test]
     fn planted_causes_are_named_with_size_and_frame() {
-        let up = |_| 1.0;
-        let to_and_fro = |f: i64| if (f / 20) % 2 == 0 { 1.0 } else { -1.0 };
-        assert_eq!(cause(10, |_| -40.0, up), Some((CauseKind::Offset, -40.0, 1)));
-        assert_eq!(cause(10, |f| if f < 57 { 0.0 } else { -20.0 }, up), Some((CauseKind::LostSteps, -20.0, 57)));
-        let (kind, steps, _) = cause(10, |f| 2.0 * to_and_fro(f), to_and_fro).unwrap();
-        assert_eq!((kind, steps), (CauseKind::Backlash, 4.0));
-        let (kind, steps, frame) = cause(10, |f| (f as f64 * 0.11).floor(), up).unwrap();
-        assert_eq!((kind, frame), (CauseKind::Slip, 1));
-        assert!((steps - 10.89).abs() < 0.5, "{steps}");
+        assert_eq!(causes(10, eased, |_| -40.0), [(CauseKind::Offset, -40.0, 1)]);
+        assert_eq!(causes(10, steady, |f| if f < 57 { 0.0 } else { -20.0 }), [(CauseKind::LostSteps, -20.0, 57)]);
+        let found = causes(10, to_and_fro, |f| 2.0 * direction(f));
+        assert_eq!(found.iter().map(|c| (c.0, c.1)).collect::<Vec<_>>(), [(CauseKind::Backlash, 4.0)]);
+        let found = causes(10, steady, |f| (f as f64 * 0.11).floor());
+        assert!(matches!(found[..], [(CauseKind::Slip, steps, 1)] if (steps - 10.89).abs() < 0.5), "{found:?}");
+    }
+
+    /// A log that runs one frame late, or three early, over a move that looks like a ramp, a jump, or both.
+    #[test]
+    fn trap_a_shifted_log_is_neither_slip_nor_lost_steps() {
+        let ramp = |f: i64| (0.06 * (f * f) as f64).round_ties_even();
+        let stops = |f: i64| 20.0 * (f.clamp(50, 80) - 50) as f64;
+        let swings = |f: i64| eased(3 * f) - eased(2 * f);
+        let moves: [&dyn Fn(i64) -> f64; 4] = [&eased, &swings, &ramp, &stops];
+        for (i, target) in moves.into_iter().enumerate() {
+            for late in [-3, -1, 1, 2] {
+                let found = causes(10, target, |f| target(f - late) - target(f));
+                assert_eq!(found.iter().map(|c| c.0).collect::<Vec<_>>(), [CauseKind::FrameShift], "move {i}, {late} late");
+            }
+        }
+        // Where both explain every frame, both are listed: at one speed up and down, late is as backlash; setting out for good, late is as lost at once.
+        let kinds: Vec<CauseKind> = causes(10, to_and_fro, |f| to_and_fro(f - 1) - to_and_fro(f)).iter().map(|c| c.0).collect();
+        assert_eq!(kinds, [CauseKind::FrameShift, CauseKind::Backlash]);
+        let starts = |f: i64| 20.0 * (f.max(50) - 50) as f64;
+        let kinds: Vec<CauseKind> = causes(10, starts, |f| starts(f - 1) - starts(f)).iter().map(|c| c.0).collect();
+        assert_eq!(kinds, [CauseKind::FrameShift, CauseKind::LostSteps]);
+        let mut t = Trace::new(10);
+        (1..=100).for_each(|f| t.add(f, eased(f), eased(f - 2) - eased(f), 1.0));
+        assert_eq!(t.causes().first().map(|c| c.late), Some(2));
+    }
+
+    /// Eight steps to either side: with 16 or 8 microsteps the jumps at the turns are full steps.
+    #[test]
+    fn trap_backlash_of_full_steps_is_no_lost_step() {
+        let once = |f: i64| if f <= 50 { 40.0 * f as f64 } else { 4000.0 - 40.0 * f as f64 };
+        let turned = |f: i64| if f <= 50 { 8.0 } else { -8.0 };
+        for microsteps in [4, 8, 16] {
+            for (found, sides) in [(causes(microsteps, to_and_fro, |f| 8.0 * direction(f)), 16.0), (causes(microsteps, once, turned), 16.0)]
+            {
+                assert!(matches!(found[..], [(CauseKind::Backlash, steps, _)] if steps == sides), "{microsteps}: {found:?}");
+            }
+            // Backlash taken up before the first frame: no deviation one way, all of it the other.
+            let found = causes(microsteps, to_and_fro, |f| 8.0 * direction(f) - 8.0);
+            assert!(matches!(found[..], [(CauseKind::Backlash, ..)]), "{microsteps}: {found:?}");
+        }
+        // One turn, and exactly one full step from there on: either may be, and both are listed.
+        let kinds: Vec<CauseKind> = causes(16, once, |f| if f <= 50 { 0.0 } else { -16.0 }).iter().map(|c| c.0).collect();
+        assert_eq!(kinds, [CauseKind::Backlash, CauseKind::LostSteps]);
     }
 
     #[test]
     fn what_is_not_plain_gets_no_name() {
-        let up = |_| 1.0;
-        assert_eq!(cause(10, |_| 0.0, up), None);
-        assert_eq!(cause(10, |f| f64::from(u8::from(f % 2 == 0)), up), None);
-        assert_eq!(cause(10, |f| if f < 57 { 0.0 } else { -13.0 }, up), None, "no multiple of a full step");
-        assert_eq!(cause(10, |f| if (f / 7) % 2 == 0 { 0.0 } else { 20.0 }, up), None, "comes back again and again");
+        let none: [(CauseKind, f64, i64); 0] = [];
+        assert_eq!(causes(10, steady, |_| 0.0), none);
+        assert_eq!(causes(10, steady, |f| f64::from(u8::from(f % 2 == 0))), none);
+        assert_eq!(causes(10, steady, |f| if f < 57 { 0.0 } else { -13.0 }), none, "no multiple of a full step");
+        assert_eq!(causes(10, steady, |f| if (f / 7) % 2 == 0 { 0.0 } else { 20.0 }), none, "comes back again and again");
     }
 
     #[test]
     fn one_frame_tells_nothing() {
         let mut t = Trace::new(1);
-        t.add(1, 5.0, 1.0);
-        assert_eq!(t.cause(), None);
+        t.add(1, 100.0, 5.0, 1.0);
+        assert_eq!(t.causes(), []);
     }
 }

@@ -137,7 +137,7 @@ pub struct AxisComparison {
     pub steps: Figures,
     /// The same figures in pixels at the picture, where they are known.
     pub pixels: Option<Figures>,
-    /// What most likely happened, take by take, where it is plain.
+    /// What most likely happened, take by take, where it is plain; two of one take where they explain alike.
     pub likely_causes: Vec<LikelyCause>,
 }
 
@@ -161,8 +161,10 @@ pub struct Figures {
 pub struct LikelyCause {
     /// Name of the log.
     pub log: String,
-    /// `offset`, `lost_steps`, `backlash` or `slip`.
+    /// `offset`, `frame_shift`, `lost_steps`, `backlash` or `slip`.
     pub cause: &'static str,
+    /// Frames by which the take is late, negative where it is early; none for other causes.
+    pub late_frames: Option<i64>,
     /// How much, steps.
     pub steps: f64,
     /// The same in units.
@@ -335,7 +337,7 @@ impl<'a> Held<'a> {
                 let deviation = (logged - target) * axis.to_steps;
                 self.deviations.push(deviation);
                 if let Some(Some(trace)) = axis.traces.get_mut(*take) {
-                    trace.add(frame, deviation, axis.direction);
+                    trace.add(frame, target * axis.to_steps, deviation, axis.direction);
                 }
             }
             axis.statistics.add(frame, &self.deviations);
@@ -405,7 +407,7 @@ fn axis_comparison(f: &AxisFacts, held: &AxisHeld, takes: usize, names: &[(Strin
         likely_causes: names
             .iter()
             .zip(&held.traces)
-            .filter_map(|((log, _), trace)| trace.as_ref().and_then(Trace::cause).map(|c| likely(f, log, &c)))
+            .flat_map(|((log, _), trace)| trace.iter().flat_map(Trace::causes).map(|c| likely(f, log, &c)))
             .collect(),
     }
 }
@@ -415,11 +417,24 @@ fn likely(f: &AxisFacts, log: &str, c: &Cause) -> LikelyCause {
     let size = format!("{:.4} {} ({:.1} steps)", units, f.unit, c.steps);
     let full = (c.steps / f64::from(f.microsteps)).round_ties_even();
     let message = match c.kind {
+        CauseKind::FrameShift => {
+            let (frames, way) = (c.late.unsigned_abs(), if c.late > 0 { "late" } else { "early" });
+            let many = if frames == 1 { "" } else { "s" };
+            format!("the log is {frames} frame{many} {way} (up to {size}): compare it with the right frames, or check what starts it")
+        }
         CauseKind::Offset => format!("off by {size} throughout: steps lost before frame {}, or referenced elsewhere", c.frame),
         CauseKind::LostSteps if c.times == 1 => format!("{full} full steps lost at frame {}: {size} off from there on", c.frame),
         CauseKind::LostSteps => format!("steps lost {} times, first {full} full steps at frame {}: {size}", c.times, c.frame),
         CauseKind::Backlash => format!("{size} between the two directions of travel: backlash"),
         CauseKind::Slip => format!("runs away by {size} over the take: slip"),
     };
-    LikelyCause { log: log.to_owned(), cause: c.kind.name(), steps: c.steps, units, frame: c.frame, message }
+    LikelyCause {
+        log: log.to_owned(),
+        cause: c.kind.name(),
+        late_frames: (c.kind == CauseKind::FrameShift).then_some(c.late),
+        steps: c.steps,
+        units,
+        frame: c.frame,
+        message,
+    }
 }
