@@ -2,7 +2,7 @@
 //!
 //! Invariant: either no limit is exceeded, or somebody said aloud that it is to be written all the same.
 
-use super::verdict::Report;
+use super::report::Report;
 
 /// A checked job that may be written.
 #[derive(Debug, Clone, Copy)]

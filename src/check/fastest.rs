@@ -4,12 +4,20 @@
 //! max(v'/V, sqrt(a''/A), cbrt(j'''/J)) of its peaks per frame. Torque depends on speed and acceleration together; since supply never rises
 //! with speed, slower is never worse, and the border is found by halving. A load that cannot be held at standstill, and a step in acceleration, have none.
 
-use super::verdict::Fastest;
 use super::violation::Limit;
 use crate::compile::AxisMove;
 use crate::number::elementary::cbrt;
 use crate::program::{Program, Torque};
 use crate::stage::{Axis, AxisId};
+
+/// The smallest pace within the limits over the photographed span.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fastest {
+    /// Seconds per frame; 0 where nothing moves, `None` where no pace helps.
+    pub seconds_per_frame: Option<f64>,
+    /// The axis that stands in the way of a faster one, or of any, and its limit; `None` where nothing moves.
+    pub limited_by: Option<(AxisId, Limit)>,
+}
 
 /// The smallest pace of the live axes over the photographed span.
 pub(super) fn fastest(program: &Program) -> Fastest {

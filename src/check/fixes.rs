@@ -1,29 +1,37 @@
 //! What would help, tried by compiling again: nothing is offered that was not seen to work.
+//!
+//! What: a pace is offered where the whole pass was tried at it (see `runnable`). A change of one track is tried by compiling anew the axes that follow the track,
+//! choosing run-up and run-down anew, and judging the axis as the check does: travel, rates and torque from run-up to run-down, its mechanism's reach, its wire, and
+//! the clearance of what it moves. The other axes may not become worse.
 
-use super::fastest::fastest;
+use super::clearance::{self, Against, Nearest};
+use super::runnable::Runnable;
 use super::violation::{Between, Cause, Fix, Limit, Part, Violation};
+use super::{moving, reach, slack};
 use crate::compile::{Compiled, Edge};
 use crate::number::whole;
-use crate::program::{Program, Torque};
-use crate::shot::{Exposure, Shape, Shot};
-use crate::stage::{AxisId, PacedPeaks};
-use crate::time::Pace;
+use crate::program::Program;
+use crate::shot::{Shape, Track};
+use crate::signal::{SourceKind, sources};
+use crate::stage::{AxisId, GroupId};
 
-/// Adds fixes to the violations of one moving pass.
-pub(super) fn propose(program: &Program, violations: &mut [Violation]) {
-    if violations.is_empty() {
-        return;
-    }
-    let by_pace = violations.iter().any(|v| v.limit != Limit::Position || v.part != Part::Photographed);
-    let pace = if by_pace { pace_that_holds(program) } else { None };
+/// Adds fixes to the violations of one pass.
+pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [Violation]) {
+    let held = program.stations().is_some();
     for v in violations.iter_mut().take(MOST_TRIED) {
-        // Jerk without bound has no pace; slack and clearance are not what these trials look at.
-        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::Gap) {
+        if held {
+            if let (Cause::TooLong { .. }, Some(pace)) = (v.cause, runnable.offer) {
+                v.fixes.push(Fix::HeldPace(pace));
+            }
+            continue;
+        }
+        // Jerk without bound has no pace; slack, reach and clearance are not what these trials mend.
+        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::Gap | Cause::OutOfReach(_)) || v.limit == Limit::Register {
             continue;
         }
         let out_of_travel = v.limit == Limit::Position && v.part == Part::Photographed;
-        if let (Some(t), false) = (pace, out_of_travel) {
-            v.fixes.push(Fix::Pace(t));
+        if let (Some(pace), false) = (runnable.offer, out_of_travel) {
+            v.fixes.push(Fix::Pace(pace));
         }
         let fix = if out_of_travel {
             other_shape(program, v)
@@ -39,69 +47,66 @@ pub(super) fn propose(program: &Program, violations: &mut [Violation]) {
 /// Violations that get fixes: compiling again has its price, and after the first few a person starts over anyway.
 const MOST_TRIED: usize = 32;
 
-/// The fastest pace that was seen to hold, rounded up to three digits: the closed form's, or slower where run-up and run-down ask for it.
-fn pace_that_holds(program: &Program) -> Option<f64> {
-    let start = rounded_up(fastest(program).seconds_per_frame?.max(program.clock().pace().get()));
-    let mut t = start;
-    let mut below = start;
-    while !holds_at(program, t) {
-        below = t;
-        t = rounded_up(t * 1.25);
-        // Slower than thirty times is no help.
-        if t > 30.0 * start {
-            return None;
+/// One track of the shot in another form.
+struct Trial<'a> {
+    program: &'a Program,
+    axis: AxisId,
+    track: usize,
+    /// The axes that follow the track.
+    follow: Vec<AxisId>,
+}
+
+impl<'a> Trial<'a> {
+    fn new(program: &'a Program, axis: AxisId, track: usize) -> Trial<'a> {
+        let (stage, shot) = (program.compiled().stage(), program.compiled().shot());
+        let follows = |id: &AxisId| {
+            // An aim follows what its target does, by whatever track.
+            let aimed = shot.aims().iter().any(|a| a.channels().iter().any(|c| stage.own_axis(*c) == Some(*id)));
+            let own = || stage.channels_of(*id).into_iter().filter_map(|c| sources::of(stage, shot, c).ok()).flatten();
+            aimed || own().any(|s| s.kind == SourceKind::Track && s.index == track)
+        };
+        Trial { program, axis, track, follow: stage.axis_ids().filter(follows).collect() }
+    }
+
+    /// The shot with the track in another form, where everything but clearance then holds.
+    fn with(&self, track: Track) -> Option<Program> {
+        let compiled = self.program.compiled();
+        let again = compiled.with_shot_of(compiled.shot().with_track(self.track, track), &self.follow).ok()?;
+        let again = Program::one(&again, self.program.index()).ok().flatten()?;
+        self.holds(&again).then_some(again)
+    }
+
+    fn holds(&self, again: &Program) -> bool {
+        let found = |p: &Program, id: AxisId| moving::axis(p, id).1.len();
+        if found(again, self.axis) > 0 {
+            return false;
         }
-    }
-    for _ in 0..6 {
-        let mid = rounded_up(0.5 * (below + t));
-        if below < mid && mid < t {
-            if holds_at(program, mid) {
-                t = mid;
-            } else {
-                below = mid;
-            }
+        // The axes that follow may exceed no more than before; nor may the others, whose run-up and run-down may have changed.
+        let lengths = |c: &Compiled| (c.run_up(), c.run_down());
+        let same = lengths(again.compiled()) == lengths(self.program.compiled());
+        let others = again.compiled().stage().axis_ids().filter(|id| *id != self.axis && (!same || self.follow.contains(id)));
+        if !others.into_iter().all(|id| found(again, id) <= found(self.program, id)) {
+            return false;
         }
+        let ours = |v: &Violation| self.follow.contains(&v.subject.axis());
+        !reach::violations(again).iter().any(ours) && !slack::violations(again).iter().any(ours)
     }
-    Some(t)
-}
 
-/// Compiles the shot with this pass alone at another pace and judges every axis; travel in the photographed span, which no pace changes, is left out.
-fn holds_at(program: &Program, t: f64) -> bool {
-    let compiled = program.compiled();
-    let Some(again) = at_pace(program, t).and_then(|s| compiled.with_shot(s).ok()) else { return false };
-    compiled.stage().each_axis().all(|(id, axis)| {
-        let m = again.motion(id);
-        let edges = || [Edge::RunUp, Edge::RunDown].iter().filter_map(|e| m.edge_peaks(*e));
-        program.parks(id)
-            || (PacedPeaks::new(m.peaks(), t).rates_are_within(axis)
-                && edges().all(|p| PacedPeaks::new(&p, t).are_within(axis))
-                && Torque::of(axis).and_then(|q| q.worst(m.curve().pieces(), t)).is_none_or(|w| !w.utilisation().is_exceeded()))
-    })
-}
+    /// True where what the axes that follow move keeps its clearance.
+    fn keeps_clear(&self, again: &Program) -> bool {
+        let stage = again.compiled().stage();
+        let moved = |group: GroupId| {
+            let channels = stage.body_of(group).map(|b| b.channels().to_vec()).unwrap_or_default();
+            channels.into_iter().flat_map(|c| stage.axes_of(c)).any(|a| self.follow.contains(&a))
+        };
+        let counts = |n: &Nearest| moved(n.group) || matches!(n.against, Against::Group(o) | Against::Rail(o) if moved(o));
+        clearance::is_kept(&again.course(), &counts)
+    }
 
-fn at_pace(program: &Program, t: f64) -> Option<Shot> {
-    let (compiled, pass) = (program.compiled(), program.pass());
-    if pass.exposure() != Exposure::Moving {
-        return None;
+    /// True where the track in another form holds in every way.
+    fn mends(&self, track: Track) -> bool {
+        self.with(track).is_some_and(|again| self.keeps_clear(&again))
     }
-    // Other passes at faster paces would keep the run-up as it is: only this one is asked about.
-    compiled.shot().with_passes(compiled.stage(), vec![pass.at_pace(Pace::new(t).ok()?)]).ok()
-}
-
-/// Up to three significant digits.
-fn rounded_up(x: f64) -> f64 {
-    if !(x > 0.0) {
-        return x;
-    }
-    let mut unit = 1.0;
-    while x / unit >= 1000.0 {
-        unit *= 10.0;
-    }
-    let mut per_unit = 1.0;
-    while x * per_unit < 100.0 && unit == 1.0 {
-        per_unit *= 10.0;
-    }
-    if unit > 1.0 { (x / unit).ceil() * unit } else { (x * per_unit).ceil() / per_unit }
 }
 
 /// The frame to which the key after the violation would have to go, or the key before.
@@ -110,18 +115,18 @@ fn moved_key(program: &Program, axis: AxisId, between: &Between) -> Option<Fix> 
     let shot = compiled.shot();
     let track = shot.tracks().get(between.track)?;
     let last = whole::real(shot.frames().last());
-    let pace = program.clock().pace().get();
-    let holds = |index: usize, frame: f64| -> bool {
-        let Ok(moved) = track.with_key_at(index, frame) else { return false };
-        let Ok(m) = compiled.axis_of(&shot.with_track(between.track, moved), axis) else { return false };
-        PacedPeaks::new(m.peaks(), pace).are_within(compiled.stage().axis(axis))
+    let trial = Trial::new(program, axis, between.track);
+    let tried = |key: usize, way: f64, end: f64| -> Option<Fix> {
+        let from = track.keys().get(key)?.frame;
+        let frame = nearest_that(from, end, way, &|f| track.with_key_at(key, f).is_ok_and(|t| trial.with(t).is_some()))?;
+        let fix = Fix::KeyAt { track: between.track, key, frame, later: way > 0.0 };
+        track.with_key_at(key, frame).is_ok_and(|t| trial.mends(t)).then_some(fix)
     };
-    let fix = |key: usize, frame: f64, later: bool| Fix::KeyAt { track: between.track, key, frame, later };
     if let Some((index, _, _)) = between.after {
         let from = track.keys().get(index)?.frame;
         let end = track.keys().get(index + 1).map_or(last.max(from), |k| k.frame - 1.0);
-        if let Some(frame) = nearest_that(from, end, 1.0, &|f| holds(index, f)) {
-            return Some(fix(index, frame, true));
+        if let Some(fix) = tried(index, 1.0, end) {
+            return Some(fix);
         }
     }
     let (index, _, _) = between.before?;
@@ -130,7 +135,7 @@ fn moved_key(program: &Program, axis: AxisId, between: &Between) -> Option<Fix> 
         Some(b) => track.keys().get(b)?.frame + 1.0,
         None => whole::real(shot.frames().first()).min(from),
     };
-    nearest_that(from, end, -1.0, &|f| holds(index, f)).map(|frame| fix(index, frame, false))
+    tried(index, -1.0, end)
 }
 
 /// The whole frame nearest to `from`, towards `end`, that `holds`: by doubling steps, then halving.
@@ -166,35 +171,81 @@ fn rests_at_the_edge(program: &Program, v: &Violation, edge: Edge) -> Option<Fix
     let b = v.between?;
     let compiled = program.compiled();
     let track = compiled.shot().tracks().get(b.track)?;
-    let stuck = |c: &Compiled| c.no_room().iter().any(|n| n.axis == v.subject.axis() && n.edge == edge);
-    if track.shape() == Shape::Monotone || !stuck(compiled) {
+    let stuck = compiled.no_room().iter().any(|n| n.axis == v.subject.axis() && n.edge == edge);
+    if track.shape() == Shape::Monotone || !stuck {
         return None;
     }
-    let again = compiled.with_shot(compiled.shot().with_track(b.track, track.with_shape(Shape::Monotone).ok()?)).ok()?;
-    (!stuck(&again)).then_some(Fix::Rests { track: b.track, shape: Shape::Monotone, edge })
+    let mends = Trial::new(program, v.subject.axis(), b.track).mends(track.with_shape(Shape::Monotone).ok()?);
+    mends.then_some(Fix::Rests { track: b.track, shape: Shape::Monotone, edge })
 }
 
 /// For a curve that leaves the travel though its keys do not: the shape that stays between keys.
 fn other_shape(program: &Program, v: &Violation) -> Option<Fix> {
     let b = v.between?;
-    let compiled = program.compiled();
-    let again = compiled.shot().tracks().get(b.track)?.with_shape(Shape::Monotone).ok()?;
-    let axis = v.subject.axis();
-    let m = compiled.axis_of(&compiled.shot().with_track(b.track, again), axis).ok()?;
-    let paced = PacedPeaks::new(m.peaks(), program.clock().pace().get());
-    paced.are_within(compiled.stage().axis(axis)).then_some(Fix::Monotone(b.track))
+    let again = program.compiled().shot().tracks().get(b.track)?.with_shape(Shape::Monotone).ok()?;
+    Trial::new(program, v.subject.axis(), b.track).mends(again).then_some(Fix::Monotone(b.track))
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+    use crate::check::fixture;
+    use crate::shot::Exposure;
+    use crate::stage::{AxisSpec, LoadSpec, Motor, Unit};
 
-    #[test]
-    fn paces_are_rounded_up_to_three_digits() {
-        for (x, want) in [(12.0, 12.0), (12.34, 12.4), (0.83221, 0.833), (1.0, 1.0), (1234.0, 1240.0), (99.91, 100.0)] {
-            let got = rounded_up(x);
-            assert!(got >= x && (got - want).abs() < 1e-9 * want, "{x} {got}");
+    /// Every offer, put into the shot and checked as a whole: the axis exceeds nothing any more, nothing else becomes worse, and the message's promise holds.
+    fn offers_hold(compiled: &Compiled) -> usize {
+        let report = compiled.check().unwrap();
+        let mut offers = 0;
+        for (i, p) in report.passes.iter().enumerate() {
+            for v in &p.violations {
+                for fix in &v.fixes {
+                    let shot = compiled.shot();
+                    let track = |t: &usize| shot.tracks().get(*t).unwrap();
+                    let changed = match fix {
+                        Fix::Pace(t) | Fix::HeldPace(t) => {
+                            let pace = crate::time::Pace::new(*t).unwrap();
+                            let passes = shot.passes().iter().enumerate().map(|(k, p)| if k == i { p.at_pace(pace) } else { p.clone() });
+                            shot.with_passes(compiled.stage(), passes.collect()).unwrap()
+                        }
+                        Fix::Monotone(t) => shot.with_track(*t, track(t).with_shape(Shape::Monotone).unwrap()),
+                        Fix::Rests { track: t, shape, .. } => shot.with_track(*t, track(t).with_shape(*shape).unwrap()),
+                        Fix::KeyAt { track: t, key, frame, .. } => shot.with_track(*t, track(t).with_key_at(*key, *frame).unwrap()),
+                    };
+                    let after = compiled.with_shot(changed).unwrap().check().unwrap();
+                    let left = &after.passes.get(i).unwrap().violations;
+                    let axis = v.subject.axis();
+                    assert!(
+                        left.iter().all(|l| l.subject.axis() != axis || (l.limit == Limit::Position && v.limit != Limit::Position)),
+                        "{fix:?}: {left:?}"
+                    );
+                    assert!(left.len() < p.violations.len(), "{fix:?}: {left:?} of {:?}", p.violations);
+                    offers += 1;
+                }
+            }
         }
+        offers
+    }
+
+    /// Torque, a run-down that a later key makes impossible, and travel: seeds whose offers are put to the test.
+    #[test]
+    fn every_offer_holds_when_it_is_taken() {
+        let mut g = crate::number::Generator::new(11);
+        let mut offers = 0;
+        for _ in 0..150 {
+            let mut spec = AxisSpec::new("x", Unit::Millimetre, [-150.0, 450.0], [60.0, 25.0, 80.0]);
+            spec.drive.travel_per_rev = 20.0;
+            spec.motor = Some(Motor::new(200, Some(4e-5), None, vec![(0.0, 0.6), (200.0, 0.4), (600.0, 0.03)]).unwrap());
+            spec.load = Some(LoadSpec { inertia: 20.0 + 60.0 * g.unit(), friction: 10.0, vertical: false, efficiency: 0.9 });
+            let stage = fixture::stage("heron", vec![spec]);
+            let keys: Vec<(f64, f64)> = (0..5_i32).map(|i| (f64::from(1 + 7 * i) + (5.0 * g.unit()).floor(), 300.0 * g.unit())).collect();
+            let shape = if g.unit() < 0.5 { Shape::MinimumJerk } else { Shape::NaturalCubic };
+            let track = fixture::track(&stage, "heron.x", shape, &keys);
+            let passes = vec![fixture::pass(&stage, "picture", Exposure::Moving, 0.2 + 1.5 * g.unit())];
+            offers += offers_hold(&fixture::compiled(stage, (1, 32), vec![track], passes));
+        }
+        assert!(offers > 60, "{offers} offers were tried");
     }
 
     #[test]

@@ -5,7 +5,7 @@
 use super::clearance::{Against, ClearanceReport, Nearest};
 use super::keys_around;
 use super::notes::{Note, NoteKind};
-use super::verdict::PassReport;
+use super::report::PassReport;
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::program::Program;
 use crate::stage::{AxisId, GroupId, Stage};

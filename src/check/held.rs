@@ -7,7 +7,8 @@ use rayon::prelude::*;
 use super::limits::Over;
 use super::moving::{parked, violation};
 use super::verdict::{AxisReport, Peak, Reach, StretchReport, Tightest};
-use super::violation::{Cause, Fix, Limit, Part, Violation};
+use super::violation::{Cause, Limit, Part, Violation};
+use super::{reach, slack};
 use crate::compile::frame_time;
 use crate::motion::point_to_point::{Binding, SevenSegment};
 use crate::program::way::torque_along;
@@ -24,38 +25,24 @@ pub(super) fn check(program: &Program, stations: &Stations) -> (PerAxis<AxisRepo
         .par_iter()
         .map(|id| if program.parks(*id) { (parked(compiled, *id), Vec::new()) } else { axis(program, stations, *id) })
         .collect();
+    let beside: Vec<Violation> = slack::violations(program).into_iter().chain(reach::violations(program)).collect();
     let mut violations: Vec<Violation> = Vec::new();
     let mut rest = checked.into_iter();
     let axes = PerAxis::new(stage, |id| match rest.next() {
         Some((report, found)) => {
+            let beside_peaks = Tightest::beside_peaks(found.iter().chain(beside.iter().filter(|v| v.subject.axis() == id)));
             violations.extend(found);
-            report
+            AxisReport { beside_peaks, ..report }
         }
         None => parked(compiled, id),
     });
-    offer_a_pace(program, stations, &mut violations);
+    violations.extend(beside);
     (axes, violations)
 }
 
 /// True where a move of this length fits between two exposures.
 pub(super) fn fits(seconds: f64, available: Seconds) -> bool {
     seconds == 0.0 || !Utilisation::of(seconds, available.0).is_exceeded()
-}
-
-/// One offer for all moves that are too long: seconds between exposures grow with the pace alone, so it is tried by the same sum that refused.
-fn offer_a_pace(program: &Program, stations: &Stations, violations: &mut [Violation]) {
-    let pass = program.pass();
-    let closed = 1.0 - pass.shutter().fraction();
-    let slowest = stations.slowest().map_or(0.0, |m| m.seconds.0);
-    if !(closed > 0.0) {
-        return;
-    }
-    let needed = ((slowest + pass.settle()) / closed * 100.0).ceil() / 100.0;
-    if fits(slowest, Seconds(needed * closed - pass.settle())) {
-        for v in violations.iter_mut().filter(|v| matches!(v.cause, Cause::TooLong { .. })) {
-            v.fixes.push(Fix::HeldPace(needed));
-        }
-    }
 }
 
 fn axis(program: &Program, stations: &Stations, id: AxisId) -> (AxisReport, Vec<Violation>) {
@@ -65,8 +52,8 @@ fn axis(program: &Program, stations: &Stations, id: AxisId) -> (AxisReport, Vec<
     let photographed = peaks(a, id, &positions, stations);
     let torque = torque(a, id, &positions, stations);
     let mut found = too_long(program, stations, id, &positions);
-    let beside_peaks = Tightest::beside_peaks(found.iter());
-    let report = AxisReport { parked: false, photographed, run_up: None, run_down: None, torque, jerk_unbounded: false, beside_peaks };
+    let report =
+        AxisReport { parked: false, photographed, run_up: None, run_down: None, torque, jerk_unbounded: false, beside_peaks: None };
     let beyond = too_weak(program, stations, id, &positions, torque).into_iter().chain(off_travel(program, id, &positions));
     found.extend(beyond.map(|over| violation(compiled, id, &over, Cause::Curve)));
     (report, found)

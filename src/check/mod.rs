@@ -19,8 +19,13 @@ mod limits;
 mod moving;
 mod notes;
 pub mod pixels;
+mod reach;
 pub mod register;
+mod report;
+mod runnable;
+mod sections;
 mod slack;
+mod trials;
 pub mod usage;
 mod verdict;
 mod violation;
@@ -37,8 +42,12 @@ use crate::time::FrameTime;
 
 pub use approval::Approval;
 pub use clearance::ClearanceReport;
+pub use fastest::Fastest;
 pub use notes::{Note, NoteKind};
-pub use verdict::{AxisReport, Fastest, PassReport, Peak, Reach, Report, StretchReport, Tightest};
+pub use report::{PassReport, Report};
+pub use runnable::Runnable;
+pub use trials::Hindrance;
+pub use verdict::{AxisReport, Peak, Reach, StretchReport, Tightest};
 pub use violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 
 impl Compiled {
@@ -64,7 +73,9 @@ impl Compiled {
             };
             violations.extend(gaps::violations(&program, clearance.as_ref()));
             let fastest = fastest::fastest(&program);
-            passes.push(PassReport { program, fastest, axes, violations, clearance, way_clearance });
+            let runnable = runnable::runnable(&program, &fastest, &violations);
+            fixes::propose(&program, &runnable, &mut violations);
+            passes.push(PassReport { program, fastest, runnable, axes, violations, clearance, way_clearance });
         }
         let registration = register::register(&passes.iter().map(|p| p.program.as_ref()).collect::<Vec<_>>());
         for pair in &registration.pairs {

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::limits::{self, Over};
 use super::verdict::{AxisReport, Tightest};
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
-use super::{fixes, keys_around, slack};
+use super::{keys_around, reach, slack};
 use crate::compile::{AxisMove, Compiled, Edge};
 use crate::motion::{Extreme, Peaks};
 use crate::program::{Program, Torque};
@@ -18,18 +18,17 @@ pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) 
     let stage = compiled.stage();
     let ids: Vec<AxisId> = stage.axis_ids().collect();
     let checked: Vec<(AxisReport, Vec<Violation>)> = ids.par_iter().with_min_len(16).map(|id| axis(program, *id)).collect();
-    let slack: Vec<Violation> = slack::slack(program).into_iter().map(|(id, over)| violation(compiled, id, &over, Cause::Slack)).collect();
+    let beside: Vec<Violation> = slack::violations(program).into_iter().chain(reach::violations(program)).collect();
     let mut violations: Vec<Violation> = Vec::new();
     let mut rest = checked.into_iter();
     let axes = PerAxis::new(stage, |id| match rest.next() {
         Some((report, found)) => {
             violations.extend(found);
-            AxisReport { beside_peaks: Tightest::beside_peaks(slack.iter().filter(|v| v.subject.axis() == id)), ..report }
+            AxisReport { beside_peaks: Tightest::beside_peaks(beside.iter().filter(|v| v.subject.axis() == id)), ..report }
         }
         None => parked(compiled, id),
     });
-    violations.extend(slack);
-    fixes::propose(program, &mut violations);
+    violations.extend(beside);
     for v in &mut violations {
         let edge = v.part.edge();
         if v.cause == Cause::Curve && edge.is_some_and(|e| compiled.no_room().iter().any(|n| n.edge == e && n.axis == v.subject.axis())) {
@@ -41,18 +40,21 @@ pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) 
 
 /// An exceeded limit of one axis.
 pub(super) fn violation(compiled: &Compiled, axis: AxisId, over: &Over, cause: Cause) -> Violation {
-    Violation {
-        subject: Subject::Axis(axis),
-        limit: over.limit,
-        part: over.part,
-        at: At::Frame(over.frame),
-        span: over.span,
-        value: over.value,
-        allowed: over.allowed,
-        between: keys_around::between(compiled, axis, over.frame),
-        cause,
-        fixes: Vec::new(),
-    }
+    finding(compiled, axis, over.limit, over.part, (At::Frame(over.frame), over.span), (over.value, over.allowed), cause)
+}
+
+/// An exceeded limit of one axis at an instant on either clock: `(instant, span)` and `(value, allowed)`.
+pub(super) fn finding(
+    compiled: &Compiled,
+    axis: AxisId,
+    limit: Limit,
+    part: Part,
+    (at, span): (At, (f64, f64)),
+    (value, allowed): (f64, f64),
+    cause: Cause,
+) -> Violation {
+    let between = at.frame().and_then(|frame| keys_around::between(compiled, axis, frame));
+    Violation { subject: Subject::Axis(axis), limit, part, at, span, value, allowed, between, cause, fixes: Vec::new() }
 }
 
 /// What is said of an axis that stands at home.
@@ -64,7 +66,8 @@ pub(super) fn parked(compiled: &Compiled, id: AxisId) -> AxisReport {
     AxisReport { parked: true, photographed, run_up: None, run_down: None, torque: None, jerk_unbounded: false, beside_peaks: None }
 }
 
-fn axis(program: &Program, id: AxisId) -> (AxisReport, Vec<Violation>) {
+/// One axis's figures, and the limits that it exceeds.
+pub(super) fn axis(program: &Program, id: AxisId) -> (AxisReport, Vec<Violation>) {
     let compiled = program.compiled();
     if program.parks(id) {
         return (parked(compiled, id), Vec::new());

@@ -1,116 +1,158 @@
 //! Wires that only pull: where gravity cannot turn a weighted limb as fast as its wire is paid out, the wire goes slack.
 //!
-//! What: the limb's angle as a curve of pieces over the photographed span; on each piece the angle and its acceleration lie in the hulls of their Bernstein
-//! coefficients, and over such ranges the margin of gravity has a bound from below ([`LimbWire::least_margin`]). Where the bound is above 0 the wire is taut,
-//! proven; where it is not, the piece is halved until the margin at its middle says slack, or the bound says taut. No sampling decides.
-//! Limits: a limb that swings or a wire that sticks is not modelled; run-up and run-down keep the acceleration limits of the wire's axis alone.
+//! What: in every part of a pass, on each piece of the wire's axis, ranges hold the limb's angle and its acceleration ([`IntervalJet`]), and over such ranges the
+//! margin of gravity has a bound from below ([`LimbWire::least_margin`]). Where the bound is above 0 the wire is taut, proven; where it is not, the piece is halved until
+//! the margin at its middle says slack, or the bound says taut. No sampling decides. In held passes the limb stands at every station besides: there gravity alone counts.
+//! Limits: a limb that swings or a wire that sticks is not modelled, nor a limb that is parked. Where a wire is beyond its dead centre `reach` says so.
 
-use super::limits::Over;
-use super::violation::{Limit, Part};
-use crate::compile::{Tolerance, fit};
+use super::clearance::enclosure::over;
+use super::moving::finding;
+use super::sections::{self, Section};
+use super::violation::{At, Cause, Limit, Part, Violation};
+use crate::compile::frame_time;
 use crate::mechanism::{Limb, LimbWire};
-use crate::motion::Quintic;
-use crate::motion::bernstein::Bernstein;
 use crate::motion::curve::Curve;
+use crate::number::Jet;
 use crate::program::Program;
-use crate::signal::{AxisSignal, Layers};
-use crate::stage::{AxisId, Work};
+use crate::stage::{AxisId, Stage, Work};
 use crate::time::FrameTime;
 
 /// Halvings after which a piece whose margin is within rounding of 0 counts as slack: 2^-20 of a piece.
 const DEEPEST: u32 = 20;
 
-/// Every stretch over which a limb's wire is slack in a moving pass, by its axis; the value is the angular acceleration asked for, the
-/// allowed one what gravity can follow, both in deg/s2 in the direction of paying out.
-pub(super) fn slack(program: &Program) -> Vec<(AxisId, Over)> {
-    let (stage, shot) = (program.compiled().stage(), program.compiled().shot());
-    let limbs = stage.machines().iter().filter_map(|m| match (m.work(), m.channels(), m.axes()) {
-        (Work::LimbWire(wire, Some(limb)), [channel], [axis]) if !program.parks(*axis) => Some((wire, limb, *channel, *axis)),
-        _ => None,
-    });
+/// A limb on a wire that is not parked.
+struct Hung<'a> {
+    wire: &'a LimbWire,
+    limb: &'a Limb,
+    axis: AxisId,
+}
+
+/// A stretch over which a wire is slack.
+#[derive(Debug, Clone, Copy)]
+struct Stretch {
+    part: Part,
+    at: At,
+    span: (f64, f64),
+    /// Angular acceleration asked for and the one that gravity gives, deg/s2, in the direction of paying out.
+    wanted: f64,
+    gravity: f64,
+}
+
+/// Every stretch over which a limb's wire is slack in a pass, by its axis; the value is the angular acceleration asked for, the allowed one what gravity can
+/// follow, both in deg/s2 in the direction of paying out.
+pub(super) fn violations(program: &Program) -> Vec<Violation> {
     let mut found = Vec::new();
-    let mut layers = None;
-    for (wire, limb, channel, axis) in limbs {
-        if layers.is_none() {
-            layers = Layers::of(shot).ok();
+    for hung in limbs(program) {
+        let mut stretches: Vec<Stretch> = Vec::new();
+        sections::each(program, &mut |section| hung.in_section(section, &mut stretches));
+        hung.standing(program, &mut stretches);
+        stretches.sort_by(|a, b| (a.part, a.span.0).partial_cmp(&(b.part, b.span.0)).unwrap_or(core::cmp::Ordering::Equal));
+        // In a held pass what is slack before and after an exposure is one stretch.
+        let apart = if program.stations().is_some() { 1.0 } else { 0.0 };
+        let mut joined: Vec<Stretch> = Vec::new();
+        for s in stretches {
+            match joined.last_mut() {
+                Some(j) if j.part == s.part && s.span.0 <= j.span.1 + apart => j.take_in(&s),
+                _ => joined.push(s),
+            }
         }
-        let Some(signal) = layers.as_ref().and_then(|l| l.signal(stage, shot, channel).ok()) else { continue };
-        let (from, to) = shot.frames().photographed();
-        // A thousandth of a degree, and a thousandth of what gravity does to the limb hanging out level.
-        let pull = limb.falling(0.0).abs().max(limb.falling(90.0).abs()).max(1e-3);
-        let pace = program.clock().pace().get();
-        let small = pull * pace * pace / 1000.0;
-        let tolerance = Tolerance { position: 1e-3, velocity: small, acceleration: small, jerk: small };
-        let Ok((curve, _)) = fit::curve(&AxisSignal::Own(signal), from, to, &tolerance) else { continue };
-        found.extend(stretches(wire, limb, &curve, pace).into_iter().map(|o| (axis, o)));
+        let of =
+            |s: Stretch| finding(program.compiled(), hung.axis, Limit::Slack, s.part, (s.at, s.span), (s.wanted, s.gravity), Cause::Slack);
+        found.extend(joined.into_iter().map(of));
     }
     found
 }
 
-fn stretches(wire: &LimbWire, limb: &Limb, curve: &Curve, pace: f64) -> Vec<Over> {
-    let mut found: Vec<Over> = Vec::new();
-    for piece in curve.pieces() {
-        let mut worst: Option<(f64, f64, f64)> = None;
-        let limb = Search { wire, limb, start: piece.start, length: piece.length(), pace };
-        limb.look(piece.quintic, 0.0, 1.0, 0, &mut worst);
-        let Some((frame, wanted, gravity)) = worst else { continue };
-        match found.last_mut() {
-            Some(o) if o.span.1 == piece.start => {
-                o.span.1 = piece.end;
-                if wanted - gravity > o.value - o.allowed {
-                    (o.frame, o.value, o.allowed) = (FrameTime(frame), wanted, gravity);
-                }
-            }
-            _ => found.push(Over {
-                limit: Limit::Slack,
-                part: Part::Photographed,
-                frame: FrameTime(frame),
-                span: (piece.start, piece.end),
-                value: wanted,
-                allowed: gravity,
-            }),
+/// The first axis whose wire is slack in a section: what a trial of another pace asks.
+pub(super) fn first_slack(program: &Program, section: &Section<'_>) -> Option<AxisId> {
+    limbs(program).find_map(|hung| {
+        let mut stretches = Vec::new();
+        hung.in_section(section, &mut stretches);
+        (!stretches.is_empty()).then_some(hung.axis)
+    })
+}
+
+fn limbs(program: &Program) -> impl Iterator<Item = Hung<'_>> {
+    let stage: &Stage = program.compiled().stage();
+    stage.machines().iter().filter_map(|m| match (m.work(), m.axes()) {
+        (Work::LimbWire(wire, Some(limb)), [axis]) if !program.parks(*axis) => Some(Hung { wire, limb, axis: *axis }),
+        _ => None,
+    })
+}
+
+impl Stretch {
+    fn take_in(&mut self, other: &Stretch) {
+        self.span.1 = self.span.1.max(other.span.1);
+        if other.wanted - other.gravity > self.wanted - self.gravity {
+            (self.at, self.wanted, self.gravity) = (other.at, other.wanted, other.gravity);
         }
     }
-    found
+}
+
+impl Hung<'_> {
+    /// Adds a stretch for every piece on which the wire is slack.
+    fn in_section(&self, section: &Section<'_>, found: &mut Vec<Stretch>) {
+        let Ok(curve) = section.course.curve(self.axis) else { return };
+        let search = Search { hung: self, curve, pace: section.pace };
+        for piece in section.pieces(self.axis) {
+            let mut worst = None;
+            search.look(piece.start, piece.end, 0, &mut worst);
+            if let Some((t, wanted, gravity)) = worst {
+                let (at, span) = (section.at(t), section.span(piece.start, piece.end));
+                found.push(Stretch { part: section.part, at, span, wanted, gravity });
+            }
+        }
+    }
+
+    /// Adds the stations of a held pass at which the wire is slack with the limb at rest.
+    fn standing(&self, program: &Program, found: &mut Vec<Stretch>) {
+        let Some(stations) = program.stations() else { return };
+        let first = program.compiled().shot().frames().first();
+        for (n, position) in (first..).zip(stations.positions(program.compiled().motion(self.axis).curve())) {
+            let Ok(angle) = self.wire.angle(position) else { continue };
+            let pull = self.wire.follows(self.limb, Jet::constant(angle), 1.0);
+            if !(pull.margin() > 0.0) {
+                let frame = frame_time(n);
+                let at = At::Frame(FrameTime(frame));
+                // The exposure and the standing about it.
+                let span = (frame - 0.5, frame + 0.5);
+                found.push(Stretch { part: Part::Photographed, at, span, wanted: pull.wanted, gravity: pull.gravity });
+            }
+        }
+    }
 }
 
 struct Search<'a> {
-    wire: &'a LimbWire,
-    limb: &'a Limb,
-    start: f64,
-    length: f64,
+    hung: &'a Hung<'a>,
+    curve: &'a Curve,
     pace: f64,
 }
 
 impl Search<'_> {
-    /// Raises `worst` (frame, acceleration asked for, gravity's) by what the part of the piece from `from` to `to` shows.
-    fn look(&self, whole: &Quintic, from: f64, to: f64, depth: u32, worst: &mut Option<(f64, f64, f64)>) {
-        let part = whole.part(from, to);
-        let h = self.length * (to - from);
-        let [a0, a1, a2, a3] = part.acceleration();
-        let seconds = h * self.pace;
-        let (low, high) = Bernstein::from_power([a0, a1, a2, a3, 0.0]).hull();
-        let acceleration = [low / (seconds * seconds), high / (seconds * seconds)];
-        let [v0, v1, v2, v3, v4] = part.velocity();
-        let (slow, fast) = Bernstein::from_power([v0, v1, v2, v3, v4]).hull();
-        let p = part.at(0.0);
-        let angle = [p + slow.min(0.0), p + fast.max(0.0)];
-        if self.wire.least_margin(self.limb, angle, acceleration) > 0.0 {
-            return;
+    /// Raises `worst` (instant, acceleration asked for, gravity's) by what the stretch from `from` to `to` shows.
+    fn look(&self, from: f64, to: f64, depth: u32, worst: &mut Option<(f64, f64, f64)>) {
+        let Hung { wire, limb, .. } = self.hung;
+        let squared = self.pace * self.pace;
+        if let Ok(angle) = wire.angle(over(self.curve, from, to)) {
+            let (p, a) = (angle.p, angle.a);
+            if wire.least_margin(limb, [p.lo, p.hi], [a.lo / squared, a.hi / squared]) > 0.0 {
+                return;
+            }
         }
-        let jet = part.jet(0.5, h);
-        let pull = self.wire.follows(self.limb, jet, self.pace);
-        let frame = self.start + 0.5 * (from + to) * self.length;
-        let over = pull.wanted - pull.gravity;
-        if (over >= 0.0 || depth >= DEEPEST) && worst.is_none_or(|(_, w, g)| over > w - g) {
-            *worst = Some((frame, pull.wanted, pull.gravity));
+        let middle = 0.5 * (from + to);
+        // Beyond a dead centre there is no angle, and nothing to say of gravity.
+        let pull = self.curve.jet(middle).and_then(|jet| wire.angle(jet).ok()).map(|angle| wire.follows(limb, angle, self.pace));
+        let over = pull.map_or(f64::NEG_INFINITY, |p| p.wanted - p.gravity);
+        if let Some(pull) = pull.filter(|_| over >= 0.0 || depth >= DEEPEST) {
+            if worst.is_none_or(|(_, w, g)| over > w - g) {
+                *worst = Some((middle, pull.wanted, pull.gravity));
+            }
         }
         if depth >= DEEPEST || (over >= 0.0 && depth >= 6) {
             return;
         }
-        let mid = 0.5 * (from + to);
-        self.look(whole, from, mid, depth + 1, worst);
-        self.look(whole, mid, to, depth + 1, worst);
+        self.look(from, middle, depth + 1, worst);
+        self.look(middle, to, depth + 1, worst);
     }
 }
 
@@ -118,9 +160,12 @@ impl Search<'_> {
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+    use crate::check::fixture;
     use crate::mechanism::LimbWireSpec;
     use crate::motion::curve::CurveBuilder;
-    use crate::motion::quintic::Node;
+    use crate::motion::quintic::{Node, Quintic};
+    use crate::shot::{Exposure, Shape};
+    use crate::stage::{AxisSpec, MachineSpec, Unit};
 
     /// A leg of 0.4 kg, centre 80 mm out, 0.004 kg m2, level, its wire from above: gravity lowers it at m g d / I = 78.45 rad/s2 x cos, in degrees 4495.
     fn leg() -> (LimbWire, Limb) {
@@ -128,23 +173,39 @@ mod tests {
         (wire, Limb::new(0.4, 80.0, 0.004).unwrap())
     }
 
-    fn lowered(seconds_per_frame: f64) -> Vec<Over> {
+    /// The wire's curve for an angle's, in pieces so short that it is the same to 1e-9.
+    fn wire_curve(wire: &LimbWire, angle: &Quintic, h: f64) -> Curve {
+        let node = |i: u32| Node::from(wire.paid_out(angle.jet(f64::from(i) / 200.0, h)).unwrap());
+        let mut b = CurveBuilder::starting_at(0.0, 200);
+        (0..200).for_each(|i| b.push(h * f64::from(i + 1) / 200.0, Quintic::between(node(i), node(i + 1), h / 200.0)));
+        b.finish().unwrap()
+    }
+
+    fn stretches(angle: &Quintic, h: f64, pace: f64) -> Vec<(f64, f64, f64)> {
         let (wire, limb) = leg();
-        let mut b = CurveBuilder::starting_at(0.0, 1);
-        b.push(10.0, Quintic::between(Node::rest(10.0), Node::rest(-10.0), 10.0));
-        stretches(&wire, &limb, &b.finish().unwrap(), seconds_per_frame)
+        let curve = wire_curve(&wire, angle, h);
+        let stage = one_leg(20.0);
+        let hung = Hung { wire: &wire, limb: &limb, axis: stage.axis_of_name("heron.leg").unwrap() };
+        let search = Search { hung: &hung, curve: &curve, pace };
+        let of = |piece: crate::motion::curve::Piece<'_>| {
+            let mut worst = None;
+            search.look(piece.start, piece.end, 0, &mut worst);
+            worst
+        };
+        curve.pieces().filter_map(of).collect()
     }
 
     #[test]
     fn paid_out_slowly_the_wire_is_taut_and_faster_than_gravity_it_is_slack() {
         // Rest to rest over 20 deg in 10 frames: peak acceleration 10/sqrt 3 x 20/100 = 1.1547 deg/frame2 (T. Flash, N. Hogan 1985), early on, downwards,
         // where gravity gives about 4495 deg/s2 x cos 7 deg. The border lies at 1.1547 / T^2 = 4460: T = 0.01609 s.
+        let lowered = |pace| stretches(&Quintic::between(Node::rest(10.0), Node::rest(-10.0), 10.0), 10.0, pace);
         assert!(lowered(12.0).is_empty());
         assert!(lowered(0.0163).is_empty());
         let over = lowered(0.0158);
-        let o = over.first().unwrap();
-        assert!(o.value > o.allowed && o.allowed > 4400.0 && o.allowed < 4495.0, "{o:?}");
-        assert!((o.frame.0 - 2.11).abs() < 0.3, "{o:?}");
+        let worst = over.iter().copied().reduce(|a, b| if b.1 - b.2 > a.1 - a.2 { b } else { a }).unwrap();
+        assert!(worst.1 > worst.2 && worst.2 > 4400.0 && worst.2 < 4495.0, "{worst:?}");
+        assert!((worst.0 - 2.11).abs() < 0.3, "{worst:?}");
     }
 
     #[test]
@@ -153,9 +214,7 @@ mod tests {
         let q = Quintic::between(Node { p: 30.0, v: -2.0, a: 0.3 }, Node { p: -25.0, v: -4.0, a: 0.5 }, 12.0);
         for i in 0..60 {
             let pace = 0.01 + f64::from(i) * 0.0005;
-            let mut b = CurveBuilder::starting_at(0.0, 1);
-            b.push(12.0, q);
-            let found = !stretches(&wire, &limb, &b.finish().unwrap(), pace).is_empty();
+            let found = !stretches(&q, 12.0, pace).is_empty();
             let sampled =
                 (0..=4000).map(|k| wire.follows(&limb, q.jet(f64::from(k) / 4000.0, 12.0), pace).margin()).fold(f64::INFINITY, f64::min);
             // Right at the border sampling and proof may differ by what lies between two samples.
@@ -163,5 +222,46 @@ mod tests {
                 assert_eq!(found, sampled < 0.0, "pace {pace}: {sampled}");
             }
         }
+    }
+
+    /// The leg on a stage, its guide to the side: the wire holds it from -60 to 120 deg, where gravity no longer lowers it beyond 90.
+    fn one_leg(neutral: f64) -> Stage {
+        let axis = AxisSpec::new("leg", Unit::Millimetre, [-400.0, 400.0], [1e3, 1e3, 1e4]);
+        let wire = LimbWire::new(LimbWireSpec { arm: 120.0, guide: [-100.0, 170.0], neutral }).unwrap();
+        let work = Work::LimbWire(wire, Some(leg().1));
+        let spec = MachineSpec { channels: vec!["heron.knee".into()], axes: vec!["heron.leg".into()], work };
+        fixture::stage("heron", vec![axis]).with_machines(vec![spec]).unwrap()
+    }
+
+    fn found(keys: &[(f64, f64)], neutral: f64, exposure: Exposure) -> Vec<(Part, At)> {
+        let stage = one_leg(neutral);
+        let track = fixture::track(&stage, "heron.knee", Shape::MinimumJerk, keys);
+        let passes = vec![fixture::pass(&stage, "picture", exposure, 30.0)];
+        let report = fixture::compiled(stage, (1, 48), vec![track], passes).check().unwrap();
+        report.passes.iter().flat_map(|p| &p.violations).filter(|v| v.limit == Limit::Slack).map(|v| (v.part, v.at)).collect()
+    }
+
+    /// Up to 110 deg and back: beyond 90 deg gravity would turn the leg the other way, whatever the exposure.
+    #[test]
+    fn a_leg_beyond_upright_is_slack_in_held_passes_as_in_moving_ones() {
+        let keys = [(1.0, 20.0), (24.0, 110.0), (48.0, 20.0)];
+        for exposure in [Exposure::Moving, Exposure::Held] {
+            let all = found(&keys, 20.0, exposure);
+            let [(Part::Photographed, At::Frame(frame))] = all[..] else { panic!("{exposure:?}: {all:?}") };
+            // Above 90 deg from about frame 17 to 31.
+            assert!((15.0..34.0).contains(&frame.0), "{exposure:?}: {frame:?}");
+        }
+        assert_eq!(found(&[(1.0, 20.0), (24.0, 80.0), (48.0, 20.0)], 20.0, Exposure::Held), []);
+        // One station alone: nothing moves, and the leg stands beyond upright.
+        assert!(matches!(found(&[(1.0, 100.0)], 100.0, Exposure::Held)[..], [(Part::Photographed, At::Frame(f))] if f == FrameTime(1.0)));
+    }
+
+    /// At home the leg stands at 100 deg: the wire is slack until it has come down on the way to its start, and again at the end of the way home.
+    #[test]
+    fn the_way_to_the_start_and_home_is_looked_at_on_its_own_clock() {
+        let all = found(&[(1.0, 20.0), (48.0, 30.0)], 100.0, Exposure::Moving);
+        let parts: Vec<Part> = all.iter().map(|(part, _)| *part).collect();
+        assert_eq!(parts, [Part::MoveToStart, Part::ReturnHome], "{all:?}");
+        assert!(all.iter().all(|(_, at)| at.frame().is_none()));
     }
 }

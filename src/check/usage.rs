@@ -6,7 +6,7 @@
 //! axes use nothing. Invariant: a frame is above 1 exactly where the check exceeds a limit of its axis there.
 
 use super::held::fits;
-use super::verdict::PassReport;
+use super::report::PassReport;
 use super::violation::{Cause, Violation};
 use crate::compile::frame_time;
 use crate::motion::curve::{Curve, Piece};

@@ -3,16 +3,9 @@
 //! Units: of the axis, and seconds. Instants are frame times within run-up, exposures and run-down, seconds of the program on the way to the start and
 //! home. Peaks of a moving pass are exact extremes over the photographed span [first - 1/2, last + 1/2].
 
-use std::sync::Arc;
-
-use super::clearance::{ClearanceReport, Nearest};
-use super::notes::Note;
-use super::pixels::PixelReport;
-use super::register::Registration;
 use super::violation::{Limit, Part, Violation};
-use crate::compile::Compiled;
-use crate::program::{Leg, Program, TorqueUse};
-use crate::stage::{Axis, AxisId, PacedPeaks, PerAxis, Travel, Utilisation};
+use crate::program::TorqueUse;
+use crate::stage::{Axis, PacedPeaks, Travel, Utilisation};
 use crate::time::FrameTime;
 
 /// A peak against its limit.
@@ -211,79 +204,5 @@ impl AxisReport {
     pub fn moves(&self) -> bool {
         let s = &self.photographed;
         s.velocity.value > 0.0 || s.position.min < s.position.max
-    }
-}
-
-/// The smallest pace within the limits.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Fastest {
-    /// Seconds per frame; 0 where nothing moves, `None` where no pace helps.
-    pub seconds_per_frame: Option<f64>,
-    /// The axis that stands in the way of a faster one, or of any, and its limit; `None` where nothing moves.
-    pub limited_by: Option<(AxisId, Limit)>,
-}
-
-/// One pass.
-#[derive(Debug, Clone)]
-pub struct PassReport {
-    /// Its program.
-    pub program: Arc<Program>,
-    /// The smallest pace within limits over the photographed span, as if the pass were moving.
-    pub fastest: Fastest,
-    /// Every axis in stage order.
-    pub axes: PerAxis<AxisReport>,
-    /// Every limit that is exceeded, the earliest first within an axis.
-    pub violations: Vec<Violation>,
-    /// Gaps of carriages and envelopes from run-up to run-down; `None` where nothing could meet.
-    pub clearance: Option<ClearanceReport>,
-    /// Gaps on the move to start, and on the return home.
-    pub way_clearance: Arc<[(Leg, Option<ClearanceReport>); 2]>,
-}
-
-impl PassReport {
-    /// Name of the pass.
-    #[must_use]
-    pub fn name(&self) -> &str {
-        self.program.pass().name()
-    }
-
-    /// True where no limit is exceeded.
-    #[must_use]
-    pub fn within_limits(&self) -> bool {
-        self.violations.is_empty()
-    }
-
-    /// True where everything keeps its clearance on a leg, as far as the stage says what could meet.
-    #[must_use]
-    pub fn way_is_clear(&self, leg: Leg) -> bool {
-        let of = self.way_clearance.iter().filter(|(l, _)| *l == leg);
-        of.flat_map(|(_, c)| c).flat_map(|c| &c.pairs).all(Nearest::is_kept)
-    }
-}
-
-/// The whole check.
-#[derive(Debug, Clone)]
-pub struct Report {
-    /// What was checked.
-    pub compiled: Compiled,
-    /// Every pass in the order of the shot.
-    pub passes: Vec<PassReport>,
-    /// Notes on the move, which all passes share.
-    pub notes: Vec<Note>,
-    /// For each axis the instants within the photographed span at which it reverses.
-    pub reversals: PerAxis<Vec<FrameTime>>,
-    /// For each axis by how many steps rotor lag can set two moving passes of different pace apart; `None` where it cannot be known.
-    pub lag_between_paces: PerAxis<Option<f64>>,
-    /// Whether the passes register, pair by pair.
-    pub registration: Registration,
-    /// What a step and the backlash of camera and figure axes are worth in the picture; empty without a lens.
-    pub pixels: Vec<PixelReport>,
-}
-
-impl Report {
-    /// True where no limit is exceeded in any pass.
-    #[must_use]
-    pub fn within_limits(&self) -> bool {
-        self.passes.iter().all(PassReport::within_limits)
     }
 }

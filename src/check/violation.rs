@@ -6,6 +6,7 @@
 use super::clearance::Nearest;
 use super::register::Instant;
 use crate::compile::Edge;
+use crate::mechanism::OutOfReach;
 use crate::program::Leg;
 use crate::shot::Place;
 use crate::stage::{AxisId, Utilisation};
@@ -192,6 +193,8 @@ pub enum Cause {
     },
     /// Gravity cannot keep a wire taut.
     Slack,
+    /// A mechanism cannot take the place; without a reason where it was not proven that it can.
+    OutOfReach(Option<OutOfReach>),
     /// Things come too near.
     Gap,
     /// Another count than in an earlier pass.
@@ -269,6 +272,8 @@ impl Violation {
             (_, Cause::Curve | Cause::NoRoom | Cause::Gap) => return None,
             (_, Cause::Step) => Utilisation::of(f64::INFINITY, self.allowed),
             (_, Cause::TooLong { seconds, available, .. }) => Utilisation::of(seconds.0, available.0),
+            // A place has no share of a reach: it is in or out.
+            (_, Cause::OutOfReach(_)) => Utilisation::JUST_EXCEEDED,
             // Two-sided: by how much the two differ.
             (_, Cause::Slack | Cause::OtherCount { .. }) => {
                 Utilisation::of_margin(-(self.value - self.allowed).abs(), self.allowed.abs().max(f64::MIN_POSITIVE))

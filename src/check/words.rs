@@ -5,10 +5,13 @@
 use super::clearance::{Against, Nearest, Proof};
 use super::notes::{FLICKER, Note, NoteKind};
 use super::register::Pair;
-use super::verdict::Report;
+use super::report::Report;
+use super::runnable::Runnable;
+use super::trials::Hindrance;
 use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
 use crate::compile::{Compiled, LONGEST_RUN};
+use crate::mechanism::OutOfReach;
 use crate::number::directed::{self, Places};
 use crate::program::Leg;
 use crate::shot::Pass;
@@ -76,9 +79,31 @@ pub fn violation(compiled: &Compiled, v: &Violation) -> String {
                 spoken(v.limit)
             )
         }
-        (Cause::Slack, _) => format!(
-            "{name}: gravity cannot keep the wire taut at {when}: the limb would have to follow with {value}, and gravity gives {allowed}{keys}"
-        ),
+        (Cause::Slack, _) => {
+            let part = if v.part == Part::Photographed { String::new() } else { format!(", in the {}", part_name(v.part)) };
+            format!(
+                "{name}: gravity cannot keep the wire taut at {when}{part}: the limb would have to follow with {value}, and gravity gives {allowed}{keys}"
+            )
+        }
+        (Cause::OutOfReach(why), _) => {
+            let part = if v.part == Part::Photographed { String::new() } else { format!(", in the {}", part_name(v.part)) };
+            let stuck = v.part.edge().is_some_and(|e| compiled.no_room().iter().any(|n| n.edge == e && n.axis == id));
+            let none = if stuck { format!("; no {} of 1 to {LONGEST_RUN} frames does", part_name(v.part)) } else { String::new() };
+            let what = match why {
+                Some(OutOfReach::Range { least, most, unit, .. }) => {
+                    format!(
+                        "the mechanism cannot reach {value} at {when}{part}; it reaches {} to {}",
+                        figure(*least, ""),
+                        figure(*most, unit)
+                    )
+                }
+                Some(error) => {
+                    format!("the mechanism cannot reach its place at {when}{part}: {error}; {name} is within reach up to {allowed}")
+                }
+                None => format!("not proven that the mechanism can reach its place at {when}{part}; proven up to {allowed}"),
+            };
+            format!("{name}: {what}{none}{keys}")
+        }
         (Cause::OtherCount { pass, instant, frames }, _) => {
             let other = compiled.shot().passes().get(*pass).map(Pass::name).unwrap_or_default();
             format!(
@@ -101,7 +126,7 @@ pub fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
     let channel = |track: &usize| compiled.shot().tracks().get(*track).map(|t| stage.channel_name(t.channel())).unwrap_or_default();
     match fix {
         Fix::Pace(t) => {
-            format!("run the pass at {t} s per frame or slower: every speed, acceleration, jerk and run-up is then within its limits")
+            format!("run the pass at {t} s per frame or slower: it then runs within the limits from the move to start to the return home")
         }
         Fix::HeldPace(t) => format!("run the pass at {t} s per frame or slower, or close the shutter further: every move then fits"),
         Fix::Monotone(track) => format!(
@@ -117,6 +142,31 @@ pub fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
         Fix::KeyAt { track, key, frame, .. } => {
             format!("put key {} of {} at frame {frame}: {axis} is then within its limits", key + 1, channel(track))
         }
+    }
+}
+
+/// What keeps a pass from running faster, or at all, as in `limited by ...`.
+#[must_use]
+pub fn hindrance(stage: &Stage, h: &Hindrance) -> String {
+    let within = |part: Part| if part == Part::Photographed { String::new() } else { format!(" in the {}", part_name(part)) };
+    match h {
+        Hindrance::Limit { subject, limit, part } => format!("{} of {}{}", spoken(*limit), self::subject(stage, subject), within(*part)),
+        Hindrance::Clearance(part) => format!("clearance{}", within(*part)),
+        Hindrance::NeverCloses => "a shutter that never closes, so that no move has time".to_owned(),
+        Hindrance::NoProgram => "a program that cannot be planned".to_owned(),
+    }
+}
+
+/// The fastest pace at which a pass runs, in a sentence.
+#[must_use]
+pub fn runnable(stage: &Stage, r: &Runnable) -> String {
+    match (r.seconds_per_frame, &r.limited_by) {
+        (Some(pace), Some(h)) => {
+            format!("fastest possible: {} s/frame, limited by {}", directed::up(pace, Places::Decimals(4)), hindrance(stage, h))
+        }
+        (Some(_), None) => "nothing limits the pace".to_owned(),
+        (None, Some(h)) => format!("no pace can be run: {} at any", hindrance(stage, h)),
+        (None, None) => "no pace can be run".to_owned(),
     }
 }
 
@@ -139,9 +189,8 @@ pub fn note(compiled: &Compiled, n: &Note) -> String {
             format!("{name}: never moves in the photographed span; {why}")
         }
         NoteKind::Reversals { times, steps } => format!(
-            "{name}: reverses {} in the photographed span (first: frame {frame:.2}); each reversal may lose {} steps to its backlash of {value} {unit}",
-            if *times == 1 { "once".to_owned() } else { format!("{times} times") },
-            directed::up(*steps, Places::Decimals(1))
+            "{name}: reverses {} in the photographed span (first: frame {frame:.2}); each reversal may lose {steps:.1} steps to its backlash of {value} {unit}",
+            if *times == 1 { "once".to_owned() } else { format!("{times} times") }
         ),
         NoteKind::TorqueUnchecked => {
             format!("{name}: torque is not checked; the stage file gives no load, rotor inertia or torque table")

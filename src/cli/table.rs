@@ -127,16 +127,7 @@ fn pass_text(t: &mut String, p: &PassReport, show: Show) {
             held_moves(t, held);
         }
     }
-    match (p.fastest.limited_by, p.fastest.seconds_per_frame) {
-        (Some((axis, limit)), Some(pace)) => line(
-            t,
-            &format!("  fastest moving pace: {pace:.4} s per frame, limited by {} of {}", words::spoken(limit), stage.axis_name(axis)),
-        ),
-        (Some((axis, limit)), None) => {
-            line(t, &format!("  no pace helps: {} of {} is exceeded at any", words::spoken(limit), stage.axis_name(axis)));
-        }
-        (None, _) => line(t, "  nothing moves"),
-    }
+    line(t, &format!("  {}", words::runnable(stage, &p.runnable)));
     if let Some(worst) = p.clearance.as_ref().and_then(ClearanceReport::worst) {
         line(t, &format!("  nearest: {}", words::gap(stage, worst, &format!("frame {:.2}", worst.at))));
     }

@@ -1,9 +1,11 @@
 //! One axis's motion in frame time: run-up, photographed span, run-down.
 
+use super::Shown;
 use super::ends::Edge;
 use super::fit::Break;
 use crate::motion::Peaks;
 use crate::motion::curve::Curve;
+use crate::motion::quintic::Node;
 use crate::time::FrameTime;
 
 /// What is known of one axis's motion.
@@ -41,6 +43,25 @@ impl AxisMove {
             Edge::RunUp => 0..self.photographed.start,
             Edge::RunDown => self.photographed.end..self.curve.len(),
         }
+    }
+
+    /// The photographed span alone, as it was before run-up and run-down were added.
+    pub(super) fn shown(&self) -> Shown {
+        // The range is the move's own.
+        let curve = self.curve.part(self.photographed()).unwrap_or_else(|| self.curve.clone());
+        Shown { curve, peaks: self.peaks, breaks: self.breaks.clone() }
+    }
+
+    /// What the axis does at an edge of the photographed span.
+    pub(crate) fn node(&self, edge: Edge) -> Node {
+        let (index, u) = match edge {
+            Edge::RunUp => (self.photographed.start, 0.0),
+            Edge::RunDown => (self.photographed.end.saturating_sub(1), 1.0),
+        };
+        let Some(piece) = self.curve.piece(index) else { return Node::default() };
+        let node = Node::from(piece.quintic.jet(u, piece.length()));
+        // The run-down begins with the position in which the photographed span ends.
+        if edge == Edge::RunDown { Node { p: self.curve.at(piece.end).unwrap_or(node.p), ..node } } else { node }
     }
 
     /// Extremes over the photographed span. Units: unit, unit/frame^k.

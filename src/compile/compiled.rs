@@ -5,8 +5,9 @@
 
 use std::sync::Arc;
 
-use super::{AxisMove, CompileError, FitError, Move, NoRoom};
-use crate::shot::Shot;
+use super::{AxisMove, CompileError, Edge, Fitting, Move, NoRoom, Runs};
+use crate::motion::quintic::Node;
+use crate::shot::{Pass, Shot};
 use crate::stage::{AxisId, PerAxis, Stage};
 
 /// A compiled shot. Cheap to clone.
@@ -47,9 +48,26 @@ impl Compiled {
         Compiled::new(Arc::clone(&self.stage), shot).map(|c| Compiled { files: Arc::clone(&self.files), ..c })
     }
 
-    /// One axis of another shot on the same stage, with run-up and run-down as long as they are here.
-    pub(crate) fn axis_of(&self, shot: &Shot, axis: AxisId) -> Result<AxisMove, FitError> {
-        self.mv.axis_again(&self.stage, shot, axis)
+    /// The same curves run in other passes: no channel is compiled again, only run-up and run-down are chosen anew.
+    ///
+    /// # Errors
+    /// Passes that do not make a shot, or a run-up that is no curve.
+    pub fn with_passes(&self, passes: Vec<Pass>) -> Result<Compiled, Vec<CompileError>> {
+        let shot = self.shot.with_passes(&self.stage, passes).map_err(|_| vec![CompileError::OtherStage])?;
+        let mv = self.mv.for_passes(&self.stage, &shot)?;
+        Ok(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), ..self.clone() })
+    }
+
+    /// Lengths of run-up and run-down that the shot would have with other passes.
+    pub(crate) fn runs(&self, passes: &[Pass], fitting: &Fitting) -> Runs {
+        let nodes: Vec<[Node; 2]> = self.mv.axes.iter().map(|a| [a.node(Edge::RunUp), a.node(Edge::RunDown)]).collect();
+        Runs::of(&self.stage, passes, &nodes, fitting)
+    }
+
+    /// Another shot on the same stage that differs in these axes alone: how a change of one track is tried.
+    pub(crate) fn with_shot_of(&self, shot: Shot, axes: &[AxisId]) -> Result<Compiled, Vec<CompileError>> {
+        let mv = self.mv.with_axes_again(&self.stage, &shot, axes)?;
+        Ok(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), ..self.clone() })
     }
 
     /// The stage.

@@ -9,23 +9,25 @@ pub mod ends;
 mod error;
 pub mod fit;
 pub mod place;
+mod run;
 pub mod tolerance;
 
 use rayon::prelude::*;
 
 use crate::motion::curve::CurveBuilder;
 use crate::motion::quintic::Node;
-use crate::motion::{Peaks, Quintic, curve::Curve};
+use crate::motion::{Peaks, curve::Curve};
 use crate::number::whole;
-use crate::shot::{Exposure, Shot};
+use crate::shot::Shot;
 use crate::signal::{AxisSignal, Layers};
-use crate::stage::{Axis, AxisId, PacedPeaks, PerAxis, Stage};
+use crate::stage::{AxisId, PerAxis, Stage};
 
 pub use axis_move::AxisMove;
 pub use compiled::Compiled;
 pub use ends::Edge;
 pub use error::CompileError;
 pub use fit::{Break, FitError};
+pub(crate) use run::{Fitting, Runs};
 pub use tolerance::{Tolerance, pace_at};
 
 /// The curves of a shot, one for each axis.
@@ -70,9 +72,18 @@ impl Move {
         if !errors.is_empty() {
             return Err(error::folded(errors));
         }
-        let (run_up, stuck_up) = run(stage, shot, &shown, Edge::RunUp);
-        let (run_down, stuck_down) = run(stage, shot, &shown, Edge::RunDown);
-        let no_room = stuck_up.into_iter().chain(stuck_down).collect();
+        Move::put_together(stage, shot, shown)
+    }
+
+    /// The same curves for other passes: run-up and run-down are chosen anew.
+    fn for_passes(&self, stage: &Stage, shot: &Shot) -> Result<Move, Vec<CompileError>> {
+        Move::put_together(stage, shot, self.axes.iter().map(AxisMove::shown).collect())
+    }
+
+    /// Adds run-up and run-down to the photographed spans, one for each axis in stage order.
+    fn put_together(stage: &Stage, shot: &Shot, shown: Vec<Shown>) -> Result<Move, Vec<CompileError>> {
+        let nodes: Vec<[Node; 2]> = shown.iter().map(|s| [s.node(Edge::RunUp), s.node(Edge::RunDown)]).collect();
+        let Runs { frames: [run_up, run_down], no_room } = Runs::of(stage, shot.passes(), &nodes, &Fitting::default());
         let mut rest = shown.into_iter();
         let axes = PerAxis::try_new(stage, |id| {
             let shown = rest.next().ok_or(FitError::NotFinite { at: 0.0 });
@@ -81,10 +92,13 @@ impl Move {
         Ok(Move { axes, run_up, run_down, no_room })
     }
 
-    /// Compiles one axis alone. Run-up and run-down are those of `self`.
-    fn axis_again(&self, stage: &Stage, shot: &Shot, axis: AxisId) -> Result<AxisMove, FitError> {
-        let layers = Layers::of(shot).map_err(|(_, e)| e)?;
-        photographed(stage, shot, &layers, axis)?.whole(self.run_up, self.run_down)
+    /// Compiles some axes of another shot anew; the others keep their curves. Run-up and run-down are chosen for all.
+    fn with_axes_again(&self, stage: &Stage, shot: &Shot, axes: &[AxisId]) -> Result<Move, Vec<CompileError>> {
+        let layers = Layers::of(shot).map_err(|(c, e)| vec![CompileError::layer(stage, shot, c, e)])?;
+        let again = |id: AxisId| photographed(stage, shot, &layers, id).map_err(|e| vec![CompileError::axis(stage, shot, id, e)]);
+        let known = stage.axis_ids().zip(self.axes.iter());
+        let shown: Result<Vec<Shown>, _> = known.map(|(id, m)| if axes.contains(&id) { again(id) } else { Ok(m.shown()) }).collect();
+        Move::put_together(stage, shot, shown?)
     }
 }
 
@@ -146,40 +160,6 @@ fn within_a_layer(signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), Fit
         Some(height) => Err(FitError::OutOfReach { at: peaks.greatest.at, error: crate::signal::NoPlace::LayerChange { height: *height } }),
         None => Ok(()),
     }
-}
-
-/// The length of run-up or run-down, and the axes for which there is none.
-fn run(stage: &Stage, shot: &Shot, shown: &[Shown], edge: Edge) -> (u32, Vec<NoRoom>) {
-    let moving: Vec<(AxisId, &Axis, Node, f64)> = shown
-        .iter()
-        .zip(stage.each_axis())
-        .filter_map(|(s, (id, axis))| {
-            let pace = shot
-                .passes()
-                .iter()
-                .filter(|p| p.exposure() == Exposure::Moving && !p.parks(stage, id))
-                .map(|p| p.pace().get())
-                .fold(f64::INFINITY, f64::min);
-            let node = s.node(edge);
-            (pace.is_finite() && !ends::stands(node, axis.drive().steps_per_unit())).then_some((id, axis, node, pace))
-        })
-        .collect();
-    if moving.is_empty() {
-        return (0, Vec::new());
-    }
-    let can = |k: usize, frames: u32| moving.get(k).is_none_or(|(_, axis, node, pace)| can_run(axis, edge, *node, frames, *pace));
-    let (frames, stuck) = ends::shortest(moving.len(), LONGEST_RUN, &can);
-    let stuck = stuck.into_iter().filter_map(|k| moving.get(k).map(|(id, ..)| NoRoom { axis: *id, edge })).collect();
-    (frames, stuck)
-}
-
-/// True where the axis can do the run-up or run-down of this length within its limits and travel at this pace.
-#[must_use]
-pub fn can_run(axis: &Axis, edge: Edge, node: Node, frames: u32, pace: f64) -> bool {
-    let h = f64::from(frames);
-    let quintic: Quintic = ends::piece(edge, node, h);
-    let piece = crate::motion::curve::Piece { index: 0, start: 0.0, end: h, quintic: &quintic };
-    PacedPeaks::new(&Peaks::of_piece(&piece), pace).are_within(axis)
 }
 
 /// The frames of a shot as frame times, for reading curves at mid-exposure.

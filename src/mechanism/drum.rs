@@ -93,14 +93,20 @@ impl Drum {
         let Some(spool) = self.spec.spool else {
             return if found.is_finite() { Ok(turn.times(self.turn_length(1) / 360.0)) } else { Err(out(f64::MIN, f64::MAX)) };
         };
-        let starts = |layer: u32| 360.0 * (spool.turns_per_layer * f64::from(layer - 1) - spool.wound);
-        let (least, most) = (starts(1), starts(spool.layers + 1));
+        let starts = |layer: u32| starts_at(spool, layer);
+        let [least, most] = self.turns();
         if !(least <= found && found <= most) {
             return Err(out(least, most));
         }
         let layer = (1..=spool.layers).rev().find(|&layer| starts(layer) <= found).unwrap_or(1);
         let in_layer = (turn - T::constant(starts(layer))).times(self.turn_length(layer) / 360.0);
         Ok(in_layer + T::constant(self.start(spool, layer)))
+    }
+
+    /// Turns that the rope on the drum allows, deg: least and most.
+    #[must_use]
+    pub fn turns(&self) -> [f64; 2] {
+        self.spec.spool.map_or([f64::MIN, f64::MAX], |spool| [1, spool.layers + 1].map(|layer| starts_at(spool, layer)))
     }
 
     /// Heights that the rope on the drum allows, mm: lowest and highest.
@@ -143,6 +149,11 @@ impl Drum {
         let (radius, d) = (self.spec.radius, self.spec.rope_diameter);
         elementary::TURN * (spool.turns_per_layer * (full * radius + 0.5 * full * full * d) + rest * (radius + (full + 0.5) * d))
     }
+}
+
+/// Turn, deg, at which a layer starts.
+fn starts_at(spool: Spool, layer: u32) -> f64 {
+    360.0 * (spool.turns_per_layer * f64::from(layer - 1) - spool.wound)
 }
 
 /// A rope or wire that stretches.

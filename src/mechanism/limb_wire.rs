@@ -91,6 +91,12 @@ impl LimbWire {
         [self.towards.min(far), self.towards.max(far)]
     }
 
+    /// The open range of wire paid out that the limb can take up, mm: between the two dead centres.
+    #[must_use]
+    pub fn wire_range(&self) -> [f64; 2] {
+        [(self.reach - self.arm).abs() - self.at_neutral, self.reach + self.arm - self.at_neutral]
+    }
+
     /// Wire paid out, mm, at a joint angle, deg; 0 at the neutral angle, more where the arm's end is farther from the guide.
     ///
     /// # Errors
@@ -114,7 +120,7 @@ impl LimbWire {
         let length = paid_out + T::constant(self.at_neutral);
         let w = length.value();
         if !(near < w && w < far) {
-            let (least, most) = (near - self.at_neutral, far - self.at_neutral);
+            let [least, most] = self.wire_range();
             return Err(OutOfReach::Range { quantity: "paid out", found, least, most, unit: "mm" });
         }
         // tan(d/2)^2 = (w^2 - (g - a)^2) / ((g + a)^2 - w^2): the law of cosines in half angles, which keeps its digits near both

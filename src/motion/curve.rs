@@ -180,6 +180,16 @@ impl CurveBuilder {
 }
 
 impl Curve {
+    /// The pieces `range` as a curve of their own, bit for bit; `None` for a range that holds no piece.
+    #[must_use]
+    pub fn part(&self, range: core::ops::Range<usize>) -> Option<Curve> {
+        let pieces = self.pieces.get(range.clone()).filter(|p| !p.is_empty())?.to_vec();
+        let knots = self.knots.get(range.start..=range.end)?.to_vec();
+        let cuts = self.cuts.iter().filter(|c| range.contains(&c.index)).map(|c| Cut { index: c.index - range.start, ..*c }).collect();
+        let last = self.at(*knots.last()?)?;
+        Some(Curve { knots, pieces, cuts, last })
+    }
+
     /// Frame time at which the curve starts.
     #[must_use]
     pub fn start(&self) -> f64 {
@@ -392,6 +402,7 @@ mod tests {
             assert_eq!(joined.at(t).map(f64::to_bits), part.at(t).map(f64::to_bits));
         }
         assert_eq!(joined.len(), 2);
+        assert_eq!((joined.part(1..2), joined.part(0..0), joined.part(1..3)), (Some(part), None, None));
     }
 
     #[test]

@@ -170,6 +170,10 @@ struct PassJson {
     /// Null where no pace helps; `limited_by` then says for which axis and limit.
     fastest_seconds_per_frame: Option<f64>,
     limited_by: Option<LimitedBy>,
+    /// The smallest pace at which the whole pass runs; null where none holds.
+    fastest_runnable_seconds_per_frame: Option<f64>,
+    /// What stands in the way of a faster one, or of any, in words; null where nothing does.
+    fastest_runnable_limited_by: Option<String>,
     run_up_frames: u32,
     run_down_frames: u32,
     move_to_start: MoveToStartJson,
@@ -338,6 +342,8 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
         within_limits: p.within_limits(),
         fastest_seconds_per_frame: p.fastest.seconds_per_frame,
         limited_by: p.fastest.limited_by.map(|(axis, limit)| LimitedBy { axis: name(axis), limit: limit.name() }),
+        fastest_runnable_seconds_per_frame: p.runnable.seconds_per_frame,
+        fastest_runnable_limited_by: p.runnable.limited_by.as_ref().map(|h| words::hindrance(stage, h)),
         run_up_frames: runs.0,
         run_down_frames: runs.1,
         move_to_start: MoveToStartJson {

@@ -88,7 +88,7 @@ pub(super) fn passes(report: &Report) -> Markup {
             h2 { "Passes" }
             table {
                 thead { tr { th { "pass" } th { "exposure" } th { "pace" } th { "shutter" } th { "takes" } th { "run-up" } th { "run-down" }
-                    th { "move to start" } th { "return home" } th { "fastest moving pace" } } }
+                    th { "move to start" } th { "return home" } th { "fastest possible" } } }
                 tbody { @for p in &report.passes {
                     @let program = &p.program;
                     tr {
@@ -100,8 +100,8 @@ pub(super) fn passes(report: &Report) -> Markup {
                         } @else { td { "-" } td { "-" } }
                         td { (program.clock().begin()) } td { (program.way().back()) }
                         td {
-                            @match p.fastest.seconds_per_frame { Some(t) => (format!("{t:.4} s per frame")), None => "none" }
-                            @if let Some((axis, limit)) = p.fastest.limited_by { ", limited by " (words::spoken(limit)) " of " (stage.axis_name(axis)) }
+                            @match p.runnable.seconds_per_frame { Some(t) => { (directed::up(t, Places::Decimals(4))) " s per frame" }, None => "none" }
+                            @if let Some(h) = &p.runnable.limited_by { ", limited by " (words::hindrance(stage, h)) }
                         }
                     }
                 } }

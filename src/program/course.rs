@@ -20,6 +20,12 @@ impl<'a> Course<'a> {
         Course { stage, span, curves }
     }
 
+    /// A part of it.
+    #[must_use]
+    pub fn over(self, span: (f64, f64)) -> Course<'a> {
+        Course { span, ..self }
+    }
+
     /// The stage.
     #[must_use]
     pub fn stage(&self) -> &'a Stage {

@@ -4,12 +4,14 @@
 //! stretched axis runs at (its own time / the common time)^k of its peaks. Every axis stands still during exposures, at the curve's own position at
 //! mid-exposure, bit for bit.
 
-use super::way::{NoLaw, effective};
+use super::course::Course;
+use super::way::{NoLaw, append_law, effective};
 use crate::compile::{Compiled, frame_time};
-use crate::motion::curve::{Curve, Walk};
+use crate::motion::Quintic;
+use crate::motion::curve::{Curve, CurveBuilder, Walk};
 use crate::motion::point_to_point::{Limits, SevenSegment};
 use crate::shot::Pass;
-use crate::stage::{AxisId, PerAxis};
+use crate::stage::{AxisId, PerAxis, Stage};
 use crate::time::Seconds;
 
 /// The time one move between held exposures takes.
@@ -31,6 +33,27 @@ pub struct Stations {
     available: Seconds,
     moves: Vec<HeldMove>,
     limits: PerAxis<Limits>,
+}
+
+/// One move of all axes between two stations, in seconds.
+#[derive(Debug, Clone)]
+pub struct HeldPath {
+    seconds: f64,
+    curves: PerAxis<Option<Curve>>,
+}
+
+impl HeldPath {
+    /// An axis's curve; `None` where it stands at home.
+    #[must_use]
+    pub fn curve(&self, axis: AxisId) -> Option<&Curve> {
+        self.curves[axis].as_ref()
+    }
+
+    /// Where the bodies are on the move.
+    #[must_use]
+    pub fn course<'a>(&'a self, stage: &'a Stage) -> Course<'a> {
+        Course::new(stage, (0.0, self.seconds), PerAxis::new(stage, |id| self.curves[id].as_ref()))
+    }
 }
 
 impl Stations {
@@ -87,6 +110,29 @@ impl Stations {
     #[must_use]
     pub fn law(&self, axis: AxisId, distance: f64) -> Option<SevenSegment> {
         SevenSegment::rest_to_rest(distance, &self.limits[axis]).ok()
+    }
+
+    /// Every axis on one move, in seconds from its beginning; `None` where nothing moves.
+    #[must_use]
+    pub fn path(&self, compiled: &Compiled, pass: &Pass, moves: &HeldMove) -> Option<HeldPath> {
+        let (stage, seconds) = (compiled.stage(), moves.seconds.0);
+        if !(seconds > 0.0) {
+            return None;
+        }
+        let curves = PerAxis::new(stage, |id| {
+            let station = |n: i64| compiled.motion(id).curve().at(frame_time(n));
+            let (a, b) = (station(moves.from)?, station(moves.from + 1)?);
+            if pass.parks(stage, id) {
+                return None;
+            }
+            let mut curve = CurveBuilder::starting_at(0.0, 8);
+            match self.law(id, b - a).and_then(|law| law.stretched(seconds).ok()) {
+                Some(law) if a != b => append_law(&mut curve, &law, a, b),
+                _ => curve.push(seconds, Quintic::hold(a)),
+            }
+            curve.finish().ok()
+        });
+        Some(HeldPath { seconds, curves })
     }
 
     /// The law of each move of an axis that stands at `positions`, in its own shortest time, with the time that all take.

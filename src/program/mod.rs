@@ -8,7 +8,6 @@ pub mod course;
 pub mod held;
 pub(crate) mod motion;
 pub mod reversals;
-pub mod torque;
 pub mod way;
 
 use std::sync::Arc;
@@ -16,13 +15,13 @@ use std::sync::Arc;
 use crate::compile::Compiled;
 use crate::shot::{Exposure, Pass};
 use crate::stage::{AxisId, PerAxis};
+pub use crate::stage::{Torque, TorqueUse};
 use crate::time::Seconds;
 
 pub use clock::Clock;
 pub use course::Course;
-pub use held::{HeldMove, Stations};
+pub use held::{HeldMove, HeldPath, Stations};
 pub use motion::Motion;
-pub use torque::{Torque, TorqueUse};
 pub use way::{Approach, Direction, Leg, NoLaw, Way};
 
 /// The program of one pass.
@@ -44,18 +43,36 @@ impl Program {
         let mut planned: Vec<Arc<Program>> = Vec::new();
         for (index, pass) in compiled.shot().passes().iter().enumerate() {
             let known = planned.iter().find(|p| comes_the_same_way(compiled, p.pass(), pass)).map(|p| Arc::clone(&p.way));
-            let way = match known {
-                Some(way) => way,
-                None => Arc::new(Way::plan(compiled, pass)?),
-            };
-            let stations = match pass.exposure() {
-                Exposure::Held => Some(Arc::new(Stations::plan(compiled, pass)?)),
-                Exposure::Moving => None,
-            };
-            let clock = Clock::of(compiled, pass, &way);
-            planned.push(Arc::new(Program { compiled: compiled.clone(), pass: index, clock, way, stations }));
+            planned.push(Arc::new(Program::plan(compiled, index, pass, known)?));
         }
         Ok(planned)
+    }
+
+    /// Plans the pass of this index alone; `None` where there is none.
+    ///
+    /// # Errors
+    /// As [`Program::all`].
+    pub(crate) fn one(compiled: &Compiled, index: usize) -> Result<Option<Program>, NoLaw> {
+        compiled.shot().passes().get(index).map(|pass| Program::plan(compiled, index, pass, None)).transpose()
+    }
+
+    fn plan(compiled: &Compiled, index: usize, pass: &Pass, known: Option<Arc<Way>>) -> Result<Program, NoLaw> {
+        let way = match known {
+            Some(way) => way,
+            None => Arc::new(Way::plan(compiled, pass)?),
+        };
+        let stations = match pass.exposure() {
+            Exposure::Held => Some(Arc::new(Stations::plan(compiled, pass)?)),
+            Exposure::Moving => None,
+        };
+        let clock = Clock::of(compiled, pass, &way);
+        Ok(Program { compiled: compiled.clone(), pass: index, clock, way, stations })
+    }
+
+    /// Index of the pass in the shot.
+    #[must_use]
+    pub fn index(&self) -> usize {
+        self.pass
     }
 
     /// The compiled shot.

@@ -7,7 +7,6 @@
 //! places within it. Limits: that carriages and envelopes keep apart on the way is for `check::clearance` to say.
 
 use super::course::Course;
-use super::torque::{Torque, TorqueUse};
 use crate::compile::{AxisMove, Compiled, frame_time};
 use crate::motion::Quintic;
 use crate::motion::curve::{Curve, CurveBuilder, CurveError, Piece};
@@ -15,7 +14,7 @@ use crate::motion::point_to_point::{Limits, ProfileError, SevenSegment};
 use crate::motion::quintic::Node;
 use crate::number::whole;
 use crate::shot::{Exposure, Pass};
-use crate::stage::{Axis, AxisId, PerAxis, Stage};
+use crate::stage::{Axis, AxisId, PerAxis, Stage, Torque, TorqueUse};
 use crate::time::Seconds;
 
 /// Which way an axis moves.
@@ -223,9 +222,14 @@ fn curve(axis: &Axis, legs: &[(f64, f64, f64)], until: f64) -> Result<Curve, Way
     Ok(curve.finish()?)
 }
 
-/// Appends one leg: between the instants at which its jerk changes the law is a cubic, so the quintic through both ends is the law itself.
 fn leg(curve: &mut CurveBuilder, axis: &Axis, from: f64, to: f64, seconds: f64) -> Result<(), WayError> {
-    let law = fastest(axis, to - from)?.stretched(seconds)?;
+    append_law(curve, &fastest(axis, to - from)?.stretched(seconds)?, from, to);
+    Ok(())
+}
+
+/// Appends a move from rest to rest: between the instants at which its jerk changes the law is a cubic, so the quintic through both ends is the law itself.
+pub(super) fn append_law(curve: &mut CurveBuilder, law: &SevenSegment, from: f64, to: f64) {
+    let seconds = law.duration();
     let begin = curve.end();
     let p = law.phases();
     let (first, cruise) = (p.first, p.first + p.cruise);
@@ -243,7 +247,6 @@ fn leg(curve: &mut CurveBuilder, axis: &Axis, from: f64, to: f64, seconds: f64) 
             (node, since) = (next, t);
         }
     }
-    Ok(())
 }
 
 /// Margin beyond the backlash: half of it, and no less than a full step.

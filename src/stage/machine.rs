@@ -65,6 +65,16 @@ impl Work {
         }
     }
 
+    /// The positions that a mechanism of one axis can take, the ends as near as one likes; `None` where three axes must fit together.
+    #[must_use]
+    pub fn axis_range(&self) -> Option<[f64; 2]> {
+        match self {
+            Work::Swashplate(_) => None,
+            Work::LimbWire(wire, _) => Some(wire.wire_range()),
+            Work::Drum(drum, _) => Some(drum.turns()),
+        }
+    }
+
     /// Position of the driven axis `which` for the channels' values: plain numbers or jets.
     ///
     /// # Errors

@@ -13,6 +13,7 @@ pub mod motor;
 mod name;
 mod per_axis;
 mod placement;
+mod torque;
 mod utilisation;
 
 use std::collections::BTreeMap;
@@ -27,6 +28,7 @@ pub use machine::{Machine, MachineSpec, Mover, Work};
 pub use motor::Motor;
 pub use name::check_name;
 pub use per_axis::PerAxis;
+pub use torque::{Torque, TorqueUse};
 pub use utilisation::{PacedPeaks, Utilisation};
 
 /// Axes that belong together: a camera, a figure, a light. What a builder gives.

@@ -267,7 +267,8 @@ fn zipped<A, B, C>([a0, a1, a2]: [A; 3], [b0, b1, b2]: [B; 3], f: impl Fn(A, B) 
 }
 
 /// Ranges of a curve over a stretch of time, from the hulls of its pieces there.
-fn over(curve: &Curve, from: f64, to: f64) -> IntervalJet {
+#[must_use]
+pub fn over(curve: &Curve, from: f64, to: f64) -> IntervalJet {
     let mut all: Option<IntervalJet> = None;
     for i in curve.overlapping(from, to) {
         let Some(piece) = curve.piece(i) else { continue };

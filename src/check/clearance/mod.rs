@@ -49,6 +49,25 @@ pub fn on_the_way(program: &Program, leg: Leg) -> Option<ClearanceReport> {
     if from < to { over(&course, None) } else { None }
 }
 
+/// True where every pair that `counts`, by its groups, keeps what is required over a course; the search ends as soon as that is known.
+pub(crate) fn is_kept(course: &Course<'_>, counts: &impl Fn(&Nearest) -> bool) -> bool {
+    let enclosure = Enclosure::new(course);
+    let stage = course.stage();
+    let couples = couples(stage);
+    let required = stage.surroundings().clearance;
+    let near = if couples.is_empty() { Vec::new() } else { moving(&enclosure, &couples, scene(&enclosure), required, Wanted::Verdict) };
+    rail::gaps(&enclosure, None).iter().chain(&near).filter(|n| counts(n)).all(Nearest::is_kept)
+}
+
+/// What is asked of a search.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Wanted {
+    /// The nearest pair's gap to the tolerance, of others a bound.
+    Gap,
+    /// Whether what is required is kept.
+    Verdict,
+}
+
 /// Clearance over a course: along its curves, or at the stations of a held pass and between them.
 fn over(course: &Course<'_>, stations: Option<FrameSpan>) -> Option<ClearanceReport> {
     let enclosure = Enclosure::new(course);
@@ -59,7 +78,7 @@ fn over(course: &Course<'_>, stations: Option<FrameSpan>) -> Option<ClearanceRep
         let scene = scene(&enclosure);
         let required = stage.surroundings().clearance;
         pairs.extend(match stations {
-            None => moving(&enclosure, &couples, scene, required),
+            None => moving(&enclosure, &couples, scene, required, Wanted::Gap),
             Some(frames) => held(&enclosure, frames, &couples, scene, required),
         });
     }
@@ -162,7 +181,7 @@ struct Cells {
     ends: Vec<Vec<Ends>>,
 }
 
-fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, required: f64) -> Vec<Nearest> {
+fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, required: f64, wanted: Wanted) -> Vec<Nearest> {
     let (from, to) = enclosure.span();
     // Cells of about four frames are small beside a wing's beat and share their poses among all pairs.
     let n = ((to - from) / 4.0).ceil().max(1.0);
@@ -179,7 +198,7 @@ fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, requi
     let first: Vec<Vec<Cell>> = couples.par_iter().map(|couple| cells.of(couple, scene)).collect();
     // The nearest pair is told exactly; of others it is enough that they are no nearer and keep what is to be kept.
     let nearest = first.iter().flatten().map(|c| c.middle).fold(f64::INFINITY, f64::min);
-    let enough = nearest.max(required);
+    let enough = if wanted == Wanted::Gap { nearest.max(required) } else { required };
     couples
         .par_iter()
         .zip(first)

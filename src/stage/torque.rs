@@ -9,11 +9,11 @@
 //! zero, a polynomial of degree six: its roots, none missed, give the greatest share of the supply exactly.
 //! Limits: resonance, heat and supply voltage are not modelled.
 
+use super::{Axis, Unit, Utilisation};
 use crate::mechanism::GRAVITY;
 use crate::motion::bernstein::{Bernstein, roots, roots_of_terms};
 use crate::motion::curve::Piece;
 use crate::number::elementary::TURN;
-use crate::stage::{Axis, Unit, Utilisation};
 
 /// Torque at the instant at which it is the greatest share of what the motor has.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -216,7 +216,6 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::motion::curve::CurveBuilder;
     use crate::motion::quintic::{Node, Quintic};
     use crate::stage::{AxisSpec, LoadSpec, Motor};
 

@@ -1,0 +1,192 @@
+//! Mechanisms stay within reach where no channel asks for their places: in run-up and run-down, between stations, on the move to start and the return home.
+//!
+//! What: a mechanism of one axis reaches a range of it, and the exact extremes of the axis's pieces tell whether it is kept. Three axes that must fit together do so
+//! throughout a stretch of time where an enclosure of their pose exists ([`Enclosure`]); where it does not, the stretch is halved until one does or the middle has no pose.
+//! Within the photographed span of a moving pass the compiler has refused what is out of reach. Invariant: no sample says that a place is reached.
+
+use super::clearance::enclosure::Enclosure;
+use super::moving::finding;
+use super::sections::{self, Section};
+use super::violation::{Cause, Limit, Part, Violation};
+use crate::mechanism::OutOfReach;
+use crate::motion::Peaks;
+use crate::program::Program;
+use crate::stage::{AxisId, Machine};
+
+/// Halvings after which a pose that is not proven counts as none: 2^-20 of a section.
+const DEEPEST: u32 = 20;
+
+/// Every section of a pass in which a mechanism leaves its reach, at the worst of it.
+pub(super) fn violations(program: &Program) -> Vec<Violation> {
+    let mut found = Vec::new();
+    if program.compiled().stage().machines().is_empty() {
+        return found;
+    }
+    let held = program.stations().is_some();
+    sections::each(program, &mut |section| {
+        if held || section.part != Part::Photographed {
+            in_section(program, section, &mut found);
+        }
+    });
+    found
+}
+
+/// Adds the violations of one section.
+pub(super) fn in_section(program: &Program, section: &Section<'_>, found: &mut Vec<Violation>) {
+    for machine in program.compiled().stage().machines() {
+        if machine.axes().iter().all(|a| section.pieces(*a).all(|p| p.quintic.is_hold())) {
+            continue;
+        }
+        found.extend(match (machine.axes(), machine.work().axis_range()) {
+            ([axis], Some(range)) => beyond(program, section, machine, *axis, range),
+            _ => apart(program, section, machine),
+        });
+    }
+}
+
+/// A mechanism of one axis, at the end of its range that it passes furthest.
+fn beyond(program: &Program, section: &Section<'_>, machine: &Machine, axis: AxisId, [lower, upper]: [f64; 2]) -> Option<Violation> {
+    let peaks = section.pieces(axis).map(|p| Peaks::of_piece(&p)).reduce(|a, b| a.joined(&b))?;
+    let ends = [(peaks.least, lower, lower - peaks.least.value), (peaks.greatest, upper, peaks.greatest.value - upper)];
+    let lost = ends.into_iter().filter_map(|(e, end, by)| machine.work().channels(&[e.value]).err().map(|why| (e, end, by, why)));
+    let (extreme, allowed, _, why) = lost.reduce(|a, b| if b.2 > a.2 { b } else { a })?;
+    let span =
+        section.pieces(axis).find(|p| p.start <= extreme.at && extreme.at <= p.end).map_or((extreme.at, extreme.at), |p| (p.start, p.end));
+    let at = section.at(extreme.at);
+    let span = section.span(span.0, span.1);
+    let cause = Cause::OutOfReach(Some(why));
+    Some(finding(program.compiled(), axis, Limit::Position, section.part, (at, span), (extreme.value, allowed), cause))
+}
+
+/// A mechanism of three axes, at the first instant at which they do not fit together. The value is where its first axis is then, the allowed one where it was last
+/// while they did.
+fn apart(program: &Program, section: &Section<'_>, machine: &Machine) -> Option<Violation> {
+    let axis = *machine.axes().first()?;
+    let enclosure = Enclosure::new(&section.course);
+    let (from, to) = section.course.span();
+    let (at, why) = first_lost(&enclosure, machine, from, to, 0)?;
+    let place = |t: f64| enclosure.jet(axis, t).p;
+    // The last instant before it with a pose, by halving.
+    let (mut inside, mut outside) = (from, at);
+    for _ in 0..60 {
+        let middle = 0.5 * (inside + outside);
+        if lost(&enclosure, machine, middle).is_none() { inside = middle } else { outside = middle }
+    }
+    let cause = Cause::OutOfReach(why);
+    let figures = (place(at), place(inside));
+    Some(finding(program.compiled(), axis, Limit::Position, section.part, (section.at(at), section.span(inside, at)), figures, cause))
+}
+
+/// Why the mechanism has no place at an instant.
+fn lost(enclosure: &Enclosure<'_>, machine: &Machine, t: f64) -> Option<OutOfReach> {
+    let axes: Vec<f64> = machine.axes().iter().map(|a| enclosure.jet(*a, t).p).collect();
+    machine.work().channels(&axes).err()
+}
+
+/// The first instant that has no pose, or none that is proven.
+fn first_lost(enclosure: &Enclosure<'_>, machine: &Machine, from: f64, to: f64, depth: u32) -> Option<(f64, Option<OutOfReach>)> {
+    let channel = machine.channels().first().copied()?;
+    if enclosure.channel_within(channel, from, to).is_some() {
+        return None;
+    }
+    let middle = 0.5 * (from + to);
+    if depth >= DEEPEST {
+        return Some((middle, lost(enclosure, machine, middle)));
+    }
+    first_lost(enclosure, machine, from, middle, depth + 1).or_else(|| first_lost(enclosure, machine, middle, to, depth + 1))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::check::fixture;
+    use crate::check::verdict::At;
+    use crate::compile::Compiled;
+    use crate::mechanism::{Drum, DrumSpec, LimbWire, LimbWireSpec, Spool, Swashplate, SwashplateSpec};
+    use crate::shot::{Exposure, Shape};
+    use crate::stage::{AxisSpec, MachineSpec, Stage, Unit, Work};
+
+    fn machine(stage: Stage, channels: &[&str], axes: &[&str], work: Work) -> Stage {
+        let full = |names: &[&str]| names.iter().map(|n| format!("heron.{n}")).collect();
+        stage.with_machines(vec![MachineSpec { channels: full(channels), axes: full(axes), work }]).unwrap()
+    }
+
+    /// A wing on a wire whose joint and guide leave 76.385 mm below its neutral length; limits in mm/s, mm/s2, mm/s3.
+    fn wing(limits: [f64; 3]) -> Stage {
+        // The least wire is |guide - arm| less the length at the neutral angle: a guide 160 mm above, an arm of 110 mm, 50 - 126.385 mm.
+        let wire = LimbWire::new(LimbWireSpec { arm: 110.0, guide: [0.0, 160.0], neutral: NEUTRAL }).unwrap();
+        let stage = fixture::stage("heron", vec![AxisSpec::new("wing", Unit::Millimetre, [-200.0, 200.0], limits)]);
+        machine(stage, &["lift"], &["wing"], Work::LimbWire(wire, None))
+    }
+
+    /// Law of cosines: 126.385^2 = 110^2 + 160^2 - 2 x 110 x 160 sin(angle), angle 38.1 deg.
+    const NEUTRAL: f64 = 38.119_4;
+
+    fn compiled(stage: Stage, channels: &[(&str, &[(f64, f64)])], frames: (i64, i64), exposure: Exposure, pace: f64) -> Compiled {
+        let tracks = channels.iter().map(|(c, keys)| fixture::track(&stage, c, Shape::NaturalCubic, keys)).collect();
+        let passes = vec![fixture::pass(&stage, "picture", exposure, pace)];
+        fixture::compiled(stage, frames, tracks, passes)
+    }
+
+    fn out_of_reach(compiled: &Compiled) -> Vec<Violation> {
+        let report = compiled.check().unwrap();
+        let all = report.passes.iter().flat_map(|p| p.violations.clone());
+        all.filter(|v| matches!(v.cause, Cause::OutOfReach(_))).collect()
+    }
+
+    /// At 60 deg at the first frame and moving down from the dead centre at 90 deg, one frame of run-up has room; at 74 deg no length has.
+    #[test]
+    fn a_run_up_keeps_a_wing_short_of_its_dead_centre_where_it_can() {
+        for (first, fits) in [(60.0, true), (74.0, false)] {
+            let keys: &[(f64, f64)] = &[(1.0, first), (12.0, -45.0), (24.0, 0.0)];
+            let compiled = compiled(wing([40.0, 30.0, 60.0]), &[("heron.lift", keys)], (1, 24), Exposure::Moving, 12.0);
+            let [lower, upper] = compiled.stage().machines().iter().find_map(|m| m.work().axis_range()).unwrap();
+            let id = compiled.stage().axis_of_name("heron.wing").unwrap();
+            let edge = compiled.axis(id).edge_peaks(crate::compile::Edge::RunUp).unwrap();
+            let kept = lower < edge.least.value && edge.greatest.value < upper;
+            let found = out_of_reach(&compiled);
+            assert_eq!((kept, found.iter().all(|v| v.part != Part::RunUp)), (fits, fits), "{lower} {edge:?} {found:?}");
+            // The move to start then ends out of reach too.
+            if let Some(v) = found.iter().find(|v| v.part == Part::RunUp) {
+                assert_eq!(v.limit, Limit::Position);
+                assert!((v.allowed - lower).abs() < 1e-9 && v.value < lower);
+                let text = crate::check::words::violation(&compiled, v);
+                assert!(text.contains("the mechanism cannot reach") && text.contains("no run-up of 1 to 4096 frames does"), "{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_drum_keeps_its_rope_in_the_run_down() {
+        // One layer of 10 turns, 2 of them wound at height 0; the last frame is less than a turn from the end, moving towards it.
+        let drum =
+            Drum::new(DrumSpec { radius: 30.0, rope_diameter: 2.0, spool: Some(Spool { turns_per_layer: 10.0, layers: 1, wound: 2.0 }) });
+        let drum = drum.unwrap();
+        let [_, top] = drum.heights();
+        let stage = fixture::stage("heron", vec![AxisSpec::new("drum", Unit::Degree, [-1000.0, 9000.0], [400.0, 400.0, 2000.0])]);
+        let stage = machine(stage, &["height"], &["drum"], Work::Drum(drum, None));
+        let keys: &[(f64, f64)] = &[(1.0, 0.0), (12.0, 0.3 * top), (24.0, 0.95 * top)];
+        let found = out_of_reach(&compiled(stage, &[("heron.height", keys)], (1, 24), Exposure::Moving, 1.0));
+        assert!(found.iter().any(|v| v.part == Part::RunDown && (v.allowed - 2880.0).abs() < 1e-9 && v.value > 2880.0), "{found:?}");
+    }
+
+    /// A plate on short rods: each actuator's place is within reach, and straight on between two poses they do not fit together.
+    #[test]
+    fn three_axes_that_leave_their_reach_between_two_places_are_found() {
+        let spec = SwashplateSpec { radius: 100.0, azimuths: [-60.0, 60.0, 180.0], rod_length: Some(30.0) };
+        let axis = |name: &str| AxisSpec::new(name, Unit::Millimetre, [-300.0, 300.0], [50.0, 20.0, 60.0]);
+        let stage = fixture::stage("heron", vec![axis("a"), axis("b"), axis("c")]);
+        let plate = Swashplate::new(spec).unwrap();
+        let stage = machine(stage, &["heave", "pitch", "roll"], &["a", "b", "c"], Work::Swashplate(plate));
+        // A run-up that starts far from the first frame: the roll is moving fast near the end of what the rods allow.
+        let range = |roll: f64| plate.actuators(0.0, 0.0, roll).is_ok();
+        let most = (1..900).map(|i| f64::from(i) * 0.1).take_while(|r| range(*r)).last().unwrap();
+        let keys: &[(f64, f64)] = &[(1.0, -0.92 * most), (12.0, 0.0), (24.0, 0.0)];
+        let found = out_of_reach(&compiled(stage.clone(), &[("heron.roll", keys)], (1, 24), Exposure::Moving, 0.2));
+        assert!(found.iter().any(|v| v.part == Part::RunUp && matches!(v.at, At::Frame(_))), "{found:?}");
+        // At rest at the first frame nothing leaves the reach.
+        let keys: &[(f64, f64)] = &[(1.0, 0.0), (24.0, 0.0)];
+        assert_eq!(out_of_reach(&compiled(stage, &[("heron.roll", keys)], (1, 24), Exposure::Moving, 0.2)).len(), 0);
+    }
+}

@@ -1,0 +1,238 @@
+//! The smallest pace at which a whole pass runs: with its move to start, run-up, run-down and return home.
+//!
+//! What: of a moving pass paces are tried, its curves kept and the other passes as they are. At each the lengths of run-up and run-down are chosen as the compiler
+//! chooses them, and travel, velocity, acceleration, jerk, step rate, torque, slack wires, reach and clearance are judged as the check judges them. Whether a pace holds
+//! is not monotone: a faster one may have a longer run-up that leaves the travel. So paces are climbed until one holds, all of a fine grid from there to the larger of
+//! four times it and the pass's own are tried, together with the paces just slower than those at which a run changes its length, and only if each holds the border
+//! below is halved. Of a held pass it is the pace at which the slowest move and settling fit.
+//! Invariant: the pace given was itself tried and holds; every pace tried from there to the larger of four times it and the pass's own holds; 0.999 of it fails.
+//! Limits: between the paces tried nothing is proven; a limb that only its own motion keeps taut counts as slack at every faster pace than one at which it is.
+
+use super::fastest::Fastest;
+use super::held::fits;
+use super::trials::{Hindrance, Trials, photographed};
+use super::violation::{Cause, Limit, Part, Violation};
+use crate::bounds::PACE;
+use crate::motion::point_to_point::Binding;
+use crate::number::directed::{Places, up};
+use crate::program::{Program, Stations};
+use crate::time::Seconds;
+
+/// The smallest pace at which a whole pass runs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Runnable {
+    /// Seconds per frame; `None` where none holds.
+    pub seconds_per_frame: Option<f64>,
+    /// What stands in the way of a faster one, or of any; `None` where no pace is too fast.
+    pub limited_by: Option<Hindrance>,
+    /// The pace from which on everything holds that a pace can mend, up to three digits; itself tried. What no pace mends is left out.
+    pub(super) offer: Option<f64>,
+}
+
+/// The smallest pace of a pass with these violations at its own.
+pub(super) fn runnable(program: &Program, fastest: &Fastest, violations: &[Violation]) -> Runnable {
+    let of = |v: &Violation| Hindrance::Limit { subject: v.subject, limit: v.limit, part: v.part };
+    let (found, hindrance) = match (program.stations(), fastest.seconds_per_frame, fastest.limited_by) {
+        (Some(stations), ..) => held(program, stations),
+        (None, Some(floor), limited_by) => match Trials::new(program, floor, limited_by).search() {
+            Ok((pace, hindrance)) => (Some(pace), hindrance),
+            Err(hindrance) => (None, Some(hindrance)),
+        },
+        (None, None, limited_by) => (None, limited_by.map(|(axis, limit)| photographed(axis, limit))),
+    };
+    let offer = found.filter(|_| !violations.is_empty()).map(|pace| offer(program, fastest, pace));
+    match violations.iter().find(|v| !mends(program, v)) {
+        Some(v) => Runnable { seconds_per_frame: None, limited_by: Some(of(v)), offer },
+        None => Runnable { seconds_per_frame: found, limited_by: hindrance, offer },
+    }
+}
+
+/// True for what a slower pace can mend.
+fn mends(program: &Program, v: &Violation) -> bool {
+    if v.limit == Limit::Register {
+        return true;
+    }
+    match (program.stations(), v.cause) {
+        (Some(_), cause) => matches!(cause, Cause::TooLong { .. }),
+        (None, Cause::Step) => false,
+        (None, _) => v.part != Part::Photographed || !matches!(v.limit, Limit::Position | Limit::Clearance),
+    }
+}
+
+/// Up to three digits, where that holds too.
+fn offer(program: &Program, fastest: &Fastest, pace: f64) -> f64 {
+    let rounded: f64 = up(pace, Places::Mantissa(2)).parse().unwrap_or(pace);
+    let holds = match (program.stations(), fastest.seconds_per_frame) {
+        (Some(_), _) => true,
+        (None, Some(floor)) => Trials::new(program, floor, None).hindrance(rounded).is_none(),
+        (None, None) => false,
+    };
+    if holds { rounded } else { pace }
+}
+
+/// The pace of a held pass at which every move and settling fits, and the axis of the slowest move.
+fn held(program: &Program, stations: &Stations) -> (Option<f64>, Option<Hindrance>) {
+    let pass = program.pass();
+    let closed = 1.0 - pass.shutter().fraction();
+    let slowest = stations.slowest().map_or(0.0, |m| m.seconds.0);
+    if slowest == 0.0 {
+        return (Some(PACE.least), None);
+    }
+    if !(closed > 0.0) {
+        return (None, Some(Hindrance::NeverCloses));
+    }
+    let by = stations.slowest().and_then(|m| Some((m.from, m.slowest?))).map(|(from, axis)| {
+        let positions = stations.positions(program.compiled().motion(axis).curve());
+        let law = stations.laws(axis, &positions).find(|(m, _)| m.from == from).and_then(|(_, law)| law.binding());
+        let limit = match law {
+            Some(Binding::Velocity) | None => Limit::Velocity,
+            Some(Binding::Acceleration) => Limit::Acceleration,
+            Some(Binding::Jerk) => Limit::Jerk,
+        };
+        photographed(axis, limit)
+    });
+    let needed = ((slowest + pass.settle()) / closed).max(PACE.least);
+    let rounded: f64 = up(needed, Places::Mantissa(5)).parse().unwrap_or(needed);
+    let holds = fits(slowest, Seconds(rounded * closed - pass.settle())) && PACE.contains(rounded);
+    (holds.then_some(rounded), by)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::check::fixture;
+    use crate::compile::Compiled;
+    use crate::shot::{Exposure, Pass, Shape};
+    use crate::stage::{AxisSpec, LoadSpec, Motor, Unit};
+    use crate::time::Pace;
+
+    fn at(compiled: &Compiled, pace: f64) -> Compiled {
+        let passes = compiled.shot().passes().iter().map(|p| p.at_pace(Pace::new(pace).unwrap())).collect();
+        compiled.with_shot(compiled.shot().with_passes(compiled.stage(), passes).unwrap()).unwrap()
+    }
+
+    fn holds(compiled: &Compiled, pace: f64) -> bool {
+        at(compiled, pace).check().unwrap().within_limits()
+    }
+
+    /// The pace, held to its property by whole checks of shots compiled anew.
+    fn proven(compiled: &Compiled) -> Runnable {
+        let report = compiled.check().unwrap();
+        let found = report.passes.first().unwrap().runnable.clone();
+        let Some(pace) = found.seconds_per_frame else {
+            for pace in [0.01, 0.1, 1.0, 10.0, 100.0, 1000.0, 10_000.0] {
+                assert!(!holds(compiled, pace), "{pace} holds");
+            }
+            return found;
+        };
+        assert!(holds(compiled, pace), "{found:?}");
+        assert!(0.999 * pace < PACE.least || !holds(compiled, 0.999 * pace), "{found:?}");
+        let own = compiled.shot().passes().first().unwrap().pace().get();
+        let to = (4.0 * pace).max(own);
+        for i in 0..60 {
+            let between = pace + (to - pace) * f64::from(i) / 59.0;
+            assert!(holds(compiled, between), "{between} of {found:?}");
+        }
+        found
+    }
+
+    fn moving(axis: AxisSpec, keys: &[(f64, f64)], pace: f64) -> Compiled {
+        let stage = fixture::stage("heron", vec![axis]);
+        // Keys within the span rest at their ends; those at its edge go on beyond it.
+        let shape = if keys.first().is_some_and(|k| k.0 > 1.0) { Shape::MinimumJerk } else { Shape::NaturalCubic };
+        let track = fixture::track(&stage, "heron.x", shape, keys);
+        let passes = vec![fixture::pass(&stage, "picture", Exposure::Moving, pace)];
+        fixture::compiled(stage, (1, 24), vec![track], passes)
+    }
+
+    fn axis(travel: [f64; 2], limits: [f64; 3]) -> AxisSpec {
+        AxisSpec::new("x", Unit::Millimetre, travel, limits)
+    }
+
+    #[test]
+    fn at_rest_at_both_ends_it_is_that_of_the_photographed_span() {
+        let c = moving(axis([-10.0, 400.0], [50.0, 20.0, 60.0]), &[(3.0, 0.0), (22.0, 300.0)], 12.0);
+        let report = c.check().unwrap();
+        let (fastest, found) = (report.passes.first().unwrap().fastest.seconds_per_frame.unwrap(), proven(&c));
+        let pace = found.seconds_per_frame.unwrap();
+        assert!(fastest <= pace && pace <= fastest * 1.0001, "{fastest} {pace}");
+    }
+
+    /// Moving at the first exposure, 24 mm from the end of the travel: at fast paces no run-up has room, though the photographed span alone is within its limits.
+    #[test]
+    fn a_run_up_without_room_makes_it_slower_than_the_photographed_span() {
+        let c = moving(axis([-24.0, 400.0], [50.0, 20.0, 60.0]), &[(1.0, 0.0), (12.0, 150.0), (24.0, 300.0)], 60.0);
+        let report = c.check().unwrap();
+        let fastest = report.passes.first().unwrap().fastest.seconds_per_frame.unwrap();
+        let found = proven(&c);
+        assert!(found.seconds_per_frame.unwrap() > 1.2 * fastest, "{fastest} {found:?}");
+        assert!(matches!(found.limited_by, Some(Hindrance::Limit { part: Part::RunUp, .. })), "{found:?}");
+        // Without any room at all: the first exposure stands at the end of the travel, and the axis is moving there.
+        let c = moving(axis([-1.0, 400.0], [50.0, 20.0, 60.0]), &[(1.0, 8.0), (12.0, 150.0), (24.0, 300.0)], 60.0);
+        assert_eq!(proven(&c).seconds_per_frame, None);
+    }
+
+    #[test]
+    fn torque_in_the_run_up_counts() {
+        let mut spec = axis([-4000.0, 4000.0], [500.0, 400.0, 4000.0]);
+        spec.drive.travel_per_rev = 60.0;
+        spec.motor = Some(Motor::new(200, Some(4e-5), None, vec![(0.0, 0.5), (300.0, 0.4), (900.0, 0.05)]).unwrap());
+        spec.load = Some(LoadSpec { inertia: 90.0, friction: 6.0, vertical: false, efficiency: 0.9 });
+        let c = moving(spec, &[(1.0, 0.0), (12.0, 900.0), (24.0, 1900.0)], 20.0);
+        assert!(proven(&c).seconds_per_frame.is_some());
+    }
+
+    #[test]
+    fn what_no_pace_mends_leaves_none_with_its_reason() {
+        let c = moving(axis([-10.0, 200.0], [50.0, 20.0, 60.0]), &[(3.0, 0.0), (22.0, 300.0)], 12.0);
+        let found = proven(&c);
+        assert!(matches!(found.limited_by, Some(Hindrance::Limit { limit: Limit::Position, part: Part::Photographed, .. })), "{found:?}");
+        assert!(crate::check::words::runnable(c.stage(), &found).starts_with("no pace can be run: position of heron.x"));
+    }
+
+    #[test]
+    fn held_moves_and_settling_fit_at_it_and_not_below() {
+        let stage = fixture::stage("heron", vec![axis([-10.0, 400.0], [50.0, 20.0, 60.0])]);
+        let track = fixture::track(&stage, "heron.x", Shape::NaturalCubic, &[(1.0, 0.0), (24.0, 300.0)]);
+        let pass = Pass::new(&stage, "still", Exposure::Held, 9.0, 90.0, 1.5, vec![]).unwrap();
+        let c = fixture::compiled(stage, (1, 24), vec![track], vec![pass]);
+        let found = proven(&c);
+        let slowest = c.check().unwrap().passes.first().unwrap().program.stations().unwrap().slowest().unwrap().seconds.0;
+        let pace = found.seconds_per_frame.unwrap();
+        assert!((pace - (slowest + 1.5) / 0.75).abs() < 1e-4 * pace, "{pace} {slowest}");
+    }
+
+    /// Another pass keeps its own pace, and with it, maybe, the length of the run-up.
+    #[test]
+    fn other_passes_stay_as_they_are() {
+        let stage = fixture::stage("heron", vec![axis([-60.0, 400.0], [50.0, 20.0, 60.0])]);
+        let track = fixture::track(&stage, "heron.x", Shape::NaturalCubic, &[(1.0, 0.0), (12.0, 150.0), (24.0, 300.0)]);
+        let passes =
+            ["picture", "rods"].map(|n| fixture::pass(&stage, n, Exposure::Moving, if n == "rods" { 30.0 } else { 12.0 })).to_vec();
+        let c = fixture::compiled(stage, (1, 24), vec![track], passes);
+        let report = c.check().unwrap();
+        for (i, p) in report.passes.iter().enumerate() {
+            let pace = p.runnable.seconds_per_frame.unwrap();
+            let with = |pace: f64| {
+                let all = c.shot().passes().iter().enumerate();
+                let passes = all.map(|(k, p)| if k == i { p.at_pace(Pace::new(pace).unwrap()) } else { p.clone() }).collect();
+                c.with_passes(passes).unwrap().check().unwrap().passes.get(i).unwrap().within_limits()
+            };
+            assert!(with(pace) && !with(0.999 * pace), "{i}: {pace}");
+        }
+    }
+
+    #[test]
+    fn the_same_curves_in_other_passes_are_those_of_a_shot_compiled_anew() {
+        let c = moving(axis([-60.0, 400.0], [50.0, 20.0, 60.0]), &[(1.0, 0.0), (12.0, 150.0), (24.0, 300.0)], 12.0);
+        for pace in [0.9, 3.0, 50.0] {
+            let anew = at(&c, pace);
+            let kept = c.with_passes(anew.shot().passes().to_vec()).unwrap();
+            assert_eq!((kept.run_up(), kept.run_down()), (anew.run_up(), anew.run_down()));
+            for (a, b) in kept.axes().iter().zip(anew.axes().iter()) {
+                assert_eq!(a.curve(), b.curve());
+            }
+        }
+    }
+}

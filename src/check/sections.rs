@@ -1,0 +1,111 @@
+//! The parts of a pass one after the other, each with where the axes are on a clock of its own: move to start, run-up, exposures or the moves between them,
+//! run-down, return home.
+//!
+//! Invariant: every instant of the program at which an axis moves lies in a section. Between the moves of a held pass every axis stands where a move ends.
+
+use super::violation::{At, Part};
+use crate::compile::{Edge, frame_time};
+use crate::program::{Course, Leg, Program};
+use crate::stage::AxisId;
+use crate::time::{FrameTime, Seconds};
+
+/// One part of a pass.
+pub(super) struct Section<'a> {
+    /// Which.
+    pub(super) part: Part,
+    /// Where the axes are, on the section's clock.
+    pub(super) course: Course<'a>,
+    /// Seconds of one unit of that clock.
+    pub(super) pace: f64,
+    clock: Clock,
+}
+
+/// What the clock of a section counts.
+enum Clock {
+    /// Frame time.
+    Frames,
+    /// Seconds of a move between two stations: the frame left, seconds in all.
+    Move(i64, f64),
+    /// Seconds since this second of the program.
+    Since(Seconds),
+}
+
+impl Section<'_> {
+    /// An instant of the section as one of the pass. On a move between stations a frame passes while the move lasts.
+    pub(super) fn at(&self, t: f64) -> At {
+        match self.clock {
+            Clock::Frames => At::Frame(FrameTime(t)),
+            Clock::Move(from, seconds) => At::Frame(FrameTime(frame_time(from) + t / seconds)),
+            Clock::Since(begin) => At::Time(begin + Seconds(t)),
+        }
+    }
+
+    /// A stretch of the section on the clock of [`Section::at`].
+    pub(super) fn span(&self, from: f64, to: f64) -> (f64, f64) {
+        let number = |t: f64| match self.at(t) {
+            At::Frame(frame) => frame.0,
+            At::Time(seconds) => seconds.0,
+        };
+        (number(from), number(to))
+    }
+
+    /// The pieces of an axis's curve that lie in the section; none where it stands at home.
+    pub(super) fn pieces(&self, axis: AxisId) -> impl Iterator<Item = crate::motion::curve::Piece<'_>> {
+        let (from, to) = self.course.span();
+        let curve = self.course.curve(axis).ok();
+        let range = curve.map_or(0..0, |c| c.overlapping(from, to));
+        curve.into_iter().flat_map(move |c| c.pieces().skip(range.start).take(range.len()))
+    }
+}
+
+/// Every section of a pass, in order.
+pub(super) fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
+    let compiled = program.compiled();
+    leg(program, Leg::MoveToStart, see);
+    match program.stations() {
+        None => {
+            for part in [Part::RunUp, Part::Photographed, Part::RunDown] {
+                see_part(program, part, program.clock().pace().get(), see);
+            }
+        }
+        Some(stations) => {
+            for m in stations.moves() {
+                if let Some(path) = stations.path(compiled, program.pass(), m) {
+                    let clock = Clock::Move(m.from, m.seconds.0);
+                    see(&Section { part: Part::Photographed, course: path.course(compiled.stage()), pace: 1.0, clock });
+                }
+            }
+        }
+    }
+    leg(program, Leg::ReturnHome, see);
+}
+
+/// Move to start and return home.
+pub(super) fn each_on_the_way(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
+    leg(program, Leg::MoveToStart, see);
+    leg(program, Leg::ReturnHome, see);
+}
+
+fn leg(program: &Program, leg: Leg, see: &mut dyn FnMut(&Section<'_>)) {
+    let course = program.way().course(program.compiled().stage(), leg);
+    let begin = if leg == Leg::ReturnHome { program.end() } else { Seconds(0.0) };
+    let (from, to) = course.span();
+    if from < to {
+        see(&Section { part: Part::from(leg), course, pace: 1.0, clock: Clock::Since(begin) });
+    }
+}
+
+/// One part of a moving pass, where there is one, run at this pace.
+pub(super) fn see_part(program: &Program, part: Part, pace: f64, see: &mut dyn FnMut(&Section<'_>)) {
+    let (from, to) = program.compiled().shot().frames().photographed();
+    let whole = program.course();
+    let (start, end) = whole.span();
+    let span = match part.edge() {
+        Some(Edge::RunUp) => (start, from),
+        Some(Edge::RunDown) => (to, end),
+        None => (from, to),
+    };
+    if span.0 < span.1 {
+        see(&Section { part, course: whole.over(span), pace, clock: Clock::Frames });
+    }
+}

@@ -1,0 +1,309 @@
+//! Trials of a moving pass at other paces: the search for the smallest that holds.
+//!
+//! What: see `runnable`. The curves are kept; only lengths of run-up and run-down follow from the pace, chosen as the compiler chooses them. What no pace changes at
+//! given lengths - reach, clearance, the move to start and the return home - is judged once for each.
+//! Invariant: the answer was itself tried and holds, and 0.999 of it fails.
+
+use core::cell::{Cell, RefCell};
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+use super::limits;
+use super::violation::{Limit, Part, Subject, Violation};
+use super::{clearance, reach, sections, slack};
+use crate::bounds::PACE;
+use crate::compile::{Edge, Fitting, ends};
+use crate::motion::Peaks;
+use crate::motion::curve::Piece;
+use crate::motion::quintic::Node;
+use crate::number::directed::{Places, up};
+use crate::program::Program;
+use crate::shot::Pass;
+use crate::stage::{Axis, AxisId, Torque};
+use crate::time::Pace;
+
+/// What keeps a pass from running at a pace.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Hindrance {
+    /// An exceeded limit.
+    Limit {
+        /// Of an axis, or of two things too near each other.
+        subject: Subject,
+        /// Which.
+        limit: Limit,
+        /// Where in the pass.
+        part: Part,
+    },
+    /// Things come too near in the run-up or run-down.
+    Clearance(Part),
+    /// The shutter never closes, so there is no time for the moves between exposures.
+    NeverCloses,
+    /// The program cannot be planned.
+    NoProgram,
+}
+
+/// A limit of an axis in the photographed span.
+pub(super) fn photographed(axis: AxisId, limit: Limit) -> Hindrance {
+    Hindrance::Limit { subject: Subject::Axis(axis), limit, part: Part::Photographed }
+}
+
+/// An axis that the pass moves.
+struct Live<'a> {
+    id: AxisId,
+    axis: &'a Axis,
+    torque: Option<Torque>,
+    nodes: [Node; 2],
+}
+
+/// Trials of a moving pass at other paces.
+pub(super) struct Trials<'a> {
+    program: &'a Program,
+    /// The smallest pace for the photographed span, and what limits it.
+    floor: f64,
+    limited_by: Option<(AxisId, Limit)>,
+    live: Vec<Live<'a>>,
+    /// By lengths of run-up and run-down: the program, where bodies or mechanisms make it needed, or what no pace mends at these lengths.
+    known: RefCell<BTreeMap<[u32; 2], Result<Option<Rc<Program>>, Hindrance>>>,
+    /// Lengths of run-up and run-down by the bits of a pace, and what was learnt on the way.
+    runs: RefCell<BTreeMap<u64, [u32; 2]>>,
+    fitting: Fitting,
+    /// Paces of the photographed span at which all wires are taut, and at which one is slack.
+    taut_from: Cell<f64>,
+    slack_to: Cell<Option<(f64, AxisId)>>,
+}
+
+/// From one pace tried to the next.
+const FINE: f64 = 1.03;
+
+/// The same while none holds.
+const COARSE: f64 = 1.25;
+
+/// How closely the border is known.
+const CLOSE: f64 = 5e-5;
+
+/// How often the search starts again beyond a pace that fails.
+const MOST_STARTS: usize = 64;
+
+impl<'a> Trials<'a> {
+    pub(super) fn new(program: &'a Program, floor: f64, limited_by: Option<(AxisId, Limit)>) -> Trials<'a> {
+        let compiled = program.compiled();
+        let live = compiled.stage().each_axis().filter(|(id, _)| !program.parks(*id)).map(|(id, axis)| {
+            let m = compiled.motion(id);
+            Live { id, axis, torque: Torque::of(axis), nodes: [m.node(Edge::RunUp), m.node(Edge::RunDown)] }
+        });
+        let (taut_from, slack_to) = (Cell::new(f64::INFINITY), Cell::new(None));
+        let live = live.collect();
+        Trials {
+            program,
+            floor,
+            limited_by,
+            live,
+            known: RefCell::default(),
+            runs: RefCell::default(),
+            fitting: Fitting::default(),
+            taut_from,
+            slack_to,
+        }
+    }
+
+    /// The smallest pace that holds as the module's text says, and what stands in the way of a faster one.
+    pub(super) fn search(&self) -> Result<(f64, Option<Hindrance>), Hindrance> {
+        let least = self.floor.max(PACE.least);
+        let (mut pace, mut failing): (f64, Option<(f64, Hindrance)>) = (least, None);
+        for _ in 0..MOST_STARTS {
+            while let Some(hindrance) = self.hindrance(pace) {
+                failing = Some((pace, hindrance));
+                pace *= COARSE;
+                if pace > PACE.most {
+                    return Err(hindrance);
+                }
+            }
+            let Some((below, _)) = failing else {
+                match self.first_failing(pace) {
+                    Some(found) => (pace, failing) = (found.0 * FINE, Some(found)),
+                    // Nothing faster is within the photographed span's limits, or allowed at all.
+                    None => return Ok((self.rounded(pace), self.limited_by.map(|(axis, limit)| photographed(axis, limit)))),
+                }
+                continue;
+            };
+            let (below, holding, hindrance) = self.border(below, pace);
+            let told = self.rounded(holding);
+            let told = if self.hindrance(0.999 * told).is_some() { told } else { below / 0.999 };
+            match self.hindrance(told).map(|h| (told, h)).or_else(|| self.first_failing(told)) {
+                Some(found) => (pace, failing) = (found.0 * FINE, Some(found)),
+                None => return Ok((told, hindrance)),
+            }
+        }
+        Err(failing.map_or(Hindrance::NoProgram, |(_, hindrance)| hindrance))
+    }
+
+    /// The border between a pace that fails and one that holds: both ends, and what fails below it.
+    fn border(&self, mut below: f64, mut above: f64) -> (f64, f64, Option<Hindrance>) {
+        let mut hindrance = self.hindrance(below);
+        while above - below > CLOSE * above {
+            let middle = 0.5 * (below + above);
+            match self.hindrance(middle) {
+                Some(found) => (below, hindrance) = (middle, Some(found)),
+                None => above = middle,
+            }
+        }
+        (below, above, hindrance)
+    }
+
+    /// Six digits, where that holds.
+    fn rounded(&self, pace: f64) -> f64 {
+        let rounded = up(pace, Places::Mantissa(5)).parse().unwrap_or(pace);
+        if self.hindrance(rounded).is_none() { rounded } else { pace }
+    }
+
+    /// The first pace tried from here to the larger of four times it and the pass's own that fails.
+    fn first_failing(&self, from: f64) -> Option<(f64, Hindrance)> {
+        let own = self.program.clock().pace().get();
+        let to = (4.0 * from).max(own).min(PACE.most);
+        let mut last = from;
+        while last < to {
+            let mut next = (last * FINE).min(to);
+            // The pass's own pace is one of those tried.
+            if last < own && own < next {
+                next = own;
+            }
+            let found = self.between(last, next, 4).or_else(|| self.hindrance(next).map(|h| (next, h)));
+            if found.is_some() {
+                return found;
+            }
+            last = next;
+        }
+        None
+    }
+
+    /// Between two paces at which the runs have other lengths: what fails on the slower side of the change.
+    fn between(&self, from: f64, to: f64, halvings: u32) -> Option<(f64, Hindrance)> {
+        if halvings == 0 || self.runs(from) == self.runs(to) {
+            return None;
+        }
+        let middle = 0.5 * (from + to);
+        let found = self.between(from, middle, halvings - 1).or_else(|| self.hindrance(middle).map(|h| (middle, h)));
+        found.or_else(|| self.between(middle, to, halvings - 1))
+    }
+
+    /// The shot's passes with this one at another pace.
+    fn passes(&self, pace: f64) -> Option<Vec<Pass>> {
+        let pace = Pace::new(pace).ok()?;
+        let all = self.program.compiled().shot().passes().iter().enumerate();
+        Some(all.map(|(i, p)| if i == self.program.index() { p.at_pace(pace) } else { p.clone() }).collect())
+    }
+
+    fn runs(&self, pace: f64) -> Option<[u32; 2]> {
+        let known = self.runs.borrow().get(&pace.to_bits()).copied();
+        if known.is_some() {
+            return known;
+        }
+        let found = self.program.compiled().runs(&self.passes(pace)?, &self.fitting).frames;
+        self.runs.borrow_mut().insert(pace.to_bits(), found);
+        Some(found)
+    }
+
+    /// What keeps the pass from running at a pace; `None` where it holds. Travel and clearance of the photographed span, which no pace changes, are left out.
+    pub(super) fn hindrance(&self, pace: f64) -> Option<Hindrance> {
+        let Some(frames) = self.runs(pace) else { return Some(Hindrance::NoProgram) };
+        if pace < self.floor {
+            return self.limited_by.map(|(axis, limit)| photographed(axis, limit)).or(Some(Hindrance::NoProgram));
+        }
+        let [up, down] = frames;
+        for (edge, n) in [(Edge::RunUp, up), (Edge::RunDown, down)] {
+            let found = self.live.iter().filter(|_| n > 0).find_map(|live| live.hindrance(edge, n, pace));
+            if found.is_some() {
+                return found;
+            }
+        }
+        let known = self.known.borrow().get(&frames).cloned();
+        let program = match known.unwrap_or_else(|| self.at_lengths(frames, pace)) {
+            Ok(Some(program)) => program,
+            Ok(None) => return None,
+            Err(hindrance) => return Some(hindrance),
+        };
+        self.slack(&program, pace)
+    }
+
+    /// What lengths of run-up and run-down do that no pace changes: reach and clearance there, the move to start and the return home.
+    fn at_lengths(&self, frames: [u32; 2], pace: f64) -> Result<Option<Rc<Program>>, Hindrance> {
+        let stage = self.program.compiled().stage();
+        let found = if stage.bodies().is_empty() && stage.machines().is_empty() {
+            Ok(None)
+        } else {
+            self.planned(pace).ok_or(Hindrance::NoProgram).and_then(|program| judged(&program).map(|()| Some(Rc::new(program))))
+        };
+        self.known.borrow_mut().insert(frames, found.clone());
+        found
+    }
+
+    fn planned(&self, pace: f64) -> Option<Program> {
+        let compiled = self.program.compiled().with_passes(self.passes(pace)?).ok()?;
+        Program::one(&compiled, self.program.index()).ok().flatten()
+    }
+
+    /// A wire that is slack at a pace. Of the photographed span what is known of slower and faster paces is used.
+    fn slack(&self, program: &Program, pace: f64) -> Option<Hindrance> {
+        let of = |axis, part| Hindrance::Limit { subject: Subject::Axis(axis), limit: Limit::Slack, part };
+        let part = |part| {
+            let mut found = None;
+            sections::see_part(program, part, pace, &mut |section| found = slack::first_slack(program, section));
+            found
+        };
+        for edge in [Part::RunUp, Part::RunDown] {
+            if let Some(axis) = part(edge) {
+                return Some(of(axis, edge));
+            }
+        }
+        if pace >= self.taut_from.get() {
+            return None;
+        }
+        if let Some((_, axis)) = self.slack_to.get().filter(|(known, _)| pace <= *known) {
+            return Some(of(axis, Part::Photographed));
+        }
+        let found = part(Part::Photographed);
+        match found {
+            Some(axis) => self.slack_to.set(Some((pace, axis))),
+            None => self.taut_from.set(pace),
+        }
+        found.map(|axis| of(axis, Part::Photographed))
+    }
+}
+
+impl Live<'_> {
+    /// What the axis exceeds in a run-up or run-down of this length at this pace.
+    fn hindrance(&self, edge: Edge, frames: u32, pace: f64) -> Option<Hindrance> {
+        let [up, down] = self.nodes;
+        let (node, part) = if edge == Edge::RunUp { (up, Part::RunUp) } else { (down, Part::RunDown) };
+        let quintic = ends::piece(edge, node, f64::from(frames));
+        let piece = Piece { index: 0, start: 0.0, end: f64::from(frames), quintic: &quintic };
+        let report = limits::stretch(self.axis, &Peaks::of_piece(&piece), pace);
+        let rates = limits::exceeded(&report).into_iter().flatten().map(|(limit, ..)| limit).next();
+        let torque = || self.torque.as_ref()?.worst(core::iter::once(piece), pace).filter(|t| t.utilisation().is_exceeded());
+        let limit = rates.or_else(|| torque().map(|_| Limit::Torque))?;
+        Some(Hindrance::Limit { subject: Subject::Axis(self.id), limit, part })
+    }
+}
+
+/// Reach, clearance of run-up and run-down, and the wires on the way.
+fn judged(program: &Program) -> Result<(), Hindrance> {
+    let of = |v: &Violation| Hindrance::Limit { subject: v.subject, limit: v.limit, part: v.part };
+    if let Some(v) = reach::violations(program).first() {
+        return Err(of(v));
+    }
+    let mut slack = None;
+    sections::each_on_the_way(program, &mut |section| {
+        slack = slack.or(slack::first_slack(program, section).map(|axis| (axis, section.part)));
+    });
+    if let Some((axis, part)) = slack {
+        return Err(Hindrance::Limit { subject: Subject::Axis(axis), limit: Limit::Slack, part });
+    }
+    for part in [Part::RunUp, Part::RunDown] {
+        let mut kept = true;
+        sections::see_part(program, part, 1.0, &mut |section| kept = clearance::is_kept(&section.course, &|_| true));
+        if !kept {
+            return Err(Hindrance::Clearance(part));
+        }
+    }
+    Ok(())
+}
