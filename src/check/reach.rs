@@ -101,7 +101,7 @@ fn first_lost(enclosure: &Enclosure<'_>, machine: &Machine, from: f64, to: f64, 
 mod tests {
     use super::*;
     use crate::check::fixture;
-    use crate::check::verdict::At;
+    use crate::check::At;
     use crate::compile::Compiled;
     use crate::mechanism::{Drum, DrumSpec, LimbWire, LimbWireSpec, Spool, Swashplate, SwashplateSpec};
     use crate::shot::{Exposure, Shape};
@@ -143,7 +143,7 @@ mod tests {
             let compiled = compiled(wing([40.0, 30.0, 60.0]), &[("heron.lift", keys)], (1, 24), Exposure::Moving, 12.0);
             let [lower, upper] = compiled.stage().machines().iter().find_map(|m| m.work().axis_range()).unwrap();
             let id = compiled.stage().axis_of_name("heron.wing").unwrap();
-            let edge = compiled.axis(id).edge_peaks(crate::compile::Edge::RunUp).unwrap();
+            let edge = compiled.motion(id).edge_peaks(crate::compile::Edge::RunUp).unwrap();
             let kept = lower < edge.least.value && edge.greatest.value < upper;
             let found = out_of_reach(&compiled);
             assert_eq!((kept, found.iter().all(|v| v.part != Part::RunUp)), (fits, fits), "{lower} {edge:?} {found:?}");

@@ -219,6 +219,15 @@ pub fn note(compiled: &Compiled, n: &Note) -> String {
                 most(value)
             )
         }
+        NoteKind::NearSingular { limit: Limit::Position } => format!(
+            "{name}: near frame {frame:.2} the mechanism is close to singular: the position there is uncertain by up to {} steps",
+            most(value)
+        ),
+        NoteKind::NearSingular { limit } => format!(
+            "{name}: near frame {frame:.2} the mechanism is close to singular: the {} there is uncertain by up to {} % of its limit; keep further away from that place",
+            spoken(*limit),
+            directed::up(value, Places::Decimals(2))
+        ),
         NoteKind::WayClearance { pass, leg, nearest, at } => {
             let (what, cure) = match leg {
                 Leg::MoveToStart => ("move to start", "move the axes to their starts one after the other"),
@@ -258,7 +267,8 @@ pub fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
             format!("{a} and {b} are not proven to keep apart near {when}: nothing bounds where they are; {required}")
         }
         Proof::Bound if !n.is_kept() => {
-            format!("{a} and {b}: {required}; proven at least {} near {when}", least(n.gap, "mm"))
+            let short = directed::up(n.required - n.gap, Places::Decimals(3));
+            format!("{a} and {b}: {required}; proven at least {} near {when}, {short} mm short of it", least(n.gap, "mm"))
         }
         _ if n.gap < 0.0 => format!("{a} and {b} overlap by {} at {when}; {required}", figure(-n.gap, "mm")),
         Proof::Tight => format!("{a} and {b} are {} apart at {when}; {required}", figure(n.gap, "mm")),

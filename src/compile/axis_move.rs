@@ -2,7 +2,7 @@
 
 use super::Shown;
 use super::ends::Edge;
-use super::fit::Break;
+use super::fit::{Break, Coarse};
 use crate::motion::Peaks;
 use crate::motion::curve::Curve;
 use crate::motion::quintic::Node;
@@ -15,6 +15,7 @@ pub struct AxisMove {
     pub(super) photographed: core::ops::Range<usize>,
     pub(super) peaks: Peaks,
     pub(super) breaks: Vec<Break>,
+    pub(super) coarse: Vec<Coarse>,
 }
 
 impl AxisMove {
@@ -49,7 +50,7 @@ impl AxisMove {
     pub(super) fn shown(&self) -> Shown {
         // The range is the move's own.
         let curve = self.curve.part(self.photographed()).unwrap_or_else(|| self.curve.clone());
-        Shown { curve, peaks: self.peaks, breaks: self.breaks.clone() }
+        Shown { curve, peaks: self.peaks, breaks: self.breaks.clone(), coarse: self.coarse.clone() }
     }
 
     /// What the axis does at an edge of the photographed span.
@@ -80,6 +81,12 @@ impl AxisMove {
     #[must_use]
     pub fn breaks(&self) -> &[Break] {
         &self.breaks
+    }
+
+    /// Where the curve is further from its signal than allowed.
+    #[must_use]
+    pub fn coarse(&self) -> &[Coarse] {
+        &self.coarse
     }
 
     /// True where the axis stands still throughout the photographed span.

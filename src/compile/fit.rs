@@ -11,7 +11,8 @@
 //! shows a part of the first and last piece. So a piece depends on signal, knots and tolerance only: another span finds it again to the last bit. Of the halves
 //! only those are fitted that the span touches; a signal may be out of reach beyond the span, and is halved until the pieces that are needed lie before that.
 //! Invariant: neighbouring pieces share the position, velocity and acceleration of the knot between them bit for bit, except at breaks.
-//! Limits: a signal that goes out of reach less than 1/4096 frame before or after the span is refused.
+//! Limits: a signal that goes out of reach less than 1/4096 frame before or after the span is refused. Below that length a piece is taken as it is; where it is then
+//! not close enough, as near a singular place of a mechanism, that is recorded with the size of the miss ([`Coarse`]).
 
 use super::tolerance::Allowance;
 use crate::bounds::MOST_PIECES;
@@ -86,20 +87,73 @@ fn legible(x: f64) -> f64 {
     format!("{x:.5e}").parse().unwrap_or(x)
 }
 
-/// The signal from `from` to `to` as a curve within what is `allowed`, and the steps in acceleration it has.
+/// A signal as a curve.
+#[derive(Debug, Clone)]
+pub struct Fitted {
+    /// The curve.
+    pub curve: Curve,
+    /// Steps in acceleration.
+    pub breaks: Vec<Break>,
+    /// Where it is not within what was allowed.
+    pub coarse: Vec<Coarse>,
+}
+
+impl Fitted {
+    fn exact(curve: Curve) -> Fitted {
+        Fitted { curve, breaks: Vec::new(), coarse: Vec::new() }
+    }
+}
+
+/// A stretch of pieces that cannot be halved any further and are not within what was allowed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Coarse {
+    /// Where it begins, frame time.
+    pub from: f64,
+    /// Where it ends.
+    pub to: f64,
+    /// Where it is furthest from what was allowed.
+    pub at: f64,
+    /// Greatest miss in position, velocity, acceleration and jerk as shares of the tolerances.
+    pub shares: [f64; 4],
+    /// The same in unit, unit/frame, unit/frame^2 and unit/frame^3.
+    pub off: [f64; 4],
+}
+
+impl Coarse {
+    fn greatest(&self) -> f64 {
+        self.shares.iter().copied().fold(0.0, f64::max)
+    }
+
+    /// One stretch where it goes on where this one ends.
+    fn joined(&mut self, next: &Coarse) -> bool {
+        if self.to != next.from {
+            return false;
+        }
+        if next.greatest() > self.greatest() {
+            self.at = next.at;
+        }
+        self.to = next.to;
+        for (mine, other) in self.shares.iter_mut().zip(next.shares).chain(self.off.iter_mut().zip(next.off)) {
+            *mine = mine.max(other);
+        }
+        true
+    }
+}
+
+/// The signal from `from` to `to` as a curve within what is `allowed`.
 ///
 /// # Errors
 /// A signal that is not finite, or more pieces than [`MOST_PIECES`].
-pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<(Curve, Vec<Break>), FitError> {
+pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<Fitted, FitError> {
     if let Some(rest) = signal.at_rest() {
         let mut builder = CurveBuilder::starting_at(from, 1);
         builder.push(to, Quintic::hold(rest));
-        return Ok((builder.finish()?, Vec::new()));
+        return Ok(Fitted::exact(builder.finish()?));
     }
     if let Some(curve) = signal.taken_over(from, to) {
         let curve = curve?;
         let breaks = joins(&curve, allowed.on(&[]).position)?;
-        return Ok((curve, breaks));
+        return Ok(Fitted { breaks, ..Fitted::exact(curve) });
     }
     fitted(signal, from, to, allowed)
 }
@@ -143,10 +197,10 @@ fn joins(curve: &Curve, position: f64) -> Result<Vec<Break>, FitError> {
     Ok(breaks)
 }
 
-fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<(Curve, Vec<Break>), FitError> {
+fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<Fitted, FitError> {
     let knots = signal.knots_around(from, to)?;
     let mut builder = CurveBuilder::starting_at(from, knots.len());
-    let mut breaks = Vec::new();
+    let (mut breaks, mut coarse) = (Vec::new(), Vec::new());
     let mut start_jet = None;
     // A branch is named by a time within it: its own ends, seen through the delay of a copy, may round to the branch beside it.
     let branches: Vec<f64> = knots.iter().zip(knots.iter().skip(1)).map(|(a, b)| 0.5 * (a.at + b.at)).collect();
@@ -164,13 +218,13 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance)
             breaks.push(Break { at: b.at, before: end_jet.a, after: next_jet.a });
         }
         let interval = Interval { signal, branch: *branch, allowed, from, to };
-        interval.pieces(&mut builder, (a.at, from_jet), (b.at, end_jet))?;
+        interval.pieces(&mut builder, &mut coarse, (a.at, from_jet), (b.at, end_jet))?;
         if b.at == to {
             builder.ends_at(next_jet.p);
         }
         start_jet = Some(next_jet);
     }
-    Ok((builder.finish()?, breaks))
+    Ok(Fitted { curve: builder.finish()?, breaks, coarse })
 }
 
 /// An interval between two knots, and the span that is asked for.
@@ -191,7 +245,7 @@ const SHORT: f64 = 1.0 / 16.0;
 const SHORTEST: f64 = 1.0 / 4096.0;
 
 impl<A: Allowance> Interval<'_, A> {
-    fn pieces(&self, builder: &mut CurveBuilder, start: (f64, Jet), end: (f64, Jet)) -> Result<(), FitError> {
+    fn pieces(&self, builder: &mut CurveBuilder, coarse: &mut Vec<Coarse>, start: (f64, Jet), end: (f64, Jet)) -> Result<(), FitError> {
         // A stack instead of recursion: its depth is bounded by the shortest piece.
         let mut waiting = vec![end];
         let (mut t0, mut j0) = start;
@@ -216,7 +270,14 @@ impl<A: Allowance> Interval<'_, A> {
             let mut close = self.is_close(&piece, t0, h);
             if !close && h < SHORT {
                 piece = short(j0.into(), j1.into(), h);
-                close = h < SHORTEST || self.is_close(&piece, t0, h);
+                close = self.is_close(&piece, t0, h);
+                if !close && h < SHORTEST {
+                    close = true;
+                    let missed = self.missed(&piece, t0, t1);
+                    if !coarse.last_mut().is_some_and(|last| last.joined(&missed)) {
+                        coarse.push(missed);
+                    }
+                }
             }
             if close {
                 builder.push_within(self.to, t0, t1, piece);
@@ -243,6 +304,29 @@ impl<A: Allowance> Interval<'_, A> {
             Some(error) => FitError::OutOfReach { at, error },
             None => FitError::NotFinite { at },
         }
+    }
+
+    /// How far a piece is from its signal, looked at in many places.
+    fn missed(&self, piece: &Quintic, t0: f64, t1: f64) -> Coarse {
+        let h = t1 - t0;
+        let places: Vec<f64> = (0..=32_u8).map(|i| f64::from(i) / 32.0).collect();
+        let seen: Vec<Jet> = places.iter().map(|u| self.signal.jet(t0 + u * h, self.branch)).collect();
+        let t = self.allowed.on(&seen);
+        let mut worst = Coarse { from: t0, to: t1, at: t0, shares: [0.0; 4], off: [0.0; 4] };
+        for (u, s) in places.iter().zip(&seen) {
+            let off = piece.jet(*u, h) - *s;
+            let off = [off.p, off.v, off.a, off.j].map(f64::abs);
+            let [p, v, a, j] = off;
+            let shares = [p / t.position, v / t.velocity, a / t.acceleration, j / t.jerk];
+            let here = Coarse { at: t0 + u * h, shares, off, ..worst };
+            if here.greatest() > worst.greatest() {
+                worst.at = here.at;
+            }
+            for (most, x) in worst.shares.iter_mut().zip(shares).chain(worst.off.iter_mut().zip(off)) {
+                *most = most.max(x);
+            }
+        }
+        worst
     }
 
     /// False too where the signal is not finite.

@@ -14,6 +14,8 @@ pub mod tolerance;
 
 use rayon::prelude::*;
 
+use fit::Fitted;
+
 use crate::motion::curve::CurveBuilder;
 use crate::motion::quintic::Node;
 use crate::motion::{Peaks, curve::Curve};
@@ -26,7 +28,7 @@ pub use axis_move::AxisMove;
 pub use compiled::Compiled;
 pub use ends::Edge;
 pub use error::CompileError;
-pub use fit::{Break, FitError};
+pub use fit::{Break, Coarse, FitError};
 pub(crate) use run::{Fitting, Runs};
 pub use tolerance::{Tolerance, pace_at};
 
@@ -107,6 +109,7 @@ struct Shown {
     curve: Curve,
     peaks: Peaks,
     breaks: Vec<Break>,
+    coarse: Vec<Coarse>,
 }
 
 impl Shown {
@@ -124,7 +127,7 @@ impl Shown {
         let before = usize::from(run_up > 0);
         let n = self.curve.len();
         if run_up == 0 && run_down == 0 {
-            return Ok(AxisMove { curve: self.curve, photographed: 0..n, peaks: self.peaks, breaks: self.breaks });
+            return Ok(AxisMove { curve: self.curve, photographed: 0..n, peaks: self.peaks, breaks: self.breaks, coarse: self.coarse });
         }
         let (start, end) = (self.curve.start(), self.curve.end());
         let (up, down) = (f64::from(run_up), f64::from(run_down));
@@ -136,7 +139,13 @@ impl Shown {
         if run_down > 0 {
             whole.push(end + down, ends::piece(Edge::RunDown, self.node(Edge::RunDown), down));
         }
-        Ok(AxisMove { curve: whole.finish()?, photographed: before..before + n, peaks: self.peaks, breaks: self.breaks })
+        Ok(AxisMove {
+            curve: whole.finish()?,
+            photographed: before..before + n,
+            peaks: self.peaks,
+            breaks: self.breaks,
+            coarse: self.coarse,
+        })
     }
 }
 
@@ -144,9 +153,9 @@ fn photographed(stage: &Stage, shot: &Shot, layers: &Layers, id: AxisId) -> Resu
     let (from, to) = shot.frames().photographed();
     let signal = AxisSignal::of(stage, shot, layers, id)?;
     within_a_layer(&signal, from, to)?;
-    let (curve, breaks) = fit::curve(&signal, from, to, &tolerance::AtOwnPace::of(stage.axis(id)))?;
+    let Fitted { curve, breaks, coarse } = fit::curve(&signal, from, to, &tolerance::AtOwnPace::of(stage.axis(id)))?;
     let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
-    Ok(Shown { curve, peaks, breaks })
+    Ok(Shown { curve, peaks, breaks, coarse })
 }
 
 /// A drum's speed jumps where its rope passes to another layer: nothing may be fitted across, so a move that crosses is refused.
@@ -154,7 +163,7 @@ fn within_a_layer(signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), Fit
     let Some((height, changes)) = signal.layered() else { return Ok(()) };
     // The height's own curve tells its extremes exactly; a wide tolerance in its derivatives asks for no needless pieces.
     let wide = Tolerance { position: 1e-3, velocity: f64::MAX, acceleration: f64::MAX, jerk: f64::MAX };
-    let (curve, _) = fit::curve(&AxisSignal::Own(height.clone()), from, to, &wide)?;
+    let Fitted { curve, .. } = fit::curve(&AxisSignal::Own(height.clone()), from, to, &wide)?;
     let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
     match changes.iter().find(|h| peaks.least.value < **h && **h < peaks.greatest.value) {
         Some(height) => Err(FitError::OutOfReach { at: peaks.greatest.at, error: crate::signal::NoPlace::LayerChange { height: *height } }),

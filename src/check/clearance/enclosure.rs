@@ -1,5 +1,4 @@
-//! How far any point of a body can be from where it is in the middle of a cell: a stretch of time, or the box of axis positions
-//! between two held exposures.
+//! How far any point of a body can be from where it is in the middle of a cell, a stretch of time.
 //!
 //! What: axes' ranges come from the hulls of the very pieces that become steps (convex hull property of the Bernstein basis);
 //! mechanisms' ways back and chains of joints are then the same formulas as for pictures, over [`IntervalJet`]. With velocity and
@@ -16,16 +15,13 @@ use crate::number::Jet;
 use crate::program::Course;
 use crate::stage::{AxisId, Body, ChannelId, Stage, Work};
 
-/// A point in a cell: in the middle `at`; elsewhere `at + slope s + w + r` with |s| <= 1, |w| <= `spread` in each component and
-/// |r| <= `rest`; and never farther than `all` from `at`. Unit: mm.
+/// A point in a cell: in the middle `at`; elsewhere `at + slope s + r` with |s| <= 1 and |r| <= `rest`; and never farther than `all` from `at`. Unit: mm.
 #[derive(Debug, Clone, Copy)]
 pub struct End {
     /// Where it is in the middle.
     pub at: Vector,
     /// Along what it moves with the one parameter that all points share.
     pub slope: Vector,
-    /// How far it moves with parameters of its own.
-    pub spread: Vector,
     /// What is left beside both.
     pub rest: f64,
     /// The bound of first order.
@@ -37,7 +33,7 @@ impl End {
     #[must_use]
     pub fn still(at: Vector) -> End {
         let none = Vector::new(0.0, 0.0, 0.0);
-        End { at, slope: none, spread: none, rest: 0.0, all: 0.0 }
+        End { at, slope: none, rest: 0.0, all: 0.0 }
     }
 }
 
@@ -100,13 +96,6 @@ impl<'a> Enclosure<'a> {
         channels(self.stage(), &[channel], &|a| self.within(a, from, to), &enclosed)?.first().copied()
     }
 
-    /// A channel while every axis is anywhere in its range.
-    #[must_use]
-    pub fn channel_anywhere(&self, channel: ChannelId, axis: &impl Fn(AxisId) -> Range) -> Option<Range> {
-        let still = |a: AxisId| IntervalJet { p: axis(a), v: Range::ZERO, a: Range::ZERO };
-        channels(self.stage(), &[channel], &still, &enclosed)?.first().map(|w| w.p)
-    }
-
     /// The ends of a body's capsules over a stretch of time; `None` where they cannot be bounded.
     #[must_use]
     pub fn placed(&self, body: &Body, from: f64, to: f64) -> Option<Vec<[End; 2]>> {
@@ -121,34 +110,7 @@ impl<'a> Enclosure<'a> {
         let end = |point: Vector| {
             let Vector { x, y, z } = at.out_fixed(point);
             let (rest, all) = over.map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out_fixed(point)));
-            let none = Vector::new(0.0, 0.0, 0.0);
-            End {
-                at: Vector::new(x.p, y.p, z.p),
-                slope: Vector::new(x.v * h, y.v * h, z.v * h),
-                spread: none,
-                rest: 0.5 * rest * h * h,
-                all: all * h,
-            }
-        };
-        Some(body.envelope().iter().map(|c| [end(c.from), end(c.to)]).collect())
-    }
-
-    /// The ends of a body's capsules while every axis is anywhere in its range: the box of axis positions between two held exposures.
-    #[must_use]
-    pub fn anywhere(&self, body: &Body, axis: &impl Fn(AxisId) -> Range) -> Option<Vec<[End; 2]>> {
-        // Any place of the box is the middle plus d, reached in one unit of a motion with the constant velocity d, |d| <= half the range.
-        let moving = |r: Range, p: Range| IntervalJet { p, v: Range::around_zero(0.5 * (r.hi - r.lo)), a: Range::ZERO };
-        let still = |r: Range| Range::between(r.middle(), r.middle());
-        let at = pose(self.stage(), body, &|a| moving(axis(a), still(axis(a))), &enclosed)?;
-        let over = pose(self.stage(), body, &|a| moving(axis(a), axis(a)), &enclosed);
-        let end = |point: Vector| {
-            let Vector { x, y, z } = at.out_fixed(point);
-            let (rest, all) = over.map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out_fixed(point)));
-            let middle = Vector::new(x.p.middle(), y.p.middle(), z.p.middle());
-            // A pose enclosed, not computed, has some width even in the middle.
-            let width = Vector::new(x.p.hi - x.p.lo, y.p.hi - y.p.lo, z.p.hi - z.p.lo).length();
-            let spread = Vector::new(x.v.size(), y.v.size(), z.v.size());
-            End { at: middle, slope: Vector::new(0.0, 0.0, 0.0), spread, rest: 0.5 * rest + width, all: all + width }
+            End { at: Vector::new(x.p, y.p, z.p), slope: Vector::new(x.v * h, y.v * h, z.v * h), rest: 0.5 * rest * h * h, all: all * h }
         };
         Some(body.envelope().iter().map(|c| [end(c.from), end(c.to)]).collect())
     }

@@ -8,25 +8,24 @@
 //! is no more than that below what is kept. Only the nearest pair is told so closely: of another that keeps its gap a bound is enough, which
 //! is never below the nearest pair's, and [`Proof`] says which is which. The scene's size is the diagonal of the box around all envelopes, see [`scene`]. From every
 //! bound 2^-40 of the greatest coordinate is taken off for rounding: a chain of 64 joints is some thousand operations of 2^-53.
-//! Held passes: between two exposures every axis is taken to be anywhere between its two stations, in step with the others or not; the
-//! gap there is a bound that the true one may be above. Move to start and return home are looked at as a moving pass is, over their own curves in seconds.
+//! Held passes: all axes go from one station to the next by known laws that begin and end together, so every move is looked at as a moving pass is, over its own curves
+//! in seconds ([`held`]); so are move to start and return home.
 //! Limits: envelopes whose middle lines meet are told apart no further.
 
 pub mod distance;
 pub mod enclosure;
 mod gap;
+mod held;
 pub mod interval;
 mod rail;
 mod search;
 
 use rayon::prelude::*;
 
-use crate::compile::frame_time;
 use crate::mechanism::Vector;
 use crate::number::elementary::two_to_the;
 use crate::program::{Course, Leg, Program};
-use crate::stage::{AxisId, Body, Capsule, KeepOut, Stage};
-use crate::time::FrameSpan;
+use crate::stage::{Body, Capsule, KeepOut, Stage};
 
 use distance::Distance;
 use enclosure::{Enclosure, End};
@@ -37,8 +36,10 @@ pub use gap::{Against, ClearanceReport, Nearest, Proof};
 /// Clearance of one pass from run-up to run-down; `None` where the stage has nothing that could meet.
 #[must_use]
 pub fn clearance(program: &Program) -> Option<ClearanceReport> {
-    let stations = program.stations().map(|_| program.compiled().shot().frames());
-    over(&program.course(), stations)
+    match program.stations() {
+        Some(stations) => held::over(program, stations),
+        None => over(&program.course()),
+    }
 }
 
 /// Clearance on a leg of a pass, instants in seconds of that leg; `None` where nothing could meet or the leg takes no time.
@@ -46,7 +47,7 @@ pub fn clearance(program: &Program) -> Option<ClearanceReport> {
 pub fn on_the_way(program: &Program, leg: Leg) -> Option<ClearanceReport> {
     let course = program.way().course(program.compiled().stage(), leg);
     let (from, to) = course.span();
-    if from < to { over(&course, None) } else { None }
+    if from < to { over(&course) } else { None }
 }
 
 /// True where every pair that `counts`, by its groups, keeps what is required over a course; the search ends as soon as that is known.
@@ -56,7 +57,7 @@ pub(crate) fn is_kept(course: &Course<'_>, counts: &impl Fn(&Nearest) -> bool) -
     let couples = couples(stage);
     let required = stage.surroundings().clearance;
     let near = if couples.is_empty() { Vec::new() } else { moving(&enclosure, &couples, scene(&enclosure), required, Wanted::Verdict) };
-    rail::gaps(&enclosure, None).iter().chain(&near).filter(|n| counts(n)).all(Nearest::is_kept)
+    rail::gaps(&enclosure).iter().chain(&near).filter(|n| counts(n)).all(Nearest::is_kept)
 }
 
 /// What is asked of a search.
@@ -68,19 +69,14 @@ enum Wanted {
     Verdict,
 }
 
-/// Clearance over a course: along its curves, or at the stations of a held pass and between them.
-fn over(course: &Course<'_>, stations: Option<FrameSpan>) -> Option<ClearanceReport> {
+/// Clearance over a course.
+fn over(course: &Course<'_>) -> Option<ClearanceReport> {
     let enclosure = Enclosure::new(course);
     let stage = course.stage();
-    let mut pairs = rail::gaps(&enclosure, stations);
+    let mut pairs = rail::gaps(&enclosure);
     let couples = couples(stage);
     if !couples.is_empty() {
-        let scene = scene(&enclosure);
-        let required = stage.surroundings().clearance;
-        pairs.extend(match stations {
-            None => moving(&enclosure, &couples, scene, required, Wanted::Gap),
-            Some(frames) => held(&enclosure, frames, &couples, scene, required),
-        });
+        pairs.extend(moving(&enclosure, &couples, scene(&enclosure), stage.surroundings().clearance, Wanted::Gap));
     }
     (!pairs.is_empty()).then_some(ClearanceReport { pairs })
 }
@@ -203,14 +199,7 @@ fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, requi
         .par_iter()
         .zip(first)
         .map(|((_, body, other), first)| {
-            let look = |a: f64, b: f64| {
-                let mine = enclosure.placed(body, a, b);
-                let theirs = match other {
-                    Other::Body(_, o) => enclosure.placed(o, a, b),
-                    _ => None,
-                };
-                cell(a, b, measured(body, mine.as_deref(), other, theirs.as_deref()), scene)
-            };
+            let look = |a: f64, b: f64| look(enclosure, body, other, scene, a, b);
             let Least { lower, at, tight, .. } = least(first, scene.tolerance - 2.0 * scene.rounding, enough, &look);
             let proof = if tight { Proof::Tight } else { Proof::Bound };
             Nearest {
@@ -227,6 +216,16 @@ fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, requi
         .collect()
 }
 
+/// What is known of a pair in a stretch of time.
+fn look(enclosure: &Enclosure<'_>, body: &Body, other: &Other<'_>, scene: Scene, from: f64, to: f64) -> Cell {
+    let mine = enclosure.placed(body, from, to);
+    let theirs = match other {
+        Other::Body(_, o) => enclosure.placed(o, from, to),
+        _ => None,
+    };
+    cell(from, to, measured(body, mine.as_deref(), other, theirs.as_deref()), scene)
+}
+
 impl Cells {
     /// What is known of a pair in every cell.
     fn of(&self, (index, body, other): &Couple<'_>, scene: Scene) -> Vec<Cell> {
@@ -241,54 +240,6 @@ impl Cells {
 fn cell(from: f64, to: f64, (lower, middle): (f64, f64), scene: Scene) -> Cell {
     let lower = lower - scene.rounding;
     Cell { from, to, lower: if lower.is_nan() { f64::NEG_INFINITY } else { lower }, middle }
-}
-
-/// Stations exactly, and between them every axis anywhere between its two stations.
-fn held(enclosure: &Enclosure<'_>, frames: FrameSpan, couples: &[Couple<'_>], scene: Scene, required: f64) -> Vec<Nearest> {
-    let (first, last) = (frames.first(), frames.last());
-    let frames: Vec<i64> = (first..=last).collect();
-    let none = || vec![(f64::INFINITY, f64::NAN, Proof::Tight); couples.len()];
-    let seen = frames.par_iter().with_min_len(8).fold(none, |mut worst, frame| {
-        let t = frame_time(*frame);
-        let at: Vec<Ends> = enclosure.stage().bodies().iter().map(|b| enclosure.placed(b, t, t)).collect();
-        let range = |axis: AxisId| {
-            let (a, b) = (enclosure.jet(axis, t).p, enclosure.jet(axis, t + 1.0).p);
-            interval::Range::between(a, b)
-        };
-        let between: Vec<Ends> =
-            if *frame < last { enclosure.stage().bodies().iter().map(|b| enclosure.anywhere(b, &range)).collect() } else { Vec::new() };
-        for (best, (index, body, other)) in worst.iter_mut().zip(couples) {
-            let measured_in = |ends: &[Ends]| {
-                let of = |i: usize| ends.get(i).and_then(Option::as_deref);
-                measured(body, of(*index), other, other.index().and_then(of))
-            };
-            let mut take = |gap: f64, frame: f64, proof: Proof| {
-                let gap = if gap.is_nan() { f64::NEG_INFINITY } else { gap - scene.rounding };
-                if gap < best.0 || (gap == best.0 && frame < best.1) {
-                    *best = (gap, frame, proof);
-                }
-            };
-            let (lower, middle) = measured_in(&at);
-            take(if middle.is_finite() { middle } else { lower }, t, Proof::Tight);
-            if *frame < last {
-                take(measured_in(&between).0, t + 0.5, Proof::Bound);
-            }
-        }
-        worst
-    });
-    let worst =
-        seen.reduce(none, |a, b| a.into_iter().zip(b).map(|(a, b)| if b.0 < a.0 || (b.0 == a.0 && b.1 < a.1) { b } else { a }).collect());
-    let of = |((_, body, other), (gap, at, proof)): (&Couple<'_>, (f64, f64, Proof))| Nearest {
-        group: body.group(),
-        against: other.against(),
-        gap,
-        at,
-        required,
-        proof,
-        tolerance: scene.tolerance,
-        scale: scale(required, body),
-    };
-    couples.iter().zip(worst).map(of).collect()
 }
 
 /// What no gap in the cell is below, and the gap in its middle.
@@ -323,7 +274,7 @@ fn two_segments(a: &[End; 2], b: &[End; 2]) -> (f64, f64) {
     let mut second = f64::INFINITY;
     for a in a {
         for b in b {
-            second = second.min(along(n, a, b.at, b.slope) - spread(n, b));
+            second = second.min(along(n, a, b.at, b.slope) - b.rest);
         }
     }
     (first.max(second), distance)
@@ -341,9 +292,5 @@ fn segment_and_box(a: &[End; 2], o: &KeepOut) -> (f64, f64) {
 
 /// The least that `a` can be ahead of a point `b` moving by `slope`, along `n`.
 fn along(n: Vector, a: &End, b: Vector, slope: Vector) -> f64 {
-    n.dot(a.at - b) - n.dot(a.slope - slope).abs() - spread(n, a)
-}
-
-fn spread(n: Vector, e: &End) -> f64 {
-    n.x.abs() * e.spread.x + n.y.abs() * e.spread.y + n.z.abs() * e.spread.z + e.rest
+    n.dot(a.at - b) - n.dot(a.slope - slope).abs() - a.rest
 }

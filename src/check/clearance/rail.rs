@@ -1,4 +1,4 @@
-//! Carriages on one rail keep their order and their gap, from the start of the run-up to the end of the run-down.
+//! Carriages on one rail keep their order and their gap over a course.
 //!
 //! Invariant: where both positions are axes of their own the least gap is exact: the difference of two piecewise quintics is a
 //! piecewise quintic over the knots of both, and its extremes are found as those of any axis. Where a mechanism is between axis and
@@ -8,21 +8,30 @@
 
 use super::enclosure::Enclosure;
 use super::gap::{Against, Nearest, Proof};
-use super::interval::Range;
 use super::search::{Cell, least};
-use crate::compile::frame_time;
 use crate::motion::curve::Piece;
 use crate::motion::{Peaks, Quintic};
 use crate::number::elementary::two_to_the;
 use crate::stage::{AxisId, ChannelId, GroupId, Rail};
-use crate::time::FrameSpan;
 
-/// The least gap of every two neighbours on every rail.
+/// The least gap of every two neighbours on every rail over a course.
 #[must_use]
-pub(super) fn gaps(driven: &Enclosure<'_>, stations: Option<FrameSpan>) -> Vec<Nearest> {
-    let mut found = Vec::new();
+pub(super) fn gaps(driven: &Enclosure<'_>) -> Vec<Nearest> {
+    neighbours(driven, driven.span().0).iter().map(|n| n.nearest(&n.over(driven))).collect()
+}
+
+/// Two carriages next to each other on a rail.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Neighbours<'a> {
+    below: (GroupId, &'a Rail),
+    above: (GroupId, &'a Rail),
+}
+
+/// Every two neighbours on every rail, in the order at an instant.
+#[must_use]
+pub(super) fn neighbours<'a>(driven: &Enclosure<'a>, start: f64) -> Vec<Neighbours<'a>> {
     let on: Vec<(GroupId, &Rail)> = driven.stage().bodies().iter().filter_map(|b| b.rail().map(|r| (b.group(), r))).collect();
-    let start = stations.map_or(driven.span().0, |frames| frame_time(frames.first()));
+    let mut found = Vec::new();
     let mut names: Vec<&str> = Vec::new();
     for (_, rail) in &on {
         if names.contains(&rail.name.as_str()) {
@@ -36,34 +45,64 @@ pub(super) fn gaps(driven: &Enclosure<'_>, stations: Option<FrameSpan>) -> Vec<N
             .map(|(group, r)| (driven.channel_jet(r.channel, start).map_or(f64::INFINITY, |j| j.p), *group, *r))
             .collect();
         carriages.sort_by(|a, b| a.0.total_cmp(&b.0));
-        for ((_, below, a), (_, above, b)) in carriages.iter().zip(carriages.iter().skip(1)) {
-            let gap = match stations {
-                None => moving(driven, a.channel, b.channel),
-                Some(frames) => held(driven, frames, a.channel, b.channel),
-            };
-            let ([_, up], [down, _]) = (a.reach, b.reach);
-            let required = a.gap.max(b.gap);
-            found.push(Nearest {
-                group: *below,
-                against: Against::Rail(*above),
-                gap: gap.least - down - up,
-                at: gap.at,
-                required,
-                proof: gap.proof,
-                tolerance: gap.tolerance + two_to_the(-40) * (up + down),
-                scale: if required > 0.0 { required } else { (up + down).max(1.0) },
-            });
-        }
+        let pairs = carriages.iter().zip(carriages.iter().skip(1));
+        found.extend(pairs.map(|((_, below, a), (_, above, b))| Neighbours { below: (*below, *a), above: (*above, *b) }));
     }
     found
 }
 
+impl Neighbours<'_> {
+    /// How far their positions are apart at least over a course.
+    pub(super) fn over(&self, driven: &Enclosure<'_>) -> Difference {
+        moving(driven, self.below.1.channel, self.above.1.channel)
+    }
+
+    /// How far they are apart at an instant.
+    pub(super) fn at(&self, driven: &Enclosure<'_>, t: f64) -> Difference {
+        let place = |rail: &Rail| driven.channel_jet(rail.channel, t).map(|j| j.p);
+        match (place(self.below.1), place(self.above.1)) {
+            (Some(a), Some(b)) => {
+                let least = if (b - a).is_nan() { f64::NEG_INFINITY } else { b - a };
+                Difference { least, at: t, proof: Proof::Tight, tolerance: two_to_the(-40) * (a.abs() + b.abs()) }
+            }
+            _ => Difference { least: f64::NEG_INFINITY, at: t, proof: Proof::Bound, tolerance: 0.0 },
+        }
+    }
+
+    /// Their gap for a difference of positions.
+    pub(super) fn nearest(&self, found: &Difference) -> Nearest {
+        let ((below, a), (above, b)) = (self.below, self.above);
+        let ([_, up], [down, _]) = (a.reach, b.reach);
+        let required = a.gap.max(b.gap);
+        Nearest {
+            group: below,
+            against: Against::Rail(above),
+            gap: found.least - down - up,
+            at: found.at,
+            required,
+            proof: found.proof,
+            tolerance: found.tolerance + two_to_the(-40) * (up + down),
+            scale: if required > 0.0 { required } else { (up + down).max(1.0) },
+        }
+    }
+}
+
 /// The least of one position less another.
-struct Difference {
-    least: f64,
-    at: f64,
-    proof: Proof,
-    tolerance: f64,
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Difference {
+    pub(super) least: f64,
+    pub(super) at: f64,
+    pub(super) proof: Proof,
+    pub(super) tolerance: f64,
+}
+
+impl Difference {
+    /// The lesser of two, of equals the first; the tolerance is that of both.
+    pub(super) fn lesser(self, other: Difference) -> Difference {
+        let tolerance = self.tolerance.max(other.tolerance);
+        let lesser = if other.least < self.least { other } else { self };
+        Difference { tolerance, ..lesser }
+    }
 }
 
 fn moving(driven: &Enclosure<'_>, below: ChannelId, above: ChannelId) -> Difference {
@@ -127,32 +166,6 @@ fn exact(driven: &Enclosure<'_>, below: AxisId, above: AxisId, from: f64, to: f6
         found.tolerance = found.tolerance.max(two_to_the(-40) * size);
         if !(found.least <= peaks.least.value) {
             (found.least, found.at) = (peaks.least.value, peaks.least.at);
-        }
-    }
-    found
-}
-
-/// At the stations exactly; between them either carriage may be anywhere between its two.
-fn held(driven: &Enclosure<'_>, frames: FrameSpan, below: ChannelId, above: ChannelId) -> Difference {
-    let at = |channel, n: i64| driven.channel_jet(channel, frame_time(n)).map(|j| j.p);
-    let mut found = Difference { least: f64::INFINITY, at: driven.span().0, proof: Proof::Tight, tolerance: 0.0 };
-    let mut take = |gap: f64, frame: f64, proof: Proof, size: f64| {
-        if !(found.least <= gap) {
-            (found.least, found.at, found.proof) = (if gap.is_nan() { f64::NEG_INFINITY } else { gap }, frame, proof);
-        }
-        found.tolerance = found.tolerance.max(two_to_the(-40) * size);
-    };
-    for n in frames.frames() {
-        let (Some(a), Some(b)) = (at(below, n), at(above, n)) else {
-            take(f64::NEG_INFINITY, frame_time(n), Proof::Bound, 0.0);
-            continue;
-        };
-        take(b - a, frame_time(n), Proof::Tight, a.abs() + b.abs());
-        if n < frames.last() {
-            let (t, whole) = (frame_time(n), Range::WHOLE);
-            let range = |axis: AxisId| Range::between(driven.jet(axis, t).p, driven.jet(axis, t + 1.0).p);
-            let over = |channel| driven.channel_anywhere(channel, &range).unwrap_or(whole);
-            take(over(above).lo - over(below).hi, frame_time(n) + 0.5, Proof::Bound, a.abs() + b.abs());
         }
     }
     found

@@ -1,0 +1,208 @@
+//! Clearance of a held pass: at every station exactly, and along every move between two.
+//!
+//! What: all axes leave a station together and arrive together, each by its own law, so between two exposures the bodies follow one path in time. It is searched as the
+//! path of a moving pass is, in seconds. Invariant: a gap is never above the true least one; its instant is the frame left plus the part of the move that has passed.
+//! What is enough is known beforehand: the nearest gap at any station, or what is required where that is more.
+
+use rayon::prelude::*;
+
+use super::enclosure::Enclosure;
+use super::gap::{ClearanceReport, Nearest, Proof};
+use super::rail::{self, Neighbours};
+use super::search::{Least, least};
+use super::{Couple, Ends, Scene, couples, look, measured, scale, scene};
+use crate::compile::frame_time;
+use crate::program::{HeldMove, HeldPath, Program, Stations};
+
+/// Clearance over stations and moves; `None` where nothing could meet.
+pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceReport> {
+    let (compiled, stage) = (program.compiled(), program.compiled().stage());
+    let course = program.course();
+    let enclosure = Enclosure::new(&course);
+    let frames: Vec<f64> = compiled.shot().frames().frames().map(frame_time).collect();
+    let first = frames.first().copied()?;
+    let neighbours = rail::neighbours(&enclosure, first);
+    let couples = couples(stage);
+    if neighbours.is_empty() && couples.is_empty() {
+        return None;
+    }
+    let scene = scene(&enclosure);
+    let at = |t: &f64| At {
+        carriages: neighbours.iter().map(|n| n.at(&enclosure, *t)).collect(),
+        bodies: standing(&enclosure, &couples, scene, *t),
+    };
+    let standing = frames.par_iter().with_min_len(8).map(at).reduce(At::default, At::joined);
+    // What a move need not show: no pair comes nearer on it than any comes at a station, or than is required.
+    let nearest = standing.bodies.iter().map(|f| f.gap).fold(f64::INFINITY, f64::min);
+    let search = Search { couples: &couples, neighbours: &neighbours, scene, enough: nearest.max(stage.surroundings().clearance) };
+    let moves = stations.moves().par_iter().filter_map(|m| {
+        let path: HeldPath = stations.path(compiled, program.pass(), m)?;
+        Some(search.on(&Enclosure::new(&path.course(stage)), m))
+    });
+    let all = moves.reduce(At::default, At::joined).joined_after(standing);
+    let mut pairs: Vec<Nearest> = neighbours.iter().zip(all.carriages).map(|(n, found)| n.nearest(&found)).collect();
+    pairs.extend(couples.iter().zip(all.bodies).map(|((_, body, other), f)| {
+        let required = stage.surroundings().clearance;
+        Nearest {
+            group: body.group(),
+            against: other.against(),
+            gap: f.gap,
+            at: f.at,
+            required,
+            proof: f.proof,
+            tolerance: scene.tolerance,
+            scale: scale(required, body),
+        }
+    }));
+    Some(ClearanceReport { pairs })
+}
+
+/// The least gap of a pair of bodies so far.
+#[derive(Debug, Clone, Copy)]
+struct Found {
+    gap: f64,
+    at: f64,
+    proof: Proof,
+}
+
+/// The least gaps of all pairs so far: carriages on rails, then bodies. Empty where nothing was looked at.
+#[derive(Debug, Clone, Default)]
+struct At {
+    carriages: Vec<rail::Difference>,
+    bodies: Vec<Found>,
+}
+
+impl At {
+    /// The lesser of each two; of equals the earlier.
+    fn joined(self, other: At) -> At {
+        if self.carriages.is_empty() && self.bodies.is_empty() {
+            return other;
+        }
+        if other.carriages.is_empty() && other.bodies.is_empty() {
+            return self;
+        }
+        let lesser = |a: Found, b: Found| if b.gap < a.gap || (b.gap == a.gap && b.at < a.at) { b } else { a };
+        At {
+            carriages: self.carriages.into_iter().zip(other.carriages).map(|(a, b)| a.lesser(b)).collect(),
+            bodies: self.bodies.into_iter().zip(other.bodies).map(|(a, b)| lesser(a, b)).collect(),
+        }
+    }
+
+    /// The same with what is known of the stations: there the gap is exact, so it counts wherever a move only shows that it is no less.
+    fn joined_after(self, stations: At) -> At {
+        if self.carriages.is_empty() && self.bodies.is_empty() {
+            return stations;
+        }
+        let lesser = |m: Found, s: Found| if m.gap < s.gap { m } else { s };
+        At {
+            carriages: self.carriages.into_iter().zip(stations.carriages).map(|(m, s)| s.lesser(m)).collect(),
+            bodies: self.bodies.into_iter().zip(stations.bodies).map(|(m, s)| lesser(m, s)).collect(),
+        }
+    }
+}
+
+/// Gaps of bodies at a station.
+fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: f64) -> Vec<Found> {
+    let ends: Vec<Ends> = enclosure.stage().bodies().iter().map(|b| enclosure.placed(b, t, t)).collect();
+    let of = |(index, body, other): &Couple<'_>| {
+        let known = |i: usize| ends.get(i).and_then(Option::as_deref);
+        let (lower, middle) = measured(body, known(*index), other, other.index().and_then(known));
+        let gap = if middle.is_finite() { middle } else { lower };
+        Found { gap: if gap.is_nan() { f64::NEG_INFINITY } else { gap - scene.rounding }, at: t, proof: Proof::Tight }
+    };
+    couples.iter().map(of).collect()
+}
+
+struct Search<'a> {
+    couples: &'a [Couple<'a>],
+    neighbours: &'a [Neighbours<'a>],
+    scene: Scene,
+    enough: f64,
+}
+
+impl Search<'_> {
+    /// Gaps on one move.
+    fn on(&self, enclosure: &Enclosure<'_>, m: &HeldMove) -> At {
+        let (from, to) = enclosure.span();
+        // The frame left, and the part of the move that has passed.
+        let frame = |t: f64| frame_time(m.from) + (t - from) / (to - from);
+        let carriages = self.neighbours.iter().map(|n| {
+            let found = n.over(enclosure);
+            rail::Difference { at: frame(found.at), ..found }
+        });
+        let ends: Vec<Ends> = enclosure.stage().bodies().iter().map(|b| enclosure.placed(b, from, to)).collect();
+        let bodies = self.couples.iter().map(|(index, body, other)| {
+            let known = |i: usize| ends.get(i).and_then(Option::as_deref);
+            let whole = super::cell(from, to, measured(body, known(*index), other, other.index().and_then(known)), self.scene);
+            let look = |a: f64, b: f64| look(enclosure, body, other, self.scene, a, b);
+            let Least { lower, at, tight, .. } = least([whole], self.scene.tolerance - 2.0 * self.scene.rounding, self.enough, &look);
+            Found { gap: lower, at: frame(at), proof: if tight { Proof::Tight } else { Proof::Bound } }
+        });
+        At { carriages: carriages.collect(), bodies: bodies.collect() }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::check::fixture;
+    use crate::compile::Compiled;
+    use crate::mechanism::{JointKind, JointSpec, Vector};
+    use crate::shot::{Exposure, Shape};
+    use crate::stage::{AxisSpec, BodySpec, Capsule, Stage, Surroundings, Unit};
+
+    /// Two balls of 10 and 5 mm on slides along `ways`, the second from `offset`; both on one rail where `gap` says so. Two frames and more, one key line each.
+    fn two(ways: [[f64; 3]; 2], offset: [f64; 3], required: f64, gap: Option<f64>, lines: [(f64, f64); 2]) -> Compiled {
+        let axis = || AxisSpec::new("x", Unit::Millimetre, [-1e4, 1e4], [50.0, 20.0, 60.0]);
+        let stage = Stage::new("marsh", 1.0, ["a", "b"].map(|n| fixture::group(n, vec![axis()])).to_vec()).unwrap();
+        let origin = Vector::new(0.0, 0.0, 0.0);
+        let body = |name: &str, way, offset, radius| BodySpec {
+            group: name.into(),
+            joints: vec![JointSpec { kind: JointKind::Slide(way), channel: Some(0), rest: 0.0, offset }],
+            channels: vec![format!("{name}.x")],
+            lens: None,
+            rods: vec![],
+            envelope: vec![Capsule { from: origin, to: origin, radius }],
+            rail: gap.map(|gap| ("bridge".into(), format!("{name}.x"), [20.0, 20.0], gap)),
+        };
+        let [first, second] = ways;
+        let bodies = vec![body("a", first, [0.0; 3], 10.0), body("b", second, offset, 5.0)];
+        let stage = stage.with_bodies(bodies, Surroundings { clearance: required, ..Surroundings::default() }).unwrap();
+        let [a, b] = lines;
+        let line = |(at, by): (f64, f64)| [(0.0, at - by), (10.0, at + 9.0 * by)];
+        let tracks = [("a.x", a), ("b.x", b)].map(|(c, l)| fixture::track(&stage, c, Shape::NaturalCubic, &line(l))).to_vec();
+        let passes = vec![fixture::pass(&stage, "still", Exposure::Held, 100.0)];
+        fixture::compiled(stage, (1, 9), tracks, passes)
+    }
+
+    fn pairs(compiled: &Compiled) -> Vec<Nearest> {
+        let report = compiled.check().unwrap();
+        report.passes.first().unwrap().clearance.clone().unwrap().pairs
+    }
+
+    const X: [f64; 3] = [1.0, 0.0, 0.0];
+    const Z: [f64; 3] = [0.0, 0.0, 1.0];
+
+    /// Both go 40 mm from frame to frame, 100 mm apart: in step, they stay so. Had each been anywhere between its stations, 60 mm could not be excluded.
+    #[test]
+    fn bodies_that_move_in_step_keep_their_gap() {
+        let compiled = two([X, X], [0.0; 3], 80.0, Some(55.0), [(0.0, 40.0), (100.0, 40.0)]);
+        let all = pairs(&compiled);
+        let gaps: Vec<f64> = all.iter().map(|n| n.gap).collect();
+        assert!(matches!(gaps[..], [rail, balls] if (rail - 60.0).abs() < 1e-9 && (balls - 85.0).abs() < 1e-3), "{all:?}");
+        assert!(all.iter().all(|n| n.proof == Proof::Tight && n.is_kept()), "{all:?}");
+    }
+
+    /// One passes 20 mm above the other in the middle of every move, while at the stations they are far apart.
+    #[test]
+    fn what_comes_near_between_two_stations_is_found() {
+        let compiled = two([X, Z], [0.0, 20.0, 0.0], 30.0, None, [(-50.0, 100.0), (50.0, -100.0)]);
+        let all = pairs(&compiled);
+        let n = all.first().unwrap();
+        assert!(n.gap <= 5.0 && 5.0 - n.gap <= n.tolerance && n.proof == Proof::Tight && !n.is_kept(), "{n:?}");
+        assert!((n.at - 1.5).abs() < 1e-3, "{n:?}");
+        let exactly = two([X, Z], [0.0, 20.0, 0.0], 5.0, None, [(-50.0, 100.0), (50.0, -100.0)]);
+        assert!(exactly.check().unwrap().within_limits());
+    }
+}
