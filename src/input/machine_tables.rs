@@ -11,7 +11,7 @@ use super::values::{self, NUMBER, TEXT, WHOLE};
 use crate::bounds::{Flaw, LAYERS};
 use crate::mechanism::drum::Spool;
 use crate::mechanism::drum::{Hung, Rope};
-use crate::mechanism::{Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec};
+use crate::mechanism::{CarriedFrom, Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec};
 use crate::stage::{MachineSpec, Work};
 
 /// A mechanism with its table, for what is found later.
@@ -86,7 +86,7 @@ fn swashplate(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
     let radius = table.need(log, "radius", "a number, mm", values::number);
     let azimuths = table.need(log, "azimuths", "three numbers, deg", values::three_numbers);
     let rod_length = table.take(log, "rod_length", "a number, mm", values::number);
-    let spec = SwashplateSpec { radius: radius?, azimuths: azimuths?, rod_length };
+    let spec = SwashplateSpec { radius: radius?, azimuths: azimuths?, rod_length, carried_from: CarriedFrom::Below };
     built(log, table, Swashplate::new(spec)).map(Work::Swashplate)
 }
 

@@ -14,6 +14,7 @@ pub mod joint;
 pub mod lens;
 pub mod limb_wire;
 pub mod real;
+mod rods;
 mod sight;
 pub mod space;
 pub mod swashplate;
@@ -24,6 +25,7 @@ pub use joint::{Chain, JointKind, JointSpec};
 pub use lens::{BehindCamera, Lens, LensSpec, Pixel};
 pub use limb_wire::{Limb, LimbWire, LimbWireSpec, Pull};
 pub use real::Real;
+pub use rods::CarriedFrom;
 pub use space::{Pose, Turn, Vector};
 pub use swashplate::{Swashplate, SwashplateSpec};
 

@@ -168,17 +168,10 @@ fn enclosed(work: &Work, axes: &[IntervalJet]) -> Option<Vec<IntervalJet>> {
 /// one pose for every heights in H; C are the slopes of the pose in the middle.
 fn rods(plate: &Swashplate, heights: [IntervalJet; 3]) -> Option<[IntervalJet; 3]> {
     let [h0, h1, h2] = heights.map(|h| h.p.middle());
-    let still = Jet::constant;
-    let columns = [
-        plate.pose([Jet::time(h0), still(h1), still(h2)]).ok()?,
-        plate.pose([still(h0), Jet::time(h1), still(h2)]).ok()?,
-        plate.pose([still(h0), still(h1), Jet::time(h2)]).ok()?,
-    ];
-    let [first, second, third] = columns;
-    let x = first.map(|j| j.p);
+    let (x, slopes) = plate.pose_and_slopes([h0, h1, h2]).ok()?;
     let point = |v: f64| Range::between(v, v);
     // Rows of C: how one number of the pose answers to the three heights.
-    let inverse: [[f64; 3]; 3] = [0, 1, 2].map(|k: usize| [first, second, third].map(|c| c.get(k).map_or(f64::NAN, |j| j.v)));
+    let inverse = slopes.map(|row| [row.x, row.y, row.z]);
     let by = |r: [Range; 3]| inverse.map(|row| row.iter().zip(r).fold(Range::ZERO, |sum, (c, r)| sum + point(*c) * r));
     let [x0, x1, x2] = x.map(IntervalJet::constant);
     let here = plate.actuators(x0, x1, x2).ok()?;
@@ -259,4 +252,38 @@ pub fn over(curve: &Curve, from: f64, to: f64) -> IntervalJet {
         all = Some(all.map_or(one, |w| IntervalJet { p: w.p.joined(one.p), v: w.v.joined(one.v), a: w.a.joined(one.a) }));
     }
     all.unwrap_or(IntervalJet { p: Range::WHOLE, v: Range::WHOLE, a: Range::WHOLE })
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing, reason = "tests")]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::mechanism::{CarriedFrom, SwashplateSpec};
+
+    proptest! {
+        /// Plates on rods and on wires, level to 82 deg of pitch, where the slopes are ten times those of the level plate: the ranges of a straight way
+        /// of the heights through a pose hold the pose at every moment of it, with its velocity and acceleration. 1e-9 of their size is rounding.
+        #[test]
+        fn ranges_hold_the_pose_of_a_plate_on_rods(hangs in any::<bool>(), pitch in -82.0..82.0_f64, roll in -20.0..20.0_f64,
+            v in prop::array::uniform3(-1.0..1.0_f64), s in -1.0..1.0_f64) {
+            let carried_from = if hangs { CarriedFrom::Above } else { CarriedFrom::Below };
+            let spec = SwashplateSpec { radius: 90.0, azimuths: [0.0, 240.0, 120.0], rod_length: Some(3000.0), carried_from };
+            let plate = Swashplate::new(spec).unwrap();
+            let heights = plate.actuators(5.0, pitch, roll).unwrap();
+            // A way of half a millimetre in each height at level, shorter as the plate comes nearer to its edge.
+            let h = 0.25 * (1.0 - (pitch / 85.0) * (pitch / 85.0));
+            let point = |x: f64| Range::between(x, x);
+            let over = [0, 1, 2].map(|i: usize| IntervalJet { p: point(heights[i]) + Range::around_zero(h * v[i].abs()), v: point(v[i]), a: Range::ZERO });
+            let ranges = rods(&plate, over).unwrap();
+            let moment = [0, 1, 2].map(|i: usize| Jet { p: heights[i] + s * h * v[i], v: v[i], a: 0.0, j: 0.0 });
+            for (j, w) in plate.pose(moment).unwrap().into_iter().zip(ranges) {
+                for (x, r) in [(j.p, w.p), (j.v, w.v), (j.a, w.a)] {
+                    let room = 1e-9 * (1.0 + x.abs());
+                    prop_assert!(r.lo - room <= x && x <= r.hi + room, "{} outside {:?}", x, r);
+                }
+            }
+        }
+    }
 }
