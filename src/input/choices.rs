@@ -1,5 +1,6 @@
 //! The words that a key may hold where it holds one of a few: the reader chooses by them, the table of keys lists them.
 
+use crate::mechanism::CarriedFrom;
 use crate::shot::Exposure;
 use crate::stage::Unit;
 
@@ -8,6 +9,9 @@ pub(super) const UNITS: &[(&str, Unit)] = &[("mm", Unit::Millimetre), ("deg", Un
 
 /// The exposures.
 pub(super) const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
+
+/// From where actuators carry a plate.
+pub(super) const CARRIERS: &[(&str, CarriedFrom)] = &[("below", CarriedFrom::Below), ("above", CarriedFrom::Above)];
 
 /// A kind of mechanism.
 #[derive(Clone, Copy, PartialEq, Eq)]

@@ -3,7 +3,7 @@
 //! Invariant: names inside a group's tables are the group's own (`bridge`), or full (`camera.track`); a mechanism taken over with `like` means the
 //! names of the group that takes it over.
 
-use super::choices::{KINDS, Kind};
+use super::choices::{CARRIERS, KINDS, Kind};
 use super::keys;
 use super::log::Log;
 use super::reader::Table;
@@ -85,8 +85,13 @@ fn built<T>(log: &mut Log, table: &Table<'_>, made: Result<T, Vec<Flaw>>) -> Opt
 fn swashplate(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
     let radius = table.need(log, "radius", "a number, mm", values::number);
     let azimuths = table.need(log, "azimuths", "three numbers, deg", values::three_numbers);
-    let rod_length = table.take(log, "rod_length", "a number, mm", values::number);
-    let spec = SwashplateSpec { radius: radius?, azimuths: azimuths?, rod_length, carried_from: CarriedFrom::Below };
+    let carried_from = table.choice(log, "carried_from", CARRIERS, Some(CarriedFrom::Below));
+    // Without rods nothing leans, from wherever the plate is carried: wires must have their length.
+    let rod_length = match carried_from {
+        Some(CarriedFrom::Above) => Some(table.need(log, "rod_length", "the length of the wires, a number, mm", values::number)?),
+        _ => table.take(log, "rod_length", "a number, mm", values::number),
+    };
+    let spec = SwashplateSpec { radius: radius?, azimuths: azimuths?, rod_length, carried_from: carried_from? };
     built(log, table, Swashplate::new(spec)).map(Work::Swashplate)
 }
 
@@ -139,4 +144,73 @@ fn drum(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
         None
     };
     built(log, table, Drum::new(DrumSpec { radius: radius?, rope_diameter, spool })).map(|d| Work::Drum(d, hung))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
+mod tests {
+    use crate::input::{Loaded, Rejection, parse};
+    use crate::stage::Stage;
+
+    /// A plate of radius 90 mm with these homes and these keys below its azimuths.
+    fn stage(homes: [&str; 3], keys: &str) -> Result<Loaded, Rejection> {
+        let axis = |(name, home): (&str, &str)| {
+            format!(
+                "[[group.axis]]\nname = \"{name}\"\nunit = \"mm\"\ntravel = [-200, 200]\nhome = {home}\nmax_velocity = 9\nmax_acceleration = 9\nmax_jerk = 9\n\
+                 motor = \"m\"\ntravel_per_rev = 5\n"
+            )
+        };
+        let axes: String = ["fore", "left", "right"].into_iter().zip(homes).map(axis).collect();
+        let stage = format!(
+            "format = 1\nname = \"Marsh\"\n[motor.m]\nfull_steps_per_rev = 200\n[[group]]\nname = \"heron\"\n{axes}[[group.mechanism]]\nkind = \"swashplate\"\n\
+             axes = [\"fore\", \"left\", \"right\"]\nradius = 90\nazimuths = [0, 240, 120]\n{keys}"
+        );
+        let shot = "format = 1\nname = \"Over the reeds\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 48]\n[[pass]]\nname = \"beauty\"\n\
+                    exposure = \"moving\"\nseconds_per_frame = 12\nshutter = 180\n";
+        parse("shot.toml", &|name| Ok(if name == "shot.toml" { shot.as_bytes().to_vec() } else { stage.as_bytes().to_vec() }))
+    }
+
+    /// Where the plate rests with its axes at home: heave, pitch, roll.
+    fn rests(stage: &Stage) -> [f64; 3] {
+        ["heron.heave", "heron.pitch", "heron.roll"].map(|name| stage.channel_rest(stage.channel(name).unwrap()))
+    }
+
+    fn slugs(rejection: &Rejection) -> Vec<&'static str> {
+        rejection.diagnostics().iter().map(|d| d.code.slug()).collect()
+    }
+
+    #[test]
+    fn a_plate_may_hang_from_above() {
+        // The three actuators of a pitch of 10.5 deg with rods of 600 mm below, and of their mirror image with wires above.
+        let rods = ["16.403089985", "-8.200125475", "-8.200125475"];
+        let wires = ["-16.403089985", "8.200125475", "8.200125475"];
+        for (homes, keys, pitch) in [
+            (rods, "rod_length = 600\n", 10.5),
+            (rods, "rod_length = 600\ncarried_from = \"below\"\n", 10.5),
+            (wires, "rod_length = 600\ncarried_from = \"above\"\n", -10.5),
+        ] {
+            let loaded = stage(homes, keys).unwrap_or_else(|e| panic!("{e}"));
+            let [heave, found, roll] = rests(&loaded.stage);
+            // Nine decimals of a mm are 1e-9 deg or so.
+            assert!((found - pitch).abs() <= 1e-8 && heave.abs() <= 1e-8 && roll.abs() <= 1e-8, "{keys}: {heave} {found} {roll}");
+        }
+    }
+
+    #[test]
+    fn a_plate_that_hangs_needs_the_length_of_its_wires() {
+        let homes = ["0", "0", "0"];
+        assert_eq!(slugs(&stage(homes, "carried_from = \"above\"\n").unwrap_err()), ["missing-key"]);
+        assert_eq!(slugs(&stage(homes, "carried_from = \"aside\"\n").unwrap_err()), ["unknown-choice"]);
+        assert_eq!(slugs(&stage(homes, "carried_from = \"above\"\nrod_length = 0\n").unwrap_err()), ["out-of-range"]);
+        assert!(stage(homes, "carried_from = \"below\"\n").is_ok());
+    }
+
+    /// Homes of pitch -28, roll 19 deg on rods of 18 mm, one of which leans by 79 deg there: reachable all the way from level. No pose has the others.
+    #[test]
+    fn homes_with_short_rods_that_lean_steeply_are_taken() {
+        let loaded = stage(["-38.847636616", "58.245100168", "0.540654313"], "rod_length = 18\n").unwrap_or_else(|e| panic!("{e}"));
+        let [heave, pitch, roll] = rests(&loaded.stage);
+        assert!(heave.abs() <= 1e-8 && (pitch + 28.0).abs() <= 1e-8 && (roll - 19.0).abs() <= 1e-8, "{heave} {pitch} {roll}");
+        assert_eq!(slugs(&stage(["-90", "80", "80"], "rod_length = 18\n").unwrap_err()), ["impossible-home"]);
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::{Default, Entry, Holds, Rule, Section};
 use crate::bounds::{self, ANGLE, AREA, COORDINATE, LAYERS, LENGTH, MODULUS, SPAN, TURNS_PER_LAYER, WOUND};
-use crate::input::choices::KINDS;
+use crate::input::choices::{CARRIERS, KINDS};
 
 const KIND: Holds = Holds::Choice(|| KINDS.iter().map(|(name, _)| *name).collect());
 const AXIS: Entry =
@@ -15,7 +15,9 @@ pub static SWASHPLATE: Section = Section {
     header: "[[group.mechanism]] of kind \"swashplate\"",
     meaning: "A mechanism turns channels into axes. An axis that a mechanism drives is no channel any more; the mechanism's channels are, and their names differ from \
               those of all axes. A channel that nothing drives rests where its axes are at home. A swashplate turns heave (mm), pitch and roll (deg) into three actuators \
-              (mm axes). Positive pitch raises the front, positive roll the left.",
+              (mm axes). Positive pitch raises the front, positive roll the left. With `rod_length` each actuator moves one end of a rod or wire up and down; the other end is \
+              fixed on the plate. Where that end has swung in by d, the rod of length L leans and spans only sqrt(L^2 - d^2) in height: an actuator below the plate stands \
+              higher by L - sqrt(L^2 - d^2), an actuator above it lower.",
     keys: &[
         Entry { name: "kind", holds: KIND, unit: "", default: Default::Must, meaning: "what it is", example: "\"swashplate\"" },
         Entry {
@@ -55,11 +57,19 @@ pub static SWASHPLATE: Section = Section {
             holds: Holds::Number(LENGTH),
             unit: "mm",
             default: Default::None("the actuators carry the plane"),
-            meaning: "rods between actuators and plate; points fixed on the plate, exact",
+            meaning: "rods or wires between actuators and points fixed on the plate; exact",
             example: "600",
         },
+        Entry {
+            name: "carried_from",
+            holds: Holds::Choice(|| CARRIERS.iter().map(|(name, _)| *name).collect()),
+            unit: "",
+            default: Default::Value("\"below\""),
+            meaning: "`\"below\"`: the plate stands on rods; `\"above\"`: it hangs on wires, and the lean has the other sign",
+            example: "\"above\"",
+        },
     ],
-    rules: &[],
+    rules: &[Rule::NeededWith("rod_length", "carried_from", "above")],
     example: r#"[[group]]
 name = "heron_a"
 
@@ -137,6 +147,7 @@ channels = ["heave", "pitch", "roll"]
 radius = 90
 azimuths = [0, 240, 120]
 rod_length = 600
+carried_from = "above"
 "#,
 };
 
