@@ -6,12 +6,14 @@
 //! implicit differentiation: at the solution three more corrections over jets with the same slopes make value, velocity,
 //! acceleration and jerk exact one after the other. Source: Newton's method and the implicit function theorem, any textbook of
 //! analysis. Invariant: what is returned was checked: the line of sight misses the target by at most 1e-10 rad, in front of the
-//! camera and, to the same accuracy, within the two channels' ranges.
+//! camera and, to the same accuracy, within the two channels' ranges. Where no angles in range aim at the target, the miss that is reported is the least
+//! one in range (`miss.rs`).
 //!
 //! Limits: the target must not hang on the two channels; where two solutions are in range, the one that the search finds from the
 //! guess is taken if it is within 90 deg of it on both channels, otherwise the nearest found from a grid of starts.
 
 use super::joint::Chain;
+use super::miss::least_miss;
 use super::sight::{Sight, descend, steered, stepped};
 use super::space::Vector;
 use crate::bounds::{self, Code, Flaw};
@@ -28,7 +30,7 @@ pub const MOST_GAIN: f64 = 1000.0;
 #[non_exhaustive]
 pub enum AimTrouble {
     /// In range the optical axis meets the target only backwards.
-    #[error("the target is {depth} mm behind the camera wherever its two channels may turn it")]
+    #[error("in range the optical axis meets the target only backwards, {depth} mm behind the camera")]
     Behind {
         /// How far behind, mm.
         depth: f64,
@@ -42,7 +44,7 @@ pub enum AimTrouble {
     /// No angles in range bring the target onto the optical axis.
     #[error("no angles in range aim at the target, the nearest miss it by {miss} deg")]
     Missed {
-        /// The least angle between line of sight and target that the search met, deg.
+        /// The least angle between line of sight and target within the two ranges, deg.
         miss: f64,
     },
     /// The target, or a channel that carries the camera, is not a finite number; or the target is at the lens itself.
@@ -123,7 +125,7 @@ impl Aim {
         guess: [f64; 2],
     ) -> Result<[Jet; 2], AimTrouble> {
         let sight = |angles: [f64; 2]| Sight::at(camera, self.channels, angles, |c| value(c).p, target.value());
-        let found = self.search(&sight, guess)?;
+        let found = self.search(&sight, guess)?.ok_or_else(|| self.missed(&sight, camera, &value, target.value()))?;
         let at = sight(found).ok_or(AimTrouble::NoDirection)?;
         let inverse = at.inverse();
         let gain = at.gain();
@@ -144,11 +146,11 @@ impl Aim {
         if angles.into_iter().all(Jet::is_finite) { Ok(angles) } else { Err(AimTrouble::NoDirection) }
     }
 
-    /// Angles in range that see the target ahead: from the guess, or else the nearest to it that a grid of starts leads to.
-    fn search(&self, sight: &impl Fn([f64; 2]) -> Option<Sight>, guess: [f64; 2]) -> Result<[f64; 2], AimTrouble> {
+    /// Angles in range that see the target ahead: from the guess, or else the nearest to it that a grid of starts leads to; `None` where no start
+    /// leads to any.
+    fn search(&self, sight: &impl Fn([f64; 2]) -> Option<Sight>, guess: [f64; 2]) -> Result<Option<[f64; 2]>, AimTrouble> {
         let mut best: Option<([f64; 2], f64)> = None;
         let mut behind: Option<f64> = None;
-        let (mut miss, mut gain_there) = (180.0, 0.0);
         let [first, second] = self.ranges.map(starts);
         let grid = first.into_iter().flat_map(|a| second.map(|b| [a, b]));
         for (start, is_guess) in core::iter::once((guess, true)).chain(grid.map(|start| (start, false))) {
@@ -158,7 +160,7 @@ impl Aim {
                 Some(angles) if end.off() <= CLOSE && end.seen.z < 0.0 => {
                     let away = (angles[0] - guess[0]).abs().max((angles[1] - guess[1]).abs());
                     if is_guess && away <= 90.0 {
-                        return Ok(angles);
+                        return Ok(Some(angles));
                     }
                     if best.is_none_or(|(_, nearest)| away < nearest) {
                         best = Some((angles, away));
@@ -168,20 +170,35 @@ impl Aim {
                     let depth = end.seen.z * end.distance;
                     behind = Some(behind.map_or(depth, |d: f64| d.min(depth)));
                 }
-                _ => {
-                    // Out of range or not on the axis: how far it misses from the nearest place in range.
-                    let end = sight(self.brought_in(angles, guess)).ok_or(AimTrouble::NoDirection)?;
-                    if end.miss() < miss {
-                        (miss, gain_there) = (end.miss(), end.gain());
-                    }
-                }
+                _ => {}
             }
         }
         match (best, behind) {
-            (Some((angles, _)), _) => Ok(angles),
+            (Some((angles, _)), _) => Ok(Some(angles)),
             (None, Some(depth)) => Err(AimTrouble::Behind { depth }),
-            (None, None) if !(gain_there <= MOST_GAIN) => Err(AimTrouble::Gimbal { gain: gain_there }),
-            (None, None) => Err(AimTrouble::Missed { miss }),
+            (None, None) => Ok(None),
+        }
+    }
+
+    /// Why no angles in range see the target in the middle: how near they come; gimbal trouble where no end of a range keeps them from it.
+    fn missed(
+        &self,
+        sight: &impl Fn([f64; 2]) -> Option<Sight>,
+        camera: &Chain,
+        value: &impl Fn(usize) -> Jet,
+        target: Vector,
+    ) -> AimTrouble {
+        let seen = |angles: [Jet; 2]| {
+            let pose = camera.pose(steered(self.channels, angles, |c| Jet::constant(value(c).p)));
+            pose.inward(Vector::constant(target))
+        };
+        let Some((least, end)) = least_miss(&seen, self.ranges).and_then(|least| Some((least, sight(least.angles)?))) else {
+            return AimTrouble::NoDirection;
+        };
+        if least.is_stopped || end.gain() <= MOST_GAIN {
+            AimTrouble::Missed { miss: end.miss() }
+        } else {
+            AimTrouble::Gimbal { gain: end.gain() }
         }
     }
 
@@ -190,13 +207,6 @@ impl Aim {
         let [a, b] = angles;
         let [range_a, range_b] = self.ranges;
         Some([turned_into(a, guess[0], range_a)?, turned_into(b, guess[1], range_b)?])
-    }
-
-    /// The same angles by whole turns nearest to `guess`, each brought into its range.
-    fn brought_in(&self, [a, b]: [f64; 2], guess: [f64; 2]) -> [f64; 2] {
-        let [[least_a, most_a], [least_b, most_b]] = self.ranges;
-        let near = |angle: f64, guess: f64| angle - 360.0 * ((angle - guess) / 360.0).round_ties_even();
-        [near(a, guess[0]).max(least_a).min(most_a), near(b, guess[1]).max(least_b).min(most_b)]
     }
 }
 
@@ -338,7 +348,7 @@ mod tests {
         let Err(AimTrouble::Gimbal { gain }) = solve(&plain(), WIDE, beside(0.05), [0.0, 80.0]) else { panic!("gimbal was expected") };
         assert!((gain - 1.0 / elementary::sin(elementary::radians(0.05))).abs() <= 1e-6 * gain, "{gain}");
         assert!(solve(&plain(), WIDE, beside(0.06), [0.0, 80.0]).is_ok());
-        // 60 deg to the side with a pan of 30 deg at most.
+        // 60 deg to the side with a pan of 30 deg at most; level, so that tilting does not help.
         let side = [-3000.0 * elementary::sin(elementary::radians(60.0)), 0.0, -1500.0];
         let Err(AimTrouble::Missed { miss }) = solve(&plain(), narrow, side, [0.0; 2]) else { panic!("a miss was expected") };
         assert!((miss - 30.0).abs() <= 1e-9, "{miss}");
@@ -348,6 +358,62 @@ mod tests {
         };
         assert!((solve(&plain(), narrow, at(30.0), [0.0; 2]).unwrap()[0] - 30.0).abs() <= 1e-9);
         assert!(matches!(solve(&plain(), narrow, at(30.001), [0.0; 2]), Err(AimTrouble::Missed { .. })));
+    }
+
+    /// A pan that stops d short of a target at the height h leaves a great circle through straight above to the tilt: sin(miss) = cos(h) sin(d),
+    /// at a tilt above h (Napier's rules, any textbook of spherical trigonometry). With the tilt stopped short instead, the miss is what is short.
+    #[test]
+    fn the_nearest_miss_turns_the_other_channel_too() {
+        let towards = |direction: f64, height: f64| {
+            let (d, h) = (elementary::radians(direction), elementary::radians(height));
+            let flat = 2000.0 * elementary::cos(h);
+            [-flat * elementary::sin(d), 2000.0 * elementary::sin(h), -flat * elementary::cos(d)]
+        };
+        let sine = |degrees: f64| elementary::sin(elementary::radians(degrees));
+        for (pan, tilt, target, sine_of_miss) in [
+            ([-30.0, 30.0], [-90.0, 90.0], towards(60.0, 40.0), sine(50.0) * sine(30.0)),
+            ([-30.0, 30.0], [-90.0, 90.0], towards(-31.0, -70.0), sine(20.0) * sine(1.0)),
+            ([-170.0, 170.0], [-40.0, 60.0], towards(25.0, 60.7), sine(0.7)),
+            // At the corner both are stopped short; the pan cannot make up for the tilt.
+            ([-30.0, 30.0], [-40.0, 10.0], towards(30.0, 25.0), sine(15.0)),
+        ] {
+            let Err(AimTrouble::Missed { miss }) = solve(&plain(), [pan, tilt], target, [0.0; 2]) else { panic!("a miss was expected") };
+            assert!((miss - elementary::degrees(elementary::asin(sine_of_miss))).abs() <= 1e-9, "{miss} {pan:?} {tilt:?}");
+        }
+    }
+
+    proptest! {
+        /// No place of a grid over the ranges, made finer around its best place until that stands still, is nearer than the miss that is told; and
+        /// it is nearer by no more than 1e-9 deg.
+        #[test]
+        fn the_miss_told_is_the_least(pan in prop::array::uniform3(-80.0..80.0_f64), out in prop::array::uniform3(-80.0..80.0_f64),
+            at in prop::array::uniform3(-1.0..1.0_f64), far in 400.0..4000.0_f64, middle in prop::array::uniform2(-60.0..60.0_f64),
+            width in prop::array::uniform2(5.0..90.0_f64)) {
+            let (camera, size) = (camera(pan, out), at.iter().map(|x| x * x).sum::<f64>().sqrt());
+            let target = at.map(|x| x * far / (size + 1e-3));
+            let ranges = [0, 1].map(|i: usize| [middle[i] - width[i], middle[i] + width[i]]);
+            if let Err(AimTrouble::Missed { miss }) = solve(&camera, ranges, target, middle) {
+                let off = |angles: [f64; 2]| {
+                    let to = camera.pose(|c| [0.0, angles[0], angles[1]][c]).inward(Vector::from(target));
+                    elementary::degrees(elementary::atan2((to.x * to.x + to.y * to.y).sqrt(), -to.z))
+                };
+                let (mut best, mut least, mut size) = (middle, off(middle), width);
+                while size[0].max(size[1]) > 1e-9 {
+                    let around = best;
+                    for i in 0..1681 {
+                        let part = [f64::from(i % 41) / 20.0 - 1.0, f64::from(i / 41) / 20.0 - 1.0];
+                        let there = [0, 1].map(|k: usize| (around[k] + part[k] * size[k]).max(ranges[k][0]).min(ranges[k][1]));
+                        if off(there) < least {
+                            (best, least) = (there, off(there));
+                        }
+                    }
+                    if best == around {
+                        size = size.map(|x| x * 0.3);
+                    }
+                }
+                prop_assert!((miss - least).abs() <= 1e-9, "{miss} {least} at {best:?}");
+            }
+        }
     }
 
     /// Two axles along each other turn the line of sight in one plane only.

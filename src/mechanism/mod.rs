@@ -13,6 +13,7 @@ pub mod drum;
 pub mod joint;
 pub mod lens;
 pub mod limb_wire;
+mod miss;
 pub mod real;
 mod rods;
 mod sight;
