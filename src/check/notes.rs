@@ -260,10 +260,16 @@ mod tests {
     /// A plate on short rods that rolls to within 1e-9 of where a rod would fold: there the fit ends before it is close, and the peak told is off.
     #[test]
     fn a_figure_near_a_singular_place_is_given_with_its_uncertainty() {
-        use crate::mechanism::{Swashplate, SwashplateSpec};
+        use crate::mechanism::{CarriedFrom, Swashplate, SwashplateSpec};
         use crate::signal::{AxisSignal, Layers};
         use crate::stage::MachineSpec;
-        let plate = Swashplate::new(SwashplateSpec { radius: 100.0, azimuths: [-60.0, 60.0, 180.0], rod_length: Some(30.0) }).unwrap();
+        let plate = Swashplate::new(SwashplateSpec {
+            radius: 100.0,
+            azimuths: [-60.0, 60.0, 180.0],
+            rod_length: Some(30.0),
+            carried_from: CarriedFrom::Below,
+        })
+        .unwrap();
         let axis = |name: &str| AxisSpec::new(name, Unit::Millimetre, [-500.0, 500.0], [50.0, 20.0, 60.0]);
         let stage = fixture::stage("heron", vec![axis("a"), axis("b"), axis("c")]);
         let full = |names: [&str; 3]| names.iter().map(|n| format!("heron.{n}")).collect();

@@ -100,10 +100,10 @@ fn first_lost(enclosure: &Enclosure<'_>, machine: &Machine, from: f64, to: f64, 
 #[allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 mod tests {
     use super::*;
-    use crate::check::fixture;
     use crate::check::At;
+    use crate::check::fixture;
     use crate::compile::Compiled;
-    use crate::mechanism::{Drum, DrumSpec, LimbWire, LimbWireSpec, Spool, Swashplate, SwashplateSpec};
+    use crate::mechanism::{CarriedFrom, Drum, DrumSpec, LimbWire, LimbWireSpec, Spool, Swashplate, SwashplateSpec};
     use crate::shot::{Exposure, Shape};
     use crate::stage::{AxisSpec, MachineSpec, Stage, Unit, Work};
 
@@ -174,7 +174,8 @@ mod tests {
     /// A plate on short rods: each actuator's place is within reach, and straight on between two poses they do not fit together.
     #[test]
     fn three_axes_that_leave_their_reach_between_two_places_are_found() {
-        let spec = SwashplateSpec { radius: 100.0, azimuths: [-60.0, 60.0, 180.0], rod_length: Some(30.0) };
+        let spec =
+            SwashplateSpec { radius: 100.0, azimuths: [-60.0, 60.0, 180.0], rod_length: Some(30.0), carried_from: CarriedFrom::Below };
         let axis = |name: &str| AxisSpec::new(name, Unit::Millimetre, [-300.0, 300.0], [50.0, 20.0, 60.0]);
         let stage = fixture::stage("heron", vec![axis("a"), axis("b"), axis("c")]);
         let plate = Swashplate::new(spec).unwrap();

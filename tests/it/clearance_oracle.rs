@@ -4,7 +4,7 @@ use crate::common::bodies::{around, body, groups, keyed, slide, turn, turning, v
 use crate::common::{axis, compiled, curve, group_at, moving, shot};
 use movewright::check::clearance::{ClearanceReport, Proof, clearance, distance};
 use movewright::compile::Compiled;
-use movewright::mechanism::{JointSpec, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec, Vector};
+use movewright::mechanism::{CarriedFrom, JointSpec, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec, Vector};
 use movewright::program::Program;
 use movewright::shot::Shape;
 use movewright::stage::{BodySpec, Capsule, KeepOut, MachineSpec, Obstacle, Surroundings, Work};
@@ -15,7 +15,8 @@ use proptest::prelude::*;
 fn mechanisms_are_followed_back_to_what_is_seen() {
     let radius = 100.0;
     for rod_length in [None, Some(250.0)] {
-        let plate = Swashplate::new(SwashplateSpec { radius, azimuths: [0.0, 120.0, 240.0], rod_length }).unwrap();
+        let plate = Swashplate::new(SwashplateSpec { radius, azimuths: [0.0, 120.0, 240.0], rod_length, carried_from: CarriedFrom::Below })
+            .unwrap();
         let wire = LimbWire::new(LimbWireSpec { arm: 80.0, guide: [0.0, 200.0], neutral: 0.0 }).unwrap();
         let stage = groups(vec![("heron_a", vec![axis("one"), axis("two"), axis("three"), axis("wing_wire")])])
             .with_machines(vec![
