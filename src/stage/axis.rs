@@ -144,7 +144,8 @@ impl Axis {
             );
         }
         // Of a travel without length nothing is outside: that is its own mistake.
-        if lower < upper && !(lower..=upper).contains(&spec.home) {
+        let no_length = upper <= lower;
+        if !no_length && !(lower..=upper).contains(&spec.home) {
             flaws.push(
                 Flaw::new(Code::HomeOutsideTravel, "home", "the home is outside the travel")
                     .found(with_unit(spec.home, unit), format!("{lower} to {upper} {unit}"))
