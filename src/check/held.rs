@@ -170,10 +170,10 @@ fn torque(axis: &Axis, id: AxisId, positions: &[f64], stations: &Stations) -> Op
     let moves = || stations.laws(id, positions).filter_map(bounded);
     let hardest = moves().reduce(|a, b| if b.0.utilisation().share() > a.0.utilisation().share() { b } else { a });
     for (bound, law) in hardest.into_iter().chain(moves()) {
-        if bound.utilisation().share() > worst.utilisation().share() {
-            if let Some(t) = torque_along(&model, &law, bound.at) {
-                worst = worst.worse(t);
-            }
+        if bound.utilisation().share() > worst.utilisation().share()
+            && let Some(t) = torque_along(&model, &law, bound.at)
+        {
+            worst = worst.worse(t);
         }
     }
     Some(worst)

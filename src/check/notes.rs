@@ -257,7 +257,7 @@ mod tests {
     use crate::check::fixture;
     use crate::stage::{AxisSpec, Unit};
 
-    /// A plate on short rods that rolls to within 1e-9 of where a rod would fold: there the fit ends before it is close, and the peak told is off.
+    /// A plate on short rods that rolls to within 1e-9 of where a rod would fold: there the fit ends before it is close, and the peak given is off.
     #[test]
     fn a_figure_near_a_singular_place_is_given_with_its_uncertainty() {
         use crate::mechanism::{CarriedFrom, Swashplate, SwashplateSpec};
@@ -294,10 +294,10 @@ mod tests {
             let per_cent = |j: f64| 100.0 * j / (60.0 * 60.0_f64.powi(3));
             (per_cent(compiled.motion(id).peaks().jerk.value), per_cent(truth), uncertain)
         };
-        let (told, truth, uncertain) = jerk_of(&near(1e-9));
-        assert!((told - truth).abs() > 0.1 && (told - truth).abs() <= uncertain, "{told} {truth} {uncertain}");
-        let (told, truth, uncertain) = jerk_of(&near(1e-2));
-        assert!((told - truth).abs() <= 0.1 && uncertain == 0.0, "{told} {truth} {uncertain}");
+        let (given, truth, uncertain) = jerk_of(&near(1e-9));
+        assert!((given - truth).abs() > 0.1 && (given - truth).abs() <= uncertain, "{given} {truth} {uncertain}");
+        let (given, truth, uncertain) = jerk_of(&near(1e-2));
+        assert!((given - truth).abs() <= 0.1 && uncertain == 0.0, "{given} {truth} {uncertain}");
     }
 
     /// A gobo of 12 openings that turns over 50 frames, in passes of these exposures, shutters (deg) and whether they park it.

@@ -25,7 +25,7 @@ pub struct Runnable {
     pub seconds_per_frame: Option<f64>,
     /// What stands in the way of a faster one, or of any; `None` where no pace is too fast.
     pub limited_by: Option<Hindrance>,
-    /// The pace from which on everything holds that a pace can mend, up to three digits; itself tried. What no pace mends is left out.
+    /// The pace from which on everything holds that a pace can mend, up to a few digits; itself tried. What no pace mends is left out.
     pub(super) offer: Option<f64>,
 }
 
@@ -59,9 +59,10 @@ fn mends(program: &Program, v: &Violation) -> bool {
     }
 }
 
-/// Up to three digits, where that holds too.
+/// Up to three digits, four for a held pass, where that holds too.
 fn offer(program: &Program, fastest: &Fastest, pace: f64) -> f64 {
-    let rounded: f64 = up(pace, Places::Mantissa(2)).parse().unwrap_or(pace);
+    let places = if program.stations().is_some() { Places::Mantissa(3) } else { Places::Mantissa(2) };
+    let rounded: f64 = up(pace, places).parse().unwrap_or(pace);
     let holds = match (program.stations(), fastest.seconds_per_frame) {
         (Some(_), _) => true,
         (None, Some(floor)) => Trials::new(program, floor, None).hindrance(rounded).is_none(),

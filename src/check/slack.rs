@@ -143,10 +143,10 @@ impl Search<'_> {
         // Beyond a dead centre there is no angle, and nothing to say of gravity.
         let pull = self.curve.jet(middle).and_then(|jet| wire.angle(jet).ok()).map(|angle| wire.follows(limb, angle, self.pace));
         let over = pull.map_or(f64::NEG_INFINITY, |p| p.wanted - p.gravity);
-        if let Some(pull) = pull.filter(|_| over >= 0.0 || depth >= DEEPEST) {
-            if worst.is_none_or(|(_, w, g)| over > w - g) {
-                *worst = Some((middle, pull.wanted, pull.gravity));
-            }
+        if let Some(pull) = pull.filter(|_| over >= 0.0 || depth >= DEEPEST)
+            && worst.is_none_or(|(_, w, g)| over > w - g)
+        {
+            *worst = Some((middle, pull.wanted, pull.gravity));
         }
         if depth >= DEEPEST || (over >= 0.0 && depth >= 6) {
             return;

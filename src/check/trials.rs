@@ -55,6 +55,9 @@ struct Live<'a> {
     nodes: [Node; 2],
 }
 
+/// The program at some lengths, or what no pace mends there.
+type AtLengths = Result<Option<Rc<Program>>, Hindrance>;
+
 /// Trials of a moving pass at other paces.
 pub(super) struct Trials<'a> {
     program: &'a Program,
@@ -63,7 +66,7 @@ pub(super) struct Trials<'a> {
     limited_by: Option<(AxisId, Limit)>,
     live: Vec<Live<'a>>,
     /// By lengths of run-up and run-down: the program, where bodies or mechanisms make it needed, or what no pace mends at these lengths.
-    known: RefCell<BTreeMap<[u32; 2], Result<Option<Rc<Program>>, Hindrance>>>,
+    known: RefCell<BTreeMap<[u32; 2], AtLengths>>,
     /// Lengths of run-up and run-down by the bits of a pace, and what was learnt on the way.
     runs: RefCell<BTreeMap<u64, [u32; 2]>>,
     fitting: Fitting,
@@ -127,11 +130,11 @@ impl<'a> Trials<'a> {
                 continue;
             };
             let (below, holding, hindrance) = self.border(below, pace);
-            let told = self.rounded(holding);
-            let told = if self.hindrance(0.999 * told).is_some() { told } else { below / 0.999 };
-            match self.hindrance(told).map(|h| (told, h)).or_else(|| self.first_failing(told)) {
+            let given = self.rounded(holding);
+            let given = if self.hindrance(0.999 * given).is_some() { given } else { below / 0.999 };
+            match self.hindrance(given).map(|h| (given, h)).or_else(|| self.first_failing(given)) {
                 Some(found) => (pace, failing) = (found.0 * FINE, Some(found)),
-                None => return Ok((told, hindrance)),
+                None => return Ok((given, hindrance)),
             }
         }
         Err(failing.map_or(Hindrance::NoProgram, |(_, hindrance)| hindrance))
@@ -226,7 +229,7 @@ impl<'a> Trials<'a> {
     }
 
     /// What lengths of run-up and run-down do that no pace changes: reach and clearance there, the move to start and the return home.
-    fn at_lengths(&self, frames: [u32; 2], pace: f64) -> Result<Option<Rc<Program>>, Hindrance> {
+    fn at_lengths(&self, frames: [u32; 2], pace: f64) -> AtLengths {
         let stage = self.program.compiled().stage();
         let found = if stage.bodies().is_empty() && stage.machines().is_empty() {
             Ok(None)

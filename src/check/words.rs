@@ -126,7 +126,9 @@ pub fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
     let channel = |track: &usize| compiled.shot().tracks().get(*track).map(|t| stage.channel_name(t.channel())).unwrap_or_default();
     match fix {
         Fix::Pace(t) => {
-            format!("run the pass at {t} s per frame or slower: it then runs within the limits from the move to start to the return home")
+            format!(
+                "run the pass at {t} s per frame or slower: all that a pace changes is then within the limits, from the move to start to the return home"
+            )
         }
         Fix::HeldPace(t) => format!("run the pass at {t} s per frame or slower, or close the shutter further: every move then fits"),
         Fix::Monotone(track) => format!(

@@ -84,8 +84,8 @@ impl<const N: usize> Bernstein<N> {
     #[allow(clippy::indexing_slicing, reason = "indices below N")]
     fn halves(&self) -> (Self, Self) {
         let (mut left, mut right) = (self.b, self.b);
-        for level in 0..N {
-            left[level] = right[0];
+        for (level, corner) in left.iter_mut().enumerate() {
+            *corner = right[0];
             for i in 0..N - 1 - level {
                 right[i] = 0.5 * (right[i] + right[i + 1]);
             }
