@@ -20,9 +20,8 @@ use std::sync::Arc;
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use inputs::inputs;
-use movewright::compile::Compiled;
-use movewright::shot::{Shape, Shot};
-use movewright::stage::Stage;
+use movewright::shot::Shape;
+use movewright::{Compiled, Shot, Stage};
 
 fn sampled_peaks(compiled: &Compiled) -> f64 {
     let mut sum = 0.0;
@@ -43,8 +42,8 @@ fn sampled_peaks(compiled: &Compiled) -> f64 {
     sum
 }
 
-/// Compiled again and again without being copied.
-fn shared((stage, shot): (Stage, Shot)) -> (Arc<Stage>, Arc<Shot>) {
+fn owned(axes: usize, frames: i64, shape: Shape) -> (Arc<Stage>, Arc<Shot>) {
+    let (stage, shot) = inputs(axes, frames, shape);
     (Arc::new(stage), Arc::new(shot))
 }
 
@@ -52,7 +51,7 @@ fn compile(c: &mut Criterion) {
     let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
     let mut group = c.benchmark_group("compile_and_check");
     for shape in [Shape::MinimumJerk, Shape::NaturalCubic, Shape::Monotone] {
-        let (stage, shot) = shared(inputs(56, 701, shape));
+        let (stage, shot) = owned(56, 701, shape);
         group.bench_function(BenchmarkId::new("exact", shape.name()), |b| {
             b.iter(|| {
                 one.install(|| {
@@ -73,7 +72,7 @@ fn columns(c: &mut Criterion) {
     let mut group = c.benchmark_group("compile_check_columns");
     group.sample_size(10);
     for (axes, frames) in [(1, 700), (10, 700), (56, 700), (500, 700), (56, 100), (56, 10_000), (56, 100_000)] {
-        let (stage, shot) = shared(inputs(axes, frames, Shape::MinimumJerk));
+        let (stage, shot) = owned(axes, frames, Shape::MinimumJerk);
         group.throughput(Throughput::Elements(axes as u64 * frames as u64));
         group.bench_function(BenchmarkId::from_parameter(format!("{axes}x{frames}")), |b| {
             b.iter(|| {

@@ -3,17 +3,16 @@
 //! Subject: every body's pose at shutter open, middle and close of every frame, and the clearance of each distinct pass. Rival in this run: compiling the
 //! demo. The ratios stand in DEVELOPERS.md with the machine.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::indexing_slicing, reason = "a bench")]
+#![allow(missing_docs, clippy::unwrap_used, reason = "a bench")]
 
 use std::path::Path;
 use std::sync::Arc;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use movewright::check::{clearance::clearance, pixels::pixels, register::register};
-use movewright::compile::Compiled;
-use movewright::input;
 use movewright::program::Program;
 use movewright::time::FrameTime;
+use movewright::{Compiled, input};
 
 fn demo(c: &mut Criterion) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons/shot.toml");
@@ -21,6 +20,7 @@ fn demo(c: &mut Criterion) {
     let (stage, shot) = (Arc::new(loaded.stage), Arc::new(loaded.shot));
     let compiled = Compiled::new(Arc::clone(&stage), Arc::clone(&shot)).unwrap();
     let programs = Program::all(&compiled).unwrap();
+    let all: Vec<&Program> = programs.iter().map(AsRef::as_ref).collect();
     let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
     let mut group = c.benchmark_group("herons");
     group.sample_size(20);
@@ -40,13 +40,12 @@ fn demo(c: &mut Criterion) {
             sum
         });
     });
-    for program in &programs {
+    for program in &all {
         group.bench_function(format!("clearance_{}", program.pass().name()), |b| {
             b.iter(|| one.install(|| clearance(program).is_some()));
         });
     }
     group.bench_function("pixels", |b| b.iter(|| pixels(&compiled).len()));
-    let all: Vec<&Program> = programs.iter().map(AsRef::as_ref).collect();
     group.bench_function("register", |b| b.iter(|| one.install(|| register(&all).pairs.len())));
     group.bench_function("check", |b| b.iter(|| one.install(|| compiled.check().unwrap().passes.len())));
     group.finish();

@@ -27,8 +27,8 @@ use std::time::Instant;
 
 use criterion::{Criterion, Throughput};
 use inputs::inputs;
+use movewright::Compiled;
 use movewright::check::Report;
-use movewright::compile::Compiled;
 use movewright::output::rows::format::Text;
 use movewright::output::rows::{RowRate, Table, Tracks};
 use movewright::shot::Shape;
@@ -46,9 +46,9 @@ fn checked() -> Report {
 fn integers(tracks: &Tracks<'_>, rate: RowRate, rows: usize) -> Vec<i64> {
     let mut all = vec![0_i64; rows * AXES];
     all.par_chunks_mut(AXES).enumerate().for_each(|(row, out)| {
-        let t = rate.seconds(row as u64);
+        let t = Seconds(rate.seconds(row as u64));
         for (axis, n) in out.iter_mut().enumerate() {
-            *n = tracks.count(axis, Seconds(t)).unwrap();
+            *n = tracks.count(axis, t).unwrap();
         }
     });
     all
