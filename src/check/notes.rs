@@ -222,9 +222,16 @@ fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Optio
     let first = values.next()?;
     let (low, high) = values.fold((first, first), |(lo, hi), v| (lo.min(v), hi.max(v)));
     let (keys_from, keys_to) = (track.keys().first()?.frame + source.delay, track.keys().last()?.frame + source.delay);
+    let span = m.photographed();
     let range = m.curve().overlapping(keys_from, keys_to);
-    let range = range.start.max(m.photographed().start)..range.end.min(m.photographed().end);
-    let peaks = Peaks::of(m.curve(), range)?;
+    let range = range.start.max(span.start)..range.end.min(span.end);
+    // Where the axis stands before its first key and after its last it stands on a key: the extremes of the span are then those between the keys.
+    let stands = |pieces: core::ops::Range<usize>| m.curve().pieces().skip(pieces.start).take(pieces.len()).all(|p| p.quintic.is_hold());
+    let peaks = if !range.is_empty() && stands(span.start..range.start) && stands(range.end..span.end) {
+        *m.peaks()
+    } else {
+        Peaks::of(m.curve(), range)?
+    };
     let (below, above) = (low - peaks.least.value, peaks.greatest.value - high);
     let (by, at, to) =
         if below > above { (below, peaks.least.at, peaks.least.value) } else { (above, peaks.greatest.at, peaks.greatest.value) };

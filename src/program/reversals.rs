@@ -13,13 +13,15 @@ pub fn reversals(m: &AxisMove) -> Vec<FrameTime> {
     let mut last = 0.0_f64;
     let mut stopped_at: Option<f64> = None;
     let range = m.photographed();
+    let mut cuts = Vec::with_capacity(8);
     for piece in m.curve().pieces().skip(range.start).take(range.len()) {
         if piece.quintic.is_hold() {
             continue;
         }
         let [v0, v1, v2, v3, v4] = piece.quintic.velocity();
         let at = |u: f64| v0 + u * (v1 + u * (v2 + u * (v3 + u * v4)));
-        let mut cuts = vec![0.0];
+        cuts.clear();
+        cuts.push(0.0);
         roots([v0, v1, v2, v3, v4], &mut |u| cuts.push(u));
         cuts.push(1.0);
         for (a, b) in cuts.iter().zip(cuts.iter().skip(1)) {

@@ -110,33 +110,35 @@ impl Way {
     pub fn plan(compiled: &Compiled, pass: &Pass) -> Result<Way, NoLaw> {
         let stage = compiled.stage();
         let approaches = PerAxis::new(stage, |id| (!pass.parks(stage, id)).then(|| approach(compiled, pass, id)).flatten());
-        let [mut to_approach, mut to_start, mut back] = [0.0_f64; 3];
-        for ((id, axis), a) in stage.each_axis().zip(approaches.iter()) {
-            let Some(a) = a else { continue };
-            let seconds = |distance: f64| fastest(axis, distance).map(|law| law.duration()).map_err(|e| NoLaw::new(stage, id, e));
-            to_approach = to_approach.max(seconds(a.from - axis.home())?);
-            to_start = to_start.max(seconds(a.start - a.from)?);
-            back = back.max(seconds(axis.home() - a.end)?);
-        }
+        let laws = PerAxis::try_new(stage, |id| {
+            let legs = approaches[id].as_ref().map(|a| Legs::fastest(stage.axis(id), a));
+            legs.transpose().map_err(|e| NoLaw::new(stage, id, e))
+        })?;
+        let slowest = |leg: fn(&Legs) -> f64| laws.iter().flatten().map(leg).fold(0.0, f64::max);
+        let to_approach = slowest(|l| l.to_approach.duration());
+        let to_start = slowest(|l| l.to_start.duration());
+        let back = slowest(|l| l.back.duration());
         let whole_seconds = whole::ceiling(to_approach + to_start).and_then(|n| u64::try_from(n).ok());
         let Some(whole_seconds) = whole_seconds else {
             let slowest = stage.axis_names().first().cloned().unwrap_or_default();
             return Err(NoLaw { axis: slowest, error: WayError::TooLong(to_approach + to_start) });
         };
-        let legs = |id: AxisId, legs: &[(f64, f64, f64)], until: f64| -> Result<Option<Curve>, NoLaw> {
-            if !(until > 0.0) || approaches[id].is_none() {
-                return Ok(None);
-            }
-            curve(stage.axis(id), legs, until).map(Some).map_err(|e| NoLaw::new(stage, id, e))
+        let joined = |id: AxisId, legs: &[Move], until: f64| -> Result<Option<Curve>, NoLaw> {
+            let curve = (until > 0.0).then(|| curve(stage.axis(id), legs, until));
+            curve.transpose().map_err(|e| NoLaw::new(stage, id, e))
         };
         let until = (to_approach + to_start).ceil();
-        let there = PerAxis::try_new(stage, |id| match &approaches[id] {
-            Some(a) => legs(id, &[(stage.axis(id).home(), a.from, to_approach), (a.from, a.start, to_start)], until),
-            None => Ok(None),
+        let there = PerAxis::try_new(stage, |id| match (&approaches[id], &laws[id]) {
+            (Some(a), Some(l)) => {
+                let home = stage.axis(id).home();
+                let to_approach = Move { from: home, to: a.from, law: &l.to_approach, seconds: to_approach };
+                joined(id, &[to_approach, Move { from: a.from, to: a.start, law: &l.to_start, seconds: to_start }], until)
+            }
+            _ => Ok(None),
         })?;
-        let home = PerAxis::try_new(stage, |id| match &approaches[id] {
-            Some(a) => legs(id, &[(a.end, stage.axis(id).home(), back)], back),
-            None => Ok(None),
+        let home = PerAxis::try_new(stage, |id| match (&approaches[id], &laws[id]) {
+            (Some(a), Some(l)) => joined(id, &[Move { from: a.end, to: stage.axis(id).home(), law: &l.back, seconds: back }], back),
+            _ => Ok(None),
         })?;
         Ok(Way {
             to_approach: Seconds(to_approach),
@@ -206,15 +208,41 @@ impl Way {
     }
 }
 
-/// The legs `(from, to, seconds)` one after the other, then standing until `until`.
-fn curve(axis: &Axis, legs: &[(f64, f64, f64)], until: f64) -> Result<Curve, WayError> {
-    let mut curve = CurveBuilder::starting_at(0.0, 8 * legs.len());
+/// The fastest laws of one axis's legs.
+#[derive(Debug)]
+struct Legs {
+    to_approach: SevenSegment,
+    to_start: SevenSegment,
+    back: SevenSegment,
+}
+
+impl Legs {
+    fn fastest(axis: &Axis, a: &Approach) -> Result<Legs, WayError> {
+        Ok(Legs {
+            to_approach: fastest(axis, a.from - axis.home())?,
+            to_start: fastest(axis, a.start - a.from)?,
+            back: fastest(axis, axis.home() - a.end)?,
+        })
+    }
+}
+
+/// One move from rest to rest: its fastest law, and the seconds that it takes with all axes together.
+struct Move<'a> {
+    from: f64,
+    to: f64,
+    law: &'a SevenSegment,
+    seconds: f64,
+}
+
+/// The moves one after the other, then standing until `until`.
+fn curve(axis: &Axis, moves: &[Move<'_>], until: f64) -> Result<Curve, WayError> {
+    let mut curve = CurveBuilder::starting_at(0.0, 8 * moves.len());
     let mut stands = axis.home();
-    for (from, to, seconds) in legs {
-        if *seconds > 0.0 {
-            leg(&mut curve, axis, *from, *to, *seconds)?;
+    for m in moves {
+        if m.seconds > 0.0 {
+            leg(&mut curve, m)?;
         }
-        stands = *to;
+        stands = m.to;
     }
     if curve.end() < until {
         curve.push(until, Quintic::hold(stands));
@@ -222,8 +250,8 @@ fn curve(axis: &Axis, legs: &[(f64, f64, f64)], until: f64) -> Result<Curve, Way
     Ok(curve.finish()?)
 }
 
-fn leg(curve: &mut CurveBuilder, axis: &Axis, from: f64, to: f64, seconds: f64) -> Result<(), WayError> {
-    append_law(curve, &fastest(axis, to - from)?.stretched(seconds)?, from, to);
+fn leg(curve: &mut CurveBuilder, m: &Move<'_>) -> Result<(), WayError> {
+    append_law(curve, &m.law.stretched(m.seconds)?, m.from, m.to);
     Ok(())
 }
 
