@@ -8,9 +8,9 @@ use rayon::prelude::*;
 
 use super::enclosure::Enclosure;
 use super::gap::{ClearanceReport, Nearest, Proof};
+use super::pair::{Couple, Ends, Scene, cell, couples, look, measured, scale, scene};
 use super::rail::{self, Neighbours};
 use super::search::{Least, least};
-use super::{Couple, Ends, Scene, couples, look, measured, scale, scene};
 use crate::compile::frame_time;
 use crate::program::{HeldMove, HeldPath, Program, Stations};
 
@@ -133,7 +133,7 @@ impl Search<'_> {
         let ends: Vec<Ends> = enclosure.stage().bodies().iter().map(|b| enclosure.placed(b, from, to)).collect();
         let bodies = self.couples.iter().map(|(index, body, other)| {
             let known = |i: usize| ends.get(i).and_then(Option::as_deref);
-            let whole = super::cell(from, to, measured(body, known(*index), other, other.index().and_then(known)), self.scene);
+            let whole = cell(from, to, measured(body, known(*index), other, other.index().and_then(known)), self.scene);
             let look = |a: f64, b: f64| look(enclosure, body, other, self.scene, a, b);
             let Least { lower, at, tight, .. } = least([whole], self.scene.tolerance - 2.0 * self.scene.rounding, self.enough, &look);
             Found { gap: lower, at: frame(at), proof: if tight { Proof::Tight } else { Proof::Bound } }

@@ -1,0 +1,168 @@
+//! Pairs that could meet, the size of their scene, and what is known of a pair over a stretch of time.
+//!
+//! Invariant: a bound is never above the true gap: 2^-40 of the greatest coordinate is taken off it for rounding.
+
+use super::distance::{self, Distance};
+use super::enclosure::{Enclosure, End};
+use super::gap::Against;
+use super::search::Cell;
+use crate::mechanism::Vector;
+use crate::number::elementary::two_to_the;
+use crate::stage::{Body, Capsule, KeepOut, Stage};
+
+/// The scene's size and the rounding allowed for, mm.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Scene {
+    /// How far below the true gap a reported one may be.
+    pub(super) tolerance: f64,
+    /// Taken off every bound.
+    pub(super) rounding: f64,
+}
+
+/// The scene's size: the diagonal of the box around the envelopes of all bodies at nine moments from start to end of the move.
+pub(super) fn scene(enclosure: &Enclosure<'_>) -> Scene {
+    let (from, to) = enclosure.span();
+    let mut corners: Option<(Vector, Vector)> = None;
+    for i in 0..=8_i32 {
+        let t = from + (to - from) * f64::from(i) / 8.0;
+        for body in enclosure.stage().bodies() {
+            for (ends, c) in enclosure.placed(body, t, t).into_iter().flatten().zip(body.envelope()) {
+                for e in ends.map(|e| e.at) {
+                    let r = Vector::new(c.radius, c.radius, c.radius);
+                    let (lo, hi) = (e - r, e + r);
+                    corners = Some(corners.map_or((lo, hi), |(l, h)| (with(l, lo, f64::min), with(h, hi, f64::max))));
+                }
+            }
+        }
+    }
+    let (lo, hi) = corners.unwrap_or((Vector::new(0.0, 0.0, 0.0), Vector::new(0.0, 0.0, 0.0)));
+    let farthest = [lo.x, lo.y, lo.z, hi.x, hi.y, hi.z].into_iter().fold(0.0, |m: f64, x| m.max(x.abs()));
+    let rounding = two_to_the(-40) * farthest;
+    Scene { tolerance: (1e-6 * (hi - lo).length()).max(8.0 * rounding), rounding }
+}
+
+fn with(a: Vector, b: Vector, f: fn(f64, f64) -> f64) -> Vector {
+    Vector::new(f(a.x, b.x), f(a.y, b.y), f(a.z, b.z))
+}
+
+/// What a margin is compared with: the required clearance, or the size of the body where none is required.
+pub(super) fn scale(required: f64, body: &Body) -> f64 {
+    if required > 0.0 {
+        return required;
+    }
+    let size = |c: &Capsule| (c.to - c.from).length() + 2.0 * c.radius;
+    body.envelope().iter().map(size).fold(0.0, f64::max)
+}
+
+/// One thing a body is measured against.
+#[derive(Clone, Copy)]
+pub(super) enum Other<'a> {
+    Body(usize, &'a Body),
+    Obstacle(usize, &'a Capsule),
+    Box(usize, &'a KeepOut),
+}
+
+impl Other<'_> {
+    /// The index of the other body, where it is one.
+    pub(super) fn index(&self) -> Option<usize> {
+        match self {
+            Other::Body(i, _) => Some(*i),
+            _ => None,
+        }
+    }
+
+    pub(super) fn against(&self) -> Against {
+        match self {
+            Other::Body(_, b) => Against::Group(b.group()),
+            Other::Obstacle(i, _) => Against::Obstacle(*i),
+            Other::Box(i, _) => Against::KeepOut(*i),
+        }
+    }
+}
+
+/// A body by its index, and one thing it is measured against.
+pub(super) type Couple<'a> = (usize, &'a Body, Other<'a>);
+
+/// Every pair of bodies with envelopes, and every such body with everything that stands.
+pub(super) fn couples(stage: &Stage) -> Vec<Couple<'_>> {
+    let around = stage.surroundings();
+    let bodies = || stage.bodies().iter().enumerate().filter(|(_, b)| !b.envelope().is_empty());
+    let mut all = Vec::new();
+    for (i, body) in bodies() {
+        all.extend(bodies().filter(|(j, _)| *j > i).map(|(j, other)| (i, body, Other::Body(j, other))));
+        all.extend(around.obstacles.iter().enumerate().map(|(k, o)| (i, body, Other::Obstacle(k, &o.shape))));
+        all.extend(around.keep_out.iter().enumerate().map(|(k, o)| (i, body, Other::Box(k, o))));
+    }
+    all
+}
+
+/// The ends of a body's capsules in a cell, where they can be told.
+pub(super) type Ends = Option<Vec<[End; 2]>>;
+
+/// What is known of a pair in a stretch of time.
+pub(super) fn look(enclosure: &Enclosure<'_>, body: &Body, other: &Other<'_>, scene: Scene, from: f64, to: f64) -> Cell {
+    let mine = enclosure.placed(body, from, to);
+    let theirs = match other {
+        Other::Body(_, o) => enclosure.placed(o, from, to),
+        _ => None,
+    };
+    cell(from, to, measured(body, mine.as_deref(), other, theirs.as_deref()), scene)
+}
+
+pub(super) fn cell(from: f64, to: f64, (lower, middle): (f64, f64), scene: Scene) -> Cell {
+    let lower = lower - scene.rounding;
+    Cell { from, to, lower: if lower.is_nan() { f64::NEG_INFINITY } else { lower }, middle }
+}
+
+/// What no gap in the cell is below, and the gap in its middle.
+pub(super) fn measured(body: &Body, mine: Option<&[[End; 2]]>, other: &Other<'_>, theirs: Option<&[[End; 2]]>) -> (f64, f64) {
+    let Some(mine) = mine else { return (f64::NEG_INFINITY, f64::INFINITY) };
+    let mut worst = (f64::INFINITY, f64::INFINITY);
+    let mut take = |(lower, middle): (f64, f64), radii: f64| {
+        // No distance is below zero.
+        worst = (worst.0.min(lower.max(0.0) - radii), worst.1.min(middle - radii));
+    };
+    for (a, c) in mine.iter().zip(body.envelope()) {
+        match other {
+            Other::Body(_, o) => {
+                let Some(theirs) = theirs else { return (f64::NEG_INFINITY, f64::INFINITY) };
+                for (b, d) in theirs.iter().zip(o.envelope()) {
+                    take(two_segments(a, b), c.radius + d.radius);
+                }
+            }
+            Other::Obstacle(_, d) => take(two_segments(a, &[End::still(d.from), End::still(d.to)]), c.radius + d.radius),
+            Other::Box(_, o) => take(segment_and_box(a, o), c.radius),
+        }
+    }
+    worst
+}
+
+fn two_segments(a: &[End; 2], b: &[End; 2]) -> (f64, f64) {
+    let Distance { distance, direction } = distance::segments(a.map(|e| e.at), b.map(|e| e.at));
+    let farthest = |ends: &[End; 2]| ends.iter().map(|e| e.all).fold(0.0, f64::max);
+    let first = distance - farthest(a) - farthest(b);
+    let Some(n) = direction else { return (first, distance) };
+    // Along one direction two segments are as near as the nearest of their ends.
+    let mut second = f64::INFINITY;
+    for a in a {
+        for b in b {
+            second = second.min(along(n, a, b.at, b.slope) - b.rest);
+        }
+    }
+    (first.max(second), distance)
+}
+
+fn segment_and_box(a: &[End; 2], o: &KeepOut) -> (f64, f64) {
+    let Distance { distance, direction } = distance::from_box(a.map(|e| e.at), o.least, o.greatest);
+    let first = distance - a.iter().map(|e| e.all).fold(0.0, f64::max);
+    let Some(n) = direction else { return (first, distance) };
+    let corner = |n: f64, lo: f64, hi: f64| if n > 0.0 { hi } else { lo };
+    let far = Vector::new(corner(n.x, o.least.x, o.greatest.x), corner(n.y, o.least.y, o.greatest.y), corner(n.z, o.least.z, o.greatest.z));
+    let second = a.iter().map(|a| along(n, a, far, Vector::new(0.0, 0.0, 0.0))).fold(f64::INFINITY, f64::min);
+    (first.max(second), distance)
+}
+
+/// The least that `a` can be ahead of a point `b` moving by `slope`, along `n`.
+fn along(n: Vector, a: &End, b: Vector, slope: Vector) -> f64 {
+    n.dot(a.at - b) - n.dot(a.slope - slope).abs() - a.rest
+}
