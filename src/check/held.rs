@@ -4,8 +4,9 @@
 
 use rayon::prelude::*;
 
+use super::exceeded::violation;
 use super::limits::Over;
-use super::moving::{parked, violation};
+use super::moving::parked;
 use super::verdict::{AxisReport, Peak, Reach, StretchReport, Tightest};
 use super::violation::{Cause, Limit, Part, Violation};
 use super::{reach, slack};

@@ -6,6 +6,7 @@
 mod approval;
 pub mod changes;
 pub mod clearance;
+mod exceeded;
 mod fastest;
 mod fixes;
 #[cfg(test)]

@@ -2,10 +2,11 @@
 
 use rayon::prelude::*;
 
+use super::exceeded::violation;
 use super::limits::{self, Over};
 use super::verdict::{AxisReport, Tightest};
-use super::violation::{At, Cause, Limit, Part, Subject, Violation};
-use super::{keys_around, reach, slack};
+use super::violation::{Cause, Limit, Part, Violation};
+use super::{reach, slack};
 use crate::compile::{AxisMove, Compiled, Edge};
 use crate::motion::{Extreme, Peaks};
 use crate::program::{Program, Torque};
@@ -36,25 +37,6 @@ pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) 
         }
     }
     (axes, violations)
-}
-
-/// An exceeded limit of one axis.
-pub(super) fn violation(compiled: &Compiled, axis: AxisId, over: &Over, cause: Cause) -> Violation {
-    finding(compiled, axis, over.limit, over.part, (At::Frame(over.frame), over.span), (over.value, over.allowed), cause)
-}
-
-/// An exceeded limit of one axis at an instant on either clock: `(instant, span)` and `(value, allowed)`.
-pub(super) fn finding(
-    compiled: &Compiled,
-    axis: AxisId,
-    limit: Limit,
-    part: Part,
-    (at, span): (At, (f64, f64)),
-    (value, allowed): (f64, f64),
-    cause: Cause,
-) -> Violation {
-    let between = at.frame().and_then(|frame| keys_around::between(compiled, axis, frame));
-    Violation { subject: Subject::Axis(axis), limit, part, at, span, value, allowed, between, cause, fixes: Vec::new() }
 }
 
 /// What is said of an axis that stands at home.

@@ -298,7 +298,7 @@ mod tests {
             let layers = Layers::of(compiled.shot()).unwrap();
             let signal = AxisSignal::of(compiled.stage(), compiled.shot(), &layers, id).unwrap();
             let truth = (-200_000..=200_000).map(|i| signal.jet(12.0 + f64::from(i) * 1e-7, 12.5).j.abs()).fold(0.0, f64::max);
-            let per_cent = |j: f64| 100.0 * j / (60.0 * 60.0_f64.powi(3));
+            let per_cent = |j: f64| 100.0 * j / (60.0 * 216_000.0);
             (per_cent(compiled.motion(id).peaks().jerk.value), per_cent(truth), uncertain)
         };
         let (given, truth, uncertain) = jerk_of(&near(1e-9));

@@ -5,7 +5,7 @@
 //! Within the photographed span of a moving pass the compiler has refused what is out of reach. Invariant: no sample says that a place is reached.
 
 use super::clearance::enclosure::Enclosure;
-use super::moving::finding;
+use super::exceeded::finding;
 use super::sections::{self, Section};
 use super::violation::{Cause, Limit, Part, Violation};
 use crate::mechanism::OutOfReach;
