@@ -1,10 +1,9 @@
 //! One axis's motion in frame time: run-up, photographed span, run-down.
 
-use super::Shown;
-use super::ends::Edge;
-use super::fit::{Break, Coarse};
+use super::ends::{self, Edge};
+use super::fit::{Break, Coarse, FitError};
 use crate::motion::Peaks;
-use crate::motion::curve::Curve;
+use crate::motion::curve::{Curve, CurveBuilder};
 use crate::motion::quintic::Node;
 use crate::time::FrameTime;
 
@@ -94,5 +93,50 @@ impl AxisMove {
     pub fn never_moves(&self) -> bool {
         self.curve.pieces().skip(self.photographed.start).take(self.photographed.len()).all(|p| p.quintic.is_hold())
             && self.peaks.least.value == self.peaks.greatest.value
+    }
+}
+
+/// The curve of the photographed span alone.
+pub(super) struct Shown {
+    pub(super) curve: Curve,
+    pub(super) peaks: Peaks,
+    pub(super) breaks: Vec<Break>,
+    pub(super) coarse: Vec<Coarse>,
+}
+
+impl Shown {
+    pub(super) fn node(&self, edge: Edge) -> Node {
+        let (piece, u) = match edge {
+            Edge::RunUp => (self.curve.piece(0), 0.0),
+            Edge::RunDown => (self.curve.piece(self.curve.len() - 1), 1.0),
+        };
+        let node = piece.map_or(Node::default(), |p| Node::from(p.quintic.jet(u, p.length())));
+        // The run-down begins with the position in which the curve ends.
+        if edge == Edge::RunDown { Node { p: self.curve.at(self.curve.end()).unwrap_or(node.p), ..node } } else { node }
+    }
+
+    pub(super) fn whole(self, run_up: u32, run_down: u32) -> Result<AxisMove, FitError> {
+        let before = usize::from(run_up > 0);
+        let n = self.curve.len();
+        if run_up == 0 && run_down == 0 {
+            return Ok(AxisMove { curve: self.curve, photographed: 0..n, peaks: self.peaks, breaks: self.breaks, coarse: self.coarse });
+        }
+        let (start, end) = (self.curve.start(), self.curve.end());
+        let (up, down) = (f64::from(run_up), f64::from(run_down));
+        let mut whole = CurveBuilder::starting_at(start - up, n + 2);
+        if run_up > 0 {
+            whole.push(start, ends::piece(Edge::RunUp, self.node(Edge::RunUp), up));
+        }
+        whole.append(&self.curve);
+        if run_down > 0 {
+            whole.push(end + down, ends::piece(Edge::RunDown, self.node(Edge::RunDown), down));
+        }
+        Ok(AxisMove {
+            curve: whole.finish()?,
+            photographed: before..before + n,
+            peaks: self.peaks,
+            breaks: self.breaks,
+            coarse: self.coarse,
+        })
     }
 }

@@ -14,11 +14,11 @@ pub mod tolerance;
 
 use rayon::prelude::*;
 
+use axis_move::Shown;
 use fit::Fitted;
 
-use crate::motion::curve::CurveBuilder;
+use crate::motion::Peaks;
 use crate::motion::quintic::Node;
-use crate::motion::{Peaks, curve::Curve};
 use crate::number::whole;
 use crate::shot::Shot;
 use crate::signal::{AxisSignal, Layers};
@@ -30,6 +30,7 @@ pub use ends::Edge;
 pub use error::CompileError;
 pub use fit::{Break, Coarse, FitError};
 pub(crate) use run::{Fitting, Runs};
+pub use run::{LONGEST_RUN, NoRoom};
 pub use tolerance::{Tolerance, pace_at};
 
 /// The curves of a shot, one for each axis.
@@ -40,18 +41,6 @@ pub(crate) struct Move {
     run_down: u32,
     no_room: Vec<NoRoom>,
 }
-
-/// An axis that cannot come from rest into the shot, or to rest after it, in any whole number of frames tried.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct NoRoom {
-    /// The axis.
-    pub axis: AxisId,
-    /// Which edge.
-    pub edge: Edge,
-}
-
-/// Longest run-up or run-down tried, frames.
-pub const LONGEST_RUN: u32 = 4096;
 
 impl Move {
     /// Compiles `shot` for `stage`, which it belongs to.
@@ -101,51 +90,6 @@ impl Move {
         let known = stage.axis_ids().zip(self.axes.iter());
         let shown: Result<Vec<Shown>, _> = known.map(|(id, m)| if axes.contains(&id) { again(id) } else { Ok(m.shown()) }).collect();
         Move::put_together(stage, shot, shown?)
-    }
-}
-
-/// The curve of the photographed span alone.
-struct Shown {
-    curve: Curve,
-    peaks: Peaks,
-    breaks: Vec<Break>,
-    coarse: Vec<Coarse>,
-}
-
-impl Shown {
-    fn node(&self, edge: Edge) -> Node {
-        let (piece, u) = match edge {
-            Edge::RunUp => (self.curve.piece(0), 0.0),
-            Edge::RunDown => (self.curve.piece(self.curve.len() - 1), 1.0),
-        };
-        let node = piece.map_or(Node::default(), |p| Node::from(p.quintic.jet(u, p.length())));
-        // The run-down begins with the position in which the curve ends.
-        if edge == Edge::RunDown { Node { p: self.curve.at(self.curve.end()).unwrap_or(node.p), ..node } } else { node }
-    }
-
-    fn whole(self, run_up: u32, run_down: u32) -> Result<AxisMove, FitError> {
-        let before = usize::from(run_up > 0);
-        let n = self.curve.len();
-        if run_up == 0 && run_down == 0 {
-            return Ok(AxisMove { curve: self.curve, photographed: 0..n, peaks: self.peaks, breaks: self.breaks, coarse: self.coarse });
-        }
-        let (start, end) = (self.curve.start(), self.curve.end());
-        let (up, down) = (f64::from(run_up), f64::from(run_down));
-        let mut whole = CurveBuilder::starting_at(start - up, n + 2);
-        if run_up > 0 {
-            whole.push(start, ends::piece(Edge::RunUp, self.node(Edge::RunUp), up));
-        }
-        whole.append(&self.curve);
-        if run_down > 0 {
-            whole.push(end + down, ends::piece(Edge::RunDown, self.node(Edge::RunDown), down));
-        }
-        Ok(AxisMove {
-            curve: whole.finish()?,
-            photographed: before..before + n,
-            peaks: self.peaks,
-            breaks: self.breaks,
-            coarse: self.coarse,
-        })
     }
 }
 

@@ -7,7 +7,6 @@
 use core::cell::RefCell;
 use std::collections::BTreeMap;
 
-use super::NoRoom;
 use super::ends::{self, Edge};
 use crate::motion::Peaks;
 use crate::motion::Quintic;
@@ -16,7 +15,17 @@ use crate::motion::quintic::Node;
 use crate::shot::{Exposure, Pass};
 use crate::stage::{Axis, AxisId, Machine, Mover, PacedPeaks, Stage, Torque};
 
-use super::LONGEST_RUN;
+/// An axis that cannot come from rest into the shot, or to rest after it, in any whole number of frames tried.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NoRoom {
+    /// The axis.
+    pub axis: AxisId,
+    /// Which edge.
+    pub edge: Edge,
+}
+
+/// Longest run-up or run-down tried, frames.
+pub const LONGEST_RUN: u32 = 4096;
 
 /// Lengths of run-up and run-down, one for all axes and passes.
 #[derive(Debug, Clone, PartialEq)]
