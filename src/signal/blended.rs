@@ -21,7 +21,43 @@ impl Interpolator for Jet {
     }
 }
 
-splines::impl_Interpolate!(Jet, Jet, core::f64::consts::PI);
+/// The crate's formulas on jets, term by term: its own macro would ask this crate for features of the crate's names.
+impl Interpolate<Jet> for Jet {
+    fn step(t: Jet, threshold: Jet, a: Self, b: Self) -> Self {
+        if t < threshold { a } else { b }
+    }
+
+    fn cosine(t: Jet, a: Self, b: Self) -> Self {
+        Self::lerp((1. - (t * core::f64::consts::PI).cos()) * 0.5, a, b)
+    }
+
+    fn lerp(t: Jet, a: Self, b: Self) -> Self {
+        a * (1. - t) + b * t
+    }
+
+    fn cubic_hermite(t: Jet, x: (Jet, Self), a: (Jet, Self), b: (Jet, Self), y: (Jet, Self)) -> Self {
+        let (two_t, three_t, t2) = (t * 2., t * 3., t * t);
+        let (t3, two_t3, two_t2, three_t2) = (t2 * t, t2 * two_t, t * two_t, t * three_t);
+        let m0 = (b.1 - x.1) / (b.0 - x.0) * (b.0 - a.0);
+        let m1 = (y.1 - a.1) / (y.0 - a.0) * (b.0 - a.0);
+        a.1 * (two_t3 - three_t2 + 1.) + m0 * (t3 - two_t2 + t) + b.1 * (three_t2 - two_t3) + m1 * (t3 - t2)
+    }
+
+    fn quadratic_bezier(t: Jet, a: Self, u: Self, b: Self) -> Self {
+        let one_t = 1. - t;
+        u + (a - u) * (one_t * one_t) + (b - u) * t * t
+    }
+
+    fn cubic_bezier(t: Jet, a: Self, u: Self, v: Self, b: Self) -> Self {
+        let one_t = 1. - t;
+        let (one_t2, t2) = (one_t * one_t, t * t);
+        a * (one_t2 * one_t) + (u * one_t2 * t + v * one_t * t2) * 3. + b * t2 * t
+    }
+
+    fn cubic_bezier_mirrored(t: Jet, a: Self, u: Self, v: Self, b: Self) -> Self {
+        Self::cubic_bezier(t, a, u, b + b - v, b)
+    }
+}
 
 /// Corners narrower than this, frames, are told apart from one instant by their ends alone.
 const NARROW: f64 = 1e-3;

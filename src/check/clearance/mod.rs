@@ -9,7 +9,7 @@
 //! is never below the nearest pair's, and [`Proof`] says which is which. The scene's size is the diagonal of the box around all envelopes, see `pair`. From every
 //! bound 2^-40 of the greatest coordinate is taken off for rounding: a chain of 64 joints is some thousand operations of 2^-53.
 //! Held passes: all axes go from one station to the next by known laws that begin and end together, so every move is looked at as a moving pass is, over its own curves
-//! in seconds ([`held`]); so are move to start and return home.
+//! in seconds (see `held`); so are move to start and return home.
 //! Limits: envelopes whose middle lines meet are told apart no further.
 
 pub mod distance;
