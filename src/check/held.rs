@@ -7,9 +7,9 @@ use rayon::prelude::*;
 use super::exceeded::violation;
 use super::limits::Over;
 use super::moving::parked;
+use super::reach;
 use super::verdict::{AxisReport, Peak, Reach, StretchReport, Tightest};
 use super::violation::{Cause, Limit, Part, Violation};
-use super::{reach, slack};
 use crate::compile::frame_time;
 use crate::motion::point_to_point::{Binding, SevenSegment};
 use crate::program::way::torque_along;
@@ -26,7 +26,7 @@ pub(super) fn check(program: &Program, stations: &Stations) -> (PerAxis<AxisRepo
         .par_iter()
         .map(|id| if program.parks(*id) { (parked(compiled, *id), Vec::new()) } else { axis(program, stations, *id) })
         .collect();
-    let beside: Vec<Violation> = slack::violations(program).into_iter().chain(reach::violations(program)).collect();
+    let beside: Vec<Violation> = reach::with_slack(program);
     let mut violations: Vec<Violation> = Vec::new();
     let mut rest = checked.into_iter();
     let axes = PerAxis::new(stage, |id| match rest.next() {

@@ -4,9 +4,9 @@ use rayon::prelude::*;
 
 use super::exceeded::violation;
 use super::limits::{self, Over};
+use super::reach;
 use super::verdict::{AxisReport, Tightest};
 use super::violation::{Cause, Limit, Part, Violation};
-use super::{reach, slack};
 use crate::compile::{AxisMove, Compiled, Edge};
 use crate::motion::{Extreme, Peaks};
 use crate::program::{Program, Torque};
@@ -19,7 +19,7 @@ pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) 
     let stage = compiled.stage();
     let ids: Vec<AxisId> = stage.axis_ids().collect();
     let checked: Vec<(AxisReport, Vec<Violation>)> = ids.par_iter().with_min_len(16).map(|id| axis(program, *id)).collect();
-    let beside: Vec<Violation> = slack::violations(program).into_iter().chain(reach::violations(program)).collect();
+    let beside: Vec<Violation> = reach::with_slack(program);
     let mut violations: Vec<Violation> = Vec::new();
     let mut rest = checked.into_iter();
     let axes = PerAxis::new(stage, |id| match rest.next() {

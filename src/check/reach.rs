@@ -7,6 +7,7 @@
 use super::clearance::enclosure::Enclosure;
 use super::exceeded::finding;
 use super::sections::{self, Section};
+use super::slack;
 use super::violation::{Cause, Limit, Part, Violation};
 use crate::mechanism::OutOfReach;
 use crate::motion::Peaks;
@@ -29,6 +30,15 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
         }
     });
     found
+}
+
+/// Wires that go slack and mechanisms that leave their reach; a wire near or beyond its dead centre has no slack of its own.
+pub(super) fn with_slack(program: &Program) -> Vec<Violation> {
+    let reach = violations(program);
+    let lost = |s: &Violation| reach.iter().any(|r| r.part == s.part && r.subject.axis() == s.subject.axis());
+    let mut all: Vec<Violation> = slack::violations(program).into_iter().filter(|s| !lost(s)).collect();
+    all.extend(reach);
+    all
 }
 
 /// Adds the violations of one section.

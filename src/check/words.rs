@@ -13,7 +13,7 @@ use crate::bounds::with_unit;
 use crate::compile::{Compiled, LONGEST_RUN};
 use crate::mechanism::OutOfReach;
 use crate::number::directed::{self, Places};
-use crate::program::Leg;
+use crate::program::{Leg, Program};
 use crate::shot::Pass;
 use crate::stage::{AxisId, Stage};
 
@@ -159,6 +159,17 @@ pub fn hindrance(stage: &Stage, h: &Hindrance) -> String {
     }
 }
 
+/// How long a leg of a pass takes, and from where; or that it cannot be done.
+#[must_use]
+pub fn leg(program: &Program, leg: Leg) -> String {
+    let stage = program.compiled().stage();
+    match (program.way().too_weak(), leg) {
+        (Some(id), _) => format!("none; the motor of {} cannot hold its load at standstill", stage.axis_name(id)),
+        (None, Leg::MoveToStart) => format!("{} from home, backlash removed", program.clock().begin()),
+        (None, Leg::ReturnHome) => program.way().back().to_string(),
+    }
+}
+
 /// The fastest pace at which a pass runs, in a sentence.
 #[must_use]
 pub fn runnable(stage: &Stage, r: &Runnable) -> String {
@@ -167,8 +178,8 @@ pub fn runnable(stage: &Stage, r: &Runnable) -> String {
             format!("fastest possible: {} s/frame, limited by {}", directed::up(pace, Places::Decimals(4)), hindrance(stage, h))
         }
         (Some(_), None) => "nothing limits the pace".to_owned(),
-        (None, Some(h)) => format!("no pace can be run: {} at any", hindrance(stage, h)),
-        (None, None) => "no pace can be run".to_owned(),
+        (None, Some(h)) => format!("no pace is possible: {} stands in the way", hindrance(stage, h)),
+        (None, None) => "no pace is possible".to_owned(),
     }
 }
 

@@ -8,7 +8,7 @@ use super::wrap::{self, COLUMNS};
 use crate::check::{ClearanceReport, PassReport, Report, words};
 use crate::number::directed::{self, Places};
 use crate::output::manifest::NOTICE;
-use crate::program::Stations;
+use crate::program::{Leg, Stations};
 
 /// The whole text, ending in a line feed.
 pub(super) fn text(report: &Report, show: Show) -> String {
@@ -101,8 +101,8 @@ fn pass_text(t: &mut String, p: &PassReport, show: Show) {
         let frames = |n: u32| words::count(u64::from(n), "frame");
         line(t, &format!("  run-up {}, run-down {}", frames(compiled.run_up()), frames(compiled.run_down())));
     }
-    line(t, &format!("  move to start: {} from home, backlash removed", clock.begin()));
-    line(t, &format!("  return home: {}", program.way().back()));
+    line(t, &format!("  move to start: {}", words::leg(program, Leg::MoveToStart)));
+    line(t, &format!("  return home: {}", words::leg(program, Leg::ReturnHome)));
     for (id, a) in stage.axis_ids().zip(program.way().approaches().iter()) {
         if a.is_some_and(|a| !a.has_room) {
             line(t, &format!("  {} has no room in its travel to remove its backlash before the start", stage.axis_name(id)));

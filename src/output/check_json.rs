@@ -222,7 +222,8 @@ struct MoveToStartJson {
 
 #[derive(Serialize)]
 struct ReturnHomeJson {
-    seconds: f64,
+    /// `None` where a motor cannot hold its load at standstill.
+    seconds: Option<f64>,
     clearance: Option<Vec<GapJson>>,
 }
 
@@ -354,7 +355,10 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
                 .collect(),
             clearance: on_the_way(stage, p, Leg::MoveToStart),
         },
-        return_home: ReturnHomeJson { seconds: way.back().0, clearance: on_the_way(stage, p, Leg::ReturnHome) },
+        return_home: ReturnHomeJson {
+            seconds: way.too_weak().is_none().then_some(way.back().0),
+            clearance: on_the_way(stage, p, Leg::ReturnHome),
+        },
         held: held.map(|h| HeldJson {
             available_s: h.available().0,
             moves: h.moves().iter().map(|m| MoveJson { from_frame: m.from, seconds: m.seconds.0, slowest: m.slowest.map(name) }).collect(),

@@ -98,7 +98,7 @@ pub(super) fn passes(report: &Report) -> Markup {
                         @if program.stations().is_none() {
                             td { (words::count(u64::from(compiled.run_up()), "frame")) } td { (words::count(u64::from(compiled.run_down()), "frame")) }
                         } @else { td { "-" } td { "-" } }
-                        td { (program.clock().begin()) } td { (program.way().back()) }
+                        td { (words::leg(program, Leg::MoveToStart)) } td { (words::leg(program, Leg::ReturnHome)) }
                         td {
                             @match p.runnable.seconds_per_frame { Some(t) => { (directed::up(t, Places::Decimals(4))) " s per frame" }, None => "none" }
                             @if let Some(h) = &p.runnable.limited_by { ", limited by " (words::hindrance(stage, h)) }

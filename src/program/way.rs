@@ -14,7 +14,7 @@ use crate::motion::point_to_point::{Limits, ProfileError, SevenSegment};
 use crate::motion::quintic::Node;
 use crate::number::whole;
 use crate::shot::{Exposure, Pass};
-use crate::stage::{Axis, AxisId, PerAxis, Stage, Torque, TorqueUse};
+use crate::stage::{Axis, AxisId, PerAxis, Stage, Torque, TorqueUse, Utilisation};
 use crate::time::Seconds;
 
 /// Which way an axis moves.
@@ -96,6 +96,7 @@ pub struct Way {
     to_approach: Seconds,
     to_start: Seconds,
     back: Seconds,
+    too_weak: Option<AxisId>,
     whole_seconds: u64,
     approaches: PerAxis<Option<Approach>>,
     there: PerAxis<Option<Curve>>,
@@ -144,6 +145,7 @@ impl Way {
             to_approach: Seconds(to_approach),
             to_start: Seconds(to_start),
             back: Seconds(back),
+            too_weak: stage.axis_ids().find(|id| !pass.parks(stage, *id) && cannot_hold(stage.axis(*id))),
             whole_seconds,
             approaches,
             there,
@@ -155,6 +157,12 @@ impl Way {
     #[must_use]
     pub fn to_approach(&self) -> Seconds {
         self.to_approach
+    }
+
+    /// The first axis of the pass whose motor cannot hold its load at standstill: it does neither leg, however slowly.
+    #[must_use]
+    pub fn too_weak(&self) -> Option<AxisId> {
+        self.too_weak
     }
 
     /// From the place of approach to the start.
@@ -325,20 +333,26 @@ pub fn effective(axis: &Axis) -> Result<Limits, ProfileError> {
     Limits::new(l.velocity.min(by_rate), l.acceleration, l.jerk)
 }
 
+/// True where standing still asks the motor for too much.
+fn cannot_hold(axis: &Axis) -> bool {
+    Torque::of(axis).is_some_and(|m| Utilisation::of(m.demand(0.0), m.available(0.0)).is_exceeded())
+}
+
 /// How often a leg is slowed down, each time by a quarter, to spare the motor.
 const SLOWER: usize = 24;
 
 /// The rest-to-rest move over a distance in the shortest time that the axis's limits allow, slowed down in quarters until the motor's
-/// torque is enough for it. Where it never is, standing still asks too much already, and the pass exceeds its torque limit.
+/// torque is enough for it. Where it never is, standing still asks too much already: slowing down is no help, and [`Way::too_weak`] names the axis.
 fn fastest(axis: &Axis, distance: f64) -> Result<SevenSegment, WayError> {
     let mut law = SevenSegment::rest_to_rest(distance, &effective(axis)?)?;
     if let Some(model) = Torque::of(axis).filter(|_| distance != 0.0) {
         for _ in 0..SLOWER {
             if torque_along(&model, &law, 0.0).is_none_or(|t| t.demand <= t.available) {
-                break;
+                return Ok(law);
             }
             law = law.stretched(1.25 * law.duration())?;
         }
+        return Ok(SevenSegment::rest_to_rest(distance, &effective(axis)?)?);
     }
     Ok(law)
 }

@@ -60,6 +60,7 @@ mod terminal;
 mod tidy;
 mod timecode;
 mod traps;
+mod trial_findings;
 mod verify;
 mod verify_aim;
 mod verify_damage;
