@@ -20,6 +20,8 @@ mod sight;
 pub mod space;
 pub mod swashplate;
 
+use crate::number::directed::{Places, down, up};
+
 pub use aim::{Aim, AimTrouble};
 pub use drum::{Drum, DrumSpec, Hung, Rope, Spool};
 pub use joint::{Chain, JointKind, JointSpec};
@@ -30,6 +32,9 @@ pub use rods::CarriedFrom;
 pub use space::{Pose, Turn, Vector};
 pub use swashplate::{Swashplate, SwashplateSpec};
 
+/// Ranges are told to four decimals, rounded inwards: what is told can be reached.
+const FOUR: Places = Places::Decimals(4);
+
 /// Standard gravity. Unit: m/s2. Source: 3rd General Conference on Weights and Measures, 1901.
 pub const GRAVITY: f64 = 9.806_65;
 
@@ -38,7 +43,7 @@ pub const GRAVITY: f64 = 9.806_65;
 #[non_exhaustive]
 pub enum OutOfReach {
     /// One quantity is outside the range that it can have while the others are as they are.
-    #[error("{quantity} is out of reach at {found} {unit}, reachable are {least} to {most} {unit}")]
+    #[error("{quantity} is out of reach at {found} {unit}, reachable are {} to {} {unit}", up(*least, FOUR), down(*most, FOUR))]
     Range {
         /// What is out of reach: `pitch`, `roll`, `angle`, `paid out`, `height`, `turn`.
         quantity: &'static str,
