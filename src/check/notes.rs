@@ -3,7 +3,7 @@
 use super::clearance::Nearest;
 use super::violation::Limit;
 use crate::compile::{AxisMove, Coarse, Compiled};
-use crate::motion::Peaks;
+use crate::motion::{Extreme, Peaks};
 use crate::program::{Leg, Torque};
 use crate::shot::{Exposure, Pass, Shape, Shot};
 use crate::signal::{Source, SourceKind, sources};
@@ -225,13 +225,10 @@ fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Optio
     let span = m.photographed();
     let range = m.curve().overlapping(keys_from, keys_to);
     let range = range.start.max(span.start)..range.end.min(span.end);
-    // Where the axis stands before its first key and after its last it stands on a key: the extremes of the span are then those between the keys.
-    let stands = |pieces: core::ops::Range<usize>| m.curve().pieces().skip(pieces.start).take(pieces.len()).all(|p| p.quintic.is_hold());
-    let peaks = if !range.is_empty() && stands(span.start..range.start) && stands(range.end..span.end) {
-        *m.peaks()
-    } else {
-        Peaks::of(m.curve(), range)?
-    };
+    // An extreme of the whole span that leaves the keys' range between the first key and the last is the extreme there; one that does not leave it tells nothing.
+    let known = |e: Extreme| (low <= e.value && e.value <= high) || (keys_from <= e.at && e.at <= keys_to);
+    let whole = m.peaks();
+    let peaks = if !range.is_empty() && known(whole.least) && known(whole.greatest) { *whole } else { Peaks::of(m.curve(), range)? };
     let (below, above) = (low - peaks.least.value, peaks.greatest.value - high);
     let (by, at, to) =
         if below > above { (below, peaks.least.at, peaks.least.value) } else { (above, peaks.greatest.at, peaks.greatest.value) };

@@ -12,14 +12,14 @@ use super::limits;
 use super::violation::{Limit, Part, Subject, Violation};
 use super::{clearance, reach, sections, slack};
 use crate::bounds::PACE;
-use crate::compile::{Edge, Fitting, ends};
-use crate::motion::Peaks;
+use crate::compile::{Edge, Known, Runners, Runs, ends, fastest_pace};
 use crate::motion::curve::Piece;
 use crate::motion::quintic::Node;
+use crate::motion::{Peaks, Quintic};
 use crate::number::directed::{Places, up};
 use crate::program::Program;
 use crate::shot::Pass;
-use crate::stage::{Axis, AxisId, Torque};
+use crate::stage::{Axis, AxisId, PacedPeaks, PerAxis, Torque};
 use crate::time::Pace;
 
 /// What keeps a pass from running at a pace.
@@ -53,6 +53,8 @@ struct Live<'a> {
     axis: &'a Axis,
     torque: Option<Torque>,
     nodes: [Node; 2],
+    /// True where lengths of run-up and run-down are chosen for it.
+    runs: [bool; 2],
 }
 
 /// The program at some lengths, or what no pace mends there.
@@ -67,9 +69,13 @@ pub(super) struct Trials<'a> {
     live: Vec<Live<'a>>,
     /// By lengths of run-up and run-down: the program, where bodies or mechanisms make it needed, or what no pace mends at these lengths.
     known: RefCell<BTreeMap<[u32; 2], AtLengths>>,
-    /// Lengths of run-up and run-down by the bits of a pace, and what was learnt on the way.
-    runs: RefCell<BTreeMap<u64, [u32; 2]>>,
-    fitting: Fitting,
+    runners: Runners<'a>,
+    /// The fastest pace at which each axis is moved by the other passes.
+    others: PerAxis<f64>,
+    /// The axes that the pass moves.
+    moves: PerAxis<bool>,
+    /// Lengths of run-up and run-down by the bits of a pace, which rise with it.
+    runs: RefCell<BTreeMap<u64, Rc<Runs>>>,
     /// Paces of the photographed span at which all wires are taut, and at which one is slack.
     taut_from: Cell<f64>,
     slack_to: Cell<Option<(f64, AxisId)>>,
@@ -90,11 +96,13 @@ const MOST_STARTS: usize = 64;
 impl<'a> Trials<'a> {
     pub(super) fn new(program: &'a Program, floor: f64, limited_by: Option<(AxisId, Limit)>) -> Trials<'a> {
         let compiled = program.compiled();
-        let live = compiled.stage().each_axis().filter(|(id, _)| !program.parks(*id)).map(|(id, axis)| {
+        let (stage, runners) = (compiled.stage(), compiled.runners());
+        let live = stage.each_axis().filter(|(id, _)| !program.parks(*id)).map(|(id, axis)| {
             let m = compiled.motion(id);
-            Live { id, axis, torque: Torque::of(axis), nodes: [m.node(Edge::RunUp), m.node(Edge::RunDown)] }
+            let nodes = [m.node(Edge::RunUp), m.node(Edge::RunDown)];
+            Live { id, axis, torque: Torque::of(axis), nodes, runs: nodes.map(|n| !ends::stands(n, axis.drive().steps_per_unit())) }
         });
-        let (taut_from, slack_to) = (Cell::new(f64::INFINITY), Cell::new(None));
+        let others = || compiled.shot().passes().iter().enumerate().filter(|(i, _)| *i != program.index()).map(|(_, p)| p);
         let live = live.collect();
         Trials {
             program,
@@ -102,10 +110,12 @@ impl<'a> Trials<'a> {
             limited_by,
             live,
             known: RefCell::default(),
+            runners,
+            others: PerAxis::new(stage, |id| fastest_pace(stage, others(), id)),
+            moves: PerAxis::new(stage, |id| !program.parks(id)),
             runs: RefCell::default(),
-            fitting: Fitting::default(),
-            taut_from,
-            slack_to,
+            taut_from: Cell::new(f64::INFINITY),
+            slack_to: Cell::new(None),
         }
     }
 
@@ -159,10 +169,41 @@ impl<'a> Trials<'a> {
         if self.hindrance(rounded).is_none() { rounded } else { pace }
     }
 
-    /// The first pace tried from here to the larger of four times it and the pass's own that fails.
+    /// The first pace tried from here, which holds, to the larger of four times it and the pass's own that fails.
     fn first_failing(&self, from: f64) -> Option<(f64, Hindrance)> {
+        if self.only_rates() {
+            return None;
+        }
+        let grid = self.grid(from);
+        // Lengths are found from the slowest pace on, each with what the slower one tells.
+        for pace in grid.iter().rev() {
+            let _lengths = self.runs(*pace);
+        }
+        let pairs = core::iter::once(from).chain(grid.iter().copied()).zip(&grid);
+        pairs.map(|(last, next)| (last, *next)).find_map(|(last, next)| {
+            let between = self.between(last, next, 4);
+            between.or_else(|| self.hindrance(next).map(|h| (next, h)))
+        })
+    }
+
+    /// True where only velocity, acceleration, jerk, step rate and travel can stand in the way, of axes that rest at the edges or for which lengths are chosen:
+    /// then a pace that holds makes every slower one hold, for what will do at the one will do at the other.
+    fn only_rates(&self) -> bool {
+        let stage = self.program.compiled().stage();
+        let rests = |live: &Live<'_>, node: &Node| {
+            let at_rest = Peaks::of_piece(&Piece { index: 0, start: 0.0, end: 1.0, quintic: &Quintic::hold(node.p) });
+            node.v == 0.0 && node.a == 0.0 && PacedPeaks::new(&at_rest, 1.0).are_within(live.axis)
+        };
+        let simple =
+            |live: &Live<'_>| live.torque.is_none() && live.nodes.iter().zip(live.runs).all(|(node, runs)| runs || rests(live, node));
+        stage.bodies().is_empty() && stage.machines().is_empty() && self.live.iter().all(simple)
+    }
+
+    /// The paces tried after `from`.
+    fn grid(&self, from: f64) -> Vec<f64> {
         let own = self.program.clock().pace().get();
         let to = (4.0 * from).max(own).min(PACE.most);
+        let mut grid = Vec::new();
         let mut last = from;
         while last < to {
             let mut next = (last * FINE).min(to);
@@ -170,18 +211,15 @@ impl<'a> Trials<'a> {
             if last < own && own < next {
                 next = own;
             }
-            let found = self.between(last, next, 4).or_else(|| self.hindrance(next).map(|h| (next, h)));
-            if found.is_some() {
-                return found;
-            }
+            grid.push(next);
             last = next;
         }
-        None
+        grid
     }
 
     /// Between two paces at which the runs have other lengths: what fails on the slower side of the change.
     fn between(&self, from: f64, to: f64, halvings: u32) -> Option<(f64, Hindrance)> {
-        if halvings == 0 || self.runs(from) == self.runs(to) {
+        if halvings == 0 || self.runs(from).map(|r| r.frames) == self.runs(to).map(|r| r.frames) {
             return None;
         }
         let middle = 0.5 * (from + to);
@@ -196,25 +234,42 @@ impl<'a> Trials<'a> {
         Some(all.map(|(i, p)| if i == self.program.index() { p.at_pace(pace) } else { p.clone() }).collect())
     }
 
-    fn runs(&self, pace: f64) -> Option<[u32; 2]> {
-        let known = self.runs.borrow().get(&pace.to_bits()).copied();
-        if known.is_some() {
-            return known;
+    /// The lengths at a pace. What will do at one pace will do at every slower one, so lengths never rise with it: neighbours bound what is looked for.
+    fn runs(&self, pace: f64) -> Option<Rc<Runs>> {
+        Pace::new(pace).ok()?;
+        let mut runs = self.runs.borrow_mut();
+        let bits = pace.to_bits();
+        if let Some(found) = runs.get(&bits) {
+            return Some(Rc::clone(found));
         }
-        let found = self.program.compiled().runs(&self.passes(pace)?, &self.fitting).frames;
-        self.runs.borrow_mut().insert(pace.to_bits(), found);
+        let roomy = |(_, runs): (&u64, &Rc<Runs>)| runs.no_room.is_empty().then(|| Rc::clone(runs));
+        let (faster, slower) = (runs.range(..bits).next_back().and_then(roomy), runs.range(bits..).next().and_then(roomy));
+        let found = match (faster, slower) {
+            (Some(faster), Some(slower)) if faster.frames == slower.frames => slower,
+            (faster, slower) => {
+                let [least_up, least_down] = slower.map_or([1, 1], |s| s.frames);
+                let [up, down] = faster.map_or([None, None], |f| f.frames.map(Some));
+                let known = [Known { least: least_up, will_do: up }, Known { least: least_down, will_do: down }];
+                let moved = |id: AxisId| if self.moves[id] { self.others[id].min(pace) } else { self.others[id] };
+                Rc::new(self.runners.runs(&moved, known))
+            }
+        };
+        runs.insert(bits, Rc::clone(&found));
         Some(found)
     }
 
     /// What keeps the pass from running at a pace; `None` where it holds. Travel and clearance of the photographed span, which no pace changes, are left out.
     pub(super) fn hindrance(&self, pace: f64) -> Option<Hindrance> {
-        let Some(frames) = self.runs(pace) else { return Some(Hindrance::NoProgram) };
+        let Some(runs) = self.runs(pace) else { return Some(Hindrance::NoProgram) };
         if pace < self.floor {
             return self.limited_by.map(|(axis, limit)| photographed(axis, limit)).or(Some(Hindrance::NoProgram));
         }
+        let frames = runs.frames;
         let [up, down] = frames;
-        for (edge, n) in [(Edge::RunUp, up), (Edge::RunDown, down)] {
-            let found = self.live.iter().filter(|_| n > 0).find_map(|live| live.hindrance(edge, n, pace));
+        for (i, edge, n) in [(0, Edge::RunUp, up), (1, Edge::RunDown, down)] {
+            // An axis for which the lengths were chosen, at this very pace, keeps its limits there: that is how they were chosen.
+            let chosen = |live: &Live<'_>| runs.no_room.is_empty() && live.runs.get(i) == Some(&true) && pace <= self.others[live.id];
+            let found = self.live.iter().filter(|live| n > 0 && !chosen(live)).find_map(|live| live.hindrance(edge, n, pace));
             if found.is_some() {
                 return found;
             }

@@ -5,8 +5,7 @@
 
 use std::sync::Arc;
 
-use super::{AxisMove, CompileError, Edge, Fitting, Move, NoRoom, Runs};
-use crate::motion::quintic::Node;
+use super::{AxisMove, CompileError, Edge, Move, NoRoom, Runners};
 use crate::shot::{Pass, Shot};
 use crate::stage::{AxisId, PerAxis, Stage};
 
@@ -58,10 +57,9 @@ impl Compiled {
         Ok(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), ..self.clone() })
     }
 
-    /// Lengths of run-up and run-down that the shot would have with other passes.
-    pub(crate) fn runs(&self, passes: &[Pass], fitting: &Fitting) -> Runs {
-        let nodes: Vec<[Node; 2]> = self.mv.axes.iter().map(|a| [a.node(Edge::RunUp), a.node(Edge::RunDown)]).collect();
-        Runs::of(&self.stage, passes, &nodes, fitting)
+    /// The axes that move at the edges, for choosing run-up and run-down at other paces.
+    pub(crate) fn runners(&self) -> Runners<'_> {
+        Runners::new(&self.stage, self.mv.axes.iter().map(|a| [a.node(Edge::RunUp), a.node(Edge::RunDown)]).collect())
     }
 
     /// Another shot on the same stage that differs in these axes alone: how a change of one track is tried.

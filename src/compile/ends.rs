@@ -6,7 +6,10 @@
 //! so its place of rest is L (v/2 - a L/12) before the edge. (D: with the resting place free, the fifth derivative is zero.)
 //! Invariant: the length is a whole number of frames, one for all axes and all passes, so that the whole path is one curve.
 
+use core::cell::Cell;
+
 use crate::motion::quintic::{Node, Quintic};
+use crate::motion::{Extreme, Peaks};
 
 /// Which edge of the photographed span.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,17 +60,57 @@ pub fn stands(node: Node, steps_per_unit: f64) -> bool {
 /// Steps per frame below which an axis stands: 2^-20.
 pub const NOTHING: f64 = 1.0 / 1_048_576.0;
 
+/// What the piece of [`piece`] never leaves: the hulls of its Bernstein coefficients, made wider by more than their rounding. It tells no instants.
+#[must_use]
+pub(super) fn bounds(edge: Edge, node: Node, frames: f64) -> Peaks {
+    // A run-down is a run-up backwards. Coefficients of the velocity: 0, 0, inner, v.
+    let v = if edge == Edge::RunUp { node.v } else { -node.v };
+    let (h, a) = (frames, node.a * frames);
+    let inner = v - a / 3.0;
+    let quarter = 0.25 * h;
+    let (rest, last) = (quarter * (inner + v), quarter * v);
+    let rounding = WIDER * (node.p.abs() + rest.abs() + last.abs());
+    let no_instant = |value: f64| Extreme { value, at: f64::NAN };
+    let most = |a: f64, b: f64| no_instant((1.0 + WIDER) * a.abs().max(b.abs()));
+    Peaks {
+        least: no_instant(node.p - rest.max(last).max(0.0) - rounding),
+        greatest: no_instant(node.p - rest.min(last).min(0.0) + rounding),
+        velocity: most(inner, v),
+        acceleration: most(3.0 * inner / h, a / h),
+        jerk: most(6.0 * inner / (h * h), (4.0 * a - 6.0 * v) / (h * h)),
+    }
+}
+
+/// By which share bounds are wider than what is computed: some thousand roundings.
+const WIDER: f64 = 1e-12;
+
+/// What is known of a length before it is looked for.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Known {
+    /// No shorter one will do, at least 1.
+    pub(crate) least: u32,
+    /// This one will.
+    pub(crate) will_do: Option<u32>,
+}
+
+impl Known {
+    /// Nothing is known.
+    pub(crate) const NOTHING: Known = Known { least: 1, will_do: None };
+}
+
 /// The smallest whole number of frames from 1 to `most` that every axis can do, and, where there is none, the number at which the fewest
-/// cannot. `can(axis, frames)` tells of one axis; `axes` counts them.
-pub fn shortest(axes: usize, most: u32, can: &dyn Fn(usize, u32) -> bool) -> (u32, Vec<usize>) {
+/// cannot. `can(axis, frames)` tells of one axis; `axes` counts them. `suspect` is the axis asked first: the one that failed last.
+pub(super) fn shortest(axes: usize, most: u32, known: Known, suspect: &Cell<usize>, can: &dyn Fn(usize, u32) -> bool) -> (u32, Vec<usize>) {
     let mut fewest: Option<(u32, usize)> = None;
-    let mut suspect = 0;
-    for frames in 1..=most {
-        // The axis that failed last fails first again, as a rule.
-        if can(suspect, frames) {
-            match (0..axes).find(|i| !can(*i, frames)) {
+    for frames in known.least.max(1)..=most {
+        if known.will_do == Some(frames) {
+            return (frames, Vec::new());
+        }
+        let asked = suspect.get();
+        if can(asked, frames) {
+            match (0..axes).find(|i| *i != asked && !can(*i, frames)) {
                 None => return (frames, Vec::new()),
-                Some(i) => suspect = i,
+                Some(i) => suspect.set(i),
             }
         }
         // Counting all is dear; once in a while is enough to choose where to stop.
@@ -78,13 +121,19 @@ pub fn shortest(axes: usize, most: u32, can: &dyn Fn(usize, u32) -> bool) -> (u3
             }
         }
     }
+    if known.least > 1 {
+        return shortest(axes, most, Known::NOTHING, suspect, can);
+    }
     let frames = fewest.map_or(1, |(f, _)| f);
     (frames, (0..axes).filter(|i| !can(*i, frames)).collect())
 }
 
 #[cfg(test)]
+#[allow(clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use super::*;
+    use crate::motion::curve::Piece;
+    use proptest::prelude::*;
 
     #[test]
     fn the_piece_rests_at_one_end_and_meets_the_edge_at_the_other() {
@@ -114,7 +163,32 @@ mod tests {
 
     #[test]
     fn the_shortest_length_that_all_can_do_is_found() {
-        assert_eq!(shortest(3, 100, &|i, n| n >= [3, 17, 5].get(i).copied().unwrap_or(0)), (17, vec![]));
-        assert_eq!(shortest(2, 64, &|i, n| i == 0 && n > 2).1, vec![1]);
+        let found = |axes, most, known, can: &dyn Fn(usize, u32) -> bool| shortest(axes, most, known, &Cell::new(0), can);
+        let three = |i: usize, n: u32| n >= [3, 17, 5].get(i).copied().unwrap_or(0);
+        assert_eq!(found(3, 100, Known::NOTHING, &three), (17, vec![]));
+        for (least, will_do) in [(1, Some(40)), (12, None), (17, Some(17)), (16, Some(17))] {
+            assert_eq!(found(3, 100, Known { least, will_do }, &three), (17, vec![]), "{least} {will_do:?}");
+        }
+        let stuck = |i: usize, n: u32| i == 0 && n > 2;
+        assert_eq!(found(2, 64, Known::NOTHING, &stuck).1, vec![1]);
+        assert_eq!(found(2, 64, Known { least: 7, will_do: None }, &stuck), found(2, 64, Known::NOTHING, &stuck));
+    }
+
+    proptest! {
+        #[test]
+        fn bounds_are_never_left_and_are_not_far(p in -1e3..1e3_f64, v in -10.0..10.0_f64, a in -1.0..1.0_f64, frames in 1_u32..200) {
+            let (node, h) = (Node { p, v, a }, f64::from(frames));
+            for edge in [Edge::RunUp, Edge::RunDown] {
+                let quintic = piece(edge, node, h);
+                let (exact, bound) = (Peaks::of_piece(&Piece { index: 0, start: 0.0, end: h, quintic: &quintic }), bounds(edge, node, h));
+                prop_assert!(bound.least.value <= exact.least.value && exact.greatest.value <= bound.greatest.value);
+                let widths = [exact, bound].map(|p| p.greatest.value - p.least.value);
+                prop_assert!(widths[1] <= 4.0 * widths[0] + 1e-8, "{widths:?}");
+                let kinds = [|p: &Peaks| p.velocity.value, |p: &Peaks| p.acceleration.value, |p: &Peaks| p.jerk.value];
+                for of in kinds {
+                    prop_assert!(of(&exact) <= of(&bound) && of(&bound) <= 4.0 * of(&exact), "{} {}", of(&exact), of(&bound));
+                }
+            }
+        }
     }
 }

@@ -27,10 +27,11 @@ use crate::stage::{AxisId, PerAxis, Stage};
 pub use axis_move::AxisMove;
 pub use compiled::Compiled;
 pub use ends::Edge;
+pub(crate) use ends::Known;
 pub use error::CompileError;
 pub use fit::{Break, Coarse, FitError};
-pub(crate) use run::{Fitting, Runs};
 pub use run::{LONGEST_RUN, NoRoom};
+pub(crate) use run::{Runners, Runs, fastest_pace};
 pub use tolerance::{Tolerance, pace_at};
 
 /// The curves of a shot, one for each axis.
@@ -74,7 +75,8 @@ impl Move {
     /// Adds run-up and run-down to the photographed spans, one for each axis in stage order.
     fn put_together(stage: &Stage, shot: &Shot, shown: Vec<Shown>) -> Result<Move, Vec<CompileError>> {
         let nodes: Vec<[Node; 2]> = shown.iter().map(|s| [s.node(Edge::RunUp), s.node(Edge::RunDown)]).collect();
-        let Runs { frames: [run_up, run_down], no_room } = Runs::of(stage, shot.passes(), &nodes, &Fitting::default());
+        let Runs { frames: [run_up, run_down], no_room } =
+            Runners::new(stage, nodes).runs(&|id| fastest_pace(stage, shot.passes().iter(), id), [Known::NOTHING; 2]);
         let mut rest = shown.into_iter();
         let axes = PerAxis::try_new(stage, |id| {
             let shown = rest.next().ok_or(FitError::NotFinite { at: 0.0 });

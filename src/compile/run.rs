@@ -4,10 +4,10 @@
 //! motor's torque, and the reach of the mechanism that drives it. A mechanism of one axis has a range; whether three axes fit together is looked at in some places.
 //! Limits: this only chooses. Whether the length chosen keeps every limit is for the checks, which prove it; clearance and slack wires are theirs alone.
 
-use core::cell::RefCell;
+use core::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 
-use super::ends::{self, Edge};
+use super::ends::{self, Edge, Known};
 use crate::motion::Peaks;
 use crate::motion::Quintic;
 use crate::motion::curve::Piece;
@@ -36,20 +36,23 @@ pub(crate) struct Runs {
     pub(crate) no_room: Vec<NoRoom>,
 }
 
-impl Runs {
-    /// The lengths for these passes; `nodes` are what each axis does at the two edges, in stage order.
-    pub(crate) fn of(stage: &Stage, passes: &[Pass], nodes: &[[Node; 2]], fitting: &Fitting) -> Runs {
-        let edges = [Edge::RunUp, Edge::RunDown];
-        let [(up, stuck_up), (down, stuck_down)] = edges.map(|edge| run(stage, passes, nodes, edge, fitting));
-        Runs { frames: [up, down], no_room: stuck_up.into_iter().chain(stuck_down).collect() }
-    }
+/// The axes that move at the edges: lengths are chosen for them, at one pace or at many.
+#[derive(Debug)]
+pub(crate) struct Runners<'a> {
+    nodes: Vec<[Node; 2]>,
+    up: Vec<Runner<'a>>,
+    down: Vec<Runner<'a>>,
+    /// The axis that failed last, of run-up and run-down.
+    suspects: [Cell<usize>; 2],
+    fitting: Fitting,
 }
 
 /// Which mechanisms fit together over which lengths, by the first of their axes: no pace changes it, and it is asked for again and again.
 #[derive(Debug, Default)]
-pub(crate) struct Fitting(RefCell<BTreeMap<(AxisId, bool, u32), bool>>);
+struct Fitting(RefCell<BTreeMap<(AxisId, bool, u32), bool>>);
 
 /// An axis that moves at an edge.
+#[derive(Debug)]
 struct Runner<'a> {
     id: AxisId,
     axis: &'a Axis,
@@ -57,47 +60,98 @@ struct Runner<'a> {
     machine: Option<&'a Machine>,
     torque: Option<Torque>,
     node: Node,
-    /// The fastest pace that moves it, seconds per frame.
-    pace: f64,
+    /// Extremes by length, where the bounds did not tell enough.
+    peaks: RefCell<BTreeMap<u32, Peaks>>,
 }
 
-fn run(stage: &Stage, passes: &[Pass], nodes: &[[Node; 2]], edge: Edge, fitting: &Fitting) -> (u32, Vec<NoRoom>) {
-    let at_edge = |[up, down]: &[Node; 2]| if edge == Edge::RunUp { *up } else { *down };
-    let moving = stage.each_axis().zip(nodes).filter_map(|((id, axis), nodes)| {
-        let live = passes.iter().filter(|p| p.exposure() == Exposure::Moving && !p.parks(stage, id));
-        let pace = live.map(|p| p.pace().get()).fold(f64::INFINITY, f64::min);
-        let node = at_edge(nodes);
-        let machine = match stage.mover(id) {
-            Mover::Machine(machine, _) => Some(machine),
-            Mover::Own(_) => None,
+/// The fastest pace at which a moving pass moves an axis, seconds per frame; infinite where none does.
+pub(crate) fn fastest_pace<'p>(stage: &Stage, passes: impl Iterator<Item = &'p Pass>, id: AxisId) -> f64 {
+    let live = passes.filter(|p| p.exposure() == Exposure::Moving && !p.parks(stage, id));
+    live.map(|p| p.pace().get()).fold(f64::INFINITY, f64::min)
+}
+
+impl<'a> Runners<'a> {
+    /// `nodes` are what each axis does at the two edges, in stage order.
+    pub(crate) fn new(stage: &'a Stage, nodes: Vec<[Node; 2]>) -> Runners<'a> {
+        let of = |edge: Edge| {
+            let moving = stage.each_axis().zip(&nodes).filter_map(|((id, axis), nodes)| {
+                let machine = match stage.mover(id) {
+                    Mover::Machine(machine, _) => Some(machine),
+                    Mover::Own(_) => None,
+                };
+                let node = at_edge(edge, nodes);
+                let stands = ends::stands(node, axis.drive().steps_per_unit());
+                (!stands).then(|| Runner { id, axis, machine, torque: Torque::of(axis), node, peaks: RefCell::default() })
+            });
+            moving.collect()
         };
-        let moves = pace.is_finite() && !ends::stands(node, axis.drive().steps_per_unit());
-        moves.then(|| Runner { id, axis, machine, torque: Torque::of(axis), node, pace })
-    });
-    let moving: Vec<Runner<'_>> = moving.collect();
-    if moving.is_empty() {
-        return (0, Vec::new());
+        let (up, down) = (of(Edge::RunUp), of(Edge::RunDown));
+        Runners { nodes, up, down, suspects: Default::default(), fitting: Fitting::default() }
     }
-    let node = |id: AxisId| nodes.get(id.index()).map(at_edge);
-    let can = |k: usize, frames: u32| {
-        moving.get(k).is_none_or(|r| {
-            let piece = ends::piece(edge, r.node, f64::from(frames));
-            r.can(&piece, frames) && r.machine.is_none_or(|m| fitting.fits(m, edge, frames, &node))
-        })
-    };
-    let (frames, stuck) = ends::shortest(moving.len(), LONGEST_RUN, &can);
-    let stuck = stuck.into_iter().filter_map(|k| moving.get(k).map(|r| NoRoom { axis: r.id, edge })).collect();
-    (frames, stuck)
+
+    /// The lengths where `pace` is the fastest at which each axis is moved. `known` says what is known of run-up and run-down.
+    pub(crate) fn runs(&self, pace: &dyn Fn(AxisId) -> f64, known: [Known; 2]) -> Runs {
+        let [at_start, at_end] = known;
+        let (up, stuck_up) = self.run(Edge::RunUp, pace, at_start);
+        let (down, stuck_down) = self.run(Edge::RunDown, pace, at_end);
+        Runs { frames: [up, down], no_room: stuck_up.into_iter().chain(stuck_down).collect() }
+    }
+
+    fn at(&self, edge: Edge) -> &[Runner<'a>] {
+        match edge {
+            Edge::RunUp => &self.up,
+            Edge::RunDown => &self.down,
+        }
+    }
+
+    fn run(&self, edge: Edge, pace: &dyn Fn(AxisId) -> f64, known: Known) -> (u32, Vec<NoRoom>) {
+        let runners = self.at(edge);
+        let paces: Vec<f64> = runners.iter().map(|r| pace(r.id)).collect();
+        if !paces.iter().any(|p| p.is_finite()) {
+            return (0, Vec::new());
+        }
+        let node = |id: AxisId| self.nodes.get(id.index()).map(|nodes| at_edge(edge, nodes));
+        let can = |k: usize, frames: u32| {
+            let moved = runners.get(k).zip(paces.get(k)).filter(|(_, pace)| pace.is_finite());
+            moved.is_none_or(|(r, pace)| r.can(edge, frames, *pace) && r.machine.is_none_or(|m| self.fitting.fits(m, edge, frames, &node)))
+        };
+        let [up, down] = &self.suspects;
+        let suspect = if edge == Edge::RunUp { up } else { down };
+        let (frames, stuck) = ends::shortest(runners.len(), LONGEST_RUN, known, suspect, &can);
+        let stuck = stuck.into_iter().filter_map(|k| runners.get(k).map(|r| NoRoom { axis: r.id, edge })).collect();
+        (frames, stuck)
+    }
+}
+
+fn at_edge(edge: Edge, [up, down]: &[Node; 2]) -> Node {
+    if edge == Edge::RunUp { *up } else { *down }
 }
 
 impl Runner<'_> {
-    fn can(&self, quintic: &Quintic, frames: u32) -> bool {
-        let piece = Piece { index: 0, start: 0.0, end: f64::from(frames), quintic };
-        let peaks = Peaks::of_piece(&piece);
-        let reached = |[least, most]: [f64; 2]| least < peaks.least.value && peaks.greatest.value < most;
-        PacedPeaks::new(&peaks, self.pace).are_within(self.axis)
-            && self.machine.and_then(|m| m.work().axis_range()).is_none_or(reached)
-            && self.torque.as_ref().and_then(|t| t.worst(core::iter::once(piece), self.pace)).is_none_or(|t| !t.utilisation().is_exceeded())
+    fn can(&self, edge: Edge, frames: u32, pace: f64) -> bool {
+        let quintic = || ends::piece(edge, self.node, f64::from(frames));
+        let within = |peaks: &Peaks| {
+            let reached = |[least, most]: [f64; 2]| least < peaks.least.value && peaks.greatest.value < most;
+            PacedPeaks::new(peaks, pace).are_within(self.axis) && self.machine.and_then(|m| m.work().axis_range()).is_none_or(reached)
+        };
+        let torque = |t: &Torque| {
+            let quintic = quintic();
+            let piece = Piece { index: 0, start: 0.0, end: f64::from(frames), quintic: &quintic };
+            t.worst(core::iter::once(piece), pace).is_none_or(|t| !t.utilisation().is_exceeded())
+        };
+        let mut known = self.peaks.borrow_mut();
+        let rates = match known.get(&frames) {
+            Some(peaks) => within(peaks),
+            // Where the bounds are within the limits, so is what they bound.
+            None => {
+                within(&ends::bounds(edge, self.node, f64::from(frames))) || {
+                    let peaks = Peaks::of_piece(&Piece { index: 0, start: 0.0, end: f64::from(frames), quintic: &quintic() });
+                    known.insert(frames, peaks);
+                    within(&peaks)
+                }
+            }
+        };
+        rates && self.torque.as_ref().is_none_or(torque)
     }
 }
 
