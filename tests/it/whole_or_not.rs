@@ -260,6 +260,14 @@ fn after(before: &str, command: &Command) -> Command {
     quiet(shell)
 }
 
+/// The same command with the signals as they are by default: whoever runs the tests in the background of a script may have ignored them.
+#[cfg(target_os = "linux")]
+fn heard(command: &Command) -> Command {
+    let mut env = Command::new("env");
+    env.arg("--default-signal=HUP,INT,TERM").arg(command.get_program()).args(command.get_args());
+    quiet(env)
+}
+
 /// Starts a run, waits until it writes, and sends it a signal.
 #[cfg(target_os = "linux")]
 fn signalled(marsh: &Marsh, command: &mut Command, signal: &str) -> Output {
@@ -291,8 +299,8 @@ fn a_run_that_is_stopped_takes_its_staging_directory_with_it() {
             marsh.rows(1, &axes, &[&long[..], &["--per-axis"]].concat()),
             marsh.compile(1, &columns, &["--replace", "--rows", "200000"]),
         ];
-        for mut run in runs {
-            let output = signalled(&marsh, &mut run, signal);
+        for run in runs {
+            let output = signalled(&marsh, &mut heard(&run), signal);
             assert_eq!(output.status.signal(), Some(number), "{}", said(&output));
             assert_eq!(leftovers(&marsh.out), 0);
             assert!(tree(&marsh.out) == before);
