@@ -95,6 +95,7 @@ table! {
     counts {
         MOST_NAME_LETTERS: usize = 64, "letters of a name", "a name heads a column and names a file";
         MOST_AXES: usize = 4096, "axes of a stage, groups, copies", "far beyond any stage";
+        MOST_DRIVEN: usize = 8, "channels or axes of one mechanism", "six move a rigid body every way it can";
         MOST_JOINTS: usize = 64, "joints of a chain", "far beyond any figure";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";

@@ -36,7 +36,7 @@
 //! ```
 //!
 //! Stages and shots are usually read from files: [`input::load`]. A signal or mechanism of your own implements [`signal::Signal`] or
-//! a mechanism and is compiled, fitted and checked like those of the files.
+//! [`mechanism::Mechanism`] and is compiled, fitted and checked like those of the files.
 //!
 //! Software limits are not a safety function. What is checked is what the stage states, and nothing else: keep people clear of suspended loads and of
 //! motors that start by themselves, and follow local codes and licensed practice.

@@ -116,8 +116,8 @@ impl<'a> Approved<'a> {
         Rows::new(self.pass(pass)?, RowRate::parse(rate)?)
     }
 
-    /// Writes the output folder, completely or not at all. `sources` are the files that the job was read from: without them the folder cannot be
-    /// verified later. A folder that differs is replaced only with `replace`.
+    /// Writes the output folder, completely or not at all. `sources` are the files that the job was read from: without them, and where a signal or mechanism
+    /// of your own is part of the job, which no file describes, the folder cannot be verified later. A folder that differs is replaced only with `replace`.
     ///
     /// # Errors
     /// Whatever the system says; a folder that is not ours.

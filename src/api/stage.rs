@@ -1,6 +1,7 @@
 //! A stage put together group by group.
 
 use super::Error;
+use crate::mechanism::Mechanism;
 use crate::stage::{Axis, BodySpec, GroupSpec, MachineSpec, Stage, Surroundings};
 
 /// What a stage is made from; [`StageBuilder::build`] checks it.
@@ -44,10 +45,15 @@ impl StageBuilder {
         self
     }
 
-    /// Adds a mechanism: channels by name to axes by name.
+    /// Adds a mechanism: one of ours or of your own, with the full names of its channels, which are new, and of its axes, both in its order.
     #[must_use]
-    pub fn mechanism(mut self, machine: MachineSpec) -> Self {
-        self.machines.push(machine);
+    pub fn mechanism<'n>(
+        mut self,
+        mechanism: impl Mechanism + 'static,
+        channels: impl IntoIterator<Item = &'n str>,
+        axes: impl IntoIterator<Item = &'n str>,
+    ) -> Self {
+        self.machines.push(MachineSpec::new(mechanism, channels, axes));
         self
     }
 

@@ -4,10 +4,11 @@ use super::clearance::Nearest;
 use super::violation::Limit;
 use crate::compile::{AxisMove, Coarse, Compiled};
 use crate::motion::{Extreme, Peaks};
+use crate::number::Jet;
 use crate::program::{Leg, Torque};
 use crate::shot::{Exposure, Pass, Shape, Shot};
 use crate::signal::{Source, SourceKind, sources};
-use crate::stage::{Axis, AxisId, GroupId, Mover, PerAxis, Work};
+use crate::stage::{Axis, AxisId, GroupId, Mover, PerAxis};
 use crate::time::{FrameTime, Seconds};
 
 /// A note.
@@ -185,11 +186,15 @@ fn uncertain(compiled: &Compiled, id: AxisId, axis: &Axis, c: &Coarse) -> Vec<(L
 /// How far the rope of a drum stretches under its load, at the lowest place of the photographed span: instant, mm, height.
 fn stretch(compiled: &Compiled, id: AxisId) -> Option<(f64, f64, f64)> {
     let Mover::Machine(machine, _) = compiled.stage().mover(id) else { return None };
-    let Work::Drum(drum, Some(hung)) = machine.work() else { return None };
+    let mechanism = machine.mechanism();
     let peaks = compiled.motion(id).peaks();
-    let heights = [peaks.least, peaks.greatest].map(|e| drum.height(e.value).ok().map(|h| (h, e.at)));
+    let height = |turn: f64| {
+        let mut height = [Jet::default()];
+        mechanism.to_channels(&[Jet::constant(turn)], &mut height).ok().map(|()| height[0].p)
+    };
+    let heights = [peaks.least, peaks.greatest].map(|e| height(e.value).map(|h| (h, e.at)));
     let (height, at) = heights.into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0))?;
-    Some((at, hung.stretch_at(height), height))
+    Some((at, mechanism.stretch(height)?, height))
 }
 
 /// How often a turning gobo's openings pass at most: instant, per frame, per exposure. Above half an opening per exposure the shafts of
@@ -276,8 +281,8 @@ mod tests {
         .unwrap();
         let axis = |name: &str| AxisSpec::new(name, Unit::Millimetre, [-500.0, 500.0], [50.0, 20.0, 60.0]);
         let stage = fixture::stage("heron", vec![axis("a"), axis("b"), axis("c")]);
-        let full = |names: [&str; 3]| names.iter().map(|n| format!("heron.{n}")).collect();
-        let spec = MachineSpec { channels: full(["heave", "pitch", "roll"]), axes: full(["a", "b", "c"]), work: Work::Swashplate(plate) };
+        let full = |names: [&str; 3]| names.map(|n| format!("heron.{n}"));
+        let spec = MachineSpec::new(plate, full(["heave", "pitch", "roll"]), full(["a", "b", "c"]));
         let stage = stage.with_machines(vec![spec]).unwrap();
         // |y| (1 - cos roll) = L with |y| = 100 sin 60 deg.
         let folded = crate::number::elementary::degrees(crate::number::elementary::acos(1.0 - 30.0 / (100.0 * 0.75_f64.sqrt())));

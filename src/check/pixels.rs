@@ -12,10 +12,10 @@ use rayon::prelude::*;
 
 use super::notes::{Note, NoteKind};
 use crate::compile::{Compiled, frame_time};
-use crate::mechanism::{Lens, Pose, Vector};
+use crate::mechanism::{Lens, Mechanism, Pose, Vector};
 use crate::number::Jet;
 use crate::shot::{Exposure, Shot};
-use crate::stage::{AxisId, Body, ChannelId, GroupId, Stage, Work};
+use crate::stage::{AxisId, Body, ChannelId, GroupId, Stage};
 use crate::time::FrameTime;
 
 /// Pixels above which a step or a backlash is a finding: a quarter; common practice, no source.
@@ -156,7 +156,7 @@ fn points(body: &Body) -> Vec<Vector> {
 impl Picture<'_> {
     /// Values of a body's channels at a moment, nothing moving.
     fn still(&self, body: &Body, t: f64) -> Option<Vec<Jet>> {
-        self.stage.channel_values(body.channels(), &|a| Ok(Jet::constant(self.position(a, t)?)), &back).ok()
+        self.stage.channel_values(body.channels(), &|a| Ok(Jet::constant(self.position(a, t)?)), &forward).ok()
     }
 
     /// The same with one axis alone in motion, by one unit a frame: only the channels it moves are computed again.
@@ -166,7 +166,7 @@ impl Picture<'_> {
             let p = self.position(a, t)?;
             Ok(if a == by.axis { Jet::time(p) } else { Jet::constant(p) })
         };
-        let changed = self.stage.channel_values(&wanted, &axis, &back).ok()?;
+        let changed = self.stage.channel_values(&wanted, &axis, &forward).ok()?;
         let mut values = still.to_vec();
         for (i, value) in by.channels.iter().zip(changed) {
             if let Some(slot) = values.get_mut(*i) {
@@ -224,6 +224,6 @@ impl Picture<'_> {
 /// No position or pose at an instant: nothing is seen then.
 struct Lost;
 
-fn back(work: &Work, axes: &[Jet]) -> Result<Vec<Jet>, Lost> {
-    work.channels(axes).map_err(|_| Lost)
+fn forward(mechanism: &dyn Mechanism, axes: &[Jet], channels: &mut [Jet]) -> Result<(), Lost> {
+    mechanism.to_channels(axes, channels).map_err(|_| Lost)
 }

@@ -1,6 +1,6 @@
 //! Mechanisms stay within reach where no channel asks for their places: in run-up and run-down, between stations, on the move to start and the return home.
 //!
-//! What: a mechanism of one axis reaches a range of it, and the exact extremes of the axis's pieces tell whether it is kept. Three axes that must fit together do so
+//! What: an axis with a range of its own reaches that range, and the exact extremes of the axis's pieces tell whether it is kept. Axes that must fit together do so
 //! throughout a stretch of time where an enclosure of their pose exists ([`Enclosure`]); where it does not, the stretch is halved until one does or the middle has no pose.
 //! Within the photographed span of a moving pass the compiler has refused what is out of reach. Invariant: no sample says that a place is reached.
 
@@ -47,18 +47,28 @@ pub(super) fn in_section(program: &Program, section: &Section<'_>, found: &mut V
         if machine.axes().iter().all(|a| section.pieces(*a).all(|p| p.quintic.is_hold())) {
             continue;
         }
-        found.extend(match (machine.axes(), machine.work().axis_range()) {
-            ([axis], Some(range)) => beyond(program, section, machine, *axis, range),
-            _ => apart(program, section, machine),
-        });
+        if machine.has_ranges() {
+            found.extend(
+                machine
+                    .axes()
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(which, axis)| beyond(program, section, machine, *axis, machine.mechanism().axis_range(which)?)),
+            );
+        } else {
+            found.extend(apart(program, section, machine));
+        }
     }
 }
 
-/// A mechanism of one axis, at the end of its range that it passes furthest.
+/// An axis with a range of its own, at the end that it passes furthest.
 fn beyond(program: &Program, section: &Section<'_>, machine: &Machine, axis: AxisId, [lower, upper]: [f64; 2]) -> Option<Violation> {
     let peaks = section.pieces(axis).map(|p| Peaks::of_piece(&p)).reduce(|a, b| a.joined(&b))?;
     let ends = [(peaks.least, lower, lower - peaks.least.value), (peaks.greatest, upper, peaks.greatest.value - upper)];
-    let lost = ends.into_iter().filter_map(|(e, end, by)| machine.work().channels(&[e.value]).err().map(|why| (e, end, by, why)));
+    // Where the other axes are makes no difference.
+    let home = |id: AxisId| program.compiled().stage().axis(id).home();
+    let at = |value: f64| machine.reaches(|id| if id == axis { value } else { home(id) });
+    let lost = ends.into_iter().filter_map(|(e, end, by)| at(e.value).err().map(|why| (e, end, by, why)));
     let (extreme, allowed, _, why) = lost.reduce(|a, b| if b.2 > a.2 { b } else { a })?;
     let span =
         section.pieces(axis).find(|p| p.start <= extreme.at && extreme.at <= p.end).map_or((extreme.at, extreme.at), |p| (p.start, p.end));
@@ -68,7 +78,7 @@ fn beyond(program: &Program, section: &Section<'_>, machine: &Machine, axis: Axi
     Some(finding(program.compiled(), axis, Limit::Position, section.part, (at, span), (extreme.value, allowed), cause))
 }
 
-/// A mechanism of three axes, at the first instant at which they do not fit together. The value is where its first axis is then, the allowed one where it was last
+/// A mechanism whose axes must fit together, at the first instant at which they do not fit together. The value is where its first axis is then, the allowed one where it was last
 /// while they did.
 fn apart(program: &Program, section: &Section<'_>, machine: &Machine) -> Option<Violation> {
     let axis = *machine.axes().first()?;
@@ -89,8 +99,7 @@ fn apart(program: &Program, section: &Section<'_>, machine: &Machine) -> Option<
 
 /// Why the mechanism has no place at an instant.
 fn lost(enclosure: &Enclosure<'_>, machine: &Machine, t: f64) -> Option<OutOfReach> {
-    let axes: Vec<f64> = machine.axes().iter().map(|a| enclosure.jet(*a, t).p).collect();
-    machine.work().channels(&axes).err()
+    machine.reaches(|axis| enclosure.jet(axis, t).p).err()
 }
 
 /// The first instant that has no pose, or none that is proven.
@@ -113,13 +122,13 @@ mod tests {
     use crate::check::At;
     use crate::check::fixture;
     use crate::compile::Compiled;
-    use crate::mechanism::{CarriedFrom, Drum, DrumSpec, LimbWire, LimbWireSpec, Spool, Swashplate, SwashplateSpec};
+    use crate::mechanism::{CarriedFrom, Drum, DrumSpec, LimbWire, LimbWireSpec, Mechanism, Spool, Swashplate, SwashplateSpec};
     use crate::shot::{Exposure, Shape};
-    use crate::stage::{AxisSpec, MachineSpec, Stage, Unit, Work};
+    use crate::stage::{AxisSpec, MachineSpec, Stage, Unit};
 
-    fn machine(stage: Stage, channels: &[&str], axes: &[&str], work: Work) -> Stage {
-        let full = |names: &[&str]| names.iter().map(|n| format!("heron.{n}")).collect();
-        stage.with_machines(vec![MachineSpec { channels: full(channels), axes: full(axes), work }]).unwrap()
+    fn machine(stage: Stage, channels: &[&str], axes: &[&str], mechanism: impl Mechanism + 'static) -> Stage {
+        let full = |names: &[&str]| -> Vec<String> { names.iter().map(|n| format!("heron.{n}")).collect() };
+        stage.with_machines(vec![MachineSpec::new(mechanism, full(channels), full(axes))]).unwrap()
     }
 
     /// A wing on a wire whose joint and guide leave 76.385 mm below its neutral length; limits in mm/s, mm/s2, mm/s3.
@@ -127,7 +136,7 @@ mod tests {
         // The least wire is |guide - arm| less the length at the neutral angle: a guide 160 mm above, an arm of 110 mm, 50 - 126.385 mm.
         let wire = LimbWire::new(LimbWireSpec { arm: 110.0, guide: [0.0, 160.0], neutral: NEUTRAL }).unwrap();
         let stage = fixture::stage("heron", vec![AxisSpec::new("wing", Unit::Millimetre, [-200.0, 200.0], limits)]);
-        machine(stage, &["lift"], &["wing"], Work::LimbWire(wire, None))
+        machine(stage, &["lift"], &["wing"], wire)
     }
 
     /// Law of cosines: 126.385^2 = 110^2 + 160^2 - 2 x 110 x 160 sin(angle), angle 38.1 deg.
@@ -151,7 +160,7 @@ mod tests {
         for (first, fits) in [(60.0, true), (74.0, false)] {
             let keys: &[(f64, f64)] = &[(1.0, first), (12.0, -45.0), (24.0, 0.0)];
             let compiled = compiled(wing([40.0, 30.0, 60.0]), &[("heron.lift", keys)], (1, 24), Exposure::Moving, 12.0);
-            let [lower, upper] = compiled.stage().machines().iter().find_map(|m| m.work().axis_range()).unwrap();
+            let [lower, upper] = compiled.stage().machines().iter().find_map(|m| m.mechanism().axis_range(0)).unwrap();
             let id = compiled.stage().axis_of_name("heron.wing").unwrap();
             let edge = compiled.motion(id).edge_peaks(crate::compile::Edge::RunUp).unwrap();
             let kept = lower < edge.least.value && edge.greatest.value < upper;
@@ -175,7 +184,7 @@ mod tests {
         let drum = drum.unwrap();
         let [_, top] = drum.heights();
         let stage = fixture::stage("heron", vec![AxisSpec::new("drum", Unit::Degree, [-1000.0, 9000.0], [400.0, 400.0, 2000.0])]);
-        let stage = machine(stage, &["height"], &["drum"], Work::Drum(drum, None));
+        let stage = machine(stage, &["height"], &["drum"], drum);
         let keys: &[(f64, f64)] = &[(1.0, 0.0), (12.0, 0.3 * top), (24.0, 0.95 * top)];
         let found = out_of_reach(&compiled(stage, &[("heron.height", keys)], (1, 24), Exposure::Moving, 1.0));
         assert!(found.iter().any(|v| v.part == Part::RunDown && (v.allowed - 2880.0).abs() < 1e-9 && v.value > 2880.0), "{found:?}");
@@ -189,7 +198,7 @@ mod tests {
         let axis = |name: &str| AxisSpec::new(name, Unit::Millimetre, [-300.0, 300.0], [50.0, 20.0, 60.0]);
         let stage = fixture::stage("heron", vec![axis("a"), axis("b"), axis("c")]);
         let plate = Swashplate::new(spec).unwrap();
-        let stage = machine(stage, &["heave", "pitch", "roll"], &["a", "b", "c"], Work::Swashplate(plate));
+        let stage = machine(stage, &["heave", "pitch", "roll"], &["a", "b", "c"], plate);
         // A run-up that starts far from the first frame: the roll is moving fast near the end of what the rods allow.
         let range = |roll: f64| plate.actuators(0.0, 0.0, roll).is_ok();
         let most = (1..900).map(|i| f64::from(i) * 0.1).take_while(|r| range(*r)).last().unwrap();

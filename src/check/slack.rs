@@ -1,7 +1,7 @@
 //! Wires that only pull: where gravity cannot turn a weighted limb as fast as its wire is paid out, the wire goes slack.
 //!
-//! What: in every part of a pass, on each piece of the wire's axis, ranges hold the limb's angle and its acceleration ([`IntervalJet`]), and over such ranges the
-//! margin of gravity has a bound from below ([`LimbWire::least_margin`]). Where the bound is above 0 the wire is taut, proven; where it is not, the piece is halved until
+//! What: in every part of a pass, on each piece of the wire's axis, ranges hold the axis and its derivatives, and over such ranges the
+//! margin of gravity has a bound from below ([`Hanging::certified_margin`]). Where the bound is above 0 the wire is taut, proven; where it is not, the piece is halved until
 //! the margin at its middle says slack, or the bound says taut. No sampling decides. In held passes the limb stands at every station besides: there gravity alone counts.
 //! Limits: a limb that swings or a wire that sticks is not modelled, nor a limb that is parked. Where a wire is beyond its dead centre `reach` says so.
 
@@ -10,11 +10,11 @@ use super::exceeded::finding;
 use super::sections::{self, Section};
 use super::violation::{At, Cause, Limit, Part, Violation};
 use crate::compile::frame_time;
-use crate::mechanism::{Limb, LimbWire};
+use crate::mechanism::Hanging;
 use crate::motion::curve::Curve;
 use crate::number::Jet;
 use crate::program::Program;
-use crate::stage::{AxisId, Stage, Work};
+use crate::stage::{AxisId, Stage};
 use crate::time::FrameTime;
 
 /// Halvings after which a piece whose margin is within rounding of 0 counts as slack: 2^-20 of a piece.
@@ -22,8 +22,7 @@ const DEEPEST: u32 = 20;
 
 /// A limb on a wire that is not parked.
 struct Hung<'a> {
-    wire: &'a LimbWire,
-    limb: &'a Limb,
+    limb: &'a dyn Hanging,
     axis: AxisId,
 }
 
@@ -74,8 +73,8 @@ pub(super) fn first_slack(program: &Program, section: &Section<'_>) -> Option<Ax
 
 fn limbs(program: &Program) -> impl Iterator<Item = Hung<'_>> {
     let stage: &Stage = program.compiled().stage();
-    stage.machines().iter().filter_map(|m| match (m.work(), m.axes()) {
-        (Work::LimbWire(wire, Some(limb)), [axis]) if !program.parks(*axis) => Some(Hung { wire, limb, axis: *axis }),
+    stage.machines().iter().filter_map(|m| match (m.mechanism().hanging(), m.axes()) {
+        (Some(limb), [axis]) if !program.parks(*axis) => Some(Hung { limb, axis: *axis }),
         _ => None,
     })
 }
@@ -109,8 +108,7 @@ impl Hung<'_> {
         let Some(stations) = program.stations() else { return };
         let first = program.compiled().shot().frames().first();
         for (n, position) in (first..).zip(stations.positions(program.compiled().motion(self.axis).curve())) {
-            let Ok(angle) = self.wire.angle(position) else { continue };
-            let pull = self.wire.follows(self.limb, Jet::constant(angle), 1.0);
+            let Some(pull) = self.limb.pull(Jet::constant(position), 1.0) else { continue };
             if !(pull.margin() > 0.0) {
                 let frame = frame_time(n);
                 let at = At::Frame(FrameTime(frame));
@@ -131,17 +129,13 @@ struct Search<'a> {
 impl Search<'_> {
     /// Raises `worst` (instant, acceleration asked for, gravity's) by what the stretch from `from` to `to` shows.
     fn look(&self, from: f64, to: f64, depth: u32, worst: &mut Option<(f64, f64, f64)>) {
-        let Hung { wire, limb, .. } = self.hung;
-        let squared = self.pace * self.pace;
-        if let Ok(angle) = wire.angle(over(self.curve, from, to)) {
-            let (p, a) = (angle.p, angle.a);
-            if wire.least_margin(limb, [p.lo, p.hi], [a.lo / squared, a.hi / squared]) > 0.0 {
-                return;
-            }
+        let limb = self.hung.limb;
+        if limb.certified_margin(over(self.curve, from, to), self.pace).is_some_and(|margin| margin > 0.0) {
+            return;
         }
         let middle = 0.5 * (from + to);
         // Beyond a dead centre there is no angle, and nothing to say of gravity.
-        let pull = self.curve.jet(middle).and_then(|jet| wire.angle(jet).ok()).map(|angle| wire.follows(limb, angle, self.pace));
+        let pull = self.curve.jet(middle).and_then(|jet| limb.pull(jet, self.pace));
         let over = pull.map_or(f64::NEG_INFINITY, |p| p.wanted - p.gravity);
         if let Some(pull) = pull.filter(|_| over >= 0.0 || depth >= DEEPEST)
             && worst.is_none_or(|(_, w, g)| over > w - g)
@@ -161,7 +155,7 @@ impl Search<'_> {
 mod tests {
     use super::*;
     use crate::check::fixture;
-    use crate::mechanism::LimbWireSpec;
+    use crate::mechanism::{Limb, LimbWire, LimbWireSpec};
     use crate::motion::curve::CurveBuilder;
     use crate::motion::quintic::{Node, Quintic};
     use crate::shot::{Exposure, Shape};
@@ -185,7 +179,8 @@ mod tests {
         let (wire, limb) = leg();
         let curve = wire_curve(&wire, angle, h);
         let stage = one_leg(20.0);
-        let hung = Hung { wire: &wire, limb: &limb, axis: stage.axis_of_name("heron.leg").unwrap() };
+        let hanging = wire.with_limb(limb);
+        let hung = Hung { limb: &hanging, axis: stage.axis_of_name("heron.leg").unwrap() };
         let search = Search { hung: &hung, curve: &curve, pace };
         let of = |piece: crate::motion::curve::Piece<'_>| {
             let mut worst = None;
@@ -228,8 +223,7 @@ mod tests {
     fn one_leg(neutral: f64) -> Stage {
         let axis = AxisSpec::new("leg", Unit::Millimetre, [-400.0, 400.0], [1e3, 1e3, 1e4]);
         let wire = LimbWire::new(LimbWireSpec { arm: 120.0, guide: [-100.0, 170.0], neutral }).unwrap();
-        let work = Work::LimbWire(wire, Some(leg().1));
-        let spec = MachineSpec { channels: vec!["heron.knee".into()], axes: vec!["heron.leg".into()], work };
+        let spec = MachineSpec::new(wire.with_limb(leg().1), ["heron.knee"], ["heron.leg"]);
         fixture::stage("heron", vec![axis]).with_machines(vec![spec]).unwrap()
     }
 

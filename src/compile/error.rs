@@ -53,8 +53,10 @@ impl CompileError {
             (_, Some(aim)) => (format!("the aim of `{}`", stage.group_name(aim.camera())), Some(aim.place())),
             (Mover::Machine(machine, _), None) => {
                 let channels: Vec<&str> = machine.channels().iter().map(|c| stage.channel_name(*c)).collect();
-                let kind = machine.work().kind();
-                let to_blame = out_of_range(&error).and_then(|quantity| machine.channels().get(machine.work().channel_of(quantity)?));
+                let kind = machine.mechanism().kind();
+                let names = machine.mechanism().channels();
+                let to_blame = out_of_range(&error)
+                    .and_then(|quantity| machine.channels().get(names.iter().position(|channel| channel.name == quantity)?));
                 let place = to_blame
                     .and_then(|c| key_before(stage, shot, &[*c], error.at()))
                     .or_else(|| key_before(stage, shot, machine.channels(), error.at()));

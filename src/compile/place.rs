@@ -1,9 +1,10 @@
 //! Where channels and bodies are, read back from the compiled curves: the same pieces that become steps.
 //!
-//! Invariant: a mechanism's channels come from its axes by its own way back, so that pictures show what the motors do, not what was asked.
+//! Invariant: a mechanism's channels come from its axes by its forward kinematics, so that pictures show what the motors do, not what was asked.
 
 use super::Compiled;
 use crate::mechanism::{OutOfReach, Pose, Vector};
+use crate::number::Jet;
 use crate::shot::Pass;
 use crate::stage::{AxisId, Body, ChannelId};
 use crate::time::FrameTime;
@@ -48,9 +49,11 @@ impl Compiled {
     fn channels_at(&self, pass: Option<&Pass>, wanted: &[ChannelId], t: FrameTime) -> Result<Vec<f64>, NoPose> {
         let stage = self.stage();
         let axis = |id: AxisId| match pass {
-            Some(pass) if pass.parks(stage, id) => Ok(stage.axis(id).home()),
-            _ => self.motion(id).at(t).ok_or(NoPose::Outside),
+            Some(pass) if pass.parks(stage, id) => Ok(Jet::constant(stage.axis(id).home())),
+            _ => self.motion(id).at(t).map(Jet::constant).ok_or(NoPose::Outside),
         };
-        stage.channel_values(wanted, &axis, &|work, axes: &[f64]| work.channels(axes).map_err(NoPose::from))
+        let values =
+            stage.channel_values(wanted, &axis, &|mechanism, axes: &[Jet], channels| Ok(mechanism.to_channels(axes, channels)?))?;
+        Ok(values.into_iter().map(|value| value.p).collect())
     }
 }

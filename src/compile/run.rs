@@ -1,7 +1,7 @@
 //! How long run-up and run-down are: the fewest frames in which every axis comes from rest, or to rest, within its limits.
 //!
 //! What: a length will do where every axis that a moving pass moves keeps travel, velocity, acceleration, jerk and step rate at the fastest of those passes, its
-//! motor's torque, and the reach of the mechanism that drives it. A mechanism of one axis has a range; whether three axes fit together is looked at in some places.
+//! motor's torque, and the reach of the mechanism that drives it. An axis may have a range of its mechanism; whether axes fit together is looked at in some places.
 //! Limits: this only chooses. Whether the length chosen keeps every limit is for the checks, which prove it; clearance and slack wires are theirs alone.
 
 use core::cell::{Cell, RefCell};
@@ -56,8 +56,8 @@ struct Fitting(RefCell<BTreeMap<(AxisId, bool, u32), bool>>);
 struct Runner<'a> {
     id: AxisId,
     axis: &'a Axis,
-    /// The mechanism that drives it.
-    machine: Option<&'a Machine>,
+    /// The mechanism that drives it, as its axis of this number.
+    machine: Option<(&'a Machine, usize)>,
     torque: Option<Torque>,
     node: Node,
     /// Extremes by length, where the bounds did not tell enough.
@@ -76,7 +76,7 @@ impl<'a> Runners<'a> {
         let of = |edge: Edge| {
             let moving = stage.each_axis().zip(&nodes).filter_map(|((id, axis), nodes)| {
                 let machine = match stage.mover(id) {
-                    Mover::Machine(machine, _) => Some(machine),
+                    Mover::Machine(machine, which) => Some((machine, which)),
                     Mover::Own(_) => None,
                 };
                 let node = at_edge(edge, nodes);
@@ -113,7 +113,9 @@ impl<'a> Runners<'a> {
         let node = |id: AxisId| self.nodes.get(id.index()).map(|nodes| at_edge(edge, nodes));
         let can = |k: usize, frames: u32| {
             let moved = runners.get(k).zip(paces.get(k)).filter(|(_, pace)| pace.is_finite());
-            moved.is_none_or(|(r, pace)| r.can(edge, frames, *pace) && r.machine.is_none_or(|m| self.fitting.fits(m, edge, frames, &node)))
+            moved.is_none_or(|(r, pace)| {
+                r.can(edge, frames, *pace) && r.machine.is_none_or(|(m, _)| self.fitting.fits(m, edge, frames, &node))
+            })
         };
         let [up, down] = &self.suspects;
         let suspect = if edge == Edge::RunUp { up } else { down };
@@ -132,7 +134,8 @@ impl Runner<'_> {
         let quintic = || ends::piece(edge, self.node, f64::from(frames));
         let within = |peaks: &Peaks| {
             let reached = |[least, most]: [f64; 2]| least < peaks.least.value && peaks.greatest.value < most;
-            PacedPeaks::new(peaks, pace).are_within(self.axis) && self.machine.and_then(|m| m.work().axis_range()).is_none_or(reached)
+            let range = self.machine.and_then(|(machine, which)| machine.mechanism().axis_range(which));
+            PacedPeaks::new(peaks, pace).are_within(self.axis) && range.is_none_or(reached)
         };
         let torque = |t: &Torque| {
             let quintic = quintic();
@@ -155,12 +158,12 @@ impl Runner<'_> {
     }
 }
 
-/// Places at which three axes are looked at together.
+/// Places at which axes are looked at together.
 const PLACES: u32 = 16;
 
 impl Fitting {
     fn fits(&self, machine: &Machine, edge: Edge, frames: u32, node: &impl Fn(AxisId) -> Option<Node>) -> bool {
-        let Some(first) = machine.axes().first().filter(|_| machine.work().axis_range().is_none()) else { return true };
+        let Some(first) = machine.axes().first().filter(|_| !machine.has_ranges()) else { return true };
         let key = (*first, edge == Edge::RunUp, frames);
         if let Some(known) = self.0.borrow().get(&key) {
             return *known;
@@ -173,11 +176,11 @@ impl Fitting {
 
 /// True where the mechanism's axes fit together at places along the run-up or run-down.
 fn fits(machine: &Machine, edge: Edge, frames: u32, node: &impl Fn(AxisId) -> Option<Node>) -> bool {
-    let pieces: Vec<Quintic> =
-        machine.axes().iter().map(|a| node(*a).map_or(Quintic::hold(f64::NAN), |n| ends::piece(edge, n, f64::from(frames)))).collect();
+    let piece = |a: &AxisId| (*a, node(*a).map_or(Quintic::hold(f64::NAN), |n| ends::piece(edge, n, f64::from(frames))));
+    let pieces: Vec<(AxisId, Quintic)> = machine.axes().iter().map(piece).collect();
     (0..=PLACES).all(|i| {
         let u = f64::from(i) / f64::from(PLACES);
-        let axes: Vec<f64> = pieces.iter().map(|q| q.at(u)).collect();
-        machine.work().channels(&axes).is_ok()
+        let position = |axis: AxisId| pieces.iter().find(|(id, _)| *id == axis).map_or(f64::NAN, |(_, q)| q.at(u));
+        machine.reaches(position).is_ok()
     })
 }

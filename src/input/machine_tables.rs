@@ -3,6 +3,8 @@
 //! Invariant: names inside a group's tables are the group's own (`bridge`), or full (`camera.track`); a mechanism taken over with `like` means the
 //! names of the group that takes it over.
 
+use std::sync::Arc;
+
 use super::choices::{CARRIERS, KINDS, Kind};
 use super::keys;
 use super::log::Log;
@@ -11,8 +13,8 @@ use super::values::{self, NUMBER, TEXT, WHOLE};
 use crate::bounds::{Flaw, LAYERS};
 use crate::mechanism::drum::Spool;
 use crate::mechanism::drum::{Hung, Rope};
-use crate::mechanism::{CarriedFrom, Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec};
-use crate::stage::{MachineSpec, Work};
+use crate::mechanism::{CarriedFrom, Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Mechanism, Swashplate, SwashplateSpec};
+use crate::stage::MachineSpec;
 
 /// A mechanism with its table, for what is found later.
 pub(super) struct MachineRead<'t> {
@@ -36,26 +38,30 @@ pub(super) fn machines<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) ->
 
 fn machine<'t>(log: &mut Log, group: &str, mut table: Table<'t>) -> Option<MachineRead<'t>> {
     let kind = table.choice(log, "kind", KINDS, None)?;
-    let (axes, channels, work) = match kind {
+    let (axes, channels, mechanism): (_, _, Option<Arc<dyn Mechanism>>) = match kind {
         Kind::Swashplate => {
             table.know_only(log, &keys::SWASHPLATE);
             let axes = names(log, &mut table, "axes", None);
             let channels = names(log, &mut table, "channels", Some(&["heave", "pitch", "roll"]));
-            (axes, channels, swashplate(log, &mut table))
+            (axes, channels, swashplate(log, &mut table).map(shared))
         }
         Kind::LimbWire => {
             table.know_only(log, &keys::LIMB_WIRE);
             let (axis, channel) = pair(log, &mut table);
-            (axis, channel, limb_wire(log, &mut table))
+            (axis, channel, limb_wire(log, &mut table).map(shared))
         }
         Kind::Drum => {
             table.know_only(log, &keys::DRUM);
             let (axis, channel) = pair(log, &mut table);
-            (axis, channel, drum(log, &mut table))
+            (axis, channel, drum(log, &mut table).map(shared))
         }
     };
     let full = |names: Vec<String>| names.into_iter().map(|n| full_name(group, &n)).collect();
-    Some(MachineRead { spec: MachineSpec { channels: full(channels?), axes: full(axes?), work: work? }, table })
+    Some(MachineRead { spec: MachineSpec { channels: full(channels?), axes: full(axes?), mechanism: mechanism? }, table })
+}
+
+fn shared(mechanism: impl Mechanism + 'static) -> Arc<dyn Mechanism> {
+    Arc::new(mechanism)
 }
 
 /// A name of the group, or a full one as it is.
@@ -82,7 +88,7 @@ fn built<T>(log: &mut Log, table: &Table<'_>, made: Result<T, Vec<Flaw>>) -> Opt
     made.map_err(|flaws| table.flaws(log, flaws, &[])).ok()
 }
 
-fn swashplate(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
+fn swashplate(log: &mut Log, table: &mut Table<'_>) -> Option<Swashplate> {
     let radius = table.need(log, "radius", "a number, mm", values::number);
     let azimuths = table.need(log, "azimuths", "three numbers, deg", values::three_numbers);
     let carried_from = table.choice(log, "carried_from", CARRIERS, Some(CarriedFrom::Below));
@@ -92,10 +98,10 @@ fn swashplate(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
         _ => table.take(log, "rod_length", "a number, mm", values::number),
     };
     let spec = SwashplateSpec { radius: radius?, azimuths: azimuths?, rod_length, carried_from: carried_from? };
-    built(log, table, Swashplate::new(spec)).map(Work::Swashplate)
+    built(log, table, Swashplate::new(spec))
 }
 
-fn limb_wire(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
+fn limb_wire(log: &mut Log, table: &mut Table<'_>) -> Option<LimbWire> {
     let arm = table.need(log, "arm", "a number, mm", values::number);
     let guide = table.need(log, "guide", "two numbers, [across, up] in mm", values::two_numbers);
     let neutral = table.need(log, "neutral", "a number, deg", values::number);
@@ -109,10 +115,10 @@ fn limb_wire(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
     } else {
         None
     };
-    wire.map(|w| Work::LimbWire(w, limb))
+    wire.map(|wire| limb.map_or(wire, |limb| wire.with_limb(limb)))
 }
 
-fn drum(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
+fn drum(log: &mut Log, table: &mut Table<'_>) -> Option<Drum> {
     let radius = table.need(log, "radius", "a number, mm", values::number);
     let rope_diameter = table.take(log, "rope_diameter", "a number, mm", values::number).unwrap_or(0.0);
     let spool = if ["turns_per_layer", "layers", "wound"].iter().any(|k| table.has(k)) {
@@ -143,7 +149,8 @@ fn drum(log: &mut Log, table: &mut Table<'_>) -> Option<Work> {
     } else {
         None
     };
-    built(log, table, Drum::new(DrumSpec { radius: radius?, rope_diameter, spool })).map(|d| Work::Drum(d, hung))
+    built(log, table, Drum::new(DrumSpec { radius: radius?, rope_diameter, spool }))
+        .map(|drum| hung.map_or(drum, |hung| drum.with_hung(hung)))
 }
 
 #[cfg(test)]

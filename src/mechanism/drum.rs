@@ -10,9 +10,12 @@
 //! as are nesting of layers, fleet angle and the length from drum to sheave.
 
 use super::OutOfReach;
+use super::interval::{IntervalJet, Range};
+use super::kinematics::{Mechanism, Quantity, one_to_one};
 use super::real::Real;
+use super::unit::Unit;
 use crate::bounds::{self, AREA, Bound, Flaw, LAYERS, LENGTH, MODULUS, SPAN, TURNS_PER_LAYER, WOUND};
-use crate::number::elementary;
+use crate::number::{Jet, elementary};
 
 /// How a rope lies on its drum where it may lie in more than one layer.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,6 +43,8 @@ pub struct DrumSpec {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Drum {
     spec: DrumSpec,
+    /// What hangs on it, where that is given.
+    hung: Option<Hung>,
 }
 
 impl Drum {
@@ -60,7 +65,13 @@ impl Drum {
                 flaws.extend(holds.check("wound", spool.wound).err().map(|f| f.help("turns on the drum at height 0")));
             }
         }
-        if flaws.is_empty() { Ok(Drum { spec }) } else { Err(flaws) }
+        if flaws.is_empty() { Ok(Drum { spec, hung: None }) } else { Err(flaws) }
+    }
+
+    /// The same drum with what hangs on it: the stretch of its rope is then reported.
+    #[must_use]
+    pub fn with_hung(self, hung: Hung) -> Drum {
+        Drum { hung: Some(hung), ..self }
     }
 
     /// Turn of the drum, deg, that raises what hangs to `height`, mm; 0 at height 0.
@@ -148,6 +159,52 @@ impl Drum {
         let rest = turns - full * spool.turns_per_layer;
         let (radius, d) = (self.spec.radius, self.spec.rope_diameter);
         elementary::TURN * (spool.turns_per_layer * (full * radius + 0.5 * full * full * d) + rest * (radius + (full + 0.5) * d))
+    }
+}
+
+impl Mechanism for Drum {
+    fn kind(&self) -> &str {
+        "drum"
+    }
+
+    fn channels(&self) -> &[Quantity] {
+        &[Quantity { name: "height", unit: Unit::Millimetre }]
+    }
+
+    fn axes(&self) -> &[Unit] {
+        &[Unit::Degree]
+    }
+
+    fn to_axes(&self, channels: &[Jet], axes: &mut [Jet]) -> Result<(), OutOfReach> {
+        one_to_one(channels, axes, |height| self.turn(height))
+    }
+
+    fn to_channels(&self, axes: &[Jet], channels: &mut [Jet]) -> Result<(), OutOfReach> {
+        one_to_one(axes, channels, |turn| self.height(turn))
+    }
+
+    fn enclose(&self, axes: &[IntervalJet], channels: &mut [IntervalJet]) -> Option<()> {
+        let over = |turn: IntervalJet| {
+            // Height rises with turn, in proportion within a layer: its ends are those of the turn, its slopes those of the layers between.
+            let at = |p: f64| self.height(Jet::time(p));
+            let (low, high) = (at(turn.p.lo)?, at(turn.p.hi)?);
+            let slope = Range::between(low.v, high.v);
+            let bend = if low.v == high.v { Range::ZERO } else { Range::WHOLE };
+            Ok(turn.through(Range::between(low.p, high.p), slope, bend))
+        };
+        one_to_one(axes, channels, over).ok()
+    }
+
+    fn axis_range(&self, _which: usize) -> Option<[f64; 2]> {
+        Some(self.turns())
+    }
+
+    fn stretch(&self, channel: f64) -> Option<f64> {
+        self.hung.map(|hung| hung.stretch_at(channel))
+    }
+
+    fn layer_changes(&self) -> Vec<f64> {
+        Drum::layer_changes(self)
     }
 }
 

@@ -12,7 +12,11 @@
 //! m g c cos(angle) / I, and the wire must not be paid out faster than that. Source: any textbook of mechanics (moments about a
 //! fixed axis). Limits: no friction in the joint, no weight of the wire, centre of mass on the line of the arm, joint at rest.
 
+use super::hanging::{Hanging, Pull};
+use super::interval::IntervalJet;
+use super::kinematics::{Mechanism, Quantity, one_to_one};
 use super::real::Real;
+use super::unit::Unit;
 use super::{GRAVITY, OutOfReach};
 use crate::bounds::{self, ANGLE, COORDINATE, Code, Flaw, LENGTH, OFF_DEAD_CENTRE};
 use crate::number::{Jet, elementary};
@@ -41,6 +45,8 @@ pub struct LimbWire {
     side: f64,
     /// Wire between guide and arm at the neutral angle, mm.
     at_neutral: f64,
+    /// The limb's weight, where it is given.
+    limb: Option<Limb>,
 }
 
 impl LimbWire {
@@ -80,8 +86,14 @@ impl LimbWire {
             ]);
         }
         let side = if off > 0.0 { 1.0 } else { -1.0 };
-        let wire = LimbWire { arm: spec.arm, guide: spec.guide, reach, towards: spec.neutral + off, side, at_neutral: 0.0 };
+        let wire = LimbWire { arm: spec.arm, guide: spec.guide, reach, towards: spec.neutral + off, side, at_neutral: 0.0, limb: None };
         Ok(LimbWire { at_neutral: wire.length(spec.neutral), ..wire })
+    }
+
+    /// The same wire with the weight of its limb: the wire must then stay taut.
+    #[must_use]
+    pub fn with_limb(self, limb: Limb) -> LimbWire {
+        LimbWire { limb: Some(limb), ..self }
     }
 
     /// The open range of joint angles that the wire can hold, deg: between the two dead centres.
@@ -222,22 +234,49 @@ impl Limb {
     }
 }
 
-/// What gravity can do and what the wire asks for, at one moment; both in the direction in which wire is paid out.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pull {
-    /// Largest angular acceleration that gravity can follow, deg/s2.
-    pub gravity: f64,
-    /// Angular acceleration that the paid-out wire asks for, deg/s2.
-    pub wanted: f64,
-    /// Tension of the wire, N; below 0 stands for a wire that would have to push.
-    pub tension: f64,
+impl Mechanism for LimbWire {
+    fn kind(&self) -> &str {
+        "limb_wire"
+    }
+
+    fn channels(&self) -> &[Quantity] {
+        &[Quantity { name: "angle", unit: Unit::Degree }]
+    }
+
+    fn axes(&self) -> &[Unit] {
+        &[Unit::Millimetre]
+    }
+
+    fn to_axes(&self, channels: &[Jet], axes: &mut [Jet]) -> Result<(), OutOfReach> {
+        one_to_one(channels, axes, |angle| self.paid_out(angle))
+    }
+
+    fn to_channels(&self, axes: &[Jet], channels: &mut [Jet]) -> Result<(), OutOfReach> {
+        one_to_one(axes, channels, |paid_out| self.angle(paid_out))
+    }
+
+    fn enclose(&self, axes: &[IntervalJet], channels: &mut [IntervalJet]) -> Option<()> {
+        one_to_one(axes, channels, |paid_out| self.angle(paid_out)).ok()
+    }
+
+    fn axis_range(&self, _which: usize) -> Option<[f64; 2]> {
+        Some(self.wire_range())
+    }
+
+    fn hanging(&self) -> Option<&dyn Hanging> {
+        self.limb.is_some().then_some(self as &dyn Hanging)
+    }
 }
 
-impl Pull {
-    /// How much faster gravity could turn the limb, deg/s2; the wire is slack at 0 and below.
-    #[must_use]
-    pub fn margin(&self) -> f64 {
-        self.gravity - self.wanted
+impl Hanging for LimbWire {
+    fn pull(&self, axis: Jet, seconds_per_frame: f64) -> Option<Pull> {
+        Some(self.follows(&self.limb?, self.angle(axis).ok()?, seconds_per_frame))
+    }
+
+    fn certified_margin(&self, axis: IntervalJet, seconds_per_frame: f64) -> Option<f64> {
+        let (limb, IntervalJet { p, a, .. }) = (self.limb?, self.angle(axis).ok()?);
+        let squared = seconds_per_frame * seconds_per_frame;
+        Some(self.least_margin(&limb, [p.lo, p.hi], [a.lo / squared, a.hi / squared]))
     }
 }
 

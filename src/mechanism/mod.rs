@@ -1,7 +1,7 @@
-//! Machines between what is seen and what turns: plates on three actuators, wires to limbs, drums, joints, aim and lens.
+//! Machines between what is seen and what turns: plates on three actuators, wires to limbs, drums, joints, aim and lens; the open trait [`Mechanism`].
 //!
-//! What: rigid geometry in millimetres and degrees, written once over [`Real`], so that the same formula gives a plain number
-//! and a jet whose three derivatives are exact. Invariant: every mechanism passed its constructor, which refuses geometry that
+//! What: rigid geometry in millimetres and degrees, written once over [`Real`], so that the same formula gives a plain number,
+//! a jet whose three derivatives are exact and, for proofs, a range. Invariant: every mechanism passed its constructor, which refuses geometry that
 //! cannot turn; what a checked one still cannot do at some moment is an [`OutOfReach`] with the range it can do. This room
 //! reads no file and knows no stage or shot: channels are numbers that the caller names. Limits: nothing bends, nothing has
 //! play; what gravity, play and stretch do is reported beside the geometry, not inside it.
@@ -10,7 +10,11 @@
 
 pub mod aim;
 pub mod drum;
+pub mod enclosed_inverse;
+pub mod hanging;
+pub mod interval;
 pub mod joint;
+pub mod kinematics;
 pub mod lens;
 pub mod limb_wire;
 mod miss;
@@ -19,18 +23,24 @@ mod rods;
 mod sight;
 pub mod space;
 pub mod swashplate;
+mod unit;
 
 use crate::number::directed::{Places, down, up};
 
 pub use aim::{Aim, AimTrouble};
 pub use drum::{Drum, DrumSpec, Hung, Rope, Spool};
+pub use enclosed_inverse::enclosed_inverse;
+pub use hanging::{Hanging, Pull};
+pub use interval::{IntervalJet, Range};
 pub use joint::{Chain, JointKind, JointSpec};
+pub use kinematics::{Mechanism, Quantity, one_to_one};
 pub use lens::{BehindCamera, Lens, LensSpec, Pixel};
-pub use limb_wire::{Limb, LimbWire, LimbWireSpec, Pull};
+pub use limb_wire::{Limb, LimbWire, LimbWireSpec};
 pub use real::Real;
 pub use rods::CarriedFrom;
 pub use space::{Pose, Turn, Vector};
 pub use swashplate::{Swashplate, SwashplateSpec};
+pub use unit::Unit;
 
 /// Ranges are told to four decimals, rounded inwards: what is told can be reached.
 const FOUR: Places = Places::Decimals(4);
@@ -45,7 +55,7 @@ pub enum OutOfReach {
     /// One quantity is outside the range that it can have while the others are as they are.
     #[error("{quantity} is out of reach at {found} {unit}, reachable are {} to {} {unit}", up(*least, FOUR), down(*most, FOUR))]
     Range {
-        /// What is out of reach: `pitch`, `roll`, `angle`, `paid out`, `height`, `turn`.
+        /// What is out of reach: `pitch`, `roll`, `angle`, `paid out`, `height`, `turn`, or what a mechanism of your own calls it.
         quantity: &'static str,
         /// Where it was asked to be.
         found: f64,
@@ -66,4 +76,13 @@ pub enum OutOfReach {
         /// Third actuator, mm.
         third: f64,
     },
+    /// Positions that no place of the mechanism has, in words of its own.
+    #[error("{why}")]
+    NoPlace {
+        /// A clause without a full stop, such as `the two links do not meet`.
+        why: &'static str,
+    },
+    /// A mechanism was asked with another number of channels or axes than it has. No mechanism of a stage is.
+    #[error("a mechanism was asked with another number of channels or axes than it has")]
+    WrongCount,
 }

@@ -15,11 +15,15 @@
 //! Limits: rigid plate and rods, ball joints without play; a plate on edge (90 deg) cannot be reached.
 
 use super::OutOfReach;
+use super::enclosed_inverse::enclosed_inverse;
+use super::interval::IntervalJet;
+use super::kinematics::{Mechanism, Quantity};
 use super::real::Real;
 use super::rods::{CarriedFrom, Rods, farthest};
 use super::space::Vector;
+use super::unit::Unit;
 use crate::bounds::{ACTUATORS_APART, ANGLE, Code, Flaw, LENGTH, with_unit};
-use crate::number::elementary;
+use crate::number::{Jet, elementary};
 
 /// What a swashplate is made from; units as in the stage file.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -84,12 +88,6 @@ impl Swashplate {
         let inverse = [x.cross(y).times(whole), y.cross(ones).times(whole), ones.cross(x).times(whole)];
         let rods = spec.rod_length.map(|length| Rods::new(feet, length, spec.carried_from));
         Ok(Swashplate { feet, rods, inverse })
-    }
-
-    /// True where rods or wires join the actuators to the plate, so that the pose has no closed form.
-    #[must_use]
-    pub fn has_rods(&self) -> bool {
-        self.rods.is_some()
     }
 
     /// Heights of the three actuators (mm, 0 where the plate is level) for heave (mm), pitch and roll (deg).
@@ -174,6 +172,49 @@ impl Swashplate {
         let pitch = front.angle_over(one);
         let roll = (-right).angle_over((one + front * front).root());
         [middle, pitch.to_degrees_of_radians(), roll.to_degrees_of_radians()]
+    }
+}
+
+impl Mechanism for Swashplate {
+    fn kind(&self) -> &str {
+        "swashplate"
+    }
+
+    fn channels(&self) -> &[Quantity] {
+        &[
+            Quantity { name: "heave", unit: Unit::Millimetre },
+            Quantity { name: "pitch", unit: Unit::Degree },
+            Quantity { name: "roll", unit: Unit::Degree },
+        ]
+    }
+
+    fn axes(&self) -> &[Unit] {
+        &[Unit::Millimetre; 3]
+    }
+
+    fn to_axes(&self, channels: &[Jet], axes: &mut [Jet]) -> Result<(), OutOfReach> {
+        let ([heave, pitch, roll], [_, _, _]) = (channels, &axes) else { return Err(OutOfReach::WrongCount) };
+        axes.copy_from_slice(&self.actuators(*heave, *pitch, *roll)?);
+        Ok(())
+    }
+
+    fn to_channels(&self, axes: &[Jet], channels: &mut [Jet]) -> Result<(), OutOfReach> {
+        let ([a, b, c], [_, _, _]) = (axes, &channels) else { return Err(OutOfReach::WrongCount) };
+        channels.copy_from_slice(&self.pose([*a, *b, *c])?);
+        Ok(())
+    }
+
+    fn enclose(&self, axes: &[IntervalJet], channels: &mut [IntervalJet]) -> Option<()> {
+        let ([a, b, c], [_, _, _]) = (axes, &channels) else { return None };
+        let heights = [*a, *b, *c];
+        let pose = if self.rods.is_some() {
+            let (x, slopes) = self.pose_and_slopes(heights.map(|h| h.p.middle())).ok()?;
+            enclosed_inverse(heights, x, slopes, &|[heave, pitch, roll]| self.actuators(heave, pitch, roll).ok())?
+        } else {
+            self.pose(heights).ok()?
+        };
+        channels.copy_from_slice(&pose);
+        Some(())
     }
 }
 

@@ -13,7 +13,7 @@ use crate::motion::curve::Curve;
 use crate::motion::signal::{Knot, SignalError};
 use crate::number::Jet;
 use crate::shot::Shot;
-use crate::stage::{AxisId, Machine, Mover, Stage, Work};
+use crate::stage::{AxisId, Machine, Mover, Stage};
 
 /// The signal of an axis.
 #[derive(Debug, Clone)]
@@ -85,8 +85,7 @@ impl<'a> AxisSignal<'a> {
         match self {
             AxisSignal::Own(signal) => signal.jet(t, branch),
             AxisSignal::Driven { machine, which, channels } => {
-                let values: Vec<Jet> = channels.iter().map(|c| c.jet(t, branch)).collect();
-                machine.work().axis(&values, *which).unwrap_or(Jet::constant(f64::NAN))
+                machine.axis(*which, channels.iter().map(|c| c.jet(t, branch))).unwrap_or(Jet::constant(f64::NAN))
             }
             AxisSignal::Aimed { aimed, which } => {
                 aimed.angles(t, branch).ok().and_then(|a| a.get(*which).copied()).unwrap_or(Jet::constant(f64::NAN))
@@ -139,8 +138,8 @@ impl<'a> AxisSignal<'a> {
     #[must_use]
     pub fn layered(&self) -> Option<(&ChannelSignal, Vec<f64>)> {
         match self {
-            AxisSignal::Driven { machine, channels, .. } => match (machine.work(), channels.as_slice()) {
-                (Work::Drum(drum, _), [height]) => Some((height, drum.layer_changes())).filter(|(_, changes)| !changes.is_empty()),
+            AxisSignal::Driven { machine, channels, .. } => match channels.as_slice() {
+                [height] => Some((height, machine.mechanism().layer_changes())).filter(|(_, changes)| !changes.is_empty()),
                 _ => None,
             },
             _ => None,
@@ -153,8 +152,7 @@ impl<'a> AxisSignal<'a> {
         match self {
             AxisSignal::Own(_) => None,
             AxisSignal::Driven { machine, which, channels } => {
-                let values: Vec<f64> = channels.iter().map(|c| c.jet(t, t).p).collect();
-                machine.work().axis(&values, *which).err().map(NoPlace::from)
+                machine.axis(*which, channels.iter().map(|c| Jet::constant(c.jet(t, t).p))).err().map(NoPlace::from)
             }
             AxisSignal::Aimed { aimed, .. } => aimed.angles(t, t).err().map(NoPlace::from),
         }

@@ -6,27 +6,8 @@ use super::drive::{Drive, DriveSpec};
 use super::motor::Motor;
 use super::name::check_name;
 use crate::bounds::{self, Code, Flaw, with_unit};
+use crate::mechanism::Unit;
 use crate::number::whole;
-
-/// Unit of an axis.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Unit {
-    /// Millimetres.
-    Millimetre,
-    /// Degrees.
-    Degree,
-}
-
-impl Unit {
-    /// `mm` or `deg`, as in files.
-    #[must_use]
-    pub fn symbol(self) -> &'static str {
-        match self {
-            Unit::Millimetre => "mm",
-            Unit::Degree => "deg",
-        }
-    }
-}
 
 /// Soft ends of travel. Unit: that of the axis. Invariant: lower < upper.
 #[derive(Debug, Clone, Copy, PartialEq)]

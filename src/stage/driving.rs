@@ -2,11 +2,16 @@
 //!
 //! Invariant: an axis is driven by one channel of its own name or by one mechanism; no two channels have one name.
 
+use std::sync::Arc;
+
 use super::Stage;
 use super::ids::{AxisId, ChannelId};
-use super::machine::{Machine, MachineSpec, Made, Mover, Work};
-use crate::bounds::{Code, Flaw};
-use crate::mechanism::Real;
+use super::machine::{Machine, MachineSpec, Made, Mover};
+use super::name::check_name;
+use super::slots::Slots;
+use crate::bounds::{Code, Flaw, MOST_DRIVEN};
+use crate::mechanism::{Mechanism, Real};
+use crate::number::Jet;
 
 impl Stage {
     /// The same stage with mechanisms: the axes they drive are no channels any more, their channels are.
@@ -18,8 +23,8 @@ impl Stage {
         for (i, spec) in specs.into_iter().enumerate() {
             match self.placed(i, &spec) {
                 Ok((machine, rests)) => {
-                    for ((name, unit), rest) in spec.channels.iter().zip(spec.work.channel_units()).zip(rests) {
-                        self.made.push(Made { name: name.clone(), unit, rest });
+                    for ((name, quantity), rest) in spec.channels.iter().zip(spec.mechanism.channels()).zip(rests) {
+                        self.made.push(Made { name: name.clone(), unit: quantity.unit, rest });
                     }
                     self.machines.push(machine);
                 }
@@ -44,24 +49,27 @@ impl Stage {
     /// Checks one mechanism against the stage as it is so far; its channels' values with every axis at home.
     fn placed(&self, index: usize, spec: &MachineSpec) -> Result<(Machine, Vec<f64>), Vec<Flaw>> {
         let mut flaws = Vec::new();
-        let (kind, size) = (spec.work.kind(), spec.work.size());
-        for (field, n) in [("channels", spec.channels.len()), ("axes", spec.axes.len())] {
-            if n != size {
+        let (kind, quantities, units) = (spec.mechanism.kind(), spec.mechanism.channels(), spec.mechanism.axes());
+        for (field, n, size) in [("channels", spec.channels.len(), quantities.len()), ("axes", spec.axes.len(), units.len())] {
+            if !(1..=MOST_DRIVEN).contains(&size) {
+                let title = format!("a {kind} must not have this number of {field}");
+                flaws.push(flaw(index, Code::WrongCount, field, title).found(size.to_string(), format!("1 to {MOST_DRIVEN}")));
+            } else if n != size {
                 let title = format!("a {kind} has the wrong number of {field}");
                 flaws.push(flaw(index, Code::WrongCount, field, title).found(n.to_string(), size.to_string()));
             }
         }
         let mut axes = Vec::new();
-        for name in &spec.axes {
+        for (i, name) in spec.axes.iter().enumerate() {
             let Some(axis) = self.axis_of_name(name) else {
                 let title = format!("the stage has no axis `{name}`");
                 flaws.push(flaw(index, Code::UnknownAxis, "axes", title).found(format!("`{name}`"), "an axis of the same group"));
                 continue;
             };
-            let unit = self.axis(axis).unit().symbol();
-            if unit != spec.work.axis_unit() {
+            let unit = self.axis(axis).unit();
+            if let Some(wanted) = units.get(i).filter(|wanted| **wanted != unit) {
                 let title = format!("a {kind} drives axes of another unit");
-                flaws.push(flaw(index, Code::WrongUnit, "axes", title).found(format!("`{name}` in {unit}"), spec.work.axis_unit()));
+                flaws.push(flaw(index, Code::WrongUnit, "axes", title).found(format!("`{name}` in {}", unit.symbol()), wanted.symbol()));
             }
             if axes.contains(&axis) || self.machines.iter().any(|m| m.axes.contains(&axis)) {
                 let title = format!("`{name}` is driven twice");
@@ -78,33 +86,77 @@ impl Stage {
                         .help("give the channel a name that no axis and no other channel has"),
                 );
             }
+            flaws.extend(self.full_name(name).err().map(|flaw| flaw.at_index(index)));
         }
-        let homes: Vec<f64> = axes.iter().map(|a| self.axis(*a).home()).collect();
-        match spec.work.channels(&homes) {
-            Ok(rests) if flaws.is_empty() => {
-                let from = self.names.len() + self.made.len();
-                let channels = (from..from + size).map(|i| ChannelId::new(i, self.mark)).collect();
-                Ok((Machine { channels, axes, work: spec.work.clone() }, rests))
-            }
-            Err(error) if flaws.is_empty() => {
-                let title = format!("a {kind} cannot stand with its axes at home");
-                Err(vec![flaw(index, Code::ImpossibleHome, "axes", title).found(error.to_string(), "homes that the mechanism can take")])
-            }
-            _ => Err(flaws),
+        if !flaws.is_empty() {
+            return Err(flaws);
         }
+        let from = self.names.len() + self.made.len();
+        let channels = (from..from + quantities.len()).map(|i| ChannelId::new(i, self.mark)).collect();
+        let machine = Machine { channels, axes, mechanism: Arc::clone(&spec.mechanism) };
+        let rests = self.rests(index, &machine)?;
+        Ok((machine, rests))
     }
 
-    /// Values of `wanted` channels from positions of axes, each mechanism asked once by `back`, its inverse kinematics over this kind of number.
+    /// Checks the name `group.channel` of a channel.
+    fn full_name(&self, name: &str) -> Result<(), Flaw> {
+        let Some((group, channel)) = name.split_once('.') else {
+            return Err(Flaw::new(Code::InvalidName, "channels", "a channel has no group").found(format!("`{name}`"), "`group.channel`"));
+        };
+        check_name("channels", channel)?;
+        if self.group_of_name(group).is_none() {
+            let title = format!("the stage has no group `{group}`");
+            return Err(
+                Flaw::new(Code::UnknownGroup, "channels", title).found(format!("`{name}`"), "`group.channel` with a group of the stage")
+            );
+        }
+        Ok(())
+    }
+
+    /// Values of a mechanism's channels with its axes at home, from which it must lead back there.
+    fn rests(&self, index: usize, machine: &Machine) -> Result<Vec<f64>, Vec<Flaw>> {
+        let kind = machine.mechanism().kind();
+        let home = |axis: AxisId| Ok(Jet::constant(self.axis(axis).home()));
+        let rests = machine.from_axes(&home, &|mechanism, axes, channels| mechanism.to_channels(axes, channels)).map_err(|error| {
+            let title = format!("a {kind} cannot stand with its axes at home");
+            vec![flaw(index, Code::ImpossibleHome, "axes", title).found(error.to_string(), "homes that the mechanism can take")]
+        })?;
+        let rests = rests.as_slice();
+        if !rests.iter().all(|rest| rest.p.is_finite()) {
+            let title = format!("a {kind} has no channels' values with its axes at home");
+            let found: Vec<String> = rests.iter().map(|r| r.p.to_string()).collect();
+            return Err(vec![flaw(index, Code::ImpossibleHome, "axes", title).found(found.join(", "), "finite values")]);
+        }
+        let mut flaws = Vec::new();
+        for (which, id) in machine.axes.iter().enumerate() {
+            // A home at the very end of its range may round to beyond it: nothing is said of that one.
+            let Ok(back) = machine.axis(which, rests.iter().map(|r| Jet::constant(r.p))) else { continue };
+            let axis = self.axis(*id);
+            let off = (back.p - axis.home()).abs() * axis.drive().steps_per_unit();
+            if !(off <= 0.5) {
+                let (name, unit) = (self.axis_name(*id), axis.unit().symbol());
+                let title = format!("from where its channels are with its axes at home, a {kind} does not lead back there");
+                flaws.push(
+                    flaw(index, Code::ImpossibleMechanism, "axes", title)
+                        .found(format!("`{name}` at {} {unit}", back.p), format!("its home, {} {unit}, to half a step", axis.home()))
+                        .help("make the two directions of the mechanism inverse to each other"),
+                );
+            }
+        }
+        if flaws.is_empty() { Ok(rests.iter().map(|r| r.p).collect()) } else { Err(flaws) }
+    }
+
+    /// Values of `wanted` channels from positions of axes, each mechanism asked once by `forward`, its forward kinematics over this kind of number.
     ///
     /// # Errors
-    /// What `axis` and `back` say.
+    /// What `axis` and `forward` say.
     pub fn channel_values<T: Real, E>(
         &self,
         wanted: &[ChannelId],
         axis: &impl Fn(AxisId) -> Result<T, E>,
-        back: &impl Fn(&Work, &[T]) -> Result<Vec<T>, E>,
+        forward: &impl Fn(&dyn Mechanism, &[T], &mut [T]) -> Result<(), E>,
     ) -> Result<Vec<T>, E> {
-        let mut asked: Vec<(&Machine, Vec<T>)> = Vec::new();
+        let mut asked: Vec<(&Machine, Slots<T>)> = Vec::new();
         let mut values = Vec::with_capacity(wanted.len());
         for channel in wanted {
             // Every channel is an axis's own or one of a mechanism's.
@@ -113,13 +165,12 @@ impl Stage {
                 continue;
             };
             let known = asked.iter().find(|(known, _)| core::ptr::eq(*known, machine));
-            if let Some(value) = known.and_then(|(_, v)| v.get(which)) {
+            if let Some(value) = known.and_then(|(_, v)| v.as_slice().get(which)) {
                 values.push(*value);
                 continue;
             }
-            let axes = machine.axes.iter().map(|a| axis(*a)).collect::<Result<Vec<T>, E>>()?;
-            let all = back(&machine.work, &axes)?;
-            values.extend(all.get(which));
+            let all = machine.from_axes(axis, forward)?;
+            values.extend(all.as_slice().get(which));
             asked.push((machine, all));
         }
         Ok(values)

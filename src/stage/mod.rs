@@ -13,6 +13,7 @@ pub mod motor;
 mod name;
 mod per_axis;
 mod placement;
+mod slots;
 mod torque;
 mod utilisation;
 
@@ -20,11 +21,13 @@ use std::collections::BTreeMap;
 
 use crate::bounds::{self, Code, Flaw};
 
-pub use axis::{Axis, AxisSpec, Limits, LoadSpec, Travel, Unit};
+pub use crate::mechanism::Unit;
+
+pub use axis::{Axis, AxisSpec, Limits, LoadSpec, Travel};
 pub use body::{Body, BodySpec, Capsule, KeepOut, Obstacle, Rail, Rod, Surroundings};
 pub use drive::Drive;
 pub use ids::{AxisId, ChannelId, GroupId, Mark};
-pub use machine::{Machine, MachineSpec, Mover, Work};
+pub use machine::{Machine, MachineSpec, Mover};
 pub use motor::Motor;
 pub use name::check_name;
 pub use per_axis::PerAxis;
@@ -257,7 +260,7 @@ impl Stage {
     pub(crate) fn channel_unit(&self, channel: ChannelId) -> &'static str {
         match self.kind_of(channel) {
             ChannelKind::Own(axis) => self.axis(axis).unit().symbol(),
-            ChannelKind::Made(made) => made.unit,
+            ChannelKind::Made(made) => made.unit.symbol(),
         }
     }
 

@@ -6,7 +6,7 @@
 //! Invariant: of this crate only `stage`, `time` and the description of a shot are used; reading `source/` is handed in. Nothing is changed, nothing outside
 //! the folder is opened but what the reader of `source/` opens.
 //! Limits: with its hash put right, damage below the floor is not told from rounding: in units columns of a fitted axis a sixteenth of a step, in both
-//! tables of all passes at once; and text nobody computes with (names of cautions, comments in `source/`, loads and motors).
+//! tables of all passes at once; a signal or mechanism of a caller's own, which no file of `source/` describes, is not recomputed; and text nobody computes with (names of cautions, comments in `source/`, loads and motors).
 
 mod beat;
 mod columns;

@@ -14,6 +14,7 @@ use super::beat::Beat;
 use super::shapes::Course;
 use super::sight::Sight;
 use super::wander::Wander;
+use crate::number::Jet;
 use crate::shot::Shot;
 use crate::stage::{Axis, AxisId, ChannelId, Mover, Stage};
 
@@ -143,8 +144,8 @@ impl<'a> Oracle<'a> {
         match self.stage.mover(axis) {
             Mover::Own(channel) => self.value(channel, t),
             Mover::Machine(machine, which) => {
-                let values: Vec<f64> = machine.channels().iter().map(|c| self.value(*c, t)).collect();
-                machine.work().axis(&values, which).unwrap_or(f64::NAN)
+                let values = machine.channels().iter().map(|c| Jet::constant(self.value(*c, t)));
+                machine.axis(which, values).map_or(f64::NAN, |position| position.p)
             }
         }
     }

@@ -7,7 +7,7 @@ use movewright::compile::Compiled;
 use movewright::mechanism::{CarriedFrom, JointSpec, LimbWire, LimbWireSpec, Swashplate, SwashplateSpec, Vector};
 use movewright::program::Program;
 use movewright::shot::Shape;
-use movewright::stage::{BodySpec, Capsule, KeepOut, MachineSpec, Obstacle, Surroundings, Work};
+use movewright::stage::{BodySpec, Capsule, KeepOut, MachineSpec, Obstacle, Surroundings};
 use movewright::time::FrameTime;
 use proptest::prelude::*;
 
@@ -20,16 +20,12 @@ fn mechanisms_are_followed_back_to_what_is_seen() {
         let wire = LimbWire::new(LimbWireSpec { arm: 80.0, guide: [0.0, 200.0], neutral: 0.0 }).unwrap();
         let stage = groups(vec![("heron_a", vec![axis("one"), axis("two"), axis("three"), axis("wing_wire")])])
             .with_machines(vec![
-                MachineSpec {
-                    channels: ["heron_a.heave", "heron_a.pitch", "heron_a.roll"].map(String::from).to_vec(),
-                    axes: ["heron_a.one", "heron_a.two", "heron_a.three"].map(String::from).to_vec(),
-                    work: Work::Swashplate(plate),
-                },
-                MachineSpec {
-                    channels: vec!["heron_a.wing".into()],
-                    axes: vec!["heron_a.wing_wire".into()],
-                    work: Work::LimbWire(wire, None),
-                },
+                MachineSpec::new(
+                    plate,
+                    ["heron_a.heave", "heron_a.pitch", "heron_a.roll"],
+                    ["heron_a.one", "heron_a.two", "heron_a.three"],
+                ),
+                MachineSpec::new(wire, ["heron_a.wing"], ["heron_a.wing_wire"]),
             ])
             .unwrap()
             .with_bodies(

@@ -16,7 +16,6 @@ pub mod distance;
 pub mod enclosure;
 mod gap;
 mod held;
-pub mod interval;
 mod pair;
 mod rail;
 mod search;

@@ -3,11 +3,11 @@
 //! What: interval arithmetic (R. E. Moore, Interval Analysis, 1966; from memory) carried through the same [`Real`] formulas that give
 //! pictures and motors, with the chain rule for the derivatives. Invariant: for every moment of the interval the true value,
 //! velocity and acceleration lie in the three ranges, up to the rounding of a few operations; whoever uses the ranges as a
-//! proof takes an allowance for that rounding off (see [`super::clearance`]). What cannot be bounded is the whole line.
+//! proof takes an allowance for that rounding off, as the check of clearance does. What cannot be bounded is the whole line.
 
 use core::ops::{Add, Div, Mul, Neg, Sub};
 
-use crate::mechanism::Real;
+use super::real::Real;
 use crate::number::elementary::{self, TURN};
 
 /// All numbers from `lo` to `hi`; either may be infinite.

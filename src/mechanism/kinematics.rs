@@ -1,0 +1,144 @@
+//! What turns channels into axes and back: the open trait that swashplates, limb wires and drums implement, and that a mechanism of your own may.
+//!
+//! Invariant: both directions are inverse to each other and carry three exact derivatives; what the mechanism cannot do is refused, never clipped. A stage checks
+//! numbers, units and names, and that both directions agree with the axes at home; nothing checks the derivatives.
+//! Limits: rigid geometry. `verify` recomputes a folder from its files, and no file can describe a mechanism of your own: it cannot recompute a folder made with one.
+
+use core::fmt::Debug;
+
+use super::OutOfReach;
+use super::hanging::Hanging;
+use super::interval::IntervalJet;
+use super::unit::Unit;
+use crate::number::Jet;
+
+/// What a mechanism calls one of its channels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Quantity {
+    /// Its name in messages: `heave`, `angle`. An [`OutOfReach::Range`] of this name leads to the channel's keys.
+    pub name: &'static str,
+    /// Its unit.
+    pub unit: Unit,
+}
+
+/// A mechanism: channels, which are animated, to axes, which turn. See the module's text for what it promises.
+///
+/// The first five methods are needed. A mechanism of several axes that must fit together needs [`enclose`](Mechanism::enclose) too; any other gives the
+/// [`axis_range`](Mechanism::axis_range) of each axis. Slices are as long as [`channels`](Mechanism::channels) and [`axes`](Mechanism::axes) say.
+///
+/// ```
+/// use movewright::mechanism::{IntervalJet, Mechanism, OutOfReach, Quantity, Real, Unit, one_to_one};
+/// use movewright::number::Jet;
+///
+/// /// A pin on a wheel of this radius (mm), in a slot that it lifts: height = radius x sin(turn), from -90 to 90 deg.
+/// #[derive(Debug)]
+/// struct Yoke(f64);
+///
+/// impl Yoke {
+///     fn height<T: Real>(&self, turn: T) -> Result<T, OutOfReach> {
+///         let found = turn.value();
+///         if !(-90.0 < found && found < 90.0) {
+///             return Err(OutOfReach::Range { quantity: "turn", found, least: -90.0, most: 90.0, unit: "deg" });
+///         }
+///         Ok(turn.to_radians_of_degrees().sine().times(self.0))
+///     }
+/// }
+///
+/// impl Mechanism for Yoke {
+///     fn kind(&self) -> &str {
+///         "yoke"
+///     }
+///     fn channels(&self) -> &[Quantity] {
+///         &[Quantity { name: "height", unit: Unit::Millimetre }]
+///     }
+///     fn axes(&self) -> &[Unit] {
+///         &[Unit::Degree]
+///     }
+///     fn to_axes(&self, channels: &[Jet], axes: &mut [Jet]) -> Result<(), OutOfReach> {
+///         one_to_one(channels, axes, |height| {
+///             let sine = height / self.0;
+///             if !(-1.0 < sine.p && sine.p < 1.0) {
+///                 return Err(OutOfReach::Range { quantity: "height", found: height.p, least: -self.0, most: self.0, unit: "mm" });
+///             }
+///             Ok(sine.asin().to_degrees_of_radians())
+///         })
+///     }
+///     fn to_channels(&self, axes: &[Jet], channels: &mut [Jet]) -> Result<(), OutOfReach> {
+///         one_to_one(axes, channels, |turn| self.height(turn))
+///     }
+///     fn axis_range(&self, _which: usize) -> Option<[f64; 2]> {
+///         Some([-90.0, 90.0])
+///     }
+///     // The formula decides nothing by the value but what is out of reach, so it holds for ranges as it is.
+///     fn enclose(&self, axes: &[IntervalJet], channels: &mut [IntervalJet]) -> Option<()> {
+///         one_to_one(axes, channels, |turn| self.height(turn)).ok()
+///     }
+/// }
+///
+/// let (yoke, mut turn) = (Yoke(100.0), [Jet::default()]);
+/// yoke.to_axes(&[Jet { p: 50.0, v: 1.0, a: 0.0, j: 0.0 }], &mut turn)?;
+/// assert!((turn[0].p - 30.0).abs() < 1e-12 && turn[0].v > 0.0);
+/// assert!(yoke.to_axes(&[Jet::constant(100.0)], &mut turn).is_err());
+/// # Ok::<(), OutOfReach>(())
+/// ```
+pub trait Mechanism: Debug + Send + Sync {
+    /// What people call it, for messages: `swashplate`, `limb_wire`.
+    fn kind(&self) -> &str;
+
+    /// Its channels, in order: 1 to [`MOST_DRIVEN`](crate::bounds::MOST_DRIVEN).
+    fn channels(&self) -> &[Quantity];
+
+    /// Units of its axes, in order: 1 to [`MOST_DRIVEN`](crate::bounds::MOST_DRIVEN).
+    fn axes(&self) -> &[Unit];
+
+    /// Inverse kinematics: positions of the axes for the channels' values, each with its derivatives.
+    ///
+    /// # Errors
+    /// A place that the mechanism cannot take.
+    fn to_axes(&self, channels: &[Jet], axes: &mut [Jet]) -> Result<(), OutOfReach>;
+
+    /// Forward kinematics: the channels' values for positions of the axes. The inverse of [`to_axes`](Mechanism::to_axes).
+    ///
+    /// # Errors
+    /// Positions that no place of the mechanism has.
+    fn to_channels(&self, axes: &[Jet], channels: &mut [Jet]) -> Result<(), OutOfReach>;
+
+    /// Ranges that certainly hold the channels while the axes stay in theirs; `None` where they cannot be bounded. Narrow ranges must give narrow ranges.
+    ///
+    /// Clearance and the reach of axes that must fit together are proven by it. A formula written over [`Real`](super::Real) holds for ranges as it is where it
+    /// reads a value only to refuse what is out of reach. By default nothing is bounded: clearance of what the mechanism moves, and its reach where an axis has no
+    /// range of its own, are then not certified, and the check says so.
+    fn enclose(&self, _axes: &[IntervalJet], _channels: &mut [IntervalJet]) -> Option<()> {
+        None
+    }
+
+    /// The positions that axis `which` can take, the ends as near as one likes; infinite where nothing stops it. `None`, the default, where it depends on other axes.
+    fn axis_range(&self, _which: usize) -> Option<[f64; 2]> {
+        None
+    }
+
+    /// The limb that hangs on its wire, where a wire must stay taut. Default: none.
+    fn hanging(&self) -> Option<&dyn Hanging> {
+        None
+    }
+
+    /// How much longer the rope is under its load with the only channel at `channel`, mm; it is reported, not compensated. Default: none.
+    fn stretch(&self, _channel: f64) -> Option<f64> {
+        None
+    }
+
+    /// Values of the only channel at which rope climbs to its next layer on a drum, rising: the axis's speed jumps there, and no move may pass. Default: none.
+    fn layer_changes(&self) -> Vec<f64> {
+        Vec::new()
+    }
+}
+
+/// The formula of a mechanism of one channel and one axis, from the one to the other.
+///
+/// # Errors
+/// What the formula says; another number of channels or axes than one.
+pub fn one_to_one<T: Copy>(from: &[T], to: &mut [T], formula: impl FnOnce(T) -> Result<T, OutOfReach>) -> Result<(), OutOfReach> {
+    let ([from], [to]) = (from, to) else { return Err(OutOfReach::WrongCount) };
+    *to = formula(*from)?;
+    Ok(())
+}
