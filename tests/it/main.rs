@@ -36,6 +36,7 @@ mod hand_off;
 mod hostile_input;
 mod mechanisms;
 mod one_verdict;
+mod own_mechanisms;
 mod own_signals;
 mod passes_register;
 mod pixels;
