@@ -138,60 +138,6 @@ fn the_list_of_rooms_has_no_circle() {
     }
 }
 
-/// The file or folder of `output` that a path such as `handoff::poses::Size` leads to, as named below `src/output`; `rows` is one, whatever is in it.
-fn part_of_output(path: &[&str]) -> Option<String> {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/output");
-    let first = *path.first()?;
-    if first == "rows" || root.join(format!("{first}.rs")).exists() {
-        return Some(first.to_owned());
-    }
-    let below = path.get(1).filter(|second| root.join(first).join(format!("{second}.rs")).exists());
-    let name = below.map_or_else(|| format!("{first}/mod"), |second| format!("{first}/{second}"));
-    root.join(format!("{name}.rs")).exists().then_some(name)
-}
-
-#[test]
-fn no_file_of_output_uses_one_that_uses_it() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/output");
-    let mut uses: BTreeMap<String, Vec<String>> = BTreeMap::new();
-    for path in rust_files("src/output") {
-        let name = path.strip_prefix(&root).unwrap().with_extension("").to_str().unwrap().to_owned();
-        if name == "mod" {
-            continue;
-        }
-        let (folder, file) = name.split_once('/').unwrap_or(("", &name));
-        let above = if folder.is_empty() || file == "mod" { "" } else { folder };
-        let text = fs::read_to_string(&path).unwrap();
-        let code: String = text.split("#[cfg(test)]").next().unwrap().lines().filter(|l| !l.trim_start().starts_with("//")).collect();
-        // A `mod.rs` has the files that it declares.
-        let declared = text.lines().filter_map(|l| l.trim_start_matches("pub ").strip_prefix("mod ")?.strip_suffix(';'));
-        let mut used: Vec<String> = declared.filter_map(|child| part_of_output(&[folder, child])).collect();
-        for (prefix, above) in [("super::", above), ("crate::output::", "")] {
-            for rest in code.split(prefix).skip(1) {
-                let items: Vec<&str> = match rest.strip_prefix('{') {
-                    Some(group) => group.split('}').next().unwrap().split(',').map(str::trim).collect(),
-                    None => vec![rest],
-                };
-                for item in items {
-                    let path: Vec<&str> =
-                        item.split("::").map(|s| s.split(|c: char| !(c.is_alphanumeric() || c == '_')).next().unwrap()).collect();
-                    let full = if above.is_empty() { path } else { [&[above], &path[..]].concat() };
-                    used.extend(part_of_output(&full));
-                }
-            }
-        }
-        let own = if folder == "rows" { "rows".to_owned() } else { name };
-        let all = uses.entry(own.clone()).or_default();
-        all.extend(used.into_iter().filter(|u| *u != own));
-    }
-    assert!(uses["export"].iter().any(|u| u == "handoff/poses") && uses["staged/folder"].iter().any(|u| u == "manifest"), "{uses:?}");
-    // Whoever uses nothing that is left goes first; what remains in the end runs in a circle.
-    while let Some(free) = uses.iter().find(|(_, used)| used.iter().all(|u| !uses.contains_key(u))).map(|(name, _)| name.clone()) {
-        uses.remove(&free);
-    }
-    assert!(uses.is_empty(), "these run in a circle: {uses:?}");
-}
-
 #[test]
 fn every_file_says_what_it_is_and_can_be_read_at_a_sitting() {
     let mut wrong = Vec::new();
