@@ -138,7 +138,7 @@ const ESCAPE: &str = "\u{E00C}";
 
 fn report(shot: &Path, dir: &Path) -> std::path::PathBuf {
     let out = dir.join("move of the day ä.html");
-    let run = assert_cmd::Command::cargo_bin("movewright").unwrap().arg("report").arg(shot).arg("--out").arg(&out).output().unwrap();
+    let run = Command::new(env!("CARGO_BIN_EXE_movewright")).arg("report").arg(shot).arg("--out").arg(&out).output().unwrap();
     assert!(out.is_file(), "{}", String::from_utf8_lossy(&run.stderr));
     out
 }

@@ -2,9 +2,8 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Output;
+use std::process::{Command, Output};
 
-use assert_cmd::Command;
 use serde_json::Value;
 
 fn fixture(name: &str) -> PathBuf {
@@ -12,7 +11,7 @@ fn fixture(name: &str) -> PathBuf {
 }
 
 fn run(args: &[&dyn AsRef<std::ffi::OsStr>]) -> Output {
-    let mut c = Command::cargo_bin("movewright").unwrap();
+    let mut c = Command::new(env!("CARGO_BIN_EXE_movewright"));
     for a in args {
         c.arg(a.as_ref());
     }
@@ -165,7 +164,7 @@ fn a_target_that_is_not_ours_is_never_touched() {
     fs::create_dir(&strange).unwrap();
     fs::write(strange.join("letter.txt"), "mine").unwrap();
     for replace in [&["--replace"][..], &[]] {
-        let mut c = Command::cargo_bin("movewright").unwrap();
+        let mut c = Command::new(env!("CARGO_BIN_EXE_movewright"));
         let out = c.arg("compile").arg(&shot).arg("--out").arg(&strange).args(replace).output().unwrap();
         assert_eq!(out.status.code(), Some(2));
         assert!(text(&out.stderr).contains("letter.txt"), "{}", text(&out.stderr));
@@ -288,7 +287,7 @@ fn what_has_no_curve_is_one_error_a_cause_with_file_and_line() {
     fs::write(dir.path().join("stage.toml"), stage).unwrap();
     let refused = |shot: &str, args: &[&str]| {
         fs::write(dir.path().join("shot.toml"), shot).unwrap();
-        let out = Command::cargo_bin("movewright").unwrap().current_dir(dir.path()).args(args).output().unwrap();
+        let out = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path()).args(args).output().unwrap();
         assert_eq!((out.status.code(), text(&out.stdout).as_str()), (Some(2), ""), "{}", text(&out.stderr));
         text(&out.stderr)
     };
@@ -310,6 +309,6 @@ fn what_has_no_curve_is_one_error_a_cause_with_file_and_line() {
     assert!(!dir.path().join("columns").exists());
     // Within reach it compiles: the same stage, the same channels.
     fs::write(dir.path().join("shot.toml"), LEANING_SHOT.replace("[96, 80]", "[96, 50]")).unwrap();
-    let out = Command::cargo_bin("movewright").unwrap().current_dir(dir.path()).args(["check", "shot.toml"]).output().unwrap();
+    let out = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path()).args(["check", "shot.toml"]).output().unwrap();
     assert_eq!(out.status.code(), Some(0), "{}{}", text(&out.stdout), text(&out.stderr));
 }

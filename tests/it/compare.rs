@@ -1,10 +1,10 @@
 //! Takes held against their pass: published measurements, numerical stability, planted causes, and what a log may leave out.
 
-use assert_cmd::Command;
 use movewright::measure::{AxisFacts, Comparison, Input, LogError, LogUnits, Options, Statistics, compare, spread};
 use movewright::number::Generator;
 use proptest::prelude::*;
 use serde_json::Value;
+use std::process::Command;
 
 /// Measurements as statistics: each target from one side is a frame, its repetitions are takes.
 fn measured(targets: &[f64], sides: &[&[[f64; 5]; 5]]) -> Statistics {
@@ -259,9 +259,14 @@ fn the_command_compares_a_written_folder() {
     let temp = tempfile::tempdir().unwrap();
     let herons = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons/shot.toml");
     let out = temp.path().join("out");
-    let movewright = || Command::cargo_bin("movewright").unwrap();
-    movewright().arg("compile").arg(&herons).arg("--out").arg(&out).assert().code(0);
-    movewright().arg("verify").arg(&out).assert().code(0);
+    let movewright = || Command::new(env!("CARGO_BIN_EXE_movewright"));
+    let ends = |command: &mut Command, code: i32| {
+        let run = command.output().unwrap();
+        assert_eq!(run.status.code(), Some(code), "{}", String::from_utf8_lossy(&run.stderr));
+        run.stdout
+    };
+    ends(movewright().arg("compile").arg(&herons).arg("--out").arg(&out), 0);
+    ends(movewright().arg("verify").arg(&out), 0);
     // A pass is a log of itself; a take that lost 80 steps at frame 200 is not.
     let written = std::fs::read_to_string(out.join("picture.steps.csv")).unwrap();
     let lost: String = written
@@ -276,15 +281,13 @@ fn the_command_compares_a_written_folder() {
         .collect();
     let log = temp.path().join("take_2.csv");
     std::fs::write(&log, lost).unwrap();
-    let compare = |extra: &[&str]| {
+    let compare = |extra: &[&str], code: i32| {
         let mut c = movewright();
-        c.arg("compare").arg(&out).args(["--pass", "picture"]).arg(out.join("picture.steps.csv")).arg(&log).args(extra);
-        c.assert()
+        ends(c.arg("compare").arg(&out).args(["--pass", "picture"]).arg(out.join("picture.steps.csv")).arg(&log).args(extra), code)
     };
-    compare(&[]).code(0);
-    compare(&["--tolerance-steps", "80"]).code(0);
-    let told = compare(&["--tolerance-steps", "79", "--json"]).code(1);
-    let json: Value = serde_json::from_slice(&told.get_output().stdout).unwrap();
+    compare(&[], 0);
+    compare(&["--tolerance-steps", "80"], 0);
+    let json: Value = serde_json::from_slice(&compare(&["--tolerance-steps", "79", "--json"], 1)).unwrap();
     let track = &json["axes"][0];
     assert_eq!(
         (track["axis"].as_str(), track["takes"].as_u64(), track["frames_over"].as_u64()),
@@ -297,13 +300,13 @@ fn the_command_compares_a_written_folder() {
     for (options, code) in
         [(["--tolerance-steps", "-1"], 2), (["--tolerance-px", "0.1"], 1), (["--tolerance-px", "5"], 0), (["--log-units", "units"], 0)]
     {
-        compare(&options).code(code);
+        compare(&options, code);
     }
-    movewright().arg("compare").arg(&out).args(["--pass", "night"]).arg(&log).assert().code(2);
+    ends(movewright().arg("compare").arg(&out).args(["--pass", "night"]).arg(&log), 2);
     std::fs::write(out.join("picture.steps.csv"), written.replacen(",0,", ",1,", 1)).unwrap();
-    compare(&[]).code(2);
-    movewright().arg("verify").arg(&out).assert().code(1);
-    movewright().arg("verify").arg(temp.path().join("nowhere")).assert().code(2);
+    compare(&[], 2);
+    ends(movewright().arg("verify").arg(&out), 1);
+    ends(movewright().arg("verify").arg(temp.path().join("nowhere")), 2);
 }
 
 proptest! {

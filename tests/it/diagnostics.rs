@@ -5,9 +5,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
-use std::process::Output;
+use std::process::{Command, Output};
 
-use assert_cmd::Command;
 use movewright::bounds::Code;
 use movewright::input::{self, Diagnostic, Rejection, Unreadable};
 
@@ -168,7 +167,7 @@ fn in_folder(file: &str, from: &str, to: &str) -> tempfile::TempDir {
 }
 
 fn run_in(dir: &Path, args: &[&str]) -> Output {
-    Command::cargo_bin("movewright").unwrap().current_dir(dir).args(args).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir).args(args).output().unwrap()
 }
 
 /// Lines broken for the window's width are one again.

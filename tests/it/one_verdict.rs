@@ -7,8 +7,8 @@
 
 use std::collections::BTreeSet;
 use std::path::Path;
+use std::process::Command;
 
-use assert_cmd::Command;
 use movewright::check::usage::usage;
 use movewright::check::{Limit, PassReport, Report, Subject};
 use movewright::compile::Compiled;
@@ -180,7 +180,7 @@ fn agree(dir: &Path, report: &Report, exceeded: bool, what: &str) {
     assert_eq!(tightest, violated, "{what}: the tightest limits");
     page_agrees(pass, what);
     let check = |json: bool| {
-        let mut c = Command::cargo_bin("movewright").unwrap();
+        let mut c = Command::new(env!("CARGO_BIN_EXE_movewright"));
         c.arg("check").arg(dir.join("shot.toml")).args(json.then_some("--json")).output().unwrap()
     };
     let table = check(false);

@@ -1,7 +1,6 @@
 //! Passes register on integers, planted faults are named, and an edit changes no more than it must.
 
 use crate::common::{Program, axis_at, compiled, curve, group_at, moving};
-use assert_cmd::Command;
 use movewright::check::changes::{self, Changes};
 use movewright::check::register::{Instant, Registration, instants, register};
 use movewright::compile::Compiled;
@@ -9,6 +8,7 @@ use movewright::program;
 use movewright::shot::{Exposure, Pass, Shape, Shot};
 use movewright::stage::{Axis, GroupSpec, Stage};
 use proptest::prelude::*;
+use std::process::Command;
 
 fn pass(stage: &Stage, name: &str, exposure: Exposure, pace: f64, shutter: f64, park: Vec<usize>) -> Pass {
     let park = park.into_iter().map(|g| group_at(stage, g)).collect();
@@ -164,21 +164,20 @@ fn the_command_tells_what_changed() {
     let edited = text.replace("[18, 12.0]", "[18, 11.0]");
     assert_ne!(edited, text);
     std::fs::write(&new, edited).unwrap();
-    let changes = |old: &std::path::Path, new: &std::path::Path| {
-        let mut c = Command::cargo_bin("movewright").unwrap();
-        c.arg("changes").arg(old).arg(new).arg("--json").assert()
+    let changes = |old: &std::path::Path, new: &std::path::Path, code: i32| {
+        let run = Command::new(env!("CARGO_BIN_EXE_movewright")).arg("changes").arg(old).arg(new).arg("--json").output().unwrap();
+        assert_eq!(run.status.code(), Some(code), "{}", String::from_utf8_lossy(&run.stderr));
+        run.stdout
     };
-    let same = changes(&old, &old).code(0);
-    let json: serde_json::Value = serde_json::from_slice(&same.get_output().stdout).unwrap();
+    let json: serde_json::Value = serde_json::from_slice(&changes(&old, &old, 0)).unwrap();
     assert_eq!(json["axes"], serde_json::json!([]));
-    let other = changes(&old, &new).code(1);
-    let json: serde_json::Value = serde_json::from_slice(&other.get_output().stdout).unwrap();
+    let json: serde_json::Value = serde_json::from_slice(&changes(&old, &new, 1)).unwrap();
     // The head of heron_a, and that of heron_b, which follows 17 frames later; the empty pass parks both.
     let axes: Vec<_> = json["axes"].as_array().unwrap().iter().map(|a| a["axis"].as_str().unwrap().to_owned()).collect();
     assert_eq!(axes, ["heron_a.head", "heron_b.head"]);
     let good: Vec<_> = json["passes"].as_array().unwrap().iter().map(|p| p["good"].as_bool().unwrap()).collect();
     assert_eq!(good, [false, false, true]);
-    changes(&old, &temp.path().join("nothing.toml")).code(2);
+    changes(&old, &temp.path().join("nothing.toml"), 2);
 }
 
 proptest! {

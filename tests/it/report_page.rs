@@ -2,10 +2,9 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::Output;
+use std::process::{Command, Output};
 
 use crate::common::{Program, axis, checked, compiled, moving, shot, stage};
-use assert_cmd::Command;
 use movewright::check::usage::usage;
 use movewright::page::{page, plot};
 use movewright::shot::Shape;
@@ -16,7 +15,7 @@ fn fixture(name: &str) -> String {
 }
 
 fn run(args: &[&str]) -> Output {
-    Command::cargo_bin("movewright").unwrap().args(args).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_movewright")).args(args).output().unwrap()
 }
 
 fn said(o: &Output) -> String {
@@ -75,8 +74,7 @@ fn the_demo_s_page_is_one_file_that_needs_nothing_else() {
     let replaced = run(&["report", &fixture("herons/shot.toml"), "--replace", "--out", out.to_str().unwrap()]);
     assert!(said(&replaced).starts_with("replaced: ") && fs::read_to_string(&out).unwrap() == text);
     // The same page on standard output, and no file of that name.
-    let streamed = Command::cargo_bin("movewright")
-        .unwrap()
+    let streamed = Command::new(env!("CARGO_BIN_EXE_movewright"))
         .current_dir(dir.path())
         .args(["report", &fixture("herons/shot.toml"), "--out", "-"])
         .output()

@@ -3,8 +3,8 @@
 use std::fs;
 use std::io;
 use std::path::Path;
+use std::process::Command;
 
-use assert_cmd::Command;
 use movewright::output::Written;
 use movewright::output::staged::{OurFile, OurFolder, StagedError, StagedFolder, file};
 
@@ -118,7 +118,7 @@ fn trap_what_is_no_regular_file_is_neither_written_to_nor_replaced() {
         for (target, what) in [(Path::new("/dev/null"), "a device"), (&link, "a device"), (&pipe, "a named pipe"), (dir.path(), "a folder")]
         {
             for more in [&["--replace"][..], &[]] {
-                let out = Command::cargo_bin("movewright").unwrap().args(call).args(more).arg("--out").arg(target).output().unwrap();
+                let out = Command::new(env!("CARGO_BIN_EXE_movewright")).args(call).args(more).arg("--out").arg(target).output().unwrap();
                 let said = String::from_utf8(out.stderr).unwrap();
                 assert_eq!(out.status.code(), Some(2), "{call:?} {target:?}: {said}");
                 assert!(
@@ -135,7 +135,7 @@ fn trap_what_is_no_regular_file_is_neither_written_to_nor_replaced() {
 
 fn rows_of_the_demo(more: &[&str]) -> std::process::Output {
     let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
-    Command::cargo_bin("movewright").unwrap().args(["rows", &shot, "--pass", "picture"]).args(more).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_movewright")).args(["rows", &shot, "--pass", "picture"]).args(more).output().unwrap()
 }
 
 #[test]
@@ -221,15 +221,13 @@ fn wrong_calls_write_nothing_and_say_why() {
         assert!(said.contains(what), "{more:?}: {said}");
     }
     let shot = |name: &str| format!("{}/fixtures/{name}", env!("CARGO_MANIFEST_DIR"));
-    let unknown = Command::cargo_bin("movewright")
-        .unwrap()
+    let unknown = Command::new(env!("CARGO_BIN_EXE_movewright"))
         .args(["rows", &shot("herons/shot.toml"), "--pass", "dusk", "--rate", "1", "--out", name])
         .output()
         .unwrap();
     assert_eq!(unknown.status.code(), Some(2));
     assert!(String::from_utf8(unknown.stderr).unwrap().contains("it has: picture"));
-    let over = Command::cargo_bin("movewright")
-        .unwrap()
+    let over = Command::new(env!("CARGO_BIN_EXE_movewright"))
         .args(["rows", &shot("broken/too_fast.toml"), "--pass", "picture", "--rate", "1", "--out", name])
         .output()
         .unwrap();
@@ -241,7 +239,7 @@ fn wrong_calls_write_nothing_and_say_why() {
 fn a_reader_that_has_read_enough_is_not_an_error() {
     use std::io::BufRead;
     let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
-    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin("movewright"))
+    let mut child = Command::new(env!("CARGO_BIN_EXE_movewright"))
         .args(["rows", &shot, "--pass", "picture", "--rate", "100", "--out", "-"])
         .stdout(std::process::Stdio::piped())
         .stderr(std::process::Stdio::null())
@@ -259,7 +257,8 @@ fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
     let out = dir.path().join("herons");
     let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
     let compile = |hz: &str| {
-        let run = Command::cargo_bin("movewright").unwrap().args(["compile", &shot, "--rows", hz, "--out"]).arg(&out).output().unwrap();
+        let run =
+            Command::new(env!("CARGO_BIN_EXE_movewright")).args(["compile", &shot, "--rows", hz, "--out"]).arg(&out).output().unwrap();
         run.status.code()
     };
     assert_eq!(compile("0"), Some(2));
@@ -288,7 +287,7 @@ fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
     assert!(cells(begin)[1..] != cells(0.0)[1..]);
 
     // The folder holds, and another rate is another folder.
-    let verify = || Command::cargo_bin("movewright").unwrap().arg("verify").arg(&out).output().unwrap();
+    let verify = || Command::new(env!("CARGO_BIN_EXE_movewright")).arg("verify").arg(&out).output().unwrap();
     assert_eq!(verify().status.code(), Some(0), "{}", String::from_utf8_lossy(&verify().stdout));
     assert_eq!((compile("2"), compile("4")), (Some(0), Some(2)));
 }

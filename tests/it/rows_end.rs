@@ -1,10 +1,10 @@
 //! Where rows end: the last row is the first one that is not before the end of the program, at rest, whatever pace and rate; and `verify` holds folders to it.
 
 use std::path::Path;
+use std::process::Command;
 
 use crate::common::folder::marsh;
 use crate::common::{Program as Layers, axis, axis_at, checked, moving, shot, stage};
-use assert_cmd::Command;
 use movewright::check::{Approval, Report};
 use movewright::output::Export;
 use movewright::output::rows::{RowRate, Table, Tracks};
@@ -159,7 +159,7 @@ fn a_rate_of_film_is_taken_by_both_commands() {
     drop(marsh(dir.path()));
     let shot = dir.path().join("in/shot.toml").to_str().unwrap().to_owned();
     let run = |args: &[&str]| {
-        let out = Command::cargo_bin("movewright").unwrap().current_dir(dir.path()).args(args).output().unwrap();
+        let out = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path()).args(args).output().unwrap();
         assert_eq!(
             out.status.code(),
             Some(0),

@@ -2,9 +2,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Output;
-
-use assert_cmd::Command;
+use std::process::{Command, Output};
 
 /// Columns of the narrowest window.
 const WINDOW: usize = 80;
@@ -15,7 +13,7 @@ fn fixture(name: &str) -> String {
 
 /// Runs in a folder, so that no path is longer than its name.
 fn run_in(dir: &Path, args: &[&str]) -> Output {
-    Command::cargo_bin("movewright").unwrap().current_dir(dir).args(args).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir).args(args).output().unwrap()
 }
 
 fn run(args: &[&str]) -> Output {

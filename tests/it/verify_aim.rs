@@ -2,12 +2,12 @@
 
 use std::fs;
 use std::path::Path;
+use std::process::Command;
 
-use assert_cmd::Command;
 use serde_json::Value;
 
 fn verify(dir: &Path) -> (Option<i32>, String) {
-    let out = Command::cargo_bin("movewright").unwrap().arg("verify").arg(dir).output().unwrap();
+    let out = Command::new(env!("CARGO_BIN_EXE_movewright")).arg("verify").arg(dir).output().unwrap();
     (out.status.code(), String::from_utf8(out.stdout).unwrap() + &String::from_utf8(out.stderr).unwrap())
 }
 
@@ -16,7 +16,9 @@ fn a_camera_that_looks_two_steps_past_its_target_in_every_pass_is_found() {
     let temp = tempfile::tempdir().unwrap();
     let dir = temp.path().join("herons");
     let shot = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons/shot.toml");
-    assert!(Command::cargo_bin("movewright").unwrap().arg("compile").arg(shot).arg("--out").arg(&dir).output().unwrap().status.success());
+    assert!(
+        Command::new(env!("CARGO_BIN_EXE_movewright")).arg("compile").arg(shot).arg("--out").arg(&dir).output().unwrap().status.success()
+    );
     let (code, said) = verify(&dir);
     assert_eq!(code, Some(0), "{said}");
     assert!(!said.contains("aimed"), "every aim was computed again: {said}");
