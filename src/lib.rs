@@ -61,7 +61,7 @@ pub mod stage;
 pub mod time;
 pub mod verify;
 
-pub use api::Error;
+pub use api::{Error, verify};
 pub use compile::Compiled;
 pub use shot::Shot;
 pub use stage::{Axis, Stage};
@@ -70,3 +70,10 @@ pub use stage::{Axis, Stage};
 #[cfg(doctest)]
 #[doc = include_str!("../examples/feeding_a_controller/README.md")]
 pub struct FeedingAController;
+
+#[cfg(test)]
+extern crate self as movewright;
+
+#[cfg(test)]
+#[path = "../tests/inside/lib.rs"]
+mod inside;

@@ -13,6 +13,7 @@ use crate::page::PageError;
 use crate::program::NoLaw;
 use crate::signal::SignalError;
 use crate::time::{ClockError, ExposureError, RateError, TimecodeError};
+use crate::verify::NotAFolder;
 
 /// Why something was refused or could not be done. It lists everything that was wrong, not the first thing.
 ///
@@ -58,6 +59,8 @@ pub enum Error {
     Export(ExportError),
     /// A page or plot was not made.
     Page(PageError),
+    /// There is no folder to verify.
+    NotAFolder(NotAFolder),
     /// The system refused.
     Io(std::io::Error),
 }
@@ -84,6 +87,7 @@ impl Error {
                 self.to_string(),
             ),
             Error::Outside { .. } => one(Code::NoPosition, self.to_string()),
+            Error::NotAFolder(_) => one(Code::NotAFolder, self.to_string()),
             Error::Rows(_) | Error::Columns(_) | Error::Export(_) | Error::Page(_) | Error::Io(_) => {
                 one(Code::WriteFailed, self.to_string())
             }
@@ -113,6 +117,7 @@ impl fmt::Display for Error {
             Error::Columns(e) => e.fmt(f),
             Error::Export(e) => e.fmt(f),
             Error::Page(e) => e.fmt(f),
+            Error::NotAFolder(e) => e.fmt(f),
             Error::Io(e) => e.fmt(f),
         }
     }
@@ -126,6 +131,7 @@ impl core::error::Error for Error {
             Error::Rows(e) => Some(e),
             Error::Columns(e) => Some(e),
             Error::Page(e) => Some(e),
+            Error::NotAFolder(e) => Some(e),
             Error::NoPlan(e) => Some(e),
             _ => None,
         }
@@ -156,6 +162,7 @@ from! {
     ColumnError => Columns;
     ExportError => Export;
     PageError => Page;
+    NotAFolder => NotAFolder;
     std::io::Error => Io;
 }
 

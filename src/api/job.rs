@@ -9,9 +9,11 @@ use crate::check::{PassReport, Report, words};
 use crate::compile::Compiled;
 use crate::input::Sources;
 use crate::number::Jet;
+use crate::output::check_json;
 use crate::output::columns::{self, Column};
 use crate::output::rows::RowRate;
 use crate::output::{Export, Written};
+use crate::page;
 use crate::stage::AxisId;
 use crate::time::FrameTime;
 
@@ -83,6 +85,33 @@ impl Report {
             p.violations.iter().map(move |v| format!("pass {name}: {}", words::violation(&self.compiled, v))).collect::<Vec<_>>()
         };
         Err(Error::LimitsExceeded(self.passes.iter().flat_map(of).collect()))
+    }
+
+    /// The whole check as JSON, as `movewright check --json` writes it.
+    ///
+    /// # Errors
+    /// A number that JSON cannot hold.
+    pub fn json(&self) -> Result<String, Error> {
+        check_json::text(self).map_err(|e| Error::Io(e.into()))
+    }
+
+    /// The move on one page of HTML that needs nothing else.
+    ///
+    /// # Errors
+    /// A body without a pose.
+    pub fn page(&self) -> Result<String, Error> {
+        Ok(page::page(self)?)
+    }
+
+    /// One axis as a picture, SVG, at the pace of a pass.
+    ///
+    /// # Errors
+    /// No such axis or pass.
+    pub fn plot(&self, axis: &str, pass: &str) -> Result<String, Error> {
+        let unknown = || Error::Unknown { what: "pass", name: pass.to_owned() };
+        let pass = self.compiled.shot().passes().iter().find(|p| p.name() == pass).ok_or_else(unknown)?;
+        self.compiled.axis(axis)?;
+        Ok(page::plot(&self.compiled, pass, axis)?)
     }
 
     /// Lets the job be written although limits are exceeded: the manifest then says so.

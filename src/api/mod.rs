@@ -8,6 +8,7 @@ mod job;
 mod rows;
 mod shot;
 mod stage;
+mod verify;
 
 pub use axis::AxisBuilder;
 pub use error::Error;
@@ -15,3 +16,4 @@ pub use job::{Approved, CompiledAxis};
 pub use rows::{Row, Rows};
 pub use shot::{CycleBuilder, PassBuilder, ShotBuilder, TrackBuilder};
 pub use stage::StageBuilder;
+pub use verify::verify;

@@ -312,3 +312,87 @@ fn what_has_no_curve_is_one_error_a_cause_with_file_and_line() {
     let out = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path()).args(["check", "shot.toml"]).output().unwrap();
     assert_eq!(out.status.code(), Some(0), "{}{}", text(&out.stdout), text(&out.stderr));
 }
+
+#[test]
+fn the_command_tells_what_changed() {
+    let temp = tempfile::tempdir().unwrap();
+    let herons = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons");
+    for file in ["shot.toml", "stage.toml", "heron_a.csv", "heron_b.csv", "heron_c.csv"] {
+        std::fs::copy(herons.join(file), temp.path().join(file)).unwrap();
+    }
+    let old = temp.path().join("shot.toml");
+    let new = temp.path().join("new.toml");
+    let text = std::fs::read_to_string(&old).unwrap();
+    let edited = text.replace("[18, 12.0]", "[18, 11.0]");
+    assert_ne!(edited, text);
+    std::fs::write(&new, edited).unwrap();
+    let changes = |old: &std::path::Path, new: &std::path::Path, code: i32| {
+        let run = Command::new(env!("CARGO_BIN_EXE_movewright")).arg("changes").arg(old).arg(new).arg("--json").output().unwrap();
+        assert_eq!(run.status.code(), Some(code), "{}", String::from_utf8_lossy(&run.stderr));
+        run.stdout
+    };
+    let json: serde_json::Value = serde_json::from_slice(&changes(&old, &old, 0)).unwrap();
+    assert_eq!(json["axes"], serde_json::json!([]));
+    let json: serde_json::Value = serde_json::from_slice(&changes(&old, &new, 1)).unwrap();
+    // The head of heron_a, and that of heron_b, which follows 17 frames later; the empty pass parks both.
+    let axes: Vec<_> = json["axes"].as_array().unwrap().iter().map(|a| a["axis"].as_str().unwrap().to_owned()).collect();
+    assert_eq!(axes, ["heron_a.head", "heron_b.head"]);
+    let good: Vec<_> = json["passes"].as_array().unwrap().iter().map(|p| p["good"].as_bool().unwrap()).collect();
+    assert_eq!(good, [false, false, true]);
+    changes(&old, &temp.path().join("nothing.toml"), 2);
+}
+
+#[test]
+fn the_command_compares_a_written_folder() {
+    let temp = tempfile::tempdir().unwrap();
+    let herons = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons/shot.toml");
+    let out = temp.path().join("out");
+    let movewright = || Command::new(env!("CARGO_BIN_EXE_movewright"));
+    let ends = |command: &mut Command, code: i32| {
+        let run = command.output().unwrap();
+        assert_eq!(run.status.code(), Some(code), "{}", String::from_utf8_lossy(&run.stderr));
+        run.stdout
+    };
+    ends(movewright().arg("compile").arg(&herons).arg("--out").arg(&out), 0);
+    ends(movewright().arg("verify").arg(&out), 0);
+    // A pass is a log of itself; a take that lost 80 steps at frame 200 is not.
+    let written = std::fs::read_to_string(out.join("picture.steps.csv")).unwrap();
+    let lost: String = written
+        .lines()
+        .map(|line| {
+            let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+            if cells[0].parse::<i64>().is_ok_and(|f| f >= 200) {
+                cells[2] = (cells[2].parse::<i64>().unwrap() - 80).to_string();
+            }
+            cells.join(",") + "\n"
+        })
+        .collect();
+    let log = temp.path().join("take_2.csv");
+    std::fs::write(&log, lost).unwrap();
+    let compare = |extra: &[&str], code: i32| {
+        let mut c = movewright();
+        ends(c.arg("compare").arg(&out).args(["--pass", "picture"]).arg(out.join("picture.steps.csv")).arg(&log).args(extra), code)
+    };
+    compare(&[], 0);
+    compare(&["--tolerance-steps", "80"], 0);
+    let json: Value = serde_json::from_slice(&compare(&["--tolerance-steps", "79", "--json"], 1)).unwrap();
+    let track = &json["axes"][0];
+    assert_eq!(
+        (track["axis"].as_str(), track["takes"].as_u64(), track["frames_over"].as_u64()),
+        (Some("camera.track"), Some(2), Some(137))
+    );
+    assert_eq!((track["steps"]["pass_to_pass"].as_f64(), track["likely_causes"][0]["frame"].as_i64()), (Some(80.0), Some(200)));
+    assert_eq!((json["axes"][1]["repeatability"].as_f64(), json["within_tolerance"].as_bool()), (Some(0.0), Some(false)));
+    // 80 steps of the track are half a millimetre, some half a pixel in the demo's picture.
+    assert!(track["pixels"]["largest_deviation"].as_f64().is_some_and(|p| 0.1 < p && p < 2.0), "{}", track["pixels"]);
+    for (options, code) in
+        [(["--tolerance-steps", "-1"], 2), (["--tolerance-px", "0.1"], 1), (["--tolerance-px", "5"], 0), (["--log-units", "units"], 0)]
+    {
+        compare(&options, code);
+    }
+    ends(movewright().arg("compare").arg(&out).args(["--pass", "night"]).arg(&log), 2);
+    std::fs::write(out.join("picture.steps.csv"), written.replacen(",0,", ",1,", 1)).unwrap();
+    compare(&[], 2);
+    ends(movewright().arg("verify").arg(&out), 1);
+    ends(movewright().arg("verify").arg(temp.path().join("nowhere")), 2);
+}

@@ -9,10 +9,8 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
 
-use movewright::check::usage::usage;
-use movewright::check::{Limit, PassReport, Report, Subject};
-use movewright::compile::Compiled;
-use movewright::input;
+use movewright::check::{Limit, Report};
+use movewright::{Compiled, input};
 use proptest::prelude::*;
 use serde_json::Value;
 
@@ -126,59 +124,57 @@ impl Machine {
 
     /// The same with the limit of a case so far off that what the report gives is this share of it.
     fn at(&self, case: Case, generous: &Report, share: f64) -> Machine {
-        let pass = &generous.passes[0];
-        let driven = pass.axes.first().unwrap();
-        let peaks = &driven.photographed;
+        let json = json(generous);
+        let pass = &json["passes"][0];
+        let driven = &pass["axes"][0];
+        let of = |value: &Value| value.as_f64().unwrap();
+        let peak = |name: &str| of(&driven[name]["peak"]);
         let mut m = self.clone();
         match case {
-            Case::Velocity => m.limits[0] = peaks.velocity.value / share,
-            Case::Acceleration => m.limits[1] = peaks.acceleration.value / share,
-            Case::Jerk => m.limits[2] = peaks.jerk.value / share,
-            Case::StepRate => m.step_rate = peaks.step_rate.value / share,
+            Case::Velocity => m.limits[0] = peak("velocity") / share,
+            Case::Acceleration => m.limits[1] = peak("acceleration") / share,
+            Case::Jerk => m.limits[2] = peak("jerk") / share,
+            Case::StepRate => m.step_rate = peak("step_rate") / share,
             // Share of the length from the lower end.
-            Case::Travel | Case::HeldTravel => m.upper = LOWER + (peaks.position.max - LOWER) / share,
-            Case::Torque | Case::HeldTorque => m.torque = driven.torque.unwrap().demand / share,
-            Case::Rail => {
-                let n = pass.clearance.as_ref().unwrap().pairs[0];
-                m.gap = (n.gap + n.tolerance) * share;
-            }
+            Case::Travel | Case::HeldTravel => m.upper = LOWER + (of(&driven["position"]["max"]) - LOWER) / share,
+            Case::Torque | Case::HeldTorque => m.torque = peak("torque") / share,
+            Case::Rail => m.gap = (of(&pass["clearance"][0]["gap_mm"]) + of(&pass["clearance"][0]["tolerance_mm"])) * share,
             // Half of the slot is the open shutter.
-            Case::HeldTime => m.pace = 2.0 * pass.program.stations().unwrap().slowest().unwrap().seconds.0 / share,
+            Case::HeldTime => {
+                let moves = pass["held"]["moves"].as_array().unwrap();
+                m.pace = 2.0 * moves.iter().map(|m| of(&m["seconds"])).fold(0.0, f64::max) / share;
+            }
         }
         m
     }
 }
 
+fn json(report: &Report) -> Value {
+    serde_json::from_str(&report.json().unwrap()).unwrap()
+}
+
 /// The axes that the table marks.
-fn marked(table: &str) -> BTreeSet<String> {
+fn marked(table: &str) -> BTreeSet<&str> {
     let lines = table.lines().filter_map(|l| l.strip_prefix("! "));
-    lines.map(|l| l.split_whitespace().next().unwrap().to_owned()).collect()
+    lines.map(|l| l.split_whitespace().next().unwrap()).collect()
 }
 
 /// Every verdict there is on the files in `dir`, held against what is expected.
 fn agree(dir: &Path, report: &Report, exceeded: bool, what: &str) {
-    let pass: &PassReport = &report.passes[0];
+    let pass = &report.passes[0];
     assert_eq!(pass.within_limits(), !exceeded, "{what}: the pass, {:?}", pass.violations);
     assert_eq!(report.within_limits(), !exceeded, "{what}: the report");
     assert_eq!(pass.violations.is_empty(), !exceeded, "{what}: violations");
-    let stage = report.compiled.stage();
-    let violated: BTreeSet<String> = pass
-        .violations
-        .iter()
-        .filter_map(|v| match v.subject {
-            Subject::Axis(id) => Some(stage.axis_names()[id.index()].clone()),
-            Subject::Pair(..) => None,
-        })
-        .collect();
-    let tightest: BTreeSet<String> = stage
-        .axis_names()
-        .iter()
-        .zip(pass.axes.iter())
-        .filter(|(_, a)| a.tightest().utilisation.is_exceeded())
-        .map(|(name, _)| name.clone())
-        .collect();
+    assert_eq!(report.approve().is_err(), exceeded, "{what}: approval");
+    let own = json(report);
+    let violations = own["passes"][0]["violations"].as_array().unwrap();
+    // A gap has bodies and no axis.
+    let violated: BTreeSet<&str> = violations.iter().filter_map(|v| v["axis"].as_str()).collect();
+    let names = report.compiled.stage().axis_names();
+    let tightest: BTreeSet<&str> =
+        names.iter().zip(pass.axes.iter()).filter(|(_, a)| a.tightest().utilisation.is_exceeded()).map(|(name, _)| name.as_str()).collect();
     assert_eq!(tightest, violated, "{what}: the tightest limits");
-    page_agrees(pass, what);
+    page_agrees(report, violations, what);
     let check = |json: bool| {
         let mut c = Command::new(env!("CARGO_BIN_EXE_movewright"));
         c.arg("check").arg(dir.join("shot.toml")).args(json.then_some("--json")).output().unwrap()
@@ -187,30 +183,37 @@ fn agree(dir: &Path, report: &Report, exceeded: bool, what: &str) {
     let text = String::from_utf8(table.stdout).unwrap();
     assert_eq!(marked(&text), violated, "{what}: marks of the table\n{text}");
     assert_eq!(table.status.code(), Some(i32::from(exceeded)), "{what}: exit status");
-    let json = check(true);
-    assert_eq!(json.status.code(), Some(i32::from(exceeded)), "{what}: exit status with --json");
-    let json: Value = serde_json::from_slice(&json.stdout).unwrap();
-    let (whole, pass_json) = (&json["within_limits"], &json["passes"][0]);
+    let told = check(true);
+    assert_eq!(told.status.code(), Some(i32::from(exceeded)), "{what}: exit status with --json");
+    let told: Value = serde_json::from_slice(&told.stdout).unwrap();
+    let (whole, pass_json) = (&told["within_limits"], &told["passes"][0]);
     assert_eq!((whole.as_bool(), pass_json["within_limits"].as_bool()), (Some(!exceeded), Some(!exceeded)), "{what}: JSON");
-    let named = |list: &Value| list.as_array().unwrap().iter().map(|v| v["limit"].as_str().unwrap().to_owned()).collect::<Vec<_>>();
-    assert_eq!(named(&pass_json["violations"]), pass.violations.iter().map(|v| v.limit.name().to_owned()).collect::<Vec<_>>(), "{what}");
+    let limits: Vec<&str> = pass_json["violations"].as_array().unwrap().iter().map(|v| v["limit"].as_str().unwrap()).collect();
+    assert_eq!(limits, pass.violations.iter().map(|v| v.limit.name()).collect::<Vec<_>>(), "{what}");
 }
 
-/// The page's use of each frame: above 1 at the worst instant of every violation, and nowhere but within one.
-fn page_agrees(pass: &PassReport, what: &str) {
-    let (first, last) = pass.program.clock().photographed();
-    let used = usage(pass);
-    for v in &pass.violations {
-        let at = v.frame().unwrap();
-        let row = &used[v.subject.axis()];
-        let seen = (first..=last).zip(row).any(|(n, u)| (at - n as f64).abs() <= 0.5 && u.is_exceeded());
-        assert!(seen, "{what}: the page does not show {v:?}");
+/// The page's use of each frame, in thousandths rounded up: above 1000 at the worst instant of every violation, and nowhere but within one.
+fn page_agrees(report: &Report, violations: &[Value], what: &str) {
+    let page = report.page().unwrap();
+    let begin = page.find("type=\"application/json\">").unwrap() + "type=\"application/json\">".len();
+    let data: Value = serde_json::from_str(page[begin..].split("</script>").next().unwrap()).unwrap();
+    let (first, pass) = (data["first"].as_i64().unwrap(), &data["passes"][0]);
+    let over = pass["over"].as_array().unwrap();
+    assert_eq!(over.len(), violations.len(), "{what}: the page lists other violations");
+    let used = |axis: &Value| {
+        let row = pass["usage"][usize::try_from(axis.as_u64().unwrap()).unwrap()].as_array().unwrap();
+        (first..).map(|n| n as f64).zip(row.iter().map(|u| u.as_u64().unwrap() > 1000)).collect::<Vec<_>>()
+    };
+    for (v, shown) in violations.iter().zip(over) {
+        let at = v["frame"].as_f64().unwrap();
+        assert!(used(&shown["axis"]).iter().any(|(n, over)| (at - n).abs() <= 0.5 && *over), "{what}: the page does not show {v}");
     }
-    for (id, row) in pass.program.compiled().stage().axis_ids().zip(used.iter()) {
-        for (n, u) in (first..=last).zip(row) {
-            let (from, to) = (n as f64 - 0.5, n as f64 + 0.5);
-            let within = pass.violations.iter().any(|v| v.subject.axis() == id && v.span.0 <= to && from <= v.span.1);
-            assert!(within || !u.is_exceeded(), "{what}: the page shows {} of a limit at frame {n}, and no violation is there", u.share());
+    for axis in 0..report.compiled.stage().axis_names().len() {
+        let axis = Value::from(axis);
+        for (n, exceeded) in used(&axis) {
+            let within =
+                over.iter().any(|v| v["axis"] == axis && v["from"].as_f64().unwrap() <= n + 0.5 && n - 0.5 <= v["to"].as_f64().unwrap());
+            assert!(within || !exceeded, "{what}: the page shows an exceeded limit at frame {n}, and no violation is there");
         }
     }
 }

@@ -4,10 +4,6 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-use crate::common::{Program, axis, checked, compiled, moving, shot, stage};
-use movewright::check::usage::usage;
-use movewright::page::{page, plot};
-use movewright::shot::Shape;
 use serde_json::Value;
 
 fn fixture(name: &str) -> String {
@@ -100,47 +96,6 @@ fn what_is_over_a_limit_is_written_all_the_same_and_shown() {
     assert_eq!((most, row[119].as_u64().unwrap()), (1229, 1229));
 }
 
-/// The same move with the limit at its peak and a hair below: one cell of one axis is over, or none.
-#[test]
-fn a_fault_between_frames_is_in_its_cell_and_at_the_limit_there_is_none() {
-    let cells = |share: f64| {
-        let mut fast = axis("bridge");
-        let program = || vec![keyed_program(), Program::default()];
-        let still = axis("hoist");
-        let wide = stage(vec![axis("bridge"), still.clone()]);
-        let h = shot(&wide, (1, 40), &program(), vec![moving(&wide, "picture", 2.0)]);
-        let peak = checked(&wide, &h).passes[0].axes.first().unwrap().photographed.velocity;
-        fast.limits.velocity = peak.value * share;
-        let s = stage(vec![fast, still]);
-        let h = shot(&s, (1, 40), &program(), vec![moving(&s, "picture", 2.0)]);
-        let report = checked(&s, &h);
-        let rows = usage(&report.passes[0]);
-        assert!(rows.iter().nth(1).unwrap().iter().all(|u| u.share() == 0.0));
-        let first = rows.first().unwrap().iter().enumerate();
-        let over: Vec<usize> = first.clone().filter(|(_, u)| u.share() > 1.0 + 1e-9).map(|(n, _)| n + 1).collect();
-        assert!(first.clone().all(|(_, u)| u.is_exceeded() == (u.share() > 1.0 + 1e-9)));
-        let text = page(&report).unwrap();
-        let shown: Vec<usize> = data(&text)["passes"][0]["usage"][0]
-            .as_array()
-            .unwrap()
-            .iter()
-            .enumerate()
-            .filter(|(_, u)| u.as_u64().unwrap() > 1000)
-            .map(|(n, _)| n + 1)
-            .collect();
-        assert_eq!(over, shown);
-        (over, peak.frame.0, report.within_limits())
-    };
-    let (over, frame, within) = cells(1.0);
-    assert!(over.is_empty() && within);
-    let (over, _, within) = cells(1.0 - 1e-6);
-    assert!(over.len() == 1 && (over[0] as f64 - frame).abs() <= 0.5 && !within, "{over:?} {frame}");
-}
-
-fn keyed_program() -> Program {
-    Program { tracks: vec![(Shape::MinimumJerk, None, vec![(1.0, 0.0), (11.3, 20.0), (14.6, 75.0), (40.0, 90.0)])], ..Program::default() }
-}
-
 #[test]
 fn no_text_of_the_input_can_break_the_page() {
     let dir = tempfile::tempdir().unwrap();
@@ -191,10 +146,4 @@ fn a_plot_is_a_picture_of_one_axis() {
     assert!(unknown.status.code() == Some(2) && said(&unknown).contains("did you mean `camera.track`?"));
     let unknown = at(&["--axis", "camera.track", "--pass", "night"], &out);
     assert!(unknown.status.code() == Some(2) && said(&unknown).contains("it has: picture"));
-    // A held pass has positions alone.
-    let s = stage(vec![axis("bridge")]);
-    let held = movewright::shot::Pass::new(&s, "held", movewright::shot::Exposure::Held, 12.0, 90.0, 0.0, vec![]).unwrap();
-    let h = shot(&s, (1, 40), &[keyed_program()], vec![held]);
-    let text = plot(&compiled(&s, &h), &h.passes()[0], "heron.bridge").unwrap();
-    assert!(text.contains("position, mm") && !text.contains("velocity"));
 }

@@ -1,106 +1,9 @@
-//! Rows where they go: files and folders that are whole or as they were, streams, and the command as a person runs it.
+//! Rows where they go: files, folders and streams, and the command as a person runs it.
 
 use std::fs;
 use std::io;
 use std::path::Path;
 use std::process::Command;
-
-use movewright::output::Written;
-use movewright::output::staged::{OurFile, OurFolder, StagedError, StagedFolder, file};
-
-/// Somebody who fills a file, and may fail.
-fn failed() -> StagedError {
-    StagedError::Io { doing: "cannot write", path: "rows".into(), error: io::Error::other("the lamp went out") }
-}
-
-fn put(target: &Path, text: &str, replace: bool) -> Result<Written, StagedError> {
-    file(target, &OurFile::rows("t_s,a"), replace, |f| f.write_all(text.as_bytes()).map_err(|_| failed()))
-}
-
-fn broken(target: &Path) -> Result<Written, StagedError> {
-    file(target, &OurFile::rows("t_s,a"), true, |f| f.write_all(b"t_s,half").map_err(|_| failed()).and(Err(failed())))
-}
-
-#[test]
-fn files_are_whole_or_as_they_were_and_only_the_same_rows_are_replaced_without_a_request() {
-    let dir = tempfile::tempdir().unwrap();
-    let target = dir.path().join("marsh at dusk, reiher.csv");
-    assert!(broken(&target).is_err());
-    assert!(fs::read_dir(dir.path()).unwrap().next().is_none(), "nothing is left over");
-    assert_eq!(put(&target, "t_s,a\n0,1\n", false).unwrap(), Written::New);
-    assert!(broken(&target).is_err());
-    assert_eq!(fs::read_to_string(&target).unwrap(), "t_s,a\n0,1\n");
-    assert_eq!(put(&target, "t_s,a\n0,2\n", false).unwrap(), Written::Replaced);
-    assert_eq!(fs::read_to_string(&target).unwrap(), "t_s,a\n0,2\n");
-    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
-    // Somebody's work; the second begins as rows do.
-    for (name, text) in [("notes.txt", "lamp 3 flickers"), ("tide.csv", "t_s,water level\n0,1.2\n")] {
-        let notes = dir.path().join(name);
-        fs::write(&notes, text).unwrap();
-        assert!(matches!(put(&notes, "t_s,a\n", false), Err(StagedError::NotOurs { .. })));
-        assert!(broken(&notes).is_err());
-        assert_eq!(fs::read_to_string(&notes).unwrap(), text);
-        assert_eq!(put(&notes, "t_s,a\n", true).unwrap(), Written::Replaced);
-        assert_eq!(fs::read_to_string(&notes).unwrap(), "t_s,a\n");
-    }
-    assert!(matches!(put(dir.path(), "t_s,a\n", true), Err(StagedError::NotAFile { .. })));
-    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 3);
-}
-
-#[test]
-fn folders_of_rows_are_whole_or_as_they_were_and_nothing_else_in_them_is_lost() {
-    let dir = tempfile::tempdir().unwrap();
-    let folder = dir.path().join("axes");
-    let put = |target: &Path, header: &str, row: &str, replace: bool| {
-        let ours = OurFolder::Rows(vec![("heron.rise".to_owned(), header.to_owned())]);
-        let mut staged = StagedFolder::beside(target, ours, replace)?;
-        staged.file("heron.rise.csv", |f| write!(f, "{header}\n{row}").map_err(|_| failed()))?;
-        if row == "fails" {
-            return Err(failed());
-        }
-        staged.put_in_place()
-    };
-    let read = || fs::read_to_string(folder.join("heron.rise.csv")).unwrap();
-    assert_eq!(put(&folder, "t_s,heron.rise", "", false).unwrap(), Written::New);
-    assert!(put(&folder, "t_s,heron.rise", "fails", true).is_err());
-    assert_eq!(put(&folder, "t_s,heron.rise", "0,1\n", false).unwrap(), Written::Replaced);
-    assert_eq!(read(), "t_s,heron.rise\n0,1\n");
-    // Other columns: on request.
-    let other = "t_s,heron.rise,shutter";
-    assert!(matches!(put(&folder, other, "", false), Err(StagedError::Differs { .. })));
-    assert_eq!(read(), "t_s,heron.rise\n0,1\n");
-    assert_eq!(put(&folder, other, "", true).unwrap(), Written::Replaced);
-    assert_eq!(read(), "t_s,heron.rise,shutter\n");
-    // Anything else: never.
-    for (name, text) in [("plan.txt", "x"), ("tide.csv", "t_s,water level\n0,1\n")] {
-        fs::write(folder.join(name), text).unwrap();
-        assert!(matches!(put(&folder, other, "", true), Err(StagedError::Foreign { .. })));
-        assert_eq!(fs::read_to_string(folder.join(name)).unwrap(), text);
-        fs::remove_file(folder.join(name)).unwrap();
-    }
-    let notes = dir.path().join("notes.txt");
-    fs::write(&notes, "lamp 3").unwrap();
-    assert!(matches!(put(&notes, other, "", true), Err(StagedError::NotAFolder { .. })));
-    let mut names: Vec<_> = fs::read_dir(dir.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
-    names.sort();
-    assert_eq!(names, ["axes", "notes.txt"]);
-}
-
-#[cfg(unix)]
-#[test]
-fn a_link_stays_a_link_and_what_it_leads_to_is_judged() {
-    let dir = tempfile::tempdir().unwrap();
-    let (real, link) = (dir.path().join("rows.csv"), dir.path().join("link.csv"));
-    fs::write(&real, "").unwrap();
-    std::os::unix::fs::symlink(&real, &link).unwrap();
-    assert_eq!(put(&link, "t_s,a\n", false).unwrap(), Written::Replaced);
-    assert!(fs::symlink_metadata(&link).unwrap().is_symlink() && fs::read(&real).unwrap() == b"t_s,a\n");
-    fs::write(&real, "t_s,water level\n").unwrap();
-    assert!(matches!(put(&link, "t_s,a\n", false), Err(StagedError::NotOurs { .. })));
-    fs::remove_file(&real).unwrap();
-    assert!(matches!(put(&link, "t_s,a\n", true), Err(StagedError::NotAFile { .. })), "leads nowhere");
-    assert!(fs::symlink_metadata(&link).unwrap().is_symlink() && !real.exists());
-}
 
 /// One rule for every command that writes a single file: a device, a named pipe and a folder are refused, and the message names the way to pipe.
 #[cfg(unix)]
@@ -131,6 +34,13 @@ fn trap_what_is_no_regular_file_is_neither_written_to_nor_replaced() {
     assert!(fs::metadata("/dev/null").unwrap().file_type().is_char_device());
     assert!(fs::metadata(&pipe).unwrap().file_type().is_fifo() && fs::symlink_metadata(&link).unwrap().is_symlink());
     assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 2);
+}
+
+/// One column of a table, without its header.
+fn column(table: &str, name: &str) -> Vec<String> {
+    let mut lines = table.lines();
+    let at = lines.next().unwrap().split(',').position(|h| h == name).unwrap();
+    lines.map(|l| l.split(',').nth(at).unwrap().to_owned()).collect()
 }
 
 fn rows_of_the_demo(more: &[&str]) -> std::process::Output {
@@ -165,8 +75,8 @@ fn the_command_writes_files_folders_and_streams_alike() {
     assert_eq!(fs::read_dir(&folder).unwrap().count(), axes);
     for name in &header[1..=axes] {
         let one = fs::read_to_string(folder.join(format!("{name}.csv"))).unwrap();
-        assert_eq!(crate::common::column(&one, name), crate::common::column(&all, name));
-        assert_eq!(crate::common::column(&one, "t_s"), crate::common::column(&all, "t_s"));
+        assert_eq!(column(&one, name), column(&all, name));
+        assert_eq!(column(&one, "t_s"), column(&all, "t_s"));
     }
     let replaced = rows_of_the_demo(&["--rate", "0.25", "--out", folder_name, "--per-axis"]);
     assert!(String::from_utf8(replaced.stderr).unwrap().starts_with("replaced: "));
@@ -290,4 +200,35 @@ fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
     let verify = || Command::new(env!("CARGO_BIN_EXE_movewright")).arg("verify").arg(&out).output().unwrap();
     assert_eq!(verify().status.code(), Some(0), "{}", String::from_utf8_lossy(&verify().stdout));
     assert_eq!((compile("2"), compile("4")), (Some(0), Some(2)));
+}
+
+#[test]
+fn a_rate_of_film_is_taken_by_both_commands() {
+    let dir = tempfile::tempdir().unwrap();
+    let shot = crate::marsh::write(dir.path()).to_str().unwrap().to_owned();
+    let run = |args: &[&str]| {
+        let out = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path()).args(args).output().unwrap();
+        assert_eq!(
+            out.status.code(),
+            Some(0),
+            "{args:?}: {}{}",
+            String::from_utf8_lossy(&out.stdout),
+            String::from_utf8_lossy(&out.stderr)
+        );
+        out
+    };
+    run(&["compile", &shot, "--rows", "30000/1001", "--out", "columns"]);
+    run(&["verify", "columns"]);
+    let manifest: serde_json::Value = serde_json::from_slice(&std::fs::read(dir.path().join("columns/manifest.json")).unwrap()).unwrap();
+    let entry = &manifest["passes"][0]["rows"];
+    assert_eq!((entry["rate"].as_str(), entry["rate_hz"].as_f64()), (Some("30000/1001"), Some(30_000.0 / 1001.0)));
+    let pass = manifest["passes"][0]["name"].as_str().unwrap();
+    let out = run(&["rows", &shot, "--pass", pass, "--rate", "30000/1001", "--out", "rows.csv", "--shutter"]);
+    assert!(String::from_utf8_lossy(&out.stderr).contains("30000/1001 per second"), "{}", String::from_utf8_lossy(&out.stderr));
+    let rows = std::fs::read_to_string(dir.path().join("rows.csv")).unwrap();
+    assert_eq!(rows, std::fs::read_to_string(dir.path().join("columns").join(entry["file"].as_str().unwrap())).unwrap());
+    let at: Vec<f64> = rows.lines().skip(1).map(|l| l.split(',').next().unwrap().parse().unwrap()).collect();
+    assert!(at.iter().enumerate().all(|(k, t)| t.to_bits() == (k as f64 * 1001.0 / 30_000.0).to_bits()));
+    let end = entry["duration_s"].as_f64().unwrap();
+    assert!(at[at.len() - 2] < end && end <= at[at.len() - 1]);
 }

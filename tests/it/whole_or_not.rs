@@ -13,9 +13,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
-use crate::common::folder::{LIFT, SHOT, STAGE, read};
-use movewright::number::generator::Generator;
-use movewright::verify::verify;
+use crate::marsh::{LIFT, SHOT, STAGE};
+use movewright::verify;
 
 /// Bytes of every file below a folder, or of one file; empty where nothing is there.
 type Tree = BTreeMap<PathBuf, Vec<u8>>;
@@ -114,6 +113,9 @@ fn refused(command: &mut Command, around: &Path, words: &str) {
     assert!((tree(around), names(around)) == before);
 }
 
+/// Its multiples fall evenly into every part of a whole.
+const GOLDEN: f64 = 0.618_033_988_749_895;
+
 /// Kills a hundred runs, one at a random moment of each hundredth of the time a run takes.
 fn a_hundred_kills(marsh: &Marsh, target: &Path, command: &dyn Fn(usize) -> Command) {
     let mut versions = Vec::new();
@@ -126,7 +128,6 @@ fn a_hundred_kills(marsh: &Marsh, target: &Path, command: &dyn Fn(usize) -> Comm
     }
     assert!(versions[0] != versions[1]);
     let (mut state, mut killed, mut left) = (1, 0, 0);
-    let mut chance = Generator::new(20_260_711);
     for k in 0..100 {
         if k % 4 == 3 {
             drop((fs::remove_dir_all(target), fs::remove_file(target)));
@@ -134,7 +135,7 @@ fn a_hundred_kills(marsh: &Marsh, target: &Path, command: &dyn Fn(usize) -> Comm
         }
         let which = usize::from(state == 0);
         let mut run = command(which).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
-        std::thread::sleep(takes.mul_f64((f64::from(k) + chance.unit()) / 100.0));
+        std::thread::sleep(takes.mul_f64((f64::from(k) + (f64::from(k) * GOLDEN).fract()) / 100.0));
         run.kill().unwrap();
         killed += usize::from(run.wait().unwrap().signal() == Some(9));
         left += leftovers(&marsh.out);
@@ -163,11 +164,11 @@ fn a_folder_is_the_old_one_or_the_new_one_whenever_the_run_is_killed() {
     let target = marsh.out.join("columns");
     for which in [0, 1] {
         done(&mut marsh.compile(which, &target, &["--replace"]));
-        let verdict = verify(&target, &read).unwrap();
+        let verdict = verify(&target).unwrap();
         assert!(verdict.holds(), "{:?}", verdict.faults);
     }
     a_hundred_kills(&marsh, &target, &|which| marsh.compile(which, &target, &["--replace"]));
-    assert!(verify(&target, &read).unwrap().holds());
+    assert!(verify(&target).unwrap().holds());
 }
 
 #[test]
@@ -421,7 +422,7 @@ fn a_full_disk_and_a_read_only_one_lose_nothing() {
         refused(&mut marsh.rows(1, &rows, &more), &disk.0, "No space left");
         refused(&mut marsh.rows(1, &axes, &[&more[..], &["--per-axis"]].concat()), &disk.0, "No space left");
     }
-    assert!(verify(&columns, &read).unwrap().holds());
+    assert!(verify(&columns).unwrap().holds());
     disk.read_only();
     refused(&mut marsh.compile(1, &columns, &["--replace"]), &disk.0, "Read-only");
     refused(&mut marsh.rows(1, &rows, &["--replace"]), &disk.0, "Read-only");
@@ -474,7 +475,7 @@ fn without_permission_nothing_is_written_and_nothing_lost() {
     refused(&mut as_somebody(marsh.compile(1, &closed.join("new"), &[])), &closed, "Permission denied");
     refused(&mut as_somebody(marsh.rows(1, &rows, &[])), &closed, "Permission denied");
     refused(&mut as_somebody(marsh.rows(1, &closed.join("axes"), &["--per-axis"])), &closed, "Permission denied");
-    assert!(verify(&columns, &read).unwrap().holds());
+    assert!(verify(&columns).unwrap().holds());
     // A folder that may not be looked into is not taken for an empty one.
     let shut = marsh.out.join("shut");
     fs::create_dir(&shut).unwrap();
