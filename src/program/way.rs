@@ -268,8 +268,8 @@ pub(super) fn append_law(curve: &mut CurveBuilder, law: &SevenSegment, from: f64
     let seconds = law.duration();
     let begin = curve.end();
     let p = law.phases();
-    let (first, cruise) = (p.first, p.first + p.cruise);
-    let changes = [p.first_jerk, first - p.first_jerk, first, cruise, cruise + p.second_jerk, seconds - p.second_jerk, seconds];
+    let cruised = p.ramp + p.cruise;
+    let changes = [p.blend, p.ramp - p.blend, p.ramp, cruised, cruised + p.blend, seconds - p.blend, seconds];
     let mut node = Node::rest(from);
     let mut since = 0.0;
     for (i, t) in changes.into_iter().enumerate() {
@@ -362,8 +362,8 @@ fn fastest(axis: &Axis, distance: f64) -> Result<SevenSegment, WayError> {
 #[must_use]
 pub fn torque_along(model: &Torque, law: &SevenSegment, at: f64) -> Option<TorqueUse> {
     let phases = law.phases();
-    let (tj, a) = (phases.first_jerk, phases.first_acceleration.abs());
-    let steady = phases.first - 2.0 * tj;
+    let (tj, a) = (phases.blend, phases.acceleration.abs());
+    let steady = phases.ramp - 2.0 * tj;
     let (v1, v2) = (0.5 * a * tj, 0.5 * a * tj + a * steady);
     let cubic = |h: f64, v: f64, a: f64, rise: f64| Quintic([0.0, v * h, 0.5 * a * h * h, rise * h * h / 6.0, 0.0, 0.0]);
     let ramp = [(tj, cubic(tj, 0.0, 0.0, a)), (steady, cubic(steady, v1, a, 0.0)), (tj, cubic(tj, v2, a, -a))];

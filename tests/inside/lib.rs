@@ -19,8 +19,9 @@
     reason = "a test may stop at the first surprise, computes by other means than the crate, and writes constants as its source prints them"
 )]
 
-// Stages, shots and files for the tests.
+// Stages, shots and files for the tests; textbook kinematics.
 mod common;
+mod kinematics;
 mod wrong_files;
 
 mod clearance;

@@ -9,12 +9,6 @@ use super::profile_error::positive;
 /// What an axis can do: the greatest velocity, acceleration and jerk, each the same in both directions.
 ///
 /// Invariant: all three are finite and > 0.
-///
-/// ```
-/// use movewright::motion::point_to_point::Limits;
-/// assert!(Limits::new(300.0, 150.0, 600.0).is_ok());
-/// assert!(Limits::new(300.0, f64::NAN, 600.0).is_err());
-/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
     velocity: f64,
@@ -54,46 +48,6 @@ impl Limits {
     }
 }
 
-/// What an axis can do if its jerk is of no concern. Invariant: all three are finite and > 0.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TrapezoidLimits {
-    velocity: f64,
-    acceleration: f64,
-    deceleration: f64,
-}
-
-impl TrapezoidLimits {
-    /// Limits of velocity (length/s), of acceleration and of deceleration (length/s^2, both as positive numbers).
-    ///
-    /// # Errors
-    /// [`ProfileError::OutOfRange`] unless all three are finite and > 0.
-    pub fn new(velocity: f64, acceleration: f64, deceleration: f64) -> Result<Self, ProfileError> {
-        Ok(Self {
-            velocity: positive("velocity limit", velocity)?,
-            acceleration: positive("acceleration limit", acceleration)?,
-            deceleration: positive("deceleration limit", deceleration)?,
-        })
-    }
-
-    /// Greatest speed. Unit: length/s.
-    #[must_use]
-    pub fn velocity(&self) -> f64 {
-        self.velocity
-    }
-
-    /// Greatest rate of speeding up. Unit: length/s^2.
-    #[must_use]
-    pub fn acceleration(&self) -> f64 {
-        self.acceleration
-    }
-
-    /// Greatest rate of slowing down. Unit: length/s^2.
-    #[must_use]
-    pub fn deceleration(&self) -> f64 {
-        self.deceleration
-    }
-}
-
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 mod tests {
@@ -108,16 +62,5 @@ mod tests {
         }
         let limits = Limits::new(1.0, 2.0, 3.0).unwrap();
         assert_eq!((limits.velocity(), limits.acceleration(), limits.jerk()), (1.0, 2.0, 3.0));
-    }
-
-    #[test]
-    fn trapezoid_limits_refuse_the_same() {
-        for bad in [0.0, -1.0, f64::NAN, f64::INFINITY] {
-            assert!(TrapezoidLimits::new(bad, 1.0, 1.0).is_err(), "{bad}");
-            assert!(TrapezoidLimits::new(1.0, bad, 1.0).is_err(), "{bad}");
-            assert!(TrapezoidLimits::new(1.0, 1.0, bad).is_err(), "{bad}");
-        }
-        let limits = TrapezoidLimits::new(1.0, 2.0, 3.0).unwrap();
-        assert_eq!((limits.velocity(), limits.acceleration(), limits.deceleration()), (1.0, 2.0, 3.0));
     }
 }

@@ -1,89 +1,41 @@
-//! The double-S move: fastest under limits of velocity, acceleration and jerk, with zero acceleration at both ends.
+//! The double-S move: fastest under limits of velocity, acceleration and jerk, from rest to rest.
 //!
-//! Invariants: truly time optimal among moves that never back up; position 0 at 0 exactly and `distance` bit for bit at `duration`;
-//! both end speeds bit for bit; no limit passed, rounding included: every phase is evaluated from the end of it that is known exactly.
-//! The two halves of a move meet within 2^-47 of the distance. Source of the phases and their names: L. Biagiotti, C. Melchiorri,
-//! Trajectory Planning for Automatic Machines and Robots, Springer 2008, sec. 3.4; of the timing: `seven_segment_timing`.
-//! Limit: one direction only. What would need overrunning or backing up is refused.
+//! Invariants: truly time optimal; position 0 at 0 exactly and `distance` bit for bit at `duration`; no limit passed, rounding included: every phase is
+//! evaluated from the end of it that is known exactly. The two halves of a move meet within 2^-47 of the distance. Source of the phases: L. Biagiotti,
+//! C. Melchiorri, Trajectory Planning for Automatic Machines and Robots, Springer 2008, sec. 3.4.
 
-use super::s_ramp::SRamp;
-use super::seven_segment_course::Course;
-use super::seven_segment_phases::SevenSegmentPhases;
-use super::{Binding, Limits, ProfileError, State, along_the_move, positive};
+use super::course::Course;
+use super::profile_error::{finite, positive};
+use super::{Binding, Limits, Phases, ProfileError, State};
 
 /// A double-S profile.
-///
-/// ```
-/// use movewright::motion::point_to_point::{Limits, SevenSegment};
-/// let limits = Limits::new(1.0, 2.0, 10.0)?;
-/// let rail = SevenSegment::rest_to_rest(10.0, &limits)?;
-/// assert!((rail.duration() - 10.7).abs() < 1e-14); // 10/1 + 1/2 + 2/10
-/// assert_eq!(rail.at(rail.duration()).map(|state| state.position), Some(10.0));
-/// assert_eq!(rail.at(-1.0), None);
-/// assert!(SevenSegment::fastest(0.1, 0.9, 0.0, &limits).is_err()); // cannot stop within 0.1
-/// # Ok::<(), movewright::motion::point_to_point::ProfileError>(())
-/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SevenSegment {
     distance: f64,
-    start: f64,
-    finish: f64,
     duration: f64,
     /// `None` for a move without distance.
     course: Option<Course>,
 }
 
 impl SevenSegment {
-    /// The fastest move over `distance` (length, either sign) from rest to rest: a closed form, T = h/v + v/a + a/j with what is reached.
+    /// The fastest move over `distance` (length, either sign) from rest to rest: a closed form, T = h/v + v/a + a/j with what is reached. A distance of 0
+    /// takes no time.
     ///
     /// # Errors
     /// [`ProfileError::OutOfRange`] unless the distance is finite, [`ProfileError::NotRepresentable`] if the duration overflows.
     pub fn rest_to_rest(distance: f64, limits: &Limits) -> Result<Self, ProfileError> {
-        Self::fastest(distance, 0.0, 0.0, limits)
-    }
-
-    /// The fastest move over `distance` (length, either sign) from speed `start` to speed `finish` (length/s, in the direction of the
-    /// distance), acceleration 0 at both ends. A distance of 0 between equal speeds takes no time.
-    ///
-    /// # Errors
-    /// [`ProfileError::EndSpeedOverLimit`], [`ProfileError::AgainstMove`], [`ProfileError::TooShort`] (with the least distance), and
-    /// those of [`rest_to_rest`](Self::rest_to_rest).
-    pub fn fastest(distance: f64, start: f64, finish: f64, limits: &Limits) -> Result<Self, ProfileError> {
-        let (from, to) = along_the_move(distance, start, finish, limits.velocity())?;
+        finite("distance", distance)?;
         if distance == 0.0 {
-            if from != to {
-                let least = Self::least_distance(start, finish, limits)?;
-                return Err(ProfileError::TooShort { distance, least, start, finish });
-            }
-            return Ok(Self { distance, start, finish, duration: 0.0, course: None });
+            return Ok(Self { distance, duration: 0.0, course: None });
         }
-        let course = match Course::fastest(distance, from, to, limits)? {
-            Ok(course) => course,
-            Err(times) => {
-                return Err(ProfileError::TooShort { distance, least: distance * times, start, finish });
-            }
-        };
-        Ok(Self { distance, start, finish, duration: course.least(), course: Some(course) })
-    }
-
-    /// The least distance, with its sign, in which `start` can become `finish` (length/s, of one sign) without backing up. Unit: length.
-    ///
-    /// # Errors
-    /// [`ProfileError::EndSpeedOverLimit`], [`ProfileError::AgainstMove`] if the speeds are of opposite signs, [`ProfileError::OutOfRange`].
-    pub fn least_distance(start: f64, finish: f64, limits: &Limits) -> Result<f64, ProfileError> {
-        let (from, to) = along_the_move(0.0, start, finish, limits.velocity())?;
-        let ramp = |change: f64| SRamp::fastest(change, limits.acceleration(), limits.jerk()).total;
-        let direct = (from + to) / 2.0 * ramp((to - from).abs());
-        let by_stopping = from / 2.0 * ramp(from) + to / 2.0 * ramp(to);
-        let least = direct.min(by_stopping);
-        Ok(if start + finish < 0.0 { -least } else { least })
+        let course = Course::fastest(distance, limits)?;
+        Ok(Self { distance, duration: course.least(), course: Some(course) })
     }
 
     /// The same path, slowed down evenly to take exactly `duration` seconds: for an axis that has to arrive together with a slower one.
     ///
     /// # Errors
-    /// [`ProfileError::TooFast`] if that is shorter than the fastest, [`ProfileError::MovingEnds`] if an end speed would have to change,
-    /// [`ProfileError::OutOfRange`] unless the duration is finite (and > 0, or 0 for no distance).
+    /// [`ProfileError::TooFast`] if that is shorter than the fastest, [`ProfileError::OutOfRange`] unless the duration is finite (and > 0, or 0 for no distance).
     pub fn stretched(&self, duration: f64) -> Result<Self, ProfileError> {
         let least = self.course.map_or(0.0, |course| course.least());
         if !(duration == 0.0 && least == 0.0) {
@@ -91,9 +43,6 @@ impl SevenSegment {
         }
         if duration < least {
             return Err(ProfileError::TooFast { found: duration, least });
-        }
-        if duration > least && !(self.start == 0.0 && self.finish == 0.0) {
-            return Err(ProfileError::MovingEnds { start: self.start, finish: self.finish });
         }
         Ok(Self { duration, ..*self })
     }
@@ -105,7 +54,7 @@ impl SevenSegment {
             return None;
         }
         let Some(course) = self.course else {
-            return Some(State { position: self.distance, velocity: self.start, acceleration: 0.0, jerk: 0.0 });
+            return Some(State { position: self.distance, velocity: 0.0, acceleration: 0.0, jerk: 0.0 });
         };
         let pace = self.pace();
         let way = self.distance.signum();
@@ -124,53 +73,31 @@ impl SevenSegment {
         self.duration
     }
 
-    /// Distance, with its sign. Unit: length.
-    #[must_use]
-    pub fn distance(&self) -> f64 {
-        self.distance
-    }
-
     /// The phases.
     #[must_use]
-    pub fn phases(&self) -> SevenSegmentPhases {
-        let Some(course) = self.course else {
-            return SevenSegmentPhases {
-                first_jerk: 0.0,
-                first: 0.0,
-                cruise: 0.0,
-                second_jerk: 0.0,
-                second: 0.0,
-                turning_speed: self.start,
-                first_acceleration: 0.0,
-                second_acceleration: 0.0,
-            };
-        };
+    pub fn phases(&self) -> Phases {
+        let Some(course) = self.course else { return Phases::default() };
         let (pace, way) = (self.pace(), self.distance.signum());
         let phases = course.phases();
-        SevenSegmentPhases {
-            first_jerk: phases.first_jerk / pace,
-            first: phases.first / pace,
+        Phases {
+            blend: phases.blend / pace,
+            ramp: phases.ramp / pace,
             cruise: phases.cruise / pace,
-            second_jerk: phases.second_jerk / pace,
-            second: phases.second / pace,
-            turning_speed: way * phases.turning_speed * pace,
-            first_acceleration: way * phases.first_acceleration * pace * pace,
-            second_acceleration: way * phases.second_acceleration * pace * pace,
+            speed: way * phases.speed * pace,
+            acceleration: way * phases.acceleration * pace * pace,
         }
     }
 
     /// Greatest speed. Unit: length/s.
     #[must_use]
     pub fn peak_velocity(&self) -> f64 {
-        let phases = self.phases();
-        phases.turning_speed.abs().max(self.start.abs()).max(self.finish.abs())
+        self.phases().speed.abs()
     }
 
     /// Greatest acceleration or deceleration. Unit: length/s^2.
     #[must_use]
     pub fn peak_acceleration(&self) -> f64 {
-        let phases = self.phases();
-        phases.first_acceleration.abs().max(phases.second_acceleration.abs())
+        self.phases().acceleration.abs()
     }
 
     /// Greatest jerk. Unit: length/s^3.
@@ -197,12 +124,4 @@ impl SevenSegment {
             None => 1.0,
         }
     }
-}
-
-/// The least duration in which all of `profiles` can arrive together: that of the slowest, bit for bit; 0 if there are none.
-///
-/// Pass it to [`SevenSegment::stretched`] of each.
-#[must_use]
-pub fn synchronise(profiles: &[SevenSegment]) -> f64 {
-    profiles.iter().map(SevenSegment::duration).fold(0.0, f64::max)
 }
