@@ -34,6 +34,7 @@ mod fuzz;
 mod hand_off;
 mod hostile_input;
 mod mechanisms;
+mod own_mechanisms;
 mod page;
 mod passes_register;
 mod pixels;

@@ -26,7 +26,6 @@ mod command_line;
 mod feeders;
 mod guides;
 mod one_verdict;
-mod own_mechanisms;
 mod own_signals;
 mod report_page;
 mod rows_command;

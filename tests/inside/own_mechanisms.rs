@@ -12,7 +12,7 @@ use movewright::shot::Shape;
 use movewright::stage::{BodySpec, Capsule, Obstacle, Surroundings};
 use movewright::{Axis, Compiled, Error, Shot, Stage};
 
-use crate::common::{table, violations};
+use crate::inside::common::{table, violations};
 
 /// A limb on a wire written anew from the law of cosines, as a caller would who needs one of their own.
 #[derive(Debug, Clone, Copy)]
