@@ -10,14 +10,15 @@ use crate::stage::{AxisId, PerAxis, Stage};
 pub struct Course<'a> {
     stage: &'a Stage,
     span: (f64, f64),
+    stretch: f64,
     curves: PerAxis<Option<&'a Curve>>,
 }
 
 impl<'a> Course<'a> {
-    /// The axes that have a curve follow it over `span`; the others stand at home.
+    /// The axes that have a curve follow it over `span`; the others stand at home. A search along it begins with stretches no longer than `stretch`.
     #[must_use]
-    pub fn new(stage: &'a Stage, span: (f64, f64), curves: PerAxis<Option<&'a Curve>>) -> Course<'a> {
-        Course { stage, span, curves }
+    pub fn new(stage: &'a Stage, span: (f64, f64), stretch: f64, curves: PerAxis<Option<&'a Curve>>) -> Course<'a> {
+        Course { stage, span, stretch, curves }
     }
 
     /// A part of it.
@@ -44,5 +45,13 @@ impl<'a> Course<'a> {
     #[must_use]
     pub fn span(&self) -> (f64, f64) {
         self.span
+    }
+
+    /// Equal parts of the span with which a search begins, one after the other.
+    pub fn stretches(&self) -> impl Iterator<Item = (f64, f64)> + use<> {
+        let (from, to) = self.span;
+        let n = ((to - from) / self.stretch).ceil().max(1.0);
+        let cut = move |i: f64| if i < n { from + (to - from) * (i / n) } else { to };
+        core::iter::successors(Some(0.0), move |i| (*i + 1.0 < n).then_some(*i + 1.0)).map(move |i| (cut(i), cut(i + 1.0)))
     }
 }

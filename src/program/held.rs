@@ -52,7 +52,7 @@ impl HeldPath {
     /// Where the bodies are on the move.
     #[must_use]
     pub fn course<'a>(&'a self, stage: &'a Stage) -> Course<'a> {
-        Course::new(stage, (0.0, self.seconds), PerAxis::new(stage, |id| self.curves[id].as_ref()))
+        Course::new(stage, (0.0, self.seconds), self.seconds, PerAxis::new(stage, |id| self.curves[id].as_ref()))
     }
 }
 

@@ -134,9 +134,12 @@ impl Program {
     #[must_use]
     pub fn course(&self) -> Course<'_> {
         let stage = self.compiled.stage();
-        Course::new(stage, self.clock.span(), PerAxis::new(stage, |id| (!self.parks(id)).then(|| self.compiled.motion(id).curve())))
+        Course::new(stage, self.clock.span(), STRETCH, PerAxis::new(stage, |id| (!self.parks(id)).then(|| self.compiled.motion(id).curve())))
     }
 }
+
+/// Frames of a stretch with which a search along a pass begins: small beside a wing's beat.
+const STRETCH: f64 = 4.0;
 
 /// True where two passes have the same axes at the same starts and ends.
 fn comes_the_same_way(compiled: &Compiled, a: &Pass, b: &Pass) -> bool {

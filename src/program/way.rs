@@ -211,10 +211,13 @@ impl Way {
     /// Where the bodies are on a leg, in seconds from its beginning.
     #[must_use]
     pub fn course<'a>(&'a self, stage: &'a Stage, leg: Leg) -> Course<'a> {
-        let curves = self.curves(leg);
-        Course::new(stage, (0.0, self.length(leg).0), PerAxis::new(stage, |id| curves[id].as_ref()))
+        let (curves, seconds) = (self.curves(leg), self.length(leg).0);
+        Course::new(stage, (0.0, seconds), seconds / STRETCHES, PerAxis::new(stage, |id| curves[id].as_ref()))
     }
 }
+
+/// Stretches of a leg with which a search along it begins. A leg is a handful of pieces however long it lasts.
+const STRETCHES: f64 = 64.0;
 
 /// The fastest laws of one axis's legs.
 #[derive(Debug)]
@@ -404,6 +407,18 @@ mod tests {
         // Rest to rest with v, a and j reached: T = h/v + v/a + a/j (L. Biagiotti, C. Melchiorri 2008, 3.4.3 case 1.a).
         let w = way(&[(5.0, 200.0), (40.0, 100.0)], 0.0, -50.0);
         assert!((w.to_approach().0 - (20.0 + 5.0 + 0.2)).abs() < 1e-9 && (w.back().0 - (10.0 + 5.0 + 0.2)).abs() < 1e-9);
+    }
+
+    /// At 10 deg/s and at a billionth of that a leg is a handful of pieces, and a search along it begins with as many stretches.
+    #[test]
+    fn a_long_way_is_cut_no_finer_than_a_short_one() {
+        let w = way(&[(5.0, 200.0), (40.0, 100.0)], 1.0, -50.0);
+        let compiled = one_axis(&[(5.0, 200.0), (40.0, 100.0)], Shape::PoseToPose, 1.0, -50.0);
+        let stretches = |w: &Way| w.course(compiled.stage(), Leg::MoveToStart).stretches().count();
+        let mut long = w.clone();
+        long.whole_seconds *= 1_000_000_000;
+        assert_eq!((stretches(&w), stretches(&long)), (64, 64));
+        assert!(w.curves(Leg::MoveToStart).iter().flatten().all(|c| c.len() <= 16));
     }
 
     #[test]

@@ -60,6 +60,11 @@ impl<'a> Enclosure<'a> {
         self.course.span()
     }
 
+    /// Parts of the course with which a search begins.
+    pub(super) fn stretches(&self) -> impl Iterator<Item = (f64, f64)> + use<> {
+        self.course.stretches()
+    }
+
     /// An axis's curve; its home where it stands there.
     pub(super) fn curve(&self, axis: AxisId) -> Result<&'a Curve, f64> {
         self.course.curve(axis)

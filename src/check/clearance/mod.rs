@@ -19,14 +19,16 @@ mod held;
 mod pair;
 mod rail;
 mod search;
+mod windows;
 
 use rayon::prelude::*;
 
 use crate::program::{Course, Leg, Program};
 
 use enclosure::Enclosure;
-use pair::{Couple, Ends, Scene, cell, couples, look, measured, scale, scene};
-use search::{Cell, Least, least};
+use pair::{Couple, Scene, couples, look, scale, scene};
+use search::{Least, least};
+use windows::Open;
 
 pub use gap::{Against, ClearanceReport, Nearest, Proof};
 
@@ -78,36 +80,17 @@ fn over(course: &Course<'_>) -> Option<ClearanceReport> {
     (!pairs.is_empty()).then_some(ClearanceReport { pairs })
 }
 
-/// Every cell's bodies by index, and which cells there are.
-struct Cells {
-    spans: Vec<(f64, f64)>,
-    ends: Vec<Vec<Ends>>,
-}
-
 fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, required: f64, wanted: Wanted) -> Vec<Nearest> {
-    let (from, to) = enclosure.span();
-    // Cells of about four frames are small beside a wing's beat and share their poses among all pairs.
-    let n = ((to - from) / 4.0).ceil().max(1.0);
-    let cut = |i: f64| if i < n { from + (to - from) * (i / n) } else { to };
-    let mut spans = Vec::new();
-    let mut i = 0.0;
-    while i < n {
-        spans.push((cut(i), cut(i + 1.0)));
-        i += 1.0;
-    }
-    let ends =
-        spans.par_iter().map(|(a, b)| enclosure.stage().bodies().iter().map(|body| enclosure.placed(body, *a, *b)).collect()).collect();
-    let cells = Cells { spans, ends };
-    let first: Vec<Vec<Cell>> = couples.par_iter().map(|couple| cells.of(couple, scene)).collect();
+    let tolerance = scene.tolerance - 2.0 * scene.rounding;
     // The nearest pair is told exactly; of others it is enough that they are no nearer and keep what is to be kept.
-    let nearest = first.iter().flatten().map(|c| c.middle).fold(f64::INFINITY, f64::min);
-    let enough = if wanted == Wanted::Gap { nearest.max(required) } else { required };
+    let enough = |nearest: f64| if wanted == Wanted::Gap { nearest.max(required) } else { required };
+    let Open { cells, nearest } = windows::open(enclosure, couples, scene, tolerance, &enough);
     couples
         .par_iter()
-        .zip(first)
+        .zip(cells)
         .map(|((_, body, other), first)| {
             let look = |a: f64, b: f64| look(enclosure, body, other, scene, a, b);
-            let Least { lower, at, tight, .. } = least(first, scene.tolerance - 2.0 * scene.rounding, enough, &look);
+            let Least { lower, at, tight, .. } = least(first, tolerance, enough(nearest), &look);
             let proof = if tight { Proof::Tight } else { Proof::Bound };
             Nearest {
                 group: body.group(),
@@ -121,15 +104,4 @@ fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, requi
             }
         })
         .collect()
-}
-
-impl Cells {
-    /// What is known of a pair in every cell.
-    fn of(&self, (index, body, other): &Couple<'_>, scene: Scene) -> Vec<Cell> {
-        let known = |((a, b), ends): (&(f64, f64), &Vec<Ends>)| {
-            let of = |i: usize| ends.get(i).and_then(Option::as_deref);
-            cell(*a, *b, measured(body, of(*index), other, other.index().and_then(of)), scene)
-        };
-        self.spans.iter().zip(&self.ends).map(known).collect()
-    }
 }

@@ -127,11 +127,7 @@ fn moving(driven: &Enclosure<'_>, below: ChannelId, above: ChannelId) -> Differe
         .filter_map(|t| Some(driven.channel_jet(above, *t)?.p.abs() + driven.channel_jet(below, *t)?.p.abs()))
         .fold(1e-3, f64::max);
     let tolerance = 1e-6 * size;
-    let n = ((to - from) / 4.0).ceil().max(1.0);
-    let cells = core::iter::successors(Some(0.0), |i| (*i + 1.0 < n).then_some(*i + 1.0)).map(|i| {
-        let cut = |i: f64| if i < n { from + (to - from) * (i / n) } else { to };
-        look(cut(i), cut(i + 1.0))
-    });
+    let cells = driven.stretches().map(|(a, b)| look(a, b));
     let found = least(cells, 0.5 * tolerance, f64::INFINITY, &look);
     let proof = if found.tight { Proof::Tight } else { Proof::Bound };
     Difference { least: found.lower - two_to_the(-40) * size, at: found.at, proof, tolerance }

@@ -8,9 +8,9 @@
 use core::cmp::Ordering;
 use std::collections::BinaryHeap;
 
-/// Cells looked at before the search gives up. A smooth quantity takes some hundred; one whose bound is only of first order about
+/// Cells halved before the search gives up. A smooth quantity takes some hundred; one whose bound is only of first order about
 /// the square root of one over the relative tolerance, some thousand.
-pub(super) const MOST_CELLS: usize = 1 << 16;
+const MOST_CELLS: usize = 1 << 15;
 
 /// A stretch of time with what is known of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,7 +68,7 @@ pub(super) fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enoug
         see(&mut best, &cell);
         open.push(cell);
     }
-    let mut looked = open.len();
+    let mut halved = 0;
     // Cells that cannot be halved any further: their bound stays.
     let mut stuck: Option<Cell> = None;
     while let Some(cell) = open.pop() {
@@ -83,7 +83,7 @@ pub(super) fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enoug
         let middle = 0.5 * (cell.from + cell.to);
         // 2^-40 of a frame is far below the time any motor step takes; frames are below 2^27, so such cells still have distinct ends.
         let ends = !(cell.to - cell.from > 9.1e-13 * (1.0 + middle.abs()));
-        if ends || looked >= MOST_CELLS {
+        if ends || halved >= MOST_CELLS {
             stuck = Some(cell);
             break;
         }
@@ -93,8 +93,8 @@ pub(super) fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enoug
             half.lower = half.lower.max(cell.lower);
             see(&mut best, &half);
             open.push(half);
-            looked += 1;
         }
+        halved += 1;
     }
     if let Some(cell) = stuck {
         best.tight = false;
