@@ -13,7 +13,7 @@ use crate::check::pixels::pixels;
 use crate::compile::Compiled;
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
 use crate::output::manifest::{Manifest, NOTICE};
-use crate::output::staged::hash_of;
+use crate::output::staged::{hash_of, regular};
 use crate::shot::Shot;
 use crate::stage::{Body, Stage};
 
@@ -69,7 +69,7 @@ fn compared(args: &CompareArgs) -> Result<Comparison, String> {
         }
     }
     let path = args.dir.join("manifest.json");
-    let bytes = std::fs::read(&path).map_err(|e| wrong(Code::UnreadableFile, format!("cannot read {}: {e}", path.display())))?;
+    let bytes = regular::read(&path).map_err(|e| wrong(Code::UnreadableFile, format!("cannot read {}: {e}", path.display())))?;
     let manifest: Manifest =
         serde_json::from_slice(&bytes).map_err(|e| wrong(Code::InvalidManifest, format!("{} is not a manifest: {e}", path.display())))?;
     let Some(entry) = manifest.passes.iter().find(|p| p.name == args.pass) else {

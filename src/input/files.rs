@@ -59,7 +59,7 @@ impl Unreadable {
 ///
 /// # Errors
 /// [`Unreadable`].
-pub(super) fn read(path: &Path) -> Result<Vec<u8>, Unreadable> {
+pub(crate) fn read(path: &Path) -> Result<Vec<u8>, Unreadable> {
     let about = fs::metadata(path).map_err(refused)?;
     if !about.is_file() {
         return Err(Unreadable::NotAFile);

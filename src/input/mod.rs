@@ -43,6 +43,7 @@ use crate::shot::Shot;
 use crate::stage::Stage;
 
 pub use diagnostic::{Diagnostic, Span};
+pub(crate) use files::read as read_regular;
 pub use files::{Read, Unreadable};
 #[cfg(feature = "cli")]
 pub(crate) use nearest::nearest as nearest_name;

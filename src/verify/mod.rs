@@ -35,6 +35,7 @@ use inventory::MANIFEST;
 use oracle::Oracle;
 use record::Record;
 
+use crate::input::read_regular;
 use crate::shot::Shot;
 use crate::stage::Stage;
 
@@ -164,7 +165,7 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
 }
 
 fn manifest(dir: &Path) -> Result<Record, String> {
-    let text = std::fs::read(dir.join(MANIFEST)).map_err(|e| format!("cannot be read: {e}"))?;
+    let text = read_regular(&dir.join(MANIFEST)).map_err(|e| format!("cannot be read: {e}"))?;
     serde_json::from_slice(&text).map_err(|e| format!("is not a manifest: {e}"))
 }
 

@@ -25,6 +25,7 @@ mod browser;
 mod command_line;
 mod feeders;
 mod guides;
+mod hostile_manifest;
 mod one_verdict;
 mod own_signals;
 mod report_page;

@@ -14,6 +14,7 @@ mod error;
 mod file;
 mod folder;
 mod ours;
+pub mod regular;
 mod sink;
 mod staging;
 mod written;

@@ -9,6 +9,7 @@ use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use super::error::{StagedError, refused};
+use super::regular;
 use crate::output::manifest::{KIND, Manifest};
 
 /// A folder that may be replaced.
@@ -166,7 +167,7 @@ fn begins_with(file: &mut File, text: &str) -> io::Result<bool> {
 fn output_at(target: &Path, first: String) -> Result<Manifest, StagedError> {
     let foreign = |found: String| StagedError::Foreign { path: target.to_owned(), found };
     let path = target.join("manifest.json");
-    let text = match fs::read(&path) {
+    let text = match regular::read(&path) {
         Ok(text) => text,
         Err(e) if e.kind() == io::ErrorKind::NotFound => return Err(foreign(first)),
         Err(e) => return Err(refused("cannot read", &path)(e)),
@@ -218,7 +219,7 @@ fn rows_at(target: &Path, files: &[(String, String)]) -> Result<bool, StagedErro
 
 /// The header line of a file of rows of one axis; `None` for any other file.
 fn header_of_rows(path: &Path, axis: &str) -> io::Result<Option<String>> {
-    let mut file = File::open(path)?;
+    let mut file = regular::open(path)?;
     for velocity in [String::new(), format!(",{axis}:steps_per_s")] {
         for shutter in ["", ",shutter"] {
             let header = format!("t_s,{axis}{velocity}{shutter}");

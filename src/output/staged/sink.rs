@@ -2,9 +2,10 @@
 //!
 //! Invariant: whatever the code that fills it makes of an error, the one that the system gave first is reported.
 
-use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
+
+use super::regular;
 
 /// A writer with a buffer in front.
 pub(super) struct Sink<W: Write> {
@@ -77,12 +78,12 @@ impl<W: Write> Write for Sink<W> {
     }
 }
 
-/// Length and BLAKE3 of a file.
+/// Length and BLAKE3 of a regular file.
 ///
 /// # Errors
-/// What the system says.
+/// What the system says; anything but a regular file.
 pub fn hash_of(path: &Path) -> io::Result<(u64, String)> {
     let mut hash = blake3::Hasher::new();
-    let bytes = io::copy(&mut File::open(path)?, &mut hash)?;
+    let bytes = io::copy(&mut regular::open(path)?, &mut hash)?;
     Ok((bytes, hash.finalize().to_hex().to_string()))
 }
