@@ -122,6 +122,20 @@ impl Chain {
         self.joints.iter().filter_map(|j| j.channel)
     }
 
+    /// Its joints from the floor outwards, directions of length one: for whoever works out poses in a way of their own.
+    pub fn joints(&self) -> impl ExactSizeIterator<Item = JointSpec> + '_ {
+        self.joints.iter().map(|j| JointSpec {
+            kind: match j.kind {
+                Motion::Fixed => JointKind::Fixed,
+                Motion::Slide(Vector { x, y, z }) => JointKind::Slide([x, y, z]),
+                Motion::Turn(Vector { x, y, z }) => JointKind::Turn([x, y, z]),
+            },
+            channel: j.channel,
+            rest: j.rest,
+            offset: [j.offset.x, j.offset.y, j.offset.z],
+        })
+    }
+
     /// How many joints the channel turns; joints that it slides do not count.
     #[must_use]
     pub fn turned_by(&self, channel: usize) -> usize {

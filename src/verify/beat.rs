@@ -72,6 +72,16 @@ impl Beat {
         if self.amount.is_empty() { values } else { values * most(&self.amount) }
     }
 
+    /// How much it may move for each unit by which a sum of its phase is wrong, as a share of the sums: see [`super::oracle::Oracle::floor`].
+    pub(super) fn timing(&self, t: f64, from: f64) -> f64 {
+        let most = self.amount.iter().fold(if self.amount.is_empty() { 1.0 } else { 0.0_f64 }, |m, k| m.max(k.1.abs()));
+        let per_turn = self.spline.as_ref().map_or(0.0, Piecewise::steepest) * most;
+        let keys = self.rate.iter().fold(0.0_f64, |m, k| m.max(k.0.abs()));
+        let summed = self.run(t).abs() + self.run(self.start).abs() + keys + from.max(t.abs());
+        // The integral adds up one product for every key of the rate.
+        per_turn * summed / self.period * (4.0 + self.rate.len() as f64)
+    }
+
     /// Integral of the rate from its first key to `t`.
     fn run(&self, t: f64) -> f64 {
         let (Some(first), Some(last)) = (self.rate.first(), self.rate.last()) else { return t };

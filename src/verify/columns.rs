@@ -9,7 +9,7 @@ use std::path::Path;
 use super::fault::{FaultKind, Faults};
 use super::limits::History;
 use super::moves::Moves;
-use super::oracle::{Oracle, steps, steps_per_unit};
+use super::oracle::{Oracle, State, steps, steps_per_unit};
 use super::table::{Table, millionths, whole};
 use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::{Axis, Stage};
@@ -20,8 +20,15 @@ const HALF_DECIMAL: f64 = 0.5e-6;
 /// Position to steps and back: a handful of products and a sum, each 2^-53 of the numbers in it.
 const CONVERSION: f64 = 1e-15;
 
-/// What tables are held against.
+/// The tables of all passes, read in step.
 pub(super) struct Columns<'a> {
+    what: Against<'a>,
+    passes: Vec<PassTables<'a>>,
+}
+
+/// What tables are compared with.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Against<'a> {
     pub(super) stage: &'a Stage,
     pub(super) shot: &'a Shot,
     pub(super) oracle: &'a Oracle<'a>,
@@ -47,32 +54,34 @@ struct Reading {
 /// What a frame has in one table, `None` where it cannot be read.
 type Cells = Vec<Option<i64>>;
 
-impl Columns<'_> {
-    /// Reads every table of the folder once.
-    pub(super) fn check(&self, dir: &Path, there: &dyn Fn(&str) -> bool, faults: &mut Faults) {
-        let mut passes: Vec<PassTables<'_>> = self.shot.passes().iter().map(|p| self.open(dir, there, p, faults)).collect();
-        let span = self.shot.frames();
-        for frame in span.frames() {
-            let label = self.shot.timecode_start().after(frame - span.first()).to_string();
-            let positions: Vec<f64> = self.stage.axis_ids().map(|a| self.oracle.position(a, frame as f64)).collect();
-            let rows: Vec<(Cells, Cells)> = passes
-                .iter_mut()
-                .map(|p| {
-                    (
-                        p.steps.row(frame, &label, positions.len(), whole, faults),
-                        p.units.row(frame, &label, positions.len(), millionths, faults),
-                    )
-                })
-                .collect();
-            for (p, (counts, units)) in passes.iter_mut().zip(&rows) {
-                self.frame(p, frame, counts, units, &positions, faults);
-                if let Some(moves) = &mut p.moves {
-                    moves.at(self.stage, frame, units, frame == span.first(), faults);
-                }
+impl<'a> Columns<'a> {
+    /// Opens every table of the folder.
+    pub(super) fn open(what: Against<'a>, dir: &Path, there: &dyn Fn(&str) -> bool, faults: &mut Faults) -> Columns<'a> {
+        let passes = what.shot.passes().iter().map(|p| what.pass(dir, there, p, faults)).collect();
+        Columns { what, passes }
+    }
+
+    /// Reads the row of a frame in every table.
+    pub(super) fn frame(&mut self, frame: i64, state: &State, faults: &mut Faults) {
+        let span = self.what.shot.frames();
+        let label = self.what.shot.timecode_start().after(frame - span.first()).to_string();
+        let axes = state.axes().len();
+        let read = |p: &mut PassTables<'_>, faults: &mut Faults| {
+            (p.steps.row(frame, &label, axes, whole, faults), p.units.row(frame, &label, axes, millionths, faults))
+        };
+        let rows: Vec<(Cells, Cells)> = self.passes.iter_mut().map(|p| read(p, faults)).collect();
+        for (p, (counts, units)) in self.passes.iter_mut().zip(&rows) {
+            self.what.frame(p, frame, counts, units, state, faults);
+            if let Some(moves) = &mut p.moves {
+                moves.at(self.what.stage, frame, units, frame == span.first(), faults);
             }
-            self.register(&passes, frame, &rows, faults);
         }
-        for p in &mut passes {
+        self.what.register(&self.passes, frame, &rows, faults);
+    }
+
+    /// After the last frame.
+    pub(super) fn end(&mut self, faults: &mut Faults) {
+        for p in &mut self.passes {
             p.steps.end(faults);
             p.units.end(faults);
             if let Some(moves) = &mut p.moves {
@@ -80,8 +89,10 @@ impl Columns<'_> {
             }
         }
     }
+}
 
-    fn open<'p>(&self, dir: &Path, there: &dyn Fn(&str) -> bool, pass: &'p Pass, faults: &mut Faults) -> PassTables<'p> {
+impl<'a> Against<'a> {
+    fn pass(&self, dir: &Path, there: &dyn Fn(&str) -> bool, pass: &'a Pass, faults: &mut Faults) -> PassTables<'a> {
         let name = pass.name();
         let mut table = |file: &str| {
             if !there(file) {
@@ -110,12 +121,12 @@ impl Columns<'_> {
     }
 
     /// One frame of one pass.
-    fn frame(&self, p: &mut PassTables<'_>, frame: i64, counts: &Cells, units: &Cells, positions: &[f64], faults: &mut Faults) {
-        let axes = self.stage.each_axis().zip(self.stage.axis_names()).zip(positions);
+    fn frame(&self, p: &mut PassTables<'_>, frame: i64, counts: &Cells, units: &Cells, state: &State, faults: &mut Faults) {
+        let axes = self.stage.each_axis().zip(self.stage.axis_names());
         let cells = counts.iter().zip(units).zip(p.parked.iter().zip(&mut p.history));
-        for ((((i, axis), name), position), ((count, unit), (parked, history))) in axes.zip(cells) {
+        for (((i, axis), name), ((count, unit), (parked, history))) in axes.zip(cells) {
             let name = Some(name.as_str());
-            let (expected, floor) = if *parked { (axis.home(), 0.0) } else { (*position, self.oracle.floor(i, *position)) };
+            let (expected, floor) = if *parked { (axis.home(), 0.0) } else { (state.axis(i), self.oracle.floor(i, state)) };
             let known = *parked || self.oracle.is_known(i);
             let kind = if *parked { FaultKind::Parked } else { FaultKind::Position };
             let home = if *parked { ", parked at home" } else { "" };

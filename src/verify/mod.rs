@@ -12,6 +12,7 @@ mod beat;
 mod columns;
 mod facts;
 mod fault;
+mod figure;
 mod inventory;
 mod limits;
 mod moves;
@@ -29,7 +30,7 @@ mod wander;
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 
-use columns::Columns;
+use columns::{Against, Columns};
 use fault::Faults;
 use inventory::MANIFEST;
 use oracle::Oracle;
@@ -155,8 +156,12 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
     match Oracle::new(stage, shot) {
         Err(what) => faults.file(FaultKind::Source, &shot_file, what),
         Ok(oracle) => {
-            let columns = Columns { stage, shot, oracle: &oracle, within_limits: record.within_limits };
-            columns.check(dir, &|file| there.contains(file), faults);
+            let what = Against { stage, shot, oracle: &oracle, within_limits: record.within_limits };
+            let mut columns = Columns::open(what, dir, &|file| there.contains(file), faults);
+            for frame in shot.frames().frames() {
+                columns.frame(frame, &oracle.state(frame as f64), faults);
+            }
+            columns.end(faults);
             rows::check(dir, there, record, stage, shot, &oracle, faults);
             let named = stage.axis_ids().zip(stage.axis_names());
             verdict.not_computed = named.filter(|(i, _)| !oracle.is_known(*i)).map(|(_, n)| n.clone()).collect();

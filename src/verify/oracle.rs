@@ -1,22 +1,21 @@
-//! Where every axis stands at a frame time: a slow, obvious evaluation of the shot.
+//! Where every channel and every axis is at a frame time: a slow, obvious evaluation of the shot.
 //!
 //! What: the sum of a channel's tracks, cycles and drifts, and of what copies hand on, later and scaled; its rest where nothing drives it. An axis is its own
 //! channel, or follows from its mechanism's channels by the stage's geometry in plain numbers. Then steps by the formula of the stage file. Shares no code
-//! with the compiler but the stage. The angles of an aim are found by trial;
-//! where that does not end, [`Oracle::is_known`] is false for its axes.
-//! Limits: positions only; how far two honest computations may differ is said by [`Oracle::floor`].
+//! with the compiler but the stage. The angles of an aim are found by trial; where that does not end, [`Oracle::is_known`] is false for its axes.
+//! Invariant: [`Oracle::floor`] is no less than two honest computations of a position may differ. Limits: positions only.
 
-use std::cell::RefCell;
-use std::collections::btree_map::Entry;
-use std::collections::{BTreeMap, BTreeSet};
+use core::cell::{Cell, RefCell};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::rc::Rc;
 
 use super::beat::Beat;
 use super::shapes::Course;
 use super::sight::Sight;
 use super::wander::Wander;
 use crate::number::Jet;
-use crate::shot::Shot;
-use crate::stage::{Axis, AxisId, ChannelId, Mover, Stage};
+use crate::shot::{Pass, Shot};
+use crate::stage::{Axis, AxisId, ChannelId, Machine, Mover, Stage};
 
 /// Layers of one channel that are looked at; the compiler refuses more.
 const MOST_LAYERS: usize = 10_000;
@@ -30,6 +29,9 @@ const ARITHMETIC: f64 = 1e-10;
 
 /// A curve fitted to its signal is within this part of a step of it.
 pub(super) const FITTED: f64 = 1.0 / 16.0;
+
+/// Instants that are remembered: all of a frame, those between included.
+const REMEMBERED: usize = 48;
 
 #[derive(Debug)]
 enum Layer {
@@ -47,6 +49,7 @@ struct Term {
 
 #[derive(Debug)]
 struct Channel {
+    rest: f64,
     terms: Vec<Term>,
     /// Largest values of its layers, together, in units.
     size: f64,
@@ -54,15 +57,45 @@ struct Channel {
     exact: bool,
 }
 
-/// Positions of every axis.
+/// Everything at one frame time.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct State {
+    /// Frame time.
+    pub(super) t: f64,
+    channels: Vec<f64>,
+    axes: Vec<f64>,
+}
+
+impl State {
+    /// Position of an axis, in units; NaN where its mechanism cannot stand so.
+    pub(super) fn axis(&self, axis: AxisId) -> f64 {
+        self.axes.get(axis.index()).copied().unwrap_or(f64::NAN)
+    }
+
+    /// Value of a channel.
+    pub(super) fn channel(&self, channel: ChannelId) -> f64 {
+        self.channels.get(channel.index()).copied().unwrap_or(f64::NAN)
+    }
+
+    /// Positions of all axes in stage order.
+    pub(super) fn axes(&self) -> &[f64] {
+        &self.axes
+    }
+}
+
+/// The evaluation of a shot.
 #[derive(Debug)]
 pub(super) struct Oracle<'a> {
     stage: &'a Stage,
     layers: Vec<Layer>,
-    channels: BTreeMap<ChannelId, Channel>,
+    /// By the channels' own order.
+    channels: Vec<Channel>,
     sights: Vec<Sight>,
+    /// For each sight, where its search ended last: the next one starts there.
+    last: Vec<Cell<Option<[f64; 2]>>>,
     /// Channels whose angles could not be found somewhere.
     lost: RefCell<BTreeSet<ChannelId>>,
+    recent: RefCell<VecDeque<Rc<State>>>,
 }
 
 impl<'a> Oracle<'a> {
@@ -91,8 +124,13 @@ impl<'a> Oracle<'a> {
         for (layer, owner) in owners.iter().enumerate() {
             direct.entry(*owner).or_default().push(layer);
         }
-        let mut channels = BTreeMap::new();
-        for id in stage.axis_ids().flat_map(|axis| stage.channels_of(axis)) {
+        let ids: BTreeSet<ChannelId> = stage.channel_names().iter().filter_map(|n| stage.channel(n)).collect();
+        let mut channels = Vec::new();
+        // A driven axis has a number among the channels, too, though it is none.
+        for id in ids {
+            while channels.len() < id.index() {
+                channels.push(Channel { rest: f64::NAN, terms: Vec::new(), size: 0.0, exact: true });
+            }
             let mut terms = Vec::new();
             handed_on(stage, shot, &direct, id, (0.0, 1.0), &mut terms)?;
             let size = terms.iter().map(|t: &Term| t.scale.abs() * layers.get(t.layer).map_or(0.0, Layer::size)).sum();
@@ -101,83 +139,180 @@ impl<'a> Oracle<'a> {
                 [only] => layers.get(only.layer).is_some_and(|l| matches!(l, Layer::Course(c) if c.is_polynomial())),
                 _ => false,
             };
-            channels.insert(id, Channel { terms, size, exact });
+            channels.push(Channel { rest: stage.channel_rest(id), terms, size, exact });
         }
-        // Bodies may hang on channels that no axis has under its own name.
-        for id in stage.bodies().iter().flat_map(|b| b.channels().iter().copied()) {
-            if let Entry::Vacant(new) = channels.entry(id) {
-                let mut terms = Vec::new();
-                handed_on(stage, shot, &direct, id, (0.0, 1.0), &mut terms)?;
-                new.insert(Channel { terms, size: 0.0, exact: false });
-            }
-        }
-        let sights = shot.aims().iter().map(Sight::new).collect();
-        Ok(Oracle { stage, layers, channels, sights, lost: RefCell::new(BTreeSet::new()) })
+        let sights: Vec<Sight> = shot.aims().iter().map(Sight::new).collect();
+        let last = sights.iter().map(|_| Cell::new(None)).collect();
+        Ok(Oracle { stage, layers, channels, sights, last, lost: RefCell::new(BTreeSet::new()), recent: RefCell::new(VecDeque::new()) })
     }
 
-    /// False for an axis that an aim turns, where its angle could not be found at some frame asked for so far.
+    /// False for an axis that an aim turns, where its angle could not be found at some instant asked for so far.
     pub(super) fn is_known(&self, axis: AxisId) -> bool {
         let lost = self.lost.borrow();
-        self.stage.channels_of(axis).iter().all(|c| !lost.contains(c))
+        lost.is_empty() || self.stage.channels_of(axis).iter().all(|c| !lost.contains(c))
     }
 
-    /// The angle of an aimed axis.
-    fn aimed(&self, axis: AxisId, t: f64) -> Option<f64> {
-        let of = |s: &Sight| s.channels.iter().position(|c| self.stage.own_axis(*c) == Some(axis));
-        let (sight, which) = self.sights.iter().find_map(|s| of(s).map(|which| (s, which)))?;
-        let found = sight.angles(self.stage, t, &|c| self.value(c, t)).and_then(|a| a.get(which).copied());
-        if found.is_none() {
-            self.lost.borrow_mut().extend(sight.channels);
-        }
-        Some(found.unwrap_or(f64::NAN))
+    /// False for a channel of that kind.
+    pub(super) fn is_channel_known(&self, channel: ChannelId) -> bool {
+        !self.lost.borrow().contains(&channel)
     }
 
-    /// Position of an axis at `t`, in units; NaN where its mechanism cannot stand so.
-    pub(super) fn position(&self, axis: AxisId, t: f64) -> f64 {
-        let home = self.stage.axis(axis).home();
-        if let Some(angle) = self.aimed(axis, t) {
-            return angle;
+    /// Everything at frame time `t`. What was asked for lately is remembered.
+    pub(super) fn state(&self, t: f64) -> Rc<State> {
+        if let Some(known) = self.recent.borrow().iter().find(|s| s.t == t) {
+            return Rc::clone(known);
         }
-        if self.stage.channels_of(axis).iter().all(|c| !self.is_driven(*c)) {
-            return home;
+        let state = Rc::new(self.evaluated(t));
+        let mut recent = self.recent.borrow_mut();
+        if recent.len() >= REMEMBERED {
+            recent.pop_back();
         }
-        match self.stage.mover(axis) {
-            Mover::Own(channel) => self.value(channel, t),
-            Mover::Machine(machine, which) => {
-                let values = machine.channels().iter().map(|c| Jet::constant(self.value(*c, t)));
-                machine.axis(which, values).map_or(f64::NAN, |position| position.p)
+        recent.push_front(Rc::clone(&state));
+        state
+    }
+
+    fn evaluated(&self, t: f64) -> State {
+        let mut channels: Vec<f64> = self.channels.iter().map(|c| self.layered(c, t)).collect();
+        let layered = |c: ChannelId| channels.get(c.index()).copied().unwrap_or(f64::NAN);
+        let mut turned: Vec<(ChannelId, f64)> = Vec::new();
+        for (sight, last) in self.sights.iter().zip(&self.last) {
+            let found = sight.angles(self.stage, t, last.get(), &layered);
+            last.set(found);
+            if found.is_none() {
+                self.lost.borrow_mut().extend(sight.channels);
+            }
+            turned.extend(sight.channels.into_iter().zip(found.unwrap_or([f64::NAN; 2])));
+        }
+        for (channel, angle) in turned {
+            if let Some(slot) = channels.get_mut(channel.index()) {
+                *slot = angle;
             }
         }
+        let mut state = State { t, channels, axes: Vec::with_capacity(self.stage.axes().len()) };
+        for id in self.stage.axis_ids() {
+            let position = match self.stage.mover(id) {
+                Mover::Own(channel) => state.channel(channel),
+                Mover::Machine(machine, _) if machine.channels().iter().all(|c| !self.is_driven(*c)) => self.stage.axis(id).home(),
+                Mover::Machine(machine, which) => moved(machine, which, &|c| state.channel(c)),
+            };
+            state.axes.push(position);
+        }
+        state
     }
 
-    /// How far, in steps, an honest position of this axis may be from the oracle's `position`: a sixteenth of a step where the curve is fitted,
-    /// and rounding of the arithmetic.
-    pub(super) fn floor(&self, axis: AxisId, position: f64) -> f64 {
+    /// How far, in steps, an honest position of this axis may be from the one in `state`: a sixteenth of a step where the curve is fitted,
+    /// the rounding of the arithmetic, and that of the time at which the layers are asked.
+    pub(super) fn floor(&self, axis: AxisId, state: &State) -> f64 {
         let a = self.stage.axis(axis);
-        let turned = self.sights.iter().any(|s| s.channels.iter().any(|c| self.stage.own_axis(*c) == Some(axis)));
-        let (exact, size) = match self.stage.mover(axis) {
+        let position = state.axis(axis);
+        let known = |c: ChannelId| self.channels.get(c.index());
+        let (exact, size, timing) = match self.stage.mover(axis) {
             // A search ends within 1e-10 of a right angle or so; lengths of the stage's size go into it.
-            Mover::Own(_) if turned => (false, 360.0),
-            Mover::Own(channel) => self.channels.get(&channel).map_or((true, 0.0), |c| (c.exact, c.size)),
+            Mover::Own(channel) if self.is_turned(channel) => (false, 360.0, 0.0),
+            Mover::Own(channel) => known(channel).map_or((true, 0.0, 0.0), |c| (c.exact, c.size, self.timing(c, state.t))),
             // Geometry is computed with lengths of the order of the axis's travel.
-            Mover::Machine(..) => (false, a.travel().lower.abs().max(a.travel().upper.abs())),
+            Mover::Machine(machine, which) => {
+                let later = |c: ChannelId| state.channel(c) + known(c).map_or(0.0, |c| self.timing(c, state.t));
+                let timing = (moved(machine, which, &later) - position).abs();
+                let timing = if timing.is_nan() { 0.0 } else { timing };
+                (false, a.travel().lower.abs().max(a.travel().upper.abs()), timing)
+            }
         };
         let fitted = if exact { 0.0 } else { FITTED };
-        fitted + ARITHMETIC * size.max(position.abs()).max(a.home().abs()) * steps_per_unit(a)
+        fitted + (ARITHMETIC * size.max(position.abs()).max(a.home().abs()) + timing) * steps_per_unit(a)
     }
 
-    fn is_driven(&self, channel: ChannelId) -> bool {
-        self.channels.get(&channel).is_some_and(|c| !c.terms.is_empty())
+    /// How far, in its unit, an honest value of a channel may be from the one in `state`: what moves its axes by their floors.
+    pub(super) fn room(&self, channel: ChannelId, state: &State) -> f64 {
+        let units = |axis: AxisId| self.floor(axis, state) / steps_per_unit(self.stage.axis(axis));
+        if let Some(axis) = self.stage.own_axis(channel) {
+            return units(axis);
+        }
+        let machine = self.stage.machines().iter().find(|m| m.channels().contains(&channel));
+        let Some((machine, which)) = machine.and_then(|m| Some((m, m.channels().iter().position(|c| *c == channel)?))) else { return 0.0 };
+        if machine.channels().iter().all(|c| !self.is_driven(*c)) {
+            return ARITHMETIC * state.channel(channel).abs();
+        }
+        answers(machine, state).get(which).map_or(f64::INFINITY, |row| {
+            row.iter().zip(machine.axes()).map(|(slope, axis)| slope.abs() * units(*axis)).sum::<f64>()
+                + ARITHMETIC * state.channel(channel).abs()
+        })
     }
 
-    fn value(&self, channel: ChannelId, t: f64) -> f64 {
-        match self.channels.get(&channel) {
-            Some(c) if !c.terms.is_empty() => {
-                c.terms.iter().map(|term| term.scale * self.layers.get(term.layer).map_or(f64::NAN, |l| l.at(t - term.delay))).sum()
-            }
-            _ => self.stage.channel_rest(channel),
+    /// True where nothing drives it.
+    pub(super) fn is_driven(&self, channel: ChannelId) -> bool {
+        self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.terms.is_empty())
+    }
+
+    /// True for an axis whose curve is fitted to its signal.
+    pub(super) fn is_fitted(&self, axis: AxisId) -> bool {
+        match self.stage.mover(axis) {
+            Mover::Own(channel) => self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.exact),
+            Mover::Machine(machine, _) => machine.channels().iter().any(|c| self.is_driven(*c)),
         }
     }
+
+    /// The values of channels in a pass: those of parked groups are at rest.
+    pub(super) fn in_pass(&self, pass: &Pass, channel: ChannelId, state: &State) -> f64 {
+        if self.stands(pass, channel) { self.stage.channel_rest(channel) } else { state.channel(channel) }
+    }
+
+    /// True for a channel whose axes a pass parks.
+    pub(super) fn stands(&self, pass: &Pass, channel: ChannelId) -> bool {
+        !pass.park().is_empty() && self.stage.axes_of(channel).iter().any(|a| pass.parks(self.stage, *a))
+    }
+
+    fn is_turned(&self, channel: ChannelId) -> bool {
+        self.sights.iter().any(|s| s.channels.contains(&channel))
+    }
+
+    /// A channel's layers together, without aims.
+    fn layered(&self, channel: &Channel, t: f64) -> f64 {
+        if channel.terms.is_empty() {
+            return channel.rest;
+        }
+        channel.terms.iter().map(|term| term.scale * self.layers.get(term.layer).map_or(f64::NAN, |l| l.at(t - term.delay))).sum()
+    }
+
+    /// How much the rounding of time may move a channel.
+    fn timing(&self, channel: &Channel, t: f64) -> f64 {
+        let term = |term: &Term| {
+            term.scale.abs() * self.layers.get(term.layer).map_or(0.0, |l| l.timing(t - term.delay, t.abs() + term.delay.abs()))
+        };
+        channel.terms.iter().map(term).sum()
+    }
+}
+
+/// Position of a mechanism's axis; NaN where it cannot stand so.
+fn moved(machine: &Machine, which: usize, value: &dyn Fn(ChannelId) -> f64) -> f64 {
+    let values = machine.channels().iter().map(|c| Jet::constant(value(*c)));
+    machine.axis(which, values).map_or(f64::NAN, |position| position.p)
+}
+
+/// How each channel of a mechanism answers to each of its axes, by small trial changes of the channels; empty where it cannot be told.
+fn answers(machine: &Machine, state: &State) -> Vec<Vec<f64>> {
+    /// Trial change, mm or deg.
+    const TRIAL: f64 = 1e-4;
+    let slope = |axis: usize, channel: ChannelId| {
+        let with = |by: f64| moved(machine, axis, &|c| state.channel(c) + if c == channel { by } else { 0.0 });
+        (with(TRIAL) - with(-TRIAL)) / (2.0 * TRIAL)
+    };
+    match machine.channels() {
+        [only] => vec![vec![1.0 / slope(0, *only)]],
+        [a, b, c] => {
+            let [p, q, r] = [0, 1, 2].map(|axis| [*a, *b, *c].map(|channel| slope(axis, channel)));
+            let (qr, rp, pq) = (cross(q, r), cross(r, p), cross(p, q));
+            let whole: f64 = p.iter().zip(qr).map(|(x, y)| x * y).sum();
+            // The inverse of the matrix with rows p, q, r has the columns q x r, r x p and p x q over their triple product.
+            let rows = qr.into_iter().zip(rp).zip(pq);
+            rows.map(|((x, y), z)| vec![x / whole, y / whole, z / whole]).collect()
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn cross([a, b, c]: [f64; 3], [x, y, z]: [f64; 3]) -> [f64; 3] {
+    [b * z - c * y, c * x - a * z, a * y - b * x]
 }
 
 impl Layer {
@@ -195,6 +330,18 @@ impl Layer {
             Layer::Beat(b) => b.size(),
             Layer::Wander(w) => w.size(),
         }
+    }
+
+    /// How much it may move where time is rounded: at `t`, that came from sums as large as `from`.
+    fn timing(&self, t: f64, from: f64) -> f64 {
+        /// A few roundings of 2^-53.
+        const ROUNDING: f64 = 1.0 / 1_125_899_906_842_624.0;
+        ROUNDING
+            * match self {
+                Layer::Course(c) => c.steepest() * from.max(t.abs()),
+                Layer::Beat(b) => b.timing(t, from),
+                Layer::Wander(w) => w.timing(t, from),
+            }
     }
 }
 

@@ -194,13 +194,14 @@ impl Rows<'_> {
     }
 
     fn positions(&self, counts: &[i64], row: u64, frame: f64) -> Result<(), String> {
+        let state = self.oracle.state(frame);
         for ((i, axis), count) in self.stage.each_axis().zip(counts) {
             let parked = self.pass.parks(self.stage, i);
             if !parked && !self.oracle.is_known(i) {
                 continue;
             }
-            let expected = if parked { axis.home() } else { self.oracle.position(i, frame) };
-            let floor = if parked { 0.0 } else { self.oracle.floor(i, expected) };
+            let expected = if parked { axis.home() } else { state.axis(i) };
+            let floor = if parked { 0.0 } else { self.oracle.floor(i, &state) };
             let exact = steps(axis, expected);
             if !((*count as f64 - exact).abs() <= 0.5 + floor) {
                 let name = self.stage.axis_name(i);

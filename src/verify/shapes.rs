@@ -70,6 +70,14 @@ impl Course {
         self.through.as_ref().map_or(keys, |s| keys.max(s.size()))
     }
 
+    /// No slope is steeper, in units a frame, or by little.
+    pub(super) fn steepest(&self) -> f64 {
+        let chords = self.keys.iter().zip(self.keys.iter().skip(1)).map(|(a, b)| ((b.1 - a.1) / (b.0 - a.0)).abs());
+        // A rest-to-rest quintic is 15/8 times as steep as its chord, a rounded corner or a monotone curve less than 3 times.
+        let keyed = chords.fold(0.0, |m: f64, c| m.max(3.0 * c));
+        self.through.as_ref().map_or(keyed, |s| keyed.max(s.steepest()))
+    }
+
     fn natural(&self, t: f64, first: (f64, f64), last: (f64, f64)) -> f64 {
         let Some(s) = &self.through else { return f64::NAN };
         if t < first.0 {

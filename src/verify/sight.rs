@@ -1,14 +1,14 @@
 //! Where a camera has to turn so that a point stands in the middle of its picture: found by trial, in plain numbers.
 //!
 //! What: the point seen from the camera is q; aimed means q.x = q.y = 0 and q.z < 0. From the two axes' rest, Newton's method with slopes from small trial turns
-//! (a ten-thousandth of a degree to either side), no step longer than ten degrees. Shares no code with the compiler's aim but the stage's joints.
-//! Limits: what it does not find within a hundred steps it does not know; the slopes are good to 1e-8, which costs steps, not closeness.
+//! (a ten-thousandth of a degree to either side), no step longer than ten degrees; near an instant at which the angles are known it starts from those. Shares no
+//! code with the compiler's aim. Limits: what it does not find within a hundred steps it does not know; the slopes are good to 1e-8, which costs steps, not closeness.
 
-use crate::mechanism::Vector;
 use crate::shot::Aim;
 use crate::shot::aim::Offset;
 use crate::stage::{ChannelId, GroupId, Stage};
 
+use super::figure::{Place, length};
 use super::shapes::{monotone, pairs};
 
 /// Trial turn, deg.
@@ -39,19 +39,24 @@ impl Sight {
         Sight { channels: aim.channels(), camera: aim.camera(), at: aim.at(), offset }
     }
 
-    /// The two angles at `t`, deg, with `value` as the value of every other channel; `None` where the search does not end.
-    pub(super) fn angles(&self, stage: &Stage, t: f64, value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
+    /// The two angles at `t`, deg, with `value` as the value of every other channel; `None` where the search does not end. `near` is where it may start.
+    pub(super) fn angles(&self, stage: &Stage, t: f64, near: Option<[f64; 2]>, value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
+        let rest = self.channels.map(|c| stage.channel_rest(c));
+        near.and_then(|near| self.from(stage, t, near, value)).or_else(|| self.from(stage, t, rest, value))
+    }
+
+    fn from(&self, stage: &Stage, t: f64, start: [f64; 2], value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
         let camera = stage.body_of(self.camera)?;
         let [x, y, z] = &self.offset;
         let part = |p: &Part| match p {
             Part::Fixed(x) => *x,
             Part::Keyed(keys) => monotone(keys, t),
         };
-        let offset = Vector::new(part(x), part(y), part(z));
+        let offset = [part(x), part(y), part(z)];
         let target = match self.at {
             Some(group) => {
                 let body = stage.body_of(group)?;
-                body.chain().pose(|i| body.channels().get(i).map_or(f64::NAN, |c| value(*c))).out(offset)
+                Place::of(body.chain(), &|i| body.channels().get(i).map_or(f64::NAN, |c| value(*c))).out(offset)
             }
             None => offset,
         };
@@ -61,11 +66,12 @@ impl Sight {
                 Some(_) => angles[1],
                 None => value(*c),
             };
-            let q = camera.chain().pose(|i| camera.channels().get(i).map_or(f64::NAN, of)).inward(target);
-            let far = (q.x * q.x + q.y * q.y + q.z * q.z).sqrt();
-            (q.x / far, q.y / far, q.z / far)
+            let q = Place::of(camera.chain(), &|i| camera.channels().get(i).map_or(f64::NAN, of)).inward(target);
+            let far = length(q);
+            let [x, y, z] = q.map(|x| x / far);
+            (x, y, z)
         };
-        let mut angles = self.channels.map(|c| stage.channel_rest(c));
+        let mut angles = start;
         for _ in 0..100 {
             let (x, y, z) = off(angles);
             if x.abs() < 1e-12 && y.abs() < 1e-12 {

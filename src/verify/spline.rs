@@ -83,6 +83,13 @@ impl Piecewise {
         self.pieces.iter().map(|piece| piece.iter().map(|c| c.abs()).sum()).fold(0.0, f64::max)
     }
 
+    /// No slope is steeper: the terms of the derivative without their signs, at the end of a piece.
+    pub(super) fn steepest(&self) -> f64 {
+        let spans = self.points.iter().zip(self.points.iter().skip(1)).map(|(a, b)| b - a);
+        let sums = self.pieces.iter().map(|piece| piece.iter().enumerate().map(|(k, c)| count(k) * c.abs()).sum::<f64>());
+        sums.zip(spans).map(|(sum, h)| sum / h).fold(0.0, f64::max)
+    }
+
     /// Slope at the first point.
     pub(super) fn start_slope(&self) -> Option<f64> {
         Some(self.pieces.first()?.get(1)? / (self.points.get(1)? - self.points.first()?))

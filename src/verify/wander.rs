@@ -32,6 +32,12 @@ impl Wander {
         self.amplitude * sum / 5.0
     }
 
+    /// How much it may move where its time is wrong by a share of 1: see [`super::oracle::Oracle::floor`].
+    pub(super) fn timing(&self, t: f64, from: f64) -> f64 {
+        let turns: f64 = self.sines.iter().map(|(frequency, _)| frequency).sum::<f64>() * (from.max(t.abs()) + self.start.abs());
+        self.amplitude.abs() / 5.0 * core::f64::consts::TAU * (turns + 5.0)
+    }
+
     /// Furthest from 0.
     pub(super) fn size(&self) -> f64 {
         self.amplitude.abs()

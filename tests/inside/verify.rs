@@ -243,3 +243,31 @@ proptest! {
         prop_assert_eq!(verify(&out, &source).unwrap().faults, []);
     }
 }
+
+/// Over 30 million frames the phase of a cycle is a sum of some million turns: two honest computations of it part in its last bits, which fine steps show.
+#[test]
+fn sound_folders_of_keys_thirty_million_frames_apart_hold() {
+    let mut axis = crate::inside::common::axis("wing");
+    axis.travel = [-1000.0, 1000.0];
+    (axis.drive.travel_per_rev, axis.drive.microsteps) = (1.0, 4096);
+    let stage = crate::inside::common::stage(vec![axis]);
+    let rates: [&[(f64, f64)]; 3] = [
+        &[(31.0, 1.4), (30_000_031.0, 1.297)],
+        &[(-7.0, 1.214), (29_999_993.0, 1.85), (30_999_993.0, 1.824), (30_999_995.0, 1.503), (60_999_997.0, 1.857)],
+        &[(77.0, 0.603), (30_000_077.0, 1.997), (30_000_078.0, 1.47)],
+    ];
+    for (rate, first) in rates.into_iter().zip([30_000_008, 29_999_958, 30_000_038]) {
+        let keys = vec![(0.0, -50.0), (0.4, 70.0), (0.7, 10.0)];
+        let cycle = crate::inside::common::CycleSpec { period: 24.0, phase: 0.1, keys, amount: vec![], rate: rate.to_vec() };
+        let program = crate::inside::common::Program { cycles: vec![cycle], ..Default::default() };
+        let shot = crate::inside::common::shot(&stage, (first, first + 60), &[program], vec![crate::inside::common::moving(&stage, "picture", 100.0)]);
+        let report = checked(&stage, &shot);
+        let temp = tempfile::tempdir().unwrap();
+        let (out, sources) = (temp.path().join("out"), [("shot.toml".to_owned(), b"reeds".to_vec())]);
+        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size: false, rows: None }
+            .write(&out, &mut |_| {})
+            .unwrap();
+        let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
+        assert_eq!(verify(&out, &source).unwrap().faults, [], "{rate:?}");
+    }
+}

@@ -7,14 +7,14 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use crate::common::folder::{LIFT, SHOT, STAGE};
+use crate::marsh::{LIFT, SHOT, STAGE};
 
 /// Longest that a command may take; each takes less than a second.
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// Exit status and both streams, or `None` for a command that had to be ended.
 fn run(args: &[&str]) -> Option<(i32, String)> {
-    let mut child = Command::new(assert_cmd::cargo::cargo_bin("movewright"))
+    let mut child = Command::new(env!("CARGO_BIN_EXE_movewright"))
         .args(args)
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
