@@ -108,6 +108,7 @@ table! {
         MOST_BYTES: u64 = 256 * 1024 * 1024, "bytes of an input file", "it is held in memory";
         MOST_TOML_BYTES: usize = 16 * 1024 * 1024, "bytes of a TOML file", "a parsed document takes many times the memory of its file";
         MOST_CSV_BYTES: usize = 64 * 1024 * 1024, "bytes of a key file", "its keys are held in memory";
+        MOST_MANIFEST_BYTES: u64 = 64 * 1024 * 1024, "bytes of a manifest", "far beyond that of any stage";
         MOST_LINE_BYTES: usize = 1 << 20, "bytes of a line of a log", "4096 axes with numbers of 25 digits are a tenth of it";
     }
 }

@@ -47,6 +47,7 @@ pub mod check;
 #[cfg(feature = "cli")]
 pub mod cli;
 pub mod compile;
+mod files;
 pub mod input;
 pub mod measure;
 pub mod mechanism;

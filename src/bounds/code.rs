@@ -57,7 +57,7 @@ codes! {
     UnreadableFile, "unreadable-file", "A file exists but cannot be read",
         "the system refuses it; the message quotes its reason", "check the permissions and the disk";
     NotAFile, "not-a-file", "A folder, a pipe or a device where a file is expected",
-        "the path ends at a folder", "name a file";
+        "the path ends at one", "name a regular file";
     FileTooLarge, "file-too-large", "A file is larger than is read or written",
         "more keys, nodes or text than one file may hold", "split the file";
     NotUtf8, "not-utf8", "A file is not UTF-8 text",

@@ -3,6 +3,7 @@
 //! Invariant: what a person mends differently has a different code; what the system refused is `write-failed`.
 
 use crate::bounds::Code;
+use crate::files::Unreadable;
 use crate::output::ExportError;
 use crate::output::columns::ColumnError;
 use crate::output::handoff::poses::PoseError;
@@ -84,11 +85,23 @@ impl Coded for PageError {
     }
 }
 
+impl Coded for Unreadable {
+    fn code(&self) -> Code {
+        match self {
+            Unreadable::Missing => Code::MissingFile,
+            Unreadable::NotAFile(_) => Code::NotAFile,
+            Unreadable::TooLarge { .. } => Code::FileTooLarge,
+            Unreadable::Refused(_) => Code::UnreadableFile,
+        }
+    }
+}
+
 impl Coded for NotAFolder {
     fn code(&self) -> Code {
         match self {
             NotAFolder::NoFolder(_) => Code::NotAFolder,
             NotAFolder::NotOurs(_) => Code::NotOurs,
+            NotAFolder::Refused(..) => Code::UnreadableFile,
         }
     }
 }

@@ -1,19 +1,20 @@
 //! `movewright compare`.
 
-use std::fs::File;
 use std::path::Path;
 
 use serde::Serialize;
 
 use super::args::{CompareArgs, LogUnits};
+use super::coded::Coded;
 use super::terminal::{self, Progress};
 use super::{Outcome, from_source, wrap};
-use crate::bounds::{Code, TOLERANCE};
+use crate::bounds::{Code, MOST_MANIFEST_BYTES, TOLERANCE};
 use crate::check::pixels::pixels;
 use crate::compile::Compiled;
+use crate::files::{self, Unreadable};
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
 use crate::output::manifest::{Manifest, NOTICE};
-use crate::output::staged::{hash_of, regular};
+use crate::output::staged::is_unchanged;
 use crate::shot::Shot;
 use crate::stage::{Body, Stage};
 
@@ -69,7 +70,8 @@ fn compared(args: &CompareArgs) -> Result<Comparison, String> {
         }
     }
     let path = args.dir.join("manifest.json");
-    let bytes = regular::read(&path).map_err(|e| wrong(Code::UnreadableFile, format!("cannot read {}: {e}", path.display())))?;
+    let unreadable = |path: &Path, why: &Unreadable| wrong(why.code(), format!("cannot read {}: {why}", path.display()));
+    let bytes = files::read(&path, MOST_MANIFEST_BYTES).map_err(|why| unreadable(&path, &why))?;
     let manifest: Manifest =
         serde_json::from_slice(&bytes).map_err(|e| wrong(Code::InvalidManifest, format!("{} is not a manifest: {e}", path.display())))?;
     let Some(entry) = manifest.passes.iter().find(|p| p.name == args.pass) else {
@@ -90,7 +92,7 @@ fn compared(args: &CompareArgs) -> Result<Comparison, String> {
         return Err(wrong(without.0, format!("--tolerance-px: {}; use --tolerance-steps", without.1)));
     }
     let open = |path: &Path| {
-        let reader = File::open(path).map_err(|e| wrong(Code::UnreadableFile, format!("cannot read {}: {e}", path.display())))?;
+        let reader = files::open(path).map_err(|why| unreadable(path, &why))?;
         Ok::<_, String>(Input { name: path.display().to_string(), reader })
     };
     let pass = open(&args.dir.join(file))?;
@@ -140,9 +142,9 @@ fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), S
 fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), String> {
     let changed = |what: &str| Err(wrong(Code::FileChanged, format!("{file}: {what}; run `movewright verify` on the folder")));
     let Some(entry) = manifest.files.iter().find(|f| f.path == file) else { return changed("the manifest does not list it") };
-    match hash_of(&dir.join(file)) {
-        Ok((bytes, hash)) if bytes == entry.bytes && hash == entry.blake3 => Ok(()),
-        Ok(_) => changed("it is not as it was written"),
+    match is_unchanged(&dir.join(file), entry.bytes, &entry.blake3) {
+        Ok(true) => Ok(()),
+        Ok(false) => changed("it is not as it was written"),
         Err(e) => changed(&format!("cannot be read: {e}")),
     }
 }

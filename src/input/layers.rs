@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use super::files::Read;
+use super::files::{self, Read};
 use super::key_file::{self, KeyFile};
 use super::keys;
 use super::log::Log;
@@ -143,7 +143,7 @@ impl<'r> Layers<'r> {
         }
         let key_file = match (self.read)(&name) {
             Err(why) => {
-                table.blame(log, "keys", why.flaw(&name));
+                table.blame(log, "keys", files::flaw(&why, &name));
                 None
             }
             Ok(bytes) => {

@@ -43,7 +43,6 @@ use crate::shot::Shot;
 use crate::stage::Stage;
 
 pub use diagnostic::{Diagnostic, Span};
-pub(crate) use files::read as read_regular;
 pub use files::{Read, Unreadable};
 #[cfg(feature = "cli")]
 pub(crate) use nearest::nearest as nearest_name;
@@ -99,7 +98,7 @@ pub fn load_stage(path: &Path) -> Result<Stage, Rejection> {
             stage_file::read(&mut log, file, &bytes).stage
         }
         Err(why) => {
-            log.add(None, "", why.flaw(&place.name));
+            log.add(None, "", files::flaw(&why, &place.name));
             None
         }
     };
@@ -140,7 +139,7 @@ fn parse_in(folders: Vec<String>, shot_name: &str, read: Read<'_>) -> Result<Loa
             stage_and_shot(&mut log, file, &bytes, read)
         }
         Err(why) => {
-            log.add(None, "", why.flaw(shot_name));
+            log.add(None, "", files::flaw(&why, shot_name));
             None
         }
     };
@@ -183,7 +182,7 @@ fn stage_of(log: &mut Log, root: &mut Table<'_>, read: Read<'_>) -> StageRead {
             stage_file::read(log, file, &bytes)
         }
         Err(why) => {
-            root.blame(log, "stage", why.flaw(&name));
+            root.blame(log, "stage", files::flaw(&why, &name));
             StageRead::unknown()
         }
     }
@@ -216,7 +215,7 @@ impl FilePlace {
         let shown = path.display().to_string();
         let Some(name) = path.file_name().and_then(|n| n.to_str()) else {
             let mut log = Log::new(Sources::default());
-            log.add(None, "", Unreadable::NotAFile.flaw(&shown));
+            log.add(None, "", files::flaw(&Unreadable::NotAFile("a folder"), &shown));
             return Err(log.reject());
         };
         let given = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));

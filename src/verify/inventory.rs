@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 
 use super::fault::{FaultKind, Faults};
 use super::record::FileRecord;
+use crate::files::{self, Unreadable};
 
 /// Name of the manifest, the one file that no list holds.
 pub(super) const MANIFEST: &str = "manifest.json";
@@ -41,32 +42,32 @@ pub(super) fn check(dir: &Path, listed: &[FileRecord], faults: &mut Faults) -> B
     names
 }
 
-/// Length and hash of one file against its entry.
+/// Length and hash of one file against its entry. Of a file of another length nothing is read.
 fn compare(path: &Path, file: &FileRecord, faults: &mut Faults) {
-    match digest(path) {
+    let held = files::open(path).and_then(|opened| match opened.limit() {
+        bytes if bytes == file.bytes => Ok((bytes, Some(digest(opened)?))),
+        bytes => Ok((bytes, None)),
+    });
+    match held {
         Err(error) => faults.file(FaultKind::Missing, &file.path, format!("cannot be read: {error}")),
-        Ok((bytes, hash)) if bytes != file.bytes || hash != file.blake3 => {
-            let what = if bytes != file.bytes {
-                format!("has {bytes} bytes, the manifest has {}", file.bytes)
-            } else {
-                format!("has BLAKE3 {hash}, the manifest has {}", file.blake3)
-            };
-            faults.file(FaultKind::Changed, &file.path, what);
+        Ok((bytes, None)) => {
+            faults.file(FaultKind::Changed, &file.path, format!("has {bytes} bytes, the manifest has {}", file.bytes));
+        }
+        Ok((_, Some(hash))) if hash != file.blake3 => {
+            faults.file(FaultKind::Changed, &file.path, format!("has BLAKE3 {hash}, the manifest has {}", file.blake3));
         }
         Ok(_) => {}
     }
 }
 
-fn digest(path: &Path) -> std::io::Result<(u64, String)> {
-    let mut file = fs::File::open(path)?;
-    let (mut hash, mut bytes, mut buffer) = (blake3::Hasher::new(), 0, vec![0; 1 << 16]);
+fn digest(mut file: impl Read) -> Result<String, Unreadable> {
+    let (mut hash, mut buffer) = (blake3::Hasher::new(), vec![0; 1 << 16]);
     loop {
-        let n = file.read(&mut buffer)?;
+        let n = file.read(&mut buffer).map_err(|e| Unreadable::Refused(e.to_string()))?;
         if n == 0 {
-            return Ok((bytes, hash.finalize().to_hex().to_string()));
+            return Ok(hash.finalize().to_hex().to_string());
         }
         hash.update(buffer.get(..n).unwrap_or_default());
-        bytes += n as u64;
     }
 }
 

@@ -29,6 +29,7 @@ mod wander;
 
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
+use std::{fs, io};
 
 use columns::{Against, Columns};
 use fault::Faults;
@@ -36,7 +37,8 @@ use inventory::MANIFEST;
 use oracle::Oracle;
 use record::Record;
 
-use crate::input::read_regular;
+use crate::bounds::MOST_MANIFEST_BYTES;
+use crate::files;
 use crate::shot::Shot;
 use crate::stage::Stage;
 
@@ -85,6 +87,9 @@ pub enum NotAFolder {
     /// A folder of something else.
     #[error("{0} holds neither a manifest nor columns; name a folder that movewright wrote")]
     NotOurs(PathBuf),
+    /// The system refused; what it said.
+    #[error("cannot look into {0}: {1}; check the permissions")]
+    Refused(PathBuf, String),
 }
 
 impl Verdict {
@@ -100,11 +105,17 @@ impl Verdict {
 /// # Errors
 /// [`NotAFolder`] where there is nothing that could be verified. Damage is no error: it is in the verdict.
 pub fn verify(dir: &Path, read: &ReadSource<'_>) -> Result<Verdict, NotAFolder> {
-    if !dir.is_dir() {
-        return Err(NotAFolder::NoFolder(dir.to_owned()));
+    let no_folder = || NotAFolder::NoFolder(dir.to_owned());
+    let refused = |error: io::Error| match error.kind() {
+        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => no_folder(),
+        _ => NotAFolder::Refused(dir.to_owned(), error.to_string()),
+    };
+    if !fs::metadata(dir).map_err(refused)?.is_dir() {
+        return Err(no_folder());
     }
+    let ours = holds_our_names(dir).map_err(refused)?;
     // The reader of the sources may resolve links on the way to the folder; then so must we.
-    let dir = &dir.canonicalize().map_err(|_| NotAFolder::NoFolder(dir.to_owned()))?;
+    let dir = &dir.canonicalize().map_err(refused)?;
     let mut faults = Faults::default();
     let mut verdict = Verdict { faults: Vec::new(), files: 0, passes: 0, axes: 0, frames: 0, not_computed: Vec::new(), over_limits: false };
     match manifest(dir) {
@@ -116,7 +127,7 @@ pub fn verify(dir: &Path, read: &ReadSource<'_>) -> Result<Verdict, NotAFolder> 
             contents(dir, &record, &there, read, &mut verdict, &mut faults);
         }
         Err(what) => {
-            if !ours(dir) {
+            if !ours {
                 return Err(NotAFolder::NotOurs(dir.to_owned()));
             }
             faults.file(FaultKind::Manifest, MANIFEST, what);
@@ -170,14 +181,19 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
 }
 
 fn manifest(dir: &Path) -> Result<Record, String> {
-    let text = read_regular(&dir.join(MANIFEST)).map_err(|e| format!("cannot be read: {e}"))?;
+    let text = files::read(&dir.join(MANIFEST), MOST_MANIFEST_BYTES).map_err(|e| format!("cannot be read: {e}"))?;
     serde_json::from_slice(&text).map_err(|e| format!("is not a manifest: {e}"))
 }
 
 /// A folder without a manifest is ours where it holds what we write.
-fn ours(dir: &Path) -> bool {
-    let columns = |name: String| name == MANIFEST || name == "source" || name.ends_with(".steps.csv") || name.ends_with(".units.csv");
-    std::fs::read_dir(dir).is_ok_and(|mut entries| entries.any(|e| e.is_ok_and(|e| columns(e.file_name().to_string_lossy().into_owned()))))
+fn holds_our_names(dir: &Path) -> io::Result<bool> {
+    let columns = |name: &str| name == MANIFEST || name == "source" || name.ends_with(".steps.csv") || name.ends_with(".units.csv");
+    for entry in fs::read_dir(dir)? {
+        if columns(&entry?.file_name().to_string_lossy()) {
+            return Ok(true);
+        }
+    }
+    Ok(false)
 }
 
 /// The name of a file below the folder, with `/`; `None` for one outside it.

@@ -4,8 +4,10 @@
 //! Invariant: memory is bounded by the longest line a right table of these columns can have.
 
 use std::fs::File;
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, Read, Take};
 use std::path::Path;
+
+use crate::files::{self, Unreadable};
 
 /// Longest cell: a name of two parts of 64 letters and a dot, and a comma.
 const CELL: usize = 130;
@@ -13,15 +15,15 @@ const CELL: usize = 130;
 /// A table being read.
 #[derive(Debug)]
 pub(super) struct Table {
-    reader: BufReader<File>,
+    reader: BufReader<Take<File>>,
     line: Vec<u8>,
     most: u64,
 }
 
 impl Table {
     /// Opens a table of at most this many columns.
-    pub(super) fn open(path: &Path, columns: usize) -> std::io::Result<Table> {
-        let reader = BufReader::with_capacity(1 << 16, File::open(path)?);
+    pub(super) fn open(path: &Path, columns: usize) -> Result<Table, Unreadable> {
+        let reader = BufReader::with_capacity(1 << 16, files::open(path)?);
         Ok(Table { reader, line: Vec::new(), most: (CELL * (columns + 2)) as u64 })
     }
 

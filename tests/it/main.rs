@@ -27,6 +27,7 @@ mod feeders;
 mod guides;
 mod hostile_manifest;
 mod one_verdict;
+mod opened_files;
 mod own_signals;
 mod report_page;
 mod rows_command;

@@ -12,6 +12,7 @@ use paths::{arrows, tokens, use_tree};
 const ROOMS: &[(&str, &[&str])] = &[
     ("number", &[]),
     ("bounds", &[]),
+    ("files", &[]),
     ("time", &["bounds"]),
     ("motion", &["number"]),
     ("mechanism", &["number", "motion", "bounds"]),
@@ -21,11 +22,11 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("compile", &["number", "bounds", "time", "motion", "stage", "shot", "signal", "mechanism"]),
     ("program", &["number", "mechanism", "motion", "time", "stage", "shot", "compile"]),
     ("check", &["number", "bounds", "motion", "time", "stage", "shot", "signal", "compile", "program", "mechanism"]),
-    ("output", &["number", "bounds", "motion", "time", "stage", "shot", "compile", "program", "check", "mechanism"]),
+    ("output", &["number", "bounds", "files", "motion", "time", "stage", "shot", "compile", "program", "check", "mechanism"]),
     ("page", &["number", "motion", "time", "stage", "shot", "signal", "compile", "program", "check", "output", "mechanism"]),
-    ("input", &["number", "bounds", "time", "stage", "shot", "mechanism"]),
+    ("input", &["number", "bounds", "files", "time", "stage", "shot", "mechanism"]),
     ("measure", &["number", "bounds", "time", "stage"]),
-    ("verify", &["number", "bounds", "time", "mechanism", "stage", "shot", "input"]),
+    ("verify", &["number", "bounds", "files", "time", "mechanism", "stage", "shot", "input"]),
     (
         "api",
         &[
@@ -38,6 +39,7 @@ const ROOMS: &[(&str, &[&str])] = &[
         &[
             "number",
             "bounds",
+            "files",
             "time",
             "motion",
             "stage",

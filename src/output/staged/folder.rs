@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use super::error::{StagedError, refused};
 use super::ours::{OurFolder, Standing, folder_at};
-use super::sink::{Sink, hash_of};
+use super::sink::{Sink, is_unchanged};
 use super::staging::StagingDirectory;
 use super::written::Written;
 use crate::output::manifest::{FileEntry, Manifest};
@@ -144,7 +144,7 @@ fn differs(target: &Path, ours: &OurFolder) -> StagedError {
 /// True where the folder holds exactly these files, by their hashes on disk now.
 fn same(old: &Manifest, target: &Path, files: &[FileEntry]) -> bool {
     let listed = old.files.len() + 1 == files.len();
-    listed && files.iter().all(|f| hash_of(&below(target, &f.path)).is_ok_and(|(bytes, hash)| bytes == f.bytes && hash == f.blake3))
+    listed && files.iter().all(|f| is_unchanged(&below(target, &f.path), f.bytes, &f.blake3) == Ok(true))
 }
 
 #[cfg(test)]

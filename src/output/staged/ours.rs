@@ -5,11 +5,12 @@
 //! with a whole mark (a header line or a comment) and has the right end.
 
 use std::fs::{self, File, Metadata};
-use std::io::{self, Read, Seek, SeekFrom};
+use std::io::{self, Read, Seek, SeekFrom, Take};
 use std::path::Path;
 
 use super::error::{StagedError, refused};
-use super::regular;
+use crate::bounds::MOST_MANIFEST_BYTES;
+use crate::files::{self, Unreadable};
 use crate::output::manifest::{KIND, Manifest};
 
 /// A folder that may be replaced.
@@ -74,7 +75,7 @@ impl OurFile {
     pub(super) fn at(&self, target: &Path, replace: bool) -> Result<bool, StagedError> {
         let Some(meta) = metadata(target, true)? else { return Ok(false) };
         if !meta.is_file() {
-            return Err(StagedError::NotAFile { path: target.to_owned(), what: name_of_type(&meta) });
+            return Err(StagedError::NotAFile { path: target.to_owned(), what: files::kind(&meta) });
         }
         if replace || meta.len() == 0 || self.is(target).map_err(refused("cannot read", target))? {
             return Ok(true);
@@ -84,7 +85,7 @@ impl OurFile {
 
     /// True where a regular file has our beginning and our end.
     fn is(&self, path: &Path) -> io::Result<bool> {
-        let mut file = File::open(path)?;
+        let mut file = open(path)?;
         if !begins_with(&mut file, &self.begins)? {
             return Ok(false);
         }
@@ -105,7 +106,7 @@ impl OurFile {
 pub(super) fn folder_at(target: &Path) -> Result<Option<String>, StagedError> {
     let Some(meta) = metadata(target, false)? else { return Ok(None) };
     if !meta.is_dir() {
-        return Err(StagedError::NotAFolder { path: target.to_owned(), what: name_of_type(&meta) });
+        return Err(StagedError::NotAFolder { path: target.to_owned(), what: files::kind(&meta) });
     }
     let first = fs::read_dir(target).map_err(refused("cannot look into", target))?.next();
     Ok(first.map(|entry| entry.map_or_else(|_| "?".to_owned(), |e| e.file_name().to_string_lossy().into_owned())))
@@ -127,34 +128,8 @@ fn metadata(target: &Path, through_links: bool) -> Result<Option<Metadata>, Stag
     }
 }
 
-fn name_of_type(meta: &Metadata) -> &'static str {
-    if meta.is_dir() {
-        "a folder"
-    } else if meta.is_file() {
-        "a file"
-    } else if meta.is_symlink() {
-        "a link"
-    } else {
-        special(meta)
-    }
-}
-
-#[cfg(unix)]
-fn special(meta: &Metadata) -> &'static str {
-    use std::os::unix::fs::FileTypeExt;
-    let kind = meta.file_type();
-    if kind.is_fifo() {
-        "a named pipe"
-    } else if kind.is_socket() {
-        "a socket"
-    } else {
-        "a device"
-    }
-}
-
-#[cfg(not(unix))]
-fn special(_meta: &Metadata) -> &'static str {
-    "a device"
+fn open(path: &Path) -> io::Result<File> {
+    files::open(path).map(Take::into_inner).map_err(io::Error::other)
 }
 
 fn begins_with(file: &mut File, text: &str) -> io::Result<bool> {
@@ -167,10 +142,11 @@ fn begins_with(file: &mut File, text: &str) -> io::Result<bool> {
 fn output_at(target: &Path, first: String) -> Result<Manifest, StagedError> {
     let foreign = |found: String| StagedError::Foreign { path: target.to_owned(), found };
     let path = target.join("manifest.json");
-    let text = match regular::read(&path) {
+    let text = match files::read(&path, MOST_MANIFEST_BYTES) {
         Ok(text) => text,
-        Err(e) if e.kind() == io::ErrorKind::NotFound => return Err(foreign(first)),
-        Err(e) => return Err(refused("cannot read", &path)(e)),
+        Err(Unreadable::Missing) => return Err(foreign(first)),
+        Err(Unreadable::Refused(why)) => return Err(refused("cannot read", &path)(io::Error::other(why))),
+        Err(_) => return Err(foreign("manifest.json".to_owned())),
     };
     let manifest: Manifest = serde_json::from_slice(&text).map_err(|_| foreign("manifest.json".to_owned()))?;
     if manifest.kind != KIND {
@@ -219,7 +195,7 @@ fn rows_at(target: &Path, files: &[(String, String)]) -> Result<bool, StagedErro
 
 /// The header line of a file of rows of one axis; `None` for any other file.
 fn header_of_rows(path: &Path, axis: &str) -> io::Result<Option<String>> {
-    let mut file = regular::open(path)?;
+    let mut file = open(path)?;
     for velocity in [String::new(), format!(",{axis}:steps_per_s")] {
         for shutter in ["", ",shutter"] {
             let header = format!("t_s,{axis}{velocity}{shutter}");

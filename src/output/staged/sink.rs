@@ -2,10 +2,10 @@
 //!
 //! Invariant: whatever the code that fills it makes of an error, the one that the system gave first is reported.
 
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, Read, Write};
 use std::path::Path;
 
-use super::regular;
+use crate::files::{self, Unreadable};
 
 /// A writer with a buffer in front.
 pub(super) struct Sink<W: Write> {
@@ -81,9 +81,22 @@ impl<W: Write> Write for Sink<W> {
 /// Length and BLAKE3 of a regular file.
 ///
 /// # Errors
-/// What the system says; anything but a regular file.
-pub fn hash_of(path: &Path) -> io::Result<(u64, String)> {
+/// [`Unreadable`].
+pub fn hash_of(path: &Path) -> Result<(u64, String), Unreadable> {
+    hash(files::open(path)?)
+}
+
+/// True where a regular file has this length and this BLAKE3. Of a file of another length nothing is read.
+///
+/// # Errors
+/// [`Unreadable`].
+pub fn is_unchanged(path: &Path, bytes: u64, blake3: &str) -> Result<bool, Unreadable> {
+    let file = files::open(path)?;
+    Ok(file.limit() == bytes && hash(file)? == (bytes, blake3.to_owned()))
+}
+
+fn hash(mut file: impl Read) -> Result<(u64, String), Unreadable> {
     let mut hash = blake3::Hasher::new();
-    let bytes = io::copy(&mut regular::open(path)?, &mut hash)?;
+    let bytes = io::copy(&mut file, &mut hash).map_err(|e| Unreadable::Refused(e.to_string()))?;
     Ok((bytes, hash.finalize().to_hex().to_string()))
 }
