@@ -26,18 +26,17 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
         }
     };
     let changes = changes::between(&old, &new);
-    if args.json {
-        match serde_json::to_string_pretty(&changes) {
-            Ok(text) => terminal::result(&format!("{text}\n")),
-            Err(error) => {
-                terminal::error(Code::WriteFailed, format!("the changes could not be written as JSON: {error}"));
-                return Outcome::Wrong;
-            }
-        }
-    } else {
-        terminal::result(&text(&changes, args.all));
+    let verdict = if changes.passes.iter().all(|p| p.good) { Outcome::Fine } else { Outcome::Over };
+    if !args.json {
+        return terminal::result(&text(&changes, args.all), verdict);
     }
-    if changes.passes.iter().all(|p| p.good) { Outcome::Fine } else { Outcome::Over }
+    match serde_json::to_string_pretty(&changes) {
+        Ok(text) => terminal::result(&format!("{text}\n"), verdict),
+        Err(error) => {
+            terminal::error(Code::WriteFailed, format!("the changes could not be written as JSON: {error}"));
+            Outcome::Wrong
+        }
+    }
 }
 
 fn compiled(path: &Path) -> Result<Compiled, String> {

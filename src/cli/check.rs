@@ -9,16 +9,15 @@ use crate::output::check_json;
 
 pub(super) fn run(args: &CheckArgs) -> Outcome {
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
-    if args.json {
-        match check_json::text(&p.report) {
-            Ok(text) => terminal::result(&text),
-            Err(error) => {
-                terminal::error(Code::WriteFailed, format!("the check could not be written as JSON: {error}"));
-                return Outcome::Wrong;
-            }
-        }
-    } else {
-        terminal::result(&table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() }));
+    let verdict = if p.report.within_limits() { Outcome::Fine } else { Outcome::Over };
+    if !args.json {
+        return terminal::result(&table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() }), verdict);
     }
-    if p.report.within_limits() { Outcome::Fine } else { Outcome::Over }
+    match check_json::text(&p.report) {
+        Ok(text) => terminal::result(&text, verdict),
+        Err(error) => {
+            terminal::error(Code::WriteFailed, format!("the check could not be written as JSON: {error}"));
+            Outcome::Wrong
+        }
+    }
 }

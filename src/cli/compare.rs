@@ -33,19 +33,18 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
             return Outcome::Wrong;
         }
     };
-    if args.json {
-        let document = Document { format: 1, pass: &args.pass, note: NOTE, comparison: &comparison, notice: NOTICE };
-        match serde_json::to_string_pretty(&document) {
-            Ok(text) => terminal::result(&format!("{text}\n")),
-            Err(error) => {
-                terminal::error(Code::WriteFailed, format!("the comparison could not be written as JSON: {error}"));
-                return Outcome::Wrong;
-            }
-        }
-    } else {
-        terminal::result(&text(args, &comparison));
+    let verdict = if comparison.within_tolerance == Some(false) { Outcome::Over } else { Outcome::Fine };
+    if !args.json {
+        return terminal::result(&text(args, &comparison), verdict);
     }
-    if comparison.within_tolerance == Some(false) { Outcome::Over } else { Outcome::Fine }
+    let document = Document { format: 1, pass: &args.pass, note: NOTE, comparison: &comparison, notice: NOTICE };
+    match serde_json::to_string_pretty(&document) {
+        Ok(text) => terminal::result(&format!("{text}\n"), verdict),
+        Err(error) => {
+            terminal::error(Code::WriteFailed, format!("the comparison could not be written as JSON: {error}"));
+            Outcome::Wrong
+        }
+    }
 }
 
 #[derive(Serialize)]

@@ -20,7 +20,11 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         }
     };
     let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
-    terminal::result(&table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() }));
+    let text = table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() });
+    // What cannot be told is not written: status 2 says that nothing was.
+    if terminal::result(&text, Outcome::Fine) != Outcome::Fine {
+        return Outcome::Wrong;
+    }
     let within = p.report.within_limits();
     let approval = Approval::within_limits(&p.report).or_else(|| args.over_limits.then(|| Approval::over_limits(&p.report)));
     let Some(approval) = approval else {

@@ -1,10 +1,11 @@
 //! Where a command's single file goes: a named file, or standard output for `-`. One rule for every command that writes one.
 
-use std::io::{self, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 
+use super::terminal;
 use crate::output::Written;
 use crate::output::staged::{self, OurFile, StagedError};
 
@@ -32,7 +33,7 @@ impl Destination {
         fill: impl FnOnce(&mut (dyn Write + Send)) -> Result<(), E>,
     ) -> Result<Option<Written>, E> {
         if self.is_stream() {
-            return staged::stream(io::stdout(), Path::new("standard output"), fill).map(|()| None);
+            return terminal::stream(fill).map(|()| None);
         }
         staged::file(&self.out, ours, self.replace, fill).map(Some)
     }

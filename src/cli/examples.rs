@@ -7,7 +7,8 @@ Begin with:
   movewright compile marsh/shot.toml --out columns
 
 Exit status: 0 within limits, 1 something is over a limit or does not hold,
-2 the input or the call is wrong (nothing written).
+2 the input or the call is wrong (nothing written), or the output could not be
+written.
 
 Checked against the limits that the stage file states, and nothing else.
 Software limits are not a safety function: overhead loads and motors that start

@@ -1,6 +1,6 @@
 //! The command line: a thin shell around the library. Results go to standard output, everything else to standard error.
 //!
-//! Exit status: 0 within limits, 1 something is over a limit, 2 the input or the call is wrong (nothing written).
+//! Exit status: 0 within limits, 1 something is over a limit, 2 the input or the call is wrong (nothing written) or standard output could not be written.
 
 mod args;
 mod axes_table;
@@ -35,14 +35,10 @@ use args::{Args, Command};
 /// Runs the command line of this process.
 #[must_use]
 pub fn run() -> Outcome {
+    signals::catch_size_limit();
     let args = match Args::try_parse() {
         Ok(args) => args,
-        Err(error) => {
-            // Help and version are answers, everything else a wrong call.
-            let wrong = error.use_stderr();
-            let _unwritable = error.print();
-            return if wrong { Outcome::Wrong } else { Outcome::Fine };
-        }
+        Err(error) => return terminal::answer(&error),
     };
     if args.command.writes() {
         signals::handle();

@@ -9,7 +9,7 @@ pub enum Outcome {
     Fine,
     /// Something is over a limit or does not hold: 1.
     Over,
-    /// The input or the call is wrong: 2.
+    /// The input or the call is wrong, or the output could not be written: 2.
     Wrong,
 }
 

@@ -11,8 +11,7 @@ use crate::output::staged::new_folder;
 pub(super) fn completions(args: &CompletionsArgs) -> Outcome {
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Args::command(), "movewright", &mut script);
-    terminal::result(&String::from_utf8_lossy(&script));
-    Outcome::Fine
+    terminal::result(&String::from_utf8_lossy(&script), Outcome::Fine)
 }
 
 pub(super) fn man(args: &ManArgs) -> Outcome {
@@ -24,10 +23,8 @@ pub(super) fn man(args: &ManArgs) -> Outcome {
         }
     };
     let Some(out) = &args.out else {
-        for (_, page) in &pages {
-            terminal::result(page);
-        }
-        return Outcome::Fine;
+        let all: String = pages.into_iter().map(|(_, page)| page).collect();
+        return terminal::result(&all, Outcome::Fine);
     };
     let files: Vec<(&str, &str)> = pages.iter().map(|(name, page)| (name.as_str(), page.as_str())).collect();
     if let Err(error) = new_folder(out, &files) {

@@ -34,12 +34,10 @@ enum FileKind {
 
 pub(super) fn run(args: &SchemaArgs) -> Outcome {
     if args.reference {
-        terminal::result(&reference::markdown());
-        return Outcome::Fine;
+        return terminal::result(&reference::markdown(), Outcome::Fine);
     }
     if args.errors {
-        terminal::result(&Code::reference());
-        return Outcome::Fine;
+        return terminal::result(&Code::reference(), Outcome::Fine);
     }
     let schema = match args.file {
         Some(FileKind::Stage) => schema::stage(),
@@ -47,6 +45,5 @@ pub(super) fn run(args: &SchemaArgs) -> Outcome {
         None => serde_json::json!({ "stage": schema::stage(), "shot": schema::shot() }),
     };
     // Alternate form: JSON over several lines.
-    terminal::result(&format!("{schema:#}\n"));
-    Outcome::Fine
+    terminal::result(&format!("{schema:#}\n"), Outcome::Fine)
 }

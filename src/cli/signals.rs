@@ -1,22 +1,28 @@
-//! What a signal does to a command that writes: an interrupted run leaves no staging directory, and a limit on the size of files is a message.
+//! What a signal does: an interrupted run that writes leaves no staging directory, and a limit on the size of files is a message of every command.
 //!
 //! Sources: signal(7) and setrlimit(2) of the Linux manual pages: a write beyond RLIMIT_FSIZE raises SIGXFSZ, and fails with EFBIG where that signal
 //! is caught. Invariant: the process ends by the signal that it was sent. A signal that whoever started the process had ignored (nohup, a job in the
 //! background of a script) stays ignored. Limits: Linux alone; elsewhere, and after SIGKILL, the next run removes what is left.
 
+/// A write beyond the limit on the size of files then fails, as one to a full disk does.
+#[cfg(target_os = "linux")]
+pub(super) fn catch_size_limit() {
+    let _caught = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, std::sync::Arc::default());
+}
+
+/// The signals that end a run remove its staging directories first.
 #[cfg(target_os = "linux")]
 pub(super) fn handle() {
     use std::sync::Arc;
     use std::sync::atomic::AtomicBool;
     use std::thread::Builder;
 
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM, SIGXFSZ};
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
     use signal_hook::iterator::Signals;
     use signal_hook::{flag, low_level};
 
     use crate::output::staged;
 
-    let _caught = flag::register(SIGXFSZ, Arc::default());
     let Some(ignored) = ignored() else { return };
     let wanted: Vec<i32> = [SIGHUP, SIGINT, SIGTERM].into_iter().filter(|s| ignored >> (s - 1) & 1 == 0).collect();
     let Ok(mut signals) = Signals::new(&wanted) else { return };
@@ -41,6 +47,9 @@ fn ignored() -> Option<u64> {
     let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"))?;
     u64::from_str_radix(mask.trim(), 16).ok()
 }
+
+#[cfg(not(target_os = "linux"))]
+pub(super) fn catch_size_limit() {}
 
 #[cfg(not(target_os = "linux"))]
 pub(super) fn handle() {}

@@ -17,10 +17,7 @@ pub(super) fn run(args: &VerifyArgs) -> Outcome {
             terminal::error(error.code(), error);
             Outcome::Wrong
         }
-        Ok(verdict) => {
-            terminal::result(&text(&args.dir, &verdict, args.all));
-            if verdict.holds() { Outcome::Fine } else { Outcome::Over }
-        }
+        Ok(verdict) => terminal::result(&text(&args.dir, &verdict, args.all), if verdict.holds() { Outcome::Fine } else { Outcome::Over }),
     }
 }
 

@@ -31,6 +31,7 @@ mod opened_files;
 mod own_signals;
 mod report_page;
 mod rows_command;
+mod standard_output;
 mod terminal;
 mod tidy;
 mod timecode;

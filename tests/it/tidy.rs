@@ -177,6 +177,67 @@ fn verify_shares_nothing_with_the_compiler() {
     }
 }
 
+/// Where code of `src` holds one of these rows of words: file and row. Tests, comments and texts are left out.
+fn found_in_code(rows: &[&[&str]]) -> Vec<(String, String)> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut found = Vec::new();
+    for path in rust_files("src") {
+        let tokens = tokens(&fs::read_to_string(&path).unwrap());
+        let name = path.strip_prefix(&root).unwrap().to_str().unwrap().to_owned();
+        for row in rows {
+            let times = tokens.windows(row.len()).filter(|w| w == row).count();
+            found.extend(core::iter::repeat_n((name.clone(), row.join(" ")), times));
+        }
+    }
+    found
+}
+
+/// One place checks what is written and makes every character seen; whatever went past it would do neither.
+#[test]
+fn one_place_writes_to_the_terminal() {
+    let ways: [&[&str]; 9] = [
+        &["print", "!"],
+        &["println", "!"],
+        &["eprint", "!"],
+        &["eprintln", "!"],
+        &["dbg", "!"],
+        &["stdout", "("],
+        &["stderr", "("],
+        // What the parser of calls offers.
+        &["print", "("],
+        &["exit", "("],
+    ];
+    let found = found_in_code(&ways);
+    assert!(found.iter().any(|(file, way)| file == "cli/terminal.rs" && way == "stdout ("), "nothing is found: {found:?}");
+    let elsewhere: Vec<_> = found.iter().filter(|(file, _)| file != "cli/terminal.rs").collect();
+    assert!(elsewhere.is_empty(), "only `cli/terminal.rs` writes to standard output and standard error: {elsewhere:?}");
+}
+
+/// Whatever went past the one place could wait for a pipe or read a device for ever.
+#[test]
+fn one_place_opens_files_to_read_them() {
+    let ways: [&[&str]; 5] = [
+        &["File", "::", "open"],
+        &["fs", "::", "read", "("],
+        &["fs", "::", "read_to_string"],
+        &["OpenOptions", "::", "new"],
+        &["read", "(", "true", ")"],
+    ];
+    let mut found = found_in_code(&ways);
+    assert!(found.iter().any(|(file, _)| file == "files.rs"), "nothing is found: {found:?}");
+    // No file that a user names: the process about itself; a folder that is flushed; the lock of a staging directory, opened to be written.
+    for (file, way) in [
+        ("cli/signals.rs", "fs :: read_to_string"),
+        ("output/staged/atomic.rs", "File :: open"),
+        ("output/staged/staging.rs", "OpenOptions :: new"),
+    ] {
+        let at = found.iter().position(|(f, w)| f == file && w == way).expect(file);
+        found.remove(at);
+    }
+    let elsewhere: Vec<_> = found.iter().filter(|(file, _)| file != "files.rs").collect();
+    assert!(elsewhere.is_empty(), "only `files.rs` opens files to read them: {elsewhere:?}");
+}
+
 /// The tool promises limits, never safety; the one word is kept for saying what is not.
 #[test]
 fn the_tool_never_says_safe() {
