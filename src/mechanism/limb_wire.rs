@@ -156,7 +156,8 @@ impl LimbWire {
     #[must_use]
     pub fn follows(&self, limb: &Limb, angle: Jet, seconds_per_frame: f64) -> Pull {
         let gravity = self.side * limb.falling(angle.p);
-        let wanted = -self.side * angle.a / (seconds_per_frame * seconds_per_frame);
+        // From 0, so that a limb at rest has no negative zero.
+        let wanted = 0.0 - self.side * angle.a / (seconds_per_frame * seconds_per_frame);
         let per_torque = limb.inertia * elementary::radians(gravity - wanted) * 1e3;
         Pull { gravity, wanted, tension: per_torque / self.lever(angle.p).abs() }
     }

@@ -19,6 +19,7 @@
 )]
 
 // Files for the tests.
+mod case;
 mod marsh;
 
 mod browser;
@@ -31,6 +32,7 @@ mod opened_files;
 mod own_signals;
 mod report_page;
 mod rows_command;
+mod slack_wires;
 mod standard_output;
 mod terminal;
 mod tidy;

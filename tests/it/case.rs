@@ -1,0 +1,96 @@
+//! A stage and a shot as files in a folder of their own, and the program run on them as a person runs it.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use serde_json::Value;
+use tempfile::TempDir;
+
+/// The folder, removed with the value. The shot is `shot.toml`.
+pub struct Case(TempDir);
+
+/// What `check` prints, in both forms, and its exit status.
+pub struct Checked {
+    pub json: Value,
+    pub text: String,
+    pub status: i32,
+}
+
+impl Case {
+    pub fn new(stage: &str, shot: &str) -> Case {
+        let case = Case(tempfile::tempdir().unwrap());
+        case.write("stage.toml", stage);
+        case.write("shot.toml", shot);
+        case
+    }
+
+    pub fn path(&self) -> &Path {
+        self.0.path()
+    }
+
+    pub fn write(&self, name: &str, text: &str) -> PathBuf {
+        let path = self.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        path
+    }
+
+    /// Runs the program in the folder.
+    pub fn run(&self, args: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(self.path()).args(args).output().unwrap()
+    }
+
+    /// The check of the shot, which must be a verdict: broken input is a mistake of the test.
+    pub fn check(&self) -> Checked {
+        let [json, text] = [&["check", "shot.toml", "--json"][..], &["check", "shot.toml"]].map(|args| {
+            let out = self.run(args);
+            let status = out.status.code().unwrap();
+            assert!(status < 2, "{}", String::from_utf8_lossy(&out.stderr));
+            (String::from_utf8(out.stdout).unwrap(), status)
+        });
+        assert_eq!(json.1, text.1);
+        Checked { json: serde_json::from_str(&json.0).unwrap(), text: text.0, status: json.1 }
+    }
+
+    /// What the program says of a shot that cannot be compiled.
+    pub fn refusal(&self) -> String {
+        let out = self.run(&["check", "shot.toml"]);
+        assert_eq!(out.status.code(), Some(2), "{}", String::from_utf8_lossy(&out.stdout));
+        // Lines are broken for a terminal: a sentence is looked for as one.
+        String::from_utf8(out.stderr).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+}
+
+impl Checked {
+    /// Violations of the first pass: axis, limit and part.
+    pub fn violations(&self) -> Vec<[&str; 3]> {
+        let all = self.json["passes"][0]["violations"].as_array().unwrap();
+        all.iter().map(|v| ["axis", "limit", "part"].map(|key| v[key].as_str().unwrap_or_default())).collect()
+    }
+
+    /// The text in one line.
+    pub fn sentence(&self) -> String {
+        self.text.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+}
+
+/// The head of a stage with one motor `m` of 200 steps.
+pub const STAGE: &str = "format = 1\nname = \"Small\"\n[motor.m]\nfull_steps_per_rev = 200\n";
+
+/// An axis on motor `m`: limits of velocity, acceleration and jerk; `more` is further lines.
+pub fn axis(name: &str, unit: &str, [lower, upper]: [f64; 2], [v, a, j]: [f64; 3], more: &str) -> String {
+    format!(
+        "[[group.axis]]\nname = \"{name}\"\nunit = \"{unit}\"\ntravel = [{lower}, {upper}]\nmax_velocity = {v}\nmax_acceleration = {a}\nmax_jerk = {j}\nmotor = \"m\"\n{more}\n"
+    )
+}
+
+/// A shot of these frames; tables in braces, comma between.
+pub fn shot([first, last]: [i64; 2], tracks: &str, passes: &str) -> String {
+    format!(
+        "format = 1\nname = \"Small\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [{first}, {last}]\ntrack = [{tracks}]\npass = [{passes}]\n"
+    )
+}
+
+/// A pass with a shutter of 180 deg.
+pub fn pass(name: &str, exposure: &str, pace: f64) -> String {
+    format!("{{ name = \"{name}\", exposure = \"{exposure}\", seconds_per_frame = {pace}, shutter = 180 }}")
+}

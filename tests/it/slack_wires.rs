@@ -1,0 +1,77 @@
+//! A wire that gravity cannot keep taut is refused in every part of a pass and in both kinds of exposure.
+
+use movewright::mechanism::GRAVITY;
+
+use crate::case::{Case, Checked, STAGE, axis, pass, shot};
+
+/// A leg whose wire holds it from -30.5 to 149.5 deg, at `neutral` deg at home: its guide is at atan2(100, -170) = 149.5 deg.
+fn leg(neutral: f64) -> String {
+    let wire = axis("leg_wire", "mm", [-400.0, 400.0], [100.0, 100.0, 400.0], "microsteps = 16\ntravel_per_rev = 5");
+    let limb = "arm = 120\nguide = [-170, 100]\nmass = 0.4\ncentre_of_mass = 80\ninertia = 0.004";
+    format!(
+        "{STAGE}[[group]]\nname = \"heron\"\n{wire}[[group.mechanism]]\nkind = \"limb_wire\"\naxis = \"leg_wire\"\nchannel = \"leg\"\nneutral = {neutral}\n{limb}\n"
+    )
+}
+
+fn checked(neutral: f64, shape: &str, keys: &str, exposure: &str) -> Checked {
+    let track = format!("{{ channel = \"heron.leg\", shape = \"{shape}\", keys = {keys} }}");
+    Case::new(&leg(neutral), &shot([1, 48], &track, &pass("p", exposure, 12.0))).check()
+}
+
+/// The parts of the pass in which the wire is slack. Nothing else may be exceeded, and the exit status says so.
+fn slack_parts(checked: &Checked) -> Vec<String> {
+    let all = checked.violations();
+    assert!(all.iter().all(|[axis, limit, _]| *axis == "heron.leg_wire" && *limit == "slack"), "{}", checked.text);
+    assert_eq!(checked.status, i32::from(!all.is_empty()), "{}", checked.text);
+    all.iter().map(|[.., part]| (*part).to_owned()).collect()
+}
+
+/// m g c cos(angle) / I, deg/s2: what gravity alone turns the leg with, downwards.
+fn gravity(angle: f64) -> f64 {
+    (0.4 * GRAVITY * 0.08 * angle.to_radians().cos() / 0.004).to_degrees()
+}
+
+#[test]
+fn a_leg_raised_beyond_upright_between_two_stations_is_slack_as_in_a_moving_pass() {
+    for exposure in ["moving", "held"] {
+        let over = checked(20.0, "minimum_jerk", "[[1, 20], [24, 120], [48, 20]]", exposure);
+        assert_eq!(slack_parts(&over), ["photographed"], "{exposure}: {}", over.text);
+        // Worst where it leans over furthest.
+        let violation = &over.json["passes"][0]["violations"][0];
+        let (at, allowed) = (violation["frame"].as_f64().unwrap(), violation["allowed"].as_f64().unwrap());
+        assert!((23.0..=25.0).contains(&at) && (allowed / gravity(120.0) - 1.0).abs() < 0.02, "{}", over.text);
+        let below = checked(20.0, "minimum_jerk", "[[1, 20], [24, 80], [48, 20]]", exposure);
+        assert_eq!(slack_parts(&below), [""; 0], "{exposure}: {}", below.text);
+    }
+}
+
+#[test]
+fn a_leg_that_stands_beyond_upright_is_slack_though_nothing_moves() {
+    for exposure in ["moving", "held"] {
+        let stands = checked(120.0, "minimum_jerk", "[[1, 120]]", exposure);
+        assert_eq!(slack_parts(&stands), ["photographed"], "{exposure}: {}", stands.text);
+        let violation = &stands.json["passes"][0]["violations"][0];
+        assert!((violation["allowed"].as_f64().unwrap() / gravity(120.0) - 1.0).abs() < 1e-9, "{}", stands.text);
+        assert!(stands.text.contains("with 0 deg/s2") && !stands.text.contains("-0"), "{}", stands.text);
+    }
+}
+
+#[test]
+fn a_leg_that_is_slack_only_at_home_is_slack_on_the_way_from_there_and_back() {
+    for exposure in ["moving", "held"] {
+        let found = checked(100.0, "minimum_jerk", "[[1, 20], [48, 40]]", exposure);
+        assert_eq!(slack_parts(&found), ["move_to_start", "return_home"], "{exposure}: {}", found.text);
+        let taut = checked(30.0, "minimum_jerk", "[[1, 20], [48, 40]]", exposure);
+        assert_eq!(slack_parts(&taut), [""; 0], "{exposure}: {}", taut.text);
+    }
+}
+
+/// Just short of upright at the cut and moving: one frame further out it is slack.
+#[test]
+fn a_leg_that_is_slack_only_in_its_run_up_or_run_down_is_refused() {
+    let (up, down) = ("[[1, 89.5], [96, 20]]", "[[-48, 20], [48, 89.4]]");
+    for (keys, parts) in [(up, ["move_to_start", "run_up"]), (down, ["run_down", "return_home"])] {
+        let found = checked(20.0, "natural_cubic", keys, "moving");
+        assert_eq!(slack_parts(&found), parts, "{}", found.text);
+    }
+}
