@@ -233,10 +233,13 @@ fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Optio
     // An extreme of the whole span that leaves the keys' range between the first key and the last is the extreme there; one that does not leave it tells nothing.
     let known = |e: Extreme| (low <= e.value && e.value <= high) || (keys_from <= e.at && e.at <= keys_to);
     let whole = m.peaks();
-    let peaks = if !range.is_empty() && known(whole.least) && known(whole.greatest) { *whole } else { Peaks::of(m.curve(), range)? };
-    let (below, above) = (low - peaks.least.value, peaks.greatest.value - high);
-    let (by, at, to) =
-        if below > above { (below, peaks.least.at, peaks.least.value) } else { (above, peaks.greatest.at, peaks.greatest.value) };
+    let [least, greatest] = if !range.is_empty() && known(whole.least) && known(whole.greatest) {
+        [whole.least, whole.greatest]
+    } else {
+        Peaks::positions(m.curve(), range, whole)?
+    };
+    let (below, above) = (low - least.value, greatest.value - high);
+    let (by, at, to) = if below > above { (below, least.at, least.value) } else { (above, greatest.at, greatest.value) };
     // Less than a hundredth of a step is the arithmetic, not the curve.
     (by * axis.drive().steps_per_unit() > 0.01).then_some((at, by, NoteKind::Overshoot { keys: [low, high], to }))
 }

@@ -60,29 +60,48 @@ pub fn stands(node: Node, steps_per_unit: f64) -> bool {
 /// Steps per frame below which an axis stands: 2^-20.
 pub const NOTHING: f64 = 1.0 / 1_048_576.0;
 
-/// What the piece of [`piece`] never leaves: the hulls of its Bernstein coefficients, made wider by more than their rounding. It tells no instants.
-#[must_use]
-pub(super) fn bounds(edge: Edge, node: Node, frames: f64) -> Peaks {
+/// What is known of the extremes of [`piece`] without looking for them. No instants are known.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Bounds {
+    /// At least these are reached: at the ends, and half-way.
+    pub(super) reached: Peaks,
+    /// These are never exceeded: the hulls of the Bernstein coefficients.
+    pub(super) never_left: Peaks,
+}
+
+/// Bounds of the piece, apart by more than the rounding of what they bound.
+pub(super) fn bounds(edge: Edge, node: Node, frames: f64) -> Bounds {
     // A run-down is a run-up backwards. Coefficients of the velocity: 0, 0, inner, v.
     let v = if edge == Edge::RunUp { node.v } else { -node.v };
     let (h, a) = (frames, node.a * frames);
     let inner = v - a / 3.0;
     let quarter = 0.25 * h;
     let (rest, last) = (quarter * (inner + v), quarter * v);
-    let rounding = WIDER * (node.p.abs() + rest.abs() + last.abs());
+    let rounding = APART * (node.p.abs() + rest.abs() + last.abs());
     let no_instant = |value: f64| Extreme { value, at: f64::NAN };
-    let most = |a: f64, b: f64| no_instant((1.0 + WIDER) * a.abs().max(b.abs()));
-    Peaks {
-        least: no_instant(node.p - rest.max(last).max(0.0) - rounding),
-        greatest: no_instant(node.p - rest.min(last).min(0.0) + rounding),
-        velocity: most(inner, v),
-        acceleration: most(3.0 * inner / h, a / h),
-        jerk: most(6.0 * inner / (h * h), (4.0 * a - 6.0 * v) / (h * h)),
+    let least = |a: f64, b: f64| no_instant((1.0 - APART) * a.abs().max(b.abs()));
+    let most = |a: f64, b: f64| no_instant((1.0 + APART) * a.abs().max(b.abs()));
+    let (first_jerk, last_jerk) = (6.0 * inner / (h * h), (4.0 * a - 6.0 * v) / (h * h));
+    Bounds {
+        reached: Peaks {
+            least: no_instant(node.p - rest.max(0.0) + rounding),
+            greatest: no_instant(node.p - rest.min(0.0) - rounding),
+            velocity: least(v, 0.0),
+            acceleration: least((1.5 * v - 0.25 * a) / h, a / h),
+            jerk: least(first_jerk, last_jerk),
+        },
+        never_left: Peaks {
+            least: no_instant(node.p - rest.max(last).max(0.0) - rounding),
+            greatest: no_instant(node.p - rest.min(last).min(0.0) + rounding),
+            velocity: most(inner, v),
+            acceleration: most(3.0 * inner / h, a / h),
+            jerk: most(first_jerk, last_jerk),
+        },
     }
 }
 
-/// By which share bounds are wider than what is computed: some thousand roundings.
-const WIDER: f64 = 1e-12;
+/// By which share bounds are apart from what is computed: some thousand roundings.
+const APART: f64 = 1e-12;
 
 /// What is known of a length before it is looked for.
 #[derive(Debug, Clone, Copy)]
@@ -176,17 +195,20 @@ mod tests {
 
     proptest! {
         #[test]
-        fn bounds_are_never_left_and_are_not_far(p in -1e3..1e3_f64, v in -10.0..10.0_f64, a in -1.0..1.0_f64, frames in 1_u32..200) {
+        fn extremes_lie_between_bounds_that_are_not_far(p in -1e3..1e3_f64, v in -10.0..10.0_f64, a in -1.0..1.0_f64, frames in 1_u32..200) {
             let (node, h) = (Node { p, v, a }, f64::from(frames));
             for edge in [Edge::RunUp, Edge::RunDown] {
                 let quintic = piece(edge, node, h);
-                let (exact, bound) = (Peaks::of_piece(&Piece { index: 0, start: 0.0, end: h, quintic: &quintic }), bounds(edge, node, h));
-                prop_assert!(bound.least.value <= exact.least.value && exact.greatest.value <= bound.greatest.value);
-                let widths = [exact, bound].map(|p| p.greatest.value - p.least.value);
+                let exact = Peaks::of_piece(&Piece { index: 0, start: 0.0, end: h, quintic: &quintic });
+                let Bounds { reached, never_left } = bounds(edge, node, h);
+                for [inner, outer] in [[reached, exact], [exact, never_left]] {
+                    prop_assert!(outer.least.value <= inner.least.value && inner.greatest.value <= outer.greatest.value);
+                }
+                let widths = [exact, never_left].map(|p| p.greatest.value - p.least.value);
                 prop_assert!(widths[1] <= 4.0 * widths[0] + 1e-8, "{widths:?}");
-                let kinds = [|p: &Peaks| p.velocity.value, |p: &Peaks| p.acceleration.value, |p: &Peaks| p.jerk.value];
-                for of in kinds {
-                    prop_assert!(of(&exact) <= of(&bound) && of(&bound) <= 4.0 * of(&exact), "{} {}", of(&exact), of(&bound));
+                for of in [|p: &Peaks| p.velocity.value, |p: &Peaks| p.acceleration.value, |p: &Peaks| p.jerk.value] {
+                    let [least, is, most] = [reached, exact, never_left].map(|p| of(&p));
+                    prop_assert!(least <= is && is <= most && most <= 4.0 * is, "{least} {is} {most}");
                 }
             }
         }

@@ -145,13 +145,14 @@ impl Runner<'_> {
         let mut known = self.peaks.borrow_mut();
         let rates = match known.get(&frames) {
             Some(peaks) => within(peaks),
-            // Where the bounds are within the limits, so is what they bound.
             None => {
-                within(&ends::bounds(edge, self.node, f64::from(frames))) || {
-                    let peaks = Peaks::of_piece(&Piece { index: 0, start: 0.0, end: f64::from(frames), quintic: &quintic() });
-                    known.insert(frames, peaks);
-                    within(&peaks)
-                }
+                let bounds = ends::bounds(edge, self.node, f64::from(frames));
+                within(&bounds.never_left)
+                    || within(&bounds.reached) && {
+                        let peaks = Peaks::of_piece(&Piece { index: 0, start: 0.0, end: f64::from(frames), quintic: &quintic() });
+                        known.insert(frames, peaks);
+                        within(&peaks)
+                    }
             }
         };
         rates && self.torque.as_ref().is_none_or(torque)

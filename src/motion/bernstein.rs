@@ -53,8 +53,10 @@ impl<const N: usize> Bernstein<N> {
     }
 
     /// The same where the coefficients are sums of terms whose sizes add up to `size`.
+    #[allow(clippy::indexing_slicing, reason = "indices below N")]
     fn of_terms(a: [f64; N], size: f64) -> Self {
-        let b = Self::SHARES.map(|row| row.iter().zip(a).fold(0.0, |sum, (share, a)| sum + share * a));
+        // Shares beyond the diagonal are zero.
+        let b = core::array::from_fn(|i| Self::SHARES[i].iter().zip(a).take(i + 1).fold(0.0, |sum, (share, a)| sum + share * a));
         Bernstein { b, noise: NOISE * size }
     }
 

@@ -56,6 +56,17 @@ impl Peaks {
         peaks.velocity.at.is_finite().then_some(peaks)
     }
 
+    /// Least and greatest position of the pieces `range`, a part of the pieces whose extremes are `whole`; `None` where the range holds no piece.
+    #[must_use]
+    pub fn positions(curve: &Curve, range: core::ops::Range<usize>, whole: &Peaks) -> Option<[Extreme; 2]> {
+        // No derivative is greater than in the whole: none is looked for.
+        let mut peaks = Peaks { least: Peaks::NONE.least, greatest: Peaks::NONE.greatest, ..*whole };
+        for piece in curve.pieces().skip(range.start).take(range.len()) {
+            peaks.take_in(&piece, piece.index + 1 == range.end || piece.index + 1 == curve.len());
+        }
+        peaks.least.at.is_finite().then_some([peaks.least, peaks.greatest])
+    }
+
     /// Extremes of one piece.
     #[must_use]
     pub fn of_piece(piece: &Piece<'_>) -> Peaks {
@@ -192,6 +203,22 @@ mod tests {
 
     proptest! {
         #![proptest_config(ProptestConfig { cases: 1000, ..ProptestConfig::default() })]
+        #[test]
+        fn positions_of_a_part_are_the_same_where_nothing_else_is_looked_for(
+            nodes in prop::collection::vec((-100.0..100.0_f64, -90.0..90.0_f64), 4),
+            (from, to) in (0..4_usize, 0..4_usize),
+        ) {
+            let nodes: Vec<Node> = nodes.iter().map(|(p, v)| Node { p: *p, v: *v, a: 0.0 }).collect();
+            let mut b = CurveBuilder::starting_at(0.0, 3);
+            for (end, pair) in [1.0, 2.0, 3.0].into_iter().zip(nodes.windows(2)) {
+                b.push(end, Quintic::between(*pair.first().unwrap(), *pair.last().unwrap(), 1.0));
+            }
+            let curve = b.finish().unwrap();
+            let whole = Peaks::of(&curve, 0..3).unwrap();
+            let found = Peaks::positions(&curve, from..to, &whole);
+            prop_assert_eq!(found, Peaks::of(&curve, from..to).map(|p| [p.least, p.greatest]));
+        }
+
         /// A parabola hides at most curvature x gap^2 / 8 between samples: the derivation of the second bound.
         #[test]
         fn dense_sampling_never_exceeds_a_peak_and_comes_close(

@@ -26,7 +26,7 @@ impl Layers {
     /// Numbers that overflow, with the channel they belong to.
     pub fn of(shot: &Shot) -> Result<Layers, (ChannelId, SignalError)> {
         let start = shot.cycle_start();
-        let mut layers = Layers { tracks: Vec::new(), cycles: Vec::new(), drifts: Vec::new() };
+        let mut layers = Layers { tracks: Vec::with_capacity(shot.tracks().len()), cycles: Vec::new(), drifts: Vec::new() };
         for track in shot.tracks() {
             layers.tracks.push(of_track(track).map_err(|e| (track.channel(), e))?);
         }
