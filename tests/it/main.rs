@@ -26,7 +26,6 @@ mod browser;
 mod command_line;
 mod feeders;
 mod guides;
-mod hostile_manifest;
 mod one_verdict;
 mod opened_files;
 mod own_signals;
