@@ -4,7 +4,6 @@ use super::clearance::Nearest;
 use super::violation::Limit;
 use crate::compile::{AxisMove, Coarse, Compiled};
 use crate::motion::{Extreme, Peaks};
-use crate::number::Jet;
 use crate::program::{Leg, Torque};
 use crate::shot::{Exposure, Pass, Shape, Shot};
 use crate::signal::{Source, SourceKind, sources};
@@ -186,11 +185,11 @@ fn uncertain(compiled: &Compiled, id: AxisId, axis: &Axis, c: &Coarse) -> Vec<(L
 /// How far the rope of a drum stretches under its load, at the lowest place of the photographed span: instant, mm, height.
 fn stretch(compiled: &Compiled, id: AxisId) -> Option<(f64, f64, f64)> {
     let Mover::Machine(machine, _) = compiled.stage().mover(id) else { return None };
-    let mechanism = machine.mechanism();
+    let (mechanism, [_], [_]) = (machine.mechanism(), machine.axes(), machine.channels()) else { return None };
     let peaks = compiled.motion(id).peaks();
     let height = |turn: f64| {
-        let mut height = [Jet::default()];
-        mechanism.to_channels(&[Jet::constant(turn)], &mut height).ok().map(|()| height[0].p)
+        let mut height = [0.0];
+        mechanism.to_channels_at_rest(&[turn], &mut height).ok().map(|()| height[0])
     };
     let heights = [peaks.least, peaks.greatest].map(|e| height(e.value).map(|h| (h, e.at)));
     let (height, at) = heights.into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0))?;

@@ -4,7 +4,6 @@
 
 use super::Compiled;
 use crate::mechanism::{OutOfReach, Pose, Vector};
-use crate::number::Jet;
 use crate::shot::Pass;
 use crate::stage::{AxisId, Body, ChannelId};
 use crate::time::FrameTime;
@@ -49,11 +48,9 @@ impl Compiled {
     fn channels_at(&self, pass: Option<&Pass>, wanted: &[ChannelId], t: FrameTime) -> Result<Vec<f64>, NoPose> {
         let stage = self.stage();
         let axis = |id: AxisId| match pass {
-            Some(pass) if pass.parks(stage, id) => Ok(Jet::constant(stage.axis(id).home())),
-            _ => self.motion(id).at(t).map(Jet::constant).ok_or(NoPose::Outside),
+            Some(pass) if pass.parks(stage, id) => Ok(stage.axis(id).home()),
+            _ => self.motion(id).at(t).ok_or(NoPose::Outside),
         };
-        let values =
-            stage.channel_values(wanted, &axis, &|mechanism, axes: &[Jet], channels| Ok(mechanism.to_channels(axes, channels)?))?;
-        Ok(values.into_iter().map(|value| value.p).collect())
+        stage.channel_values(wanted, &axis, &|mechanism, axes: &[f64], channels| Ok(mechanism.to_channels_at_rest(axes, channels)?))
     }
 }

@@ -183,6 +183,10 @@ impl Mechanism for Drum {
         one_to_one(axes, channels, |turn| self.height(turn))
     }
 
+    fn to_channels_at_rest(&self, axes: &[f64], channels: &mut [f64]) -> Result<(), OutOfReach> {
+        one_to_one(axes, channels, |turn| self.height(turn))
+    }
+
     fn enclose(&self, axes: &[IntervalJet], channels: &mut [IntervalJet]) -> Option<()> {
         let over = |turn: IntervalJet| {
             // Height rises with turn, in proportion within a layer: its ends are those of the turn, its slopes those of the layers between.

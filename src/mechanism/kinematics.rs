@@ -9,6 +9,7 @@ use core::fmt::Debug;
 use super::OutOfReach;
 use super::hanging::Hanging;
 use super::interval::IntervalJet;
+use super::slots::Slots;
 use super::unit::Unit;
 use crate::number::Jet;
 
@@ -103,6 +104,19 @@ pub trait Mechanism: Debug + Send + Sync {
     /// Positions that no place of the mechanism has.
     fn to_channels(&self, axes: &[Jet], channels: &mut [Jet]) -> Result<(), OutOfReach>;
 
+    /// Forward kinematics of axes that stand still. By default [`to_channels`](Mechanism::to_channels) is asked; a formula for plain numbers is quicker, and must
+    /// give the same bits.
+    ///
+    /// # Errors
+    /// As [`to_channels`](Mechanism::to_channels).
+    fn to_channels_at_rest(&self, axes: &[f64], channels: &mut [f64]) -> Result<(), OutOfReach> {
+        let (mut still, mut found) = (Slots::<Jet>::new(axes.len()), Slots::<Jet>::new(channels.len()));
+        still.as_mut_slice().iter_mut().zip(axes).for_each(|(slot, position)| *slot = Jet::constant(*position));
+        self.to_channels(still.as_slice(), found.as_mut_slice())?;
+        channels.iter_mut().zip(found.as_slice()).for_each(|(slot, value)| *slot = value.p);
+        Ok(())
+    }
+
     /// Ranges that certainly hold the channels while the axes stay in theirs; `None` where they cannot be bounded. Narrow ranges must give narrow ranges.
     ///
     /// Clearance and the reach of axes that must fit together are proven by it. A formula written over [`Real`](super::Real) holds for ranges as it is where it
@@ -141,4 +155,64 @@ pub fn one_to_one<T: Copy>(from: &[T], to: &mut [T], formula: impl FnOnce(T) -> 
     let ([from], [to]) = (from, to) else { return Err(OutOfReach::WrongCount) };
     *to = formula(*from)?;
     Ok(())
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::super::{CarriedFrom, Drum, DrumSpec, LimbWire, LimbWireSpec, Real, Spool, Swashplate, SwashplateSpec};
+    use super::*;
+
+    fn ours() -> Vec<Box<dyn Mechanism>> {
+        let plate = |rod_length| {
+            Swashplate::new(SwashplateSpec { radius: 90.0, azimuths: [0.0, 240.0, 120.0], rod_length, carried_from: CarriedFrom::Below })
+                .unwrap()
+        };
+        let spool = Spool { turns_per_layer: 10.0, layers: 3, wound: 2.0 };
+        let drum = Drum::new(DrumSpec { radius: 30.0, rope_diameter: 2.0, spool: Some(spool) }).unwrap();
+        let wire = LimbWire::new(LimbWireSpec { arm: 80.0, guide: [20.0, 200.0], neutral: 10.0 }).unwrap();
+        vec![Box::new(plate(None)), Box::new(plate(Some(300.0))), Box::new(drum), Box::new(wire)]
+    }
+
+    /// Plain numbers, jets and ranges are one formula: the same bits, and a range of no width that holds them.
+    #[test]
+    fn every_kind_of_number_gives_the_same_place() {
+        for mechanism in ours() {
+            let n = mechanism.axes().len();
+            for i in 0..200_u32 {
+                let axes: Vec<f64> = [0.37, -0.21, 0.11].iter().take(n).map(|k| k * f64::from(i) - 30.0).collect();
+                let (mut plain, mut jets, mut ranges) = (vec![0.0; n], vec![Jet::default(); n], vec![IntervalJet::constant(0.0); n]);
+                mechanism.to_channels_at_rest(&axes, &mut plain).unwrap();
+                mechanism.to_channels(&axes.iter().map(|p| Jet { p: *p, v: 1.0, a: 0.5, j: 0.1 }).collect::<Vec<_>>(), &mut jets).unwrap();
+                mechanism.enclose(&axes.iter().map(|p| IntervalJet::constant(*p)).collect::<Vec<_>>(), &mut ranges).unwrap();
+                for ((p, jet), range) in plain.iter().zip(&jets).zip(&ranges) {
+                    assert_eq!(p.to_bits(), jet.p.to_bits(), "{mechanism:?} {axes:?}");
+                    // The enclosed inverse is as narrow as its own allowance, 1e-12 and rounding.
+                    let room = 1e-10 * (1.0 + p.abs());
+                    assert!(
+                        range.p.lo - 1e-13 * (1.0 + p.abs()) <= *p && *p <= range.p.hi + 1e-13 * (1.0 + p.abs()),
+                        "{mechanism:?} {range:?} {p}"
+                    );
+                    assert!(range.p.hi - range.p.lo <= room, "{mechanism:?} {range:?}");
+                }
+                let mut back = vec![Jet::default(); n];
+                mechanism.to_axes(&jets, &mut back).unwrap();
+                assert!(
+                    back.iter().zip(&axes).all(|(b, p)| (b.p - p).abs() <= 1e-9 && (b.v - 1.0).abs() <= 1e-9),
+                    "{mechanism:?} {back:?} {axes:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn another_number_of_axes_is_refused() {
+        for mechanism in ours() {
+            let n = mechanism.axes().len();
+            let (jets, mut out) = (vec![Jet::default(); n + 1], vec![Jet::default(); n]);
+            assert_eq!(mechanism.to_channels(&jets, &mut out), Err(OutOfReach::WrongCount));
+            assert_eq!(mechanism.to_axes(&jets, &mut out), Err(OutOfReach::WrongCount));
+            assert!(mechanism.enclose(&vec![IntervalJet::constant(0.0); n + 1], &mut vec![IntervalJet::constant(0.0); n]).is_none());
+        }
+    }
 }

@@ -256,6 +256,10 @@ impl Mechanism for LimbWire {
         one_to_one(axes, channels, |paid_out| self.angle(paid_out))
     }
 
+    fn to_channels_at_rest(&self, axes: &[f64], channels: &mut [f64]) -> Result<(), OutOfReach> {
+        one_to_one(axes, channels, |paid_out| self.angle(paid_out))
+    }
+
     fn enclose(&self, axes: &[IntervalJet], channels: &mut [IntervalJet]) -> Option<()> {
         one_to_one(axes, channels, |paid_out| self.angle(paid_out)).ok()
     }

@@ -204,6 +204,12 @@ impl Mechanism for Swashplate {
         Ok(())
     }
 
+    fn to_channels_at_rest(&self, axes: &[f64], channels: &mut [f64]) -> Result<(), OutOfReach> {
+        let ([a, b, c], [_, _, _]) = (axes, &channels) else { return Err(OutOfReach::WrongCount) };
+        channels.copy_from_slice(&self.pose([*a, *b, *c])?);
+        Ok(())
+    }
+
     fn enclose(&self, axes: &[IntervalJet], channels: &mut [IntervalJet]) -> Option<()> {
         let ([a, b, c], [_, _, _]) = (axes, &channels) else { return None };
         let heights = [*a, *b, *c];

@@ -8,9 +8,8 @@ use super::Stage;
 use super::ids::{AxisId, ChannelId};
 use super::machine::{Machine, MachineSpec, Made, Mover};
 use super::name::check_name;
-use super::slots::Slots;
 use crate::bounds::{Code, Flaw, MOST_DRIVEN};
-use crate::mechanism::{Mechanism, Real};
+use crate::mechanism::{Mechanism, Real, Slots};
 use crate::number::Jet;
 
 impl Stage {
@@ -116,21 +115,22 @@ impl Stage {
     /// Values of a mechanism's channels with its axes at home, from which it must lead back there.
     fn rests(&self, index: usize, machine: &Machine) -> Result<Vec<f64>, Vec<Flaw>> {
         let kind = machine.mechanism().kind();
-        let home = |axis: AxisId| Ok(Jet::constant(self.axis(axis).home()));
-        let rests = machine.from_axes(&home, &|mechanism, axes, channels| mechanism.to_channels(axes, channels)).map_err(|error| {
-            let title = format!("a {kind} cannot stand with its axes at home");
-            vec![flaw(index, Code::ImpossibleHome, "axes", title).found(error.to_string(), "homes that the mechanism can take")]
-        })?;
+        let home = |axis: AxisId| Ok(self.axis(axis).home());
+        let rests =
+            machine.from_axes(&home, &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels)).map_err(|error| {
+                let title = format!("a {kind} cannot stand with its axes at home");
+                vec![flaw(index, Code::ImpossibleHome, "axes", title).found(error.to_string(), "homes that the mechanism can take")]
+            })?;
         let rests = rests.as_slice();
-        if !rests.iter().all(|rest| rest.p.is_finite()) {
+        if !rests.iter().all(|rest| rest.is_finite()) {
             let title = format!("a {kind} has no channels' values with its axes at home");
-            let found: Vec<String> = rests.iter().map(|r| r.p.to_string()).collect();
+            let found: Vec<String> = rests.iter().map(f64::to_string).collect();
             return Err(vec![flaw(index, Code::ImpossibleHome, "axes", title).found(found.join(", "), "finite values")]);
         }
         let mut flaws = Vec::new();
         for (which, id) in machine.axes.iter().enumerate() {
             // A home at the very end of its range may round to beyond it: nothing is said of that one.
-            let Ok(back) = machine.axis(which, rests.iter().map(|r| Jet::constant(r.p))) else { continue };
+            let Ok(back) = machine.axis(which, rests.iter().copied().map(Jet::constant)) else { continue };
             let axis = self.axis(*id);
             let off = (back.p - axis.home()).abs() * axis.drive().steps_per_unit();
             if !(off <= 0.5) {
@@ -143,7 +143,7 @@ impl Stage {
                 );
             }
         }
-        if flaws.is_empty() { Ok(rests.iter().map(|r| r.p).collect()) } else { Err(flaws) }
+        if flaws.is_empty() { Ok(rests.to_vec()) } else { Err(flaws) }
     }
 
     /// Values of `wanted` channels from positions of axes, each mechanism asked once by `forward`, its forward kinematics over this kind of number.

@@ -6,8 +6,7 @@
 use std::sync::Arc;
 
 use super::ids::{AxisId, ChannelId};
-use super::slots::Slots;
-use crate::mechanism::{Mechanism, OutOfReach, Real, Unit};
+use crate::mechanism::{Mechanism, OutOfReach, Real, Slots, Unit};
 use crate::number::Jet;
 
 /// What a mechanism of a stage is made from: full names of channels and axes.
@@ -87,8 +86,7 @@ impl Machine {
     /// # Errors
     /// None has, and why.
     pub fn reaches(&self, position: impl Fn(AxisId) -> f64) -> Result<(), OutOfReach> {
-        let position = |axis: AxisId| Ok(Jet::constant(position(axis)));
-        self.from_axes(&position, &|mechanism, axes, channels| mechanism.to_channels(axes, channels)).map(|_| ())
+        self.from_axes(&|axis| Ok(position(axis)), &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels)).map(|_| ())
     }
 
     /// Its channels' values with its axes where `axis` says, as `forward` computes them.

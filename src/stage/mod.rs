@@ -13,7 +13,6 @@ pub mod motor;
 mod name;
 mod per_axis;
 mod placement;
-mod slots;
 mod torque;
 mod utilisation;
 

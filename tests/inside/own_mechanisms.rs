@@ -245,16 +245,14 @@ impl Mechanism for Differential {
         &[Unit::Degree, Unit::Degree]
     }
     fn to_axes(&self, channels: &[Jet], axes: &mut [Jet]) -> Result<(), OutOfReach> {
-        let ([pan, tilt], [left, right]) = (channels, axes) else { return Err(OutOfReach::WrongCount) };
-        (*left, *right) = (*pan + *tilt, *pan - *tilt);
-        if !(tilt.p < 80.0) {
+        (axes[0], axes[1]) = (channels[0] + channels[1], channels[0] - channels[1]);
+        if !(channels[1].p < 80.0) {
             return Err(OutOfReach::NoPlace { why: "the shaft meets its cage" });
         }
         Ok(())
     }
     fn to_channels(&self, axes: &[Jet], channels: &mut [Jet]) -> Result<(), OutOfReach> {
-        let ([left, right], [pan, tilt]) = (axes, channels) else { return Err(OutOfReach::WrongCount) };
-        (*pan, *tilt) = ((*left + *right) * 0.5, (*left - *right) * 0.5);
+        (channels[0], channels[1]) = ((axes[0] + axes[1]) * 0.5, (axes[0] - axes[1]) * 0.5);
         Ok(())
     }
     fn axis_range(&self, _which: usize) -> Option<[f64; 2]> {
