@@ -1,0 +1,99 @@
+//! The ledger: each subject once under callgrind, its instructions counted. `.ci/ledger` runs it and holds the counts against DEVELOPERS.md.
+//!
+//! The name of a case is the unit, its argument their number: the script divides by it. What a subject takes and makes is handed out again, so that
+//! it is dropped uncounted.
+
+use std::hint::black_box;
+
+use gungraun::Callgrind;
+use gungraun::prelude::*;
+use ledger::{Comparison, Compiled, Logs, Parts, Report};
+
+#[library_benchmark]
+#[bench::key(args = (672), setup = ledger::resting)]
+fn compile_resting(parts: Parts) -> Compiled {
+    black_box(ledger::compiled(black_box(parts)))
+}
+
+#[library_benchmark]
+#[bench::key(args = (672), setup = ledger::resting_compiled)]
+fn check_resting(compiled: Compiled) -> (Report, Compiled) {
+    (black_box(ledger::checked(black_box(&compiled))), compiled)
+}
+
+#[library_benchmark]
+#[bench::key(args = (672), setup = ledger::moving)]
+fn compile_moving(parts: Parts) -> Compiled {
+    black_box(ledger::compiled(black_box(parts)))
+}
+
+#[library_benchmark]
+#[bench::key(args = (672), setup = ledger::moving_compiled)]
+fn check_moving(compiled: Compiled) -> (Report, Compiled) {
+    (black_box(ledger::checked(black_box(&compiled))), compiled)
+}
+
+#[library_benchmark]
+#[bench::piece(args = (23_112), setup = ledger::drifts)]
+fn fit_drifts(parts: Parts) -> Compiled {
+    black_box(ledger::compiled(black_box(parts)))
+}
+
+#[library_benchmark]
+#[bench::axis(args = (63), setup = ledger::demo)]
+fn compile_demo(parts: Parts) -> Compiled {
+    black_box(ledger::compiled(black_box(parts)))
+}
+
+#[library_benchmark]
+#[bench::axis(args = (63), setup = ledger::demo_compiled)]
+fn check_demo(compiled: Compiled) -> (Report, Compiled) {
+    (black_box(ledger::checked(black_box(&compiled))), compiled)
+}
+
+#[library_benchmark]
+#[bench::axis(args = (63), setup = ledger::demo_checked)]
+fn page_demo(report: Report) -> (String, Report) {
+    (black_box(ledger::page_of(black_box(&report))), report)
+}
+
+#[library_benchmark]
+#[bench::count(args = (220_696), setup = ledger::rows_checked)]
+fn rows_table(report: Report) -> Report {
+    ledger::table(black_box(&report));
+    report
+}
+
+#[library_benchmark]
+#[bench::count(args = (220_696), setup = ledger::rows_checked)]
+fn rows_iterator(report: Report) -> (i64, Report) {
+    (black_box(ledger::rows(black_box(&report))), report)
+}
+
+#[library_benchmark]
+#[bench::value(args = (560_000), setup = ledger::logs)]
+fn compare_logs(logs: Logs) -> (Comparison, Logs) {
+    (black_box(ledger::compared(black_box(&logs))), logs)
+}
+
+library_benchmark_group!(
+    name = counted,
+    benchmarks = [
+        compile_resting,
+        check_resting,
+        compile_moving,
+        check_moving,
+        fit_drifts,
+        compile_demo,
+        check_demo,
+        page_demo,
+        rows_table,
+        rows_iterator,
+        compare_logs
+    ]
+);
+
+main!(
+    config = LibraryBenchmarkConfig::default().tool(Callgrind::with_args(["--cache-sim=no", "--toggle-collect=*::thread_start*"])),
+    library_benchmark_groups = counted
+);

@@ -1,0 +1,172 @@
+//! What the ledger counts, through the library's public interface; everything that is read or prepared is prepared beforehand.
+//!
+//! Invariant: each preparation is told how many units its subject has, and fails if they are another number: the counts for one unit are then of
+//! what they say. One thread does all the work, the calling one, but for the readers of `compare`, which start threads of their own.
+
+#![allow(missing_docs, clippy::missing_panics_doc, clippy::unwrap_used, clippy::indexing_slicing, reason = "benches")]
+
+#[path = "../inputs/mod.rs"]
+mod inputs;
+#[path = "../inputs/logs.rs"]
+mod logs;
+
+use std::path::Path;
+use std::sync::Arc;
+
+use movewright::measure::{AxisFacts, Input, Options, compare};
+use movewright::output::rows::{RowRate, Table, Tracks};
+use movewright::page::page;
+use movewright::shot::Shape;
+use movewright::{Shot, Stage, input};
+
+pub use movewright::Compiled;
+pub use movewright::check::Report;
+pub use movewright::measure::Comparison;
+
+/// A stage and a shot to compile.
+pub type Parts = (Arc<Stage>, Arc<Shot>);
+
+/// Makes the calling thread the one worker of the pool: callgrind counts by thread.
+fn one_thread() {
+    // A second preparation in the same process finds the pool there.
+    let _there = rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build_global();
+    assert_eq!(rayon::current_num_threads(), 1);
+}
+
+fn parts_of_keys(frames: i64, shape: Shape) -> Parts {
+    one_thread();
+    let (stage, shot) = inputs::inputs(56, frames, shape);
+    (Arc::new(stage), Arc::new(shot))
+}
+
+fn parts_of_demo() -> Parts {
+    one_thread();
+    let loaded = input::load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/herons/shot.toml")).unwrap();
+    (Arc::new(loaded.stage), Arc::new(loaded.shot))
+}
+
+fn keys(units: usize, shape: Shape) -> Parts {
+    let parts = parts_of_keys(701, shape);
+    assert_eq!(parts.1.tracks().iter().map(|t| t.keys().len()).sum::<usize>(), units);
+    parts
+}
+
+/// 56 axes of 12 keys over 701 frames, at rest at both ends.
+#[must_use]
+pub fn resting(units: usize) -> Parts {
+    keys(units, Shape::MinimumJerk)
+}
+
+#[must_use]
+pub fn resting_compiled(units: usize) -> Compiled {
+    compiled(resting(units))
+}
+
+/// The same keys, moving at both cuts: run-up and run-down are looked for.
+#[must_use]
+pub fn moving(units: usize) -> Parts {
+    keys(units, Shape::NaturalCubic)
+}
+
+#[must_use]
+pub fn moving_compiled(units: usize) -> Compiled {
+    compiled(moving(units))
+}
+
+/// 56 drifts, each with a seed of its own: every piece is fitted. `units` pieces.
+#[must_use]
+pub fn drifts(units: usize) -> Parts {
+    let stage = Arc::clone(&parts_of_keys(701, Shape::MinimumJerk).0);
+    let mut shot = Shot::builder(&stage, "drifts", 0..=700, "24").unwrap();
+    for (axis, seed) in stage.axis_names().iter().zip(1..) {
+        shot.drift(axis, seed, 10.0, 50.0).unwrap();
+    }
+    shot.pass("picture").moving(12.0).unwrap();
+    let parts = (Arc::clone(&stage), Arc::new(shot.build().unwrap()));
+    assert_eq!(compiled(parts.clone()).axes().iter().map(|a| a.curve().len()).sum::<usize>(), units);
+    parts
+}
+
+/// The demo: three figures, camera, lights; tracks, cycles, drifts, aims, mechanisms.
+#[must_use]
+pub fn demo(units: usize) -> Parts {
+    let parts = parts_of_demo();
+    assert_eq!(parts.0.axis_names().len(), units);
+    parts
+}
+
+#[must_use]
+pub fn demo_compiled(units: usize) -> Compiled {
+    compiled(demo(units))
+}
+
+#[must_use]
+pub fn demo_checked(units: usize) -> Report {
+    checked(&demo_compiled(units))
+}
+
+#[must_use]
+pub fn compiled((stage, shot): Parts) -> Compiled {
+    Compiled::new(stage, shot).unwrap()
+}
+
+#[must_use]
+pub fn checked(compiled: &Compiled) -> Report {
+    compiled.check().unwrap()
+}
+
+/// Rows for a second: some thousand rows of the program of a short shot.
+const RATE: &str = "20";
+
+/// A checked shot of 56 axes whose rows are written; `units` counts.
+#[must_use]
+pub fn rows_checked(units: u64) -> Report {
+    let report = checked(&compiled(parts_of_keys(15, Shape::MinimumJerk)));
+    let rows = RowRate::parse(RATE).unwrap().rows_of(report.passes[0].program.clock()).unwrap();
+    assert_eq!(rows * 56, units);
+    report
+}
+
+/// Evaluates, formats and writes every row; the bytes go nowhere.
+pub fn table(report: &Report) {
+    let tracks = Tracks::new(&report.passes[0].program, &report.passes[0]).unwrap();
+    let table = Table::new(&tracks, RowRate::parse(RATE).unwrap()).unwrap();
+    table.write(&mut std::io::sink(), &mut |_| {}).unwrap();
+}
+
+/// Every row by itself, with velocities and accelerations; the sum of all counts.
+#[must_use]
+pub fn rows(report: &Report) -> i64 {
+    let rows = report.over_limits().rows("picture", RATE).unwrap();
+    rows.map(|row| row.counts.iter().sum::<i64>()).sum()
+}
+
+/// Two logs as bytes, and what is known of their axes.
+pub struct Logs {
+    pass: Vec<u8>,
+    take: Vec<u8>,
+    facts: Vec<AxisFacts>,
+}
+
+/// A pass and one take of 56 axes; `units` positions in both together.
+#[must_use]
+pub fn logs(units: u64) -> Logs {
+    one_thread();
+    let rows = units / (2 * logs::AXES as u64);
+    assert_eq!(rows * 2 * logs::AXES as u64, units);
+    let mut both = Logs { pass: Vec::new(), take: Vec::new(), facts: logs::facts() };
+    logs::write(&mut both.pass, rows, false);
+    logs::write(&mut both.take, rows, true);
+    both
+}
+
+#[must_use]
+pub fn compared(logs: &Logs) -> Comparison {
+    let input = |name: &str, bytes| Input { name: name.to_owned(), reader: bytes };
+    compare(input("pass", logs.pass.as_slice()), vec![input("take", logs.take.as_slice())], &logs.facts, &Options::default()).unwrap()
+}
+
+#[must_use]
+pub fn page_of(report: &Report) -> String {
+    page(report).unwrap()
+}
