@@ -41,14 +41,21 @@ impl Case {
 
     /// The check of the shot, which must be a verdict: broken input is a mistake of the test.
     pub fn check(&self) -> Checked {
-        let [json, text] = [&["check", "shot.toml", "--json"][..], &["check", "shot.toml"]].map(|args| {
-            let out = self.run(args);
-            let status = out.status.code().unwrap();
-            assert!(status < 2, "{}", String::from_utf8_lossy(&out.stderr));
-            (String::from_utf8(out.stdout).unwrap(), status)
-        });
-        assert_eq!(json.1, text.1);
-        Checked { json: serde_json::from_str(&json.0).unwrap(), text: text.0, status: json.1 }
+        let (json, (text, status)) = (self.json(), self.verdict(&["check", "shot.toml"]));
+        assert_eq!(json["within_limits"], status == 0);
+        Checked { json, text, status }
+    }
+
+    /// The same as JSON alone.
+    pub fn json(&self) -> Value {
+        serde_json::from_str(&self.verdict(&["check", "shot.toml", "--json"]).0).unwrap()
+    }
+
+    fn verdict(&self, args: &[&str]) -> (String, i32) {
+        let out = self.run(args);
+        let status = out.status.code().unwrap();
+        assert!(status < 2, "{}", String::from_utf8_lossy(&out.stderr));
+        (String::from_utf8(out.stdout).unwrap(), status)
     }
 
     /// What the program says of a shot that cannot be compiled.

@@ -22,13 +22,19 @@
 mod case;
 mod marsh;
 
+mod aim_miss;
 mod browser;
 mod command_line;
+mod fastest_pace;
 mod feeders;
+mod gobo_flicker;
 mod guides;
+mod held_clearance;
 mod one_verdict;
 mod opened_files;
 mod own_signals;
+mod plates;
+mod printed_bounds;
 mod report_page;
 mod rows_command;
 mod slack_wires;
@@ -36,6 +42,7 @@ mod standard_output;
 mod terminal;
 mod tidy;
 mod timecode;
+mod torque_share;
 mod trial_findings;
 mod verify_aim;
 mod whole_or_not;

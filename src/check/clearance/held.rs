@@ -107,8 +107,9 @@ fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: 
     let of = |(index, body, other): &Couple<'_>| {
         let known = |i: usize| ends.get(i).and_then(Option::as_deref);
         let (lower, middle) = measured(body, known(*index), other, other.index().and_then(known));
-        let gap = if middle.is_finite() { middle } else { lower };
-        Found { gap: if gap.is_nan() { f64::NEG_INFINITY } else { gap - scene.rounding }, at: t, proof: Proof::Tight }
+        // Where a mechanism is not proven to have a place, a bound is all there is.
+        let (gap, proof) = if middle.is_finite() { (middle, Proof::Tight) } else { (lower, Proof::Bound) };
+        Found { gap: if gap.is_nan() { f64::NEG_INFINITY } else { gap - scene.rounding }, at: t, proof }
     };
     couples.iter().map(of).collect()
 }
