@@ -117,7 +117,7 @@ impl Stage {
         let kind = machine.mechanism().kind();
         let home = |axis: AxisId| Ok(self.axis(axis).home());
         let rests =
-            machine.from_axes(&home, &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels)).map_err(|error| {
+            machine.channels_from(&home, &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels)).map_err(|error| {
                 let title = format!("a {kind} cannot stand with its axes at home");
                 vec![flaw(index, Code::ImpossibleHome, "axes", title).found(error.to_string(), "homes that the mechanism can take")]
             })?;
@@ -169,7 +169,7 @@ impl Stage {
                 values.push(*value);
                 continue;
             }
-            let all = machine.from_axes(axis, forward)?;
+            let all = machine.channels_from(axis, forward)?;
             values.extend(all.as_slice().get(which));
             asked.push((machine, all));
         }

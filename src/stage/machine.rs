@@ -86,11 +86,12 @@ impl Machine {
     /// # Errors
     /// None has, and why.
     pub fn reaches(&self, position: impl Fn(AxisId) -> f64) -> Result<(), OutOfReach> {
-        self.from_axes(&|axis| Ok(position(axis)), &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels)).map(|_| ())
+        self.channels_from(&|axis| Ok(position(axis)), &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels))
+            .map(|_| ())
     }
 
     /// Its channels' values with its axes where `axis` says, as `forward` computes them.
-    pub(super) fn from_axes<T: Real, E>(
+    pub(super) fn channels_from<T: Real, E>(
         &self,
         axis: &impl Fn(AxisId) -> Result<T, E>,
         forward: &impl Fn(&dyn Mechanism, &[T], &mut [T]) -> Result<(), E>,

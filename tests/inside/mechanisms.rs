@@ -287,6 +287,8 @@ fn mistakes_of_mechanisms_joints_and_aims_have_their_place() {
         (("", ""), ("channel = \"heron_a.heave\"", "channel = \"heron_a.fore\""), "unknown-channel", "heron_a.fore"),
         (("", ""), ("channel = \"camera.track\"", "channel = \"camera.pan\""), "driven-twice", "camera.pan"),
         (("inertia = 0.004", "inertia = 0.0001"), ("", ""), "impossible-mechanism", "inertia"),
+        (("channel = \"leg\"", "channel = \"Leg\""), ("", ""), "invalid-name", "`Leg`"),
+        (("channel = \"leg\"", "channel = \"crane.leg\""), ("", ""), "unknown-group", "`crane.leg`"),
     ] {
         let edit = |text: &str, (from, to): (&str, &str)| if from.is_empty() { text.to_owned() } else { text.replacen(from, to, 1) };
         let rejection = load(&edit(STAGE, stage_edit), &edit(SHOT, shot_edit)).expect_err(phrase);
