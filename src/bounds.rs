@@ -5,10 +5,12 @@
 //!
 //! Limits: what depends on another number, such as a home within its travel, is checked where both are known.
 
+pub mod budget;
 mod code;
 mod flaw;
 mod range;
 
+pub use budget::{Budget, Effort, Excess, Meter};
 pub use code::Code;
 pub use flaw::Flaw;
 pub use range::{Bound, Whole, with_unit};
@@ -99,9 +101,11 @@ table! {
         MOST_JOINTS: usize = 64, "joints of a chain", "far beyond any figure";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";
+        MOST_LAYERS: usize = 10_000, "layers of one channel, through copies of copies", "far beyond any choreography";
+        MOST_LAYERS_TOGETHER: usize = 1_000_000, "layers of all channels together, each counted on every channel it drives", "what 50 megabytes hold";
         MOST_KEYS_TOGETHER: usize = 10_000_000, "keys of all tracks together", "what a gigabyte holds";
         MOST_FRAMES: u64 = 1_000_000, "frames of a shot", "eleven and a half hours at 24 frames per second";
-        MOST_PIECES: usize = 4_000_000, "pieces of one axis's curve", "four for each frame of the longest shot";
+        MOST_KNOTS: usize = 2_000_000, "knots of the layers of one channel", "two for each frame of the longest shot";
         MOST_FRAMES_PER_SECOND: u32 = 1000, "frames per second of a frame rate", "the quickest pace (common practice, no source)";
         MOST_RATE_DECIMALS: usize = 6, "decimals of a frame rate", "its numerator then fits 32 bits";
         MOST_ROWS: f64 = 1e12, "rows of one table", "31 years at 1000 rows a second";

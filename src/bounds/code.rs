@@ -189,6 +189,9 @@ codes! {
         "there the drum's speed would jump", "keep the move within one layer, or use a drum that holds the rope in one";
     TooManyPieces, "too-many-pieces", "A curve or a cycle needs more pieces than are kept",
         "a cycle or drift far too fast for the length of the shot, or copies of copies", "give it a longer period, photograph fewer frames, or copy less";
+    BudgetExceeded, "budget-exceeded", "The shot would cost more work than is allowed",
+        "mostly a slip of the unit: a value, a limit or a number of frames far too large or too small",
+        "check the values that the message names, reduce layers, keys, frames or passes, or add --large where the size is meant";
     OtherStage, "other-stage", "A shot, channel or group belongs to another stage",
         "it was made with one stage and used with another", "take channels and groups from the stage that the shot is compiled for";
     NoPlan, "no-plan", "An axis cannot be moved from rest to rest within its limits",

@@ -4,16 +4,19 @@
 //! choosing run-up and run-down anew, and judging the axis as the check does: travel, rates and torque from run-up to run-down, its mechanism's reach, its wire, and
 //! the clearance of what it moves. The other axes may not become worse.
 
+use std::collections::BTreeSet;
+
 use super::clearance::{self, Against, Nearest};
 use super::runnable::Runnable;
 use super::violation::{Between, Cause, Fix, Limit, Part, Violation};
 use super::{moving, reach, slack};
 use crate::compile::{Compiled, Edge};
+use crate::motion::Peaks;
 use crate::number::whole;
 use crate::program::Program;
 use crate::shot::{Shape, Track};
-use crate::signal::{SourceKind, sources};
-use crate::stage::{AxisId, GroupId};
+use crate::signal::SourceKind;
+use crate::stage::{AxisId, GroupId, PacedPeaks, PerAxis};
 
 /// Adds fixes to the violations of one pass.
 pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [Violation]) {
@@ -52,8 +55,9 @@ struct Trial<'a> {
     program: &'a Program,
     axis: AxisId,
     track: usize,
-    /// The axes that follow the track.
+    /// The axes that follow the track, the one that is to be mended first.
     follow: Vec<AxisId>,
+    follows: PerAxis<bool>,
 }
 
 impl<'a> Trial<'a> {
@@ -62,16 +66,21 @@ impl<'a> Trial<'a> {
         let follows = |id: &AxisId| {
             // An aim follows what its target does, by whatever track.
             let aimed = shot.aims().iter().any(|a| a.channels().iter().any(|c| stage.own_axis(*c) == Some(*id)));
-            let own = || stage.channels_of(*id).into_iter().filter_map(|c| sources::of(stage, shot, c).ok()).flatten();
+            let own = || stage.channels_of(*id).into_iter().flat_map(|c| program.compiled().sources_of(c));
             aimed || own().any(|s| s.kind == SourceKind::Track && s.index == track)
         };
-        Trial { program, axis, track, follow: stage.axis_ids().filter(follows).collect() }
+        let follow = core::iter::once(axis).chain(stage.axis_ids().filter(|id| *id != axis && follows(id))).collect::<Vec<_>>();
+        let known: BTreeSet<AxisId> = follow.iter().copied().collect();
+        Trial { program, axis, track, follow, follows: PerAxis::new(stage, |id| known.contains(&id)) }
     }
 
     /// The shot with the track in another form, where everything but clearance then holds.
     fn with(&self, track: Track) -> Option<Program> {
         let compiled = self.program.compiled();
-        let again = compiled.with_shot_of(compiled.shot().with_track(self.track, track), &self.follow).ok()?;
+        let (axis, pace) = (compiled.stage().axis(self.axis), self.program.clock().pace().get());
+        // What exceeds a limit in the photographed span is no fix: then no other axis is compiled.
+        let may = |peaks: &Peaks| PacedPeaks::new(peaks, pace).are_within(axis);
+        let again = compiled.with_track(self.track, track, &self.follow, &may).ok()??;
         let again = Program::one(&again, self.program.index()).ok().flatten()?;
         self.holds(&again).then_some(again)
     }
@@ -84,11 +93,11 @@ impl<'a> Trial<'a> {
         // The axes that follow may exceed no more than before; nor may the others, whose run-up and run-down may have changed.
         let lengths = |c: &Compiled| (c.run_up(), c.run_down());
         let same = lengths(again.compiled()) == lengths(self.program.compiled());
-        let others = again.compiled().stage().axis_ids().filter(|id| *id != self.axis && (!same || self.follow.contains(id)));
+        let others = again.compiled().stage().axis_ids().filter(|id| *id != self.axis && (!same || self.follows[*id]));
         if !others.into_iter().all(|id| found(again, id) <= found(self.program, id)) {
             return false;
         }
-        let ours = |v: &Violation| self.follow.contains(&v.subject.axis());
+        let ours = |v: &Violation| self.follows[v.subject.axis()];
         !reach::violations(again).iter().any(ours) && !slack::violations(again).iter().any(ours)
     }
 
@@ -97,7 +106,7 @@ impl<'a> Trial<'a> {
         let stage = again.compiled().stage();
         let moved = |group: GroupId| {
             let channels = stage.body_of(group).map(|b| b.channels().to_vec()).unwrap_or_default();
-            channels.into_iter().flat_map(|c| stage.axes_of(c)).any(|a| self.follow.contains(&a))
+            channels.into_iter().flat_map(|c| stage.axes_of(c)).any(|a| self.follows[a])
         };
         let counts = |n: &Nearest| moved(n.group) || matches!(n.against, Against::Group(o) | Against::Rail(o) if moved(o));
         clearance::is_kept(&again.course(), &counts)

@@ -2,15 +2,15 @@
 
 use super::violation::Between;
 use crate::compile::Compiled;
-use crate::signal::{SourceKind, sources};
+use crate::signal::SourceKind;
 use crate::stage::AxisId;
 use crate::time::FrameTime;
 
 /// The neighbouring keys of the first track that drives the axis, around `frame`.
 pub(super) fn between(compiled: &Compiled, axis: AxisId, frame: FrameTime) -> Option<Between> {
-    let (stage, shot) = (compiled.stage(), compiled.shot());
-    let found = stage.channels_of(axis).into_iter().filter_map(|c| sources::of(stage, shot, c).ok()).flatten();
-    let source = found.into_iter().find(|s| s.kind == SourceKind::Track)?;
+    let shot = compiled.shot();
+    let mut found = compiled.stage().channels_of(axis).into_iter().flat_map(|c| compiled.sources_of(c));
+    let source = found.find(|s| s.kind == SourceKind::Track)?;
     let keys = shot.tracks().get(source.index)?.keys();
     let here = frame.0 - source.delay;
     let after = keys.partition_point(|k| k.frame <= here);

@@ -57,7 +57,8 @@ impl Compiled {
     /// # Errors
     /// An axis that no law takes to its start, from station to station, or home.
     pub fn check(&self) -> Result<Report, NoLaw> {
-        let programs = Program::all(self)?;
+        let compiled = self.with_fresh_meter();
+        let programs = Program::all(&compiled)?;
         let mut passes: Vec<PassReport> = Vec::with_capacity(programs.len());
         for program in programs {
             let clearance = match passes.iter().find(|p| same_course(&p.program, &program)) {
@@ -90,7 +91,8 @@ impl Compiled {
         let mut notes = notes::notes(self, &reversals);
         notes.extend(passes.iter().flat_map(gaps::notes));
         notes.extend(pixels::notes(&pixels));
-        Ok(Report { compiled: self.clone(), passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })
+        notes.extend(notes::not_tried(compiled.work()));
+        Ok(Report { compiled, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })
     }
 }
 

@@ -2,11 +2,12 @@
 
 use super::clearance::Nearest;
 use super::violation::Limit;
+use crate::bounds::{Effort, Meter};
 use crate::compile::{AxisMove, Coarse, Compiled};
 use crate::motion::{Extreme, Peaks};
 use crate::program::{Leg, Torque};
 use crate::shot::{Exposure, Pass, Shape, Shot};
-use crate::signal::{Source, SourceKind, sources};
+use crate::signal::{Source, SourceKind};
 use crate::stage::{Axis, AxisId, GroupId, Mover, PerAxis};
 use crate::time::{FrameTime, Seconds};
 
@@ -74,6 +75,8 @@ pub enum NoteKind {
         /// Which figure.
         limit: Limit,
     },
+    /// Trials of fixes have used up their budget: some violations may have fixes that were not tried; `value` is the budget in evaluations of layers.
+    FixesNotTried,
     /// Something comes too near on the move to start or the return home.
     WayClearance {
         /// Name of the pass.
@@ -106,10 +109,18 @@ impl NoteKind {
             NoteKind::Openings { .. } => "openings",
             NoteKind::RopeStretch { .. } => "rope_stretch",
             NoteKind::NearSingular { .. } => "near_singular",
+            NoteKind::FixesNotTried => "fixes_not_tried",
             NoteKind::WayClearance { leg: Leg::MoveToStart, .. } => "move_to_start_clearance",
             NoteKind::WayClearance { leg: Leg::ReturnHome, .. } => "return_home_clearance",
         }
     }
+}
+
+/// Said where trials of fixes have used up what they may cost.
+#[allow(clippy::cast_precision_loss, reason = "a budget is far below 2^53")]
+pub(super) fn not_tried(work: &Meter) -> Option<Note> {
+    let most = work.most(Effort::Trials);
+    (work.left(Effort::Trials) == 0).then(|| Note { axis: None, frame: None, value: Some(most as f64), kind: NoteKind::FixesNotTried })
 }
 
 /// Every note on the move, axis by axis in stage order.
@@ -121,7 +132,7 @@ pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) ->
         let mut add = |frame: Option<f64>, value: Option<f64>, kind: NoteKind| {
             found.push(Note { axis: Some(id), frame: frame.map(FrameTime), value, kind });
         };
-        let layers: Vec<Source> = stage.channels_of(id).into_iter().flat_map(|c| sources::of(stage, shot, c).unwrap_or_default()).collect();
+        let layers: Vec<Source> = stage.channels_of(id).into_iter().flat_map(|c| compiled.sources_of(c)).copied().collect();
         // A mechanism's axis has a range of its own; its channels' keys are not in its unit.
         let own: &[Source] = if matches!(stage.mover(id), Mover::Own(_)) { &layers } else { &[] };
         if let Some((at, by, kind)) = overshoot(shot, axis, m, own) {

@@ -4,7 +4,10 @@
 //! and one moving, expose different spans: then the middle registers and the blur differs, which is told. The direction from which an axis comes into an
 //! exposure matters too, since it decides on which side the play of its gears lies; exposures into which two passes come from different sides are
 //! named by axis and frame.
-//! Invariant: counts are rounded from the curve at each instant, never summed; reversals come from roots. Parked axes are left out of a pair and listed.
+//! Memory: one exposure of each kind of pass, whatever the number of frames. Invariant: counts are rounded from the curve at each instant, never summed; reversals come from roots. Parked axes are left out of a pair and listed.
+
+use core::iter::Peekable;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
@@ -102,12 +105,6 @@ impl Registration {
     }
 }
 
-/// What one axis does at the exposures of one pass.
-struct Stands {
-    counts: Vec<[Option<i64>; 3]>,
-    from: Vec<Option<Direction>>,
-}
-
 /// Compares every pair of passes of one stage; the programs may come from shots compiled apart.
 #[must_use]
 pub fn register(programs: &[&Program]) -> Registration {
@@ -120,27 +117,12 @@ pub fn register(programs: &[&Program]) -> Registration {
         return Registration { pairs: Vec::new() };
     }
     let axes: Vec<(AxisId, &Axis)> = stage.each_axis().collect();
-    let found: Vec<Vec<(Option<Miss>, Option<Approach>)>> = axes
-        .par_iter()
-        .map(|(id, axis)| {
-            let stands: Vec<Option<Stands>> = programs.iter().map(|p| (!p.parks(*id)).then(|| stands(p, *id, axis))).collect();
-            couples
-                .iter()
-                .map(|((a, p), (b, q))| match (stands.get(*a), stands.get(*b)) {
-                    (Some(Some(x)), Some(Some(y))) => {
-                        (miss(shot, *id, x, y, same_blur(p.pass(), q.pass())), approach(shot, *id, axis, x, y))
-                    }
-                    _ => (None, None),
-                })
-                .collect()
-        })
-        .collect();
+    let found: Vec<Compared> = axes.par_iter().map(|(id, axis)| Compared::of(programs, shot, *id, axis)).collect();
     let pairs = couples
         .iter()
-        .enumerate()
-        .map(|(k, ((a, p), (b, q)))| {
+        .map(|((a, p), (b, q))| {
             let parked: Vec<AxisId> = stage.axis_ids().filter(|id| p.parks(*id) || q.parks(*id)).collect();
-            let of_pair = || found.iter().filter_map(move |f| f.get(k));
+            let of_pair = || found.iter().filter_map(|f| f.pair(*a, *b));
             Pair {
                 first: *a,
                 second: *b,
@@ -177,43 +159,142 @@ fn same_blur(p: &Pass, q: &Pass) -> bool {
     p.exposure() == q.exposure() && (p.exposure() == Exposure::Held || p.shutter() == q.shutter())
 }
 
-/// Counts of an axis at every exposure of a pass, and the sides it comes from: into the first by its approach.
-fn stands(program: &Program, id: AxisId, axis: &Axis) -> Stands {
-    let (compiled, pass) = (program.compiled(), program.pass());
-    let (shot, m): (&Shot, &AxisMove) = (compiled.shot(), compiled.motion(id));
-    let start = program.way().approaches()[id].and_then(|a| a.direction);
-    let count = |t: f64| m.curve().at(t).and_then(|p| axis.count(p));
-    let turns: Vec<f64> = if pass.exposure() == Exposure::Moving { reversals(m).into_iter().map(|t| t.0).collect() } else { Vec::new() };
-    let mut turns = turns.into_iter().peekable();
-    let mut stands = Stands { counts: Vec::new(), from: Vec::new() };
-    let mut direction = start;
-    let mut last = if pass.exposure() == Exposure::Moving { count(m.curve().start()) } else { None };
-    let mut go_to = |t: f64, direction: &mut Option<Direction>| {
-        let now = count(t);
-        if let (Some(a), Some(b)) = (last, now) {
+/// One axis in all passes, compared frame by frame. Passes in which it does the same, for they expose the same instants of one curve, are one kind.
+struct Compared {
+    /// By pass; `None` where it is parked.
+    kinds: Vec<Option<usize>>,
+    /// By two kinds, the first not after the second.
+    found: BTreeMap<(usize, usize), (Option<Miss>, Option<Approach>)>,
+}
+
+/// What makes passes one kind: the curve, moving or held, the open part of a frame, the side of the first approach.
+type Kind = (*const AxisMove, bool, u64, Option<Direction>);
+
+impl Compared {
+    fn of(programs: &[&Program], shot: &Shot, id: AxisId, axis: &Axis) -> Compared {
+        let mut known: Vec<(Kind, Watch<'_>)> = Vec::new();
+        let mut kinds = Vec::with_capacity(programs.len());
+        let mut several = BTreeSet::new();
+        for program in programs {
+            if program.parks(id) {
+                kinds.push(None);
+                continue;
+            }
+            let (m, pass) = (program.compiled().motion(id), program.pass());
+            let start = program.way().approaches()[id].and_then(|a| a.direction);
+            let kind = (core::ptr::from_ref(m), pass.exposure() == Exposure::Held, pass.shutter().fraction().to_bits(), start);
+            let which = known.iter().position(|(k, _)| *k == kind);
+            several.extend(which);
+            kinds.push(Some(which.unwrap_or(known.len())));
+            if which.is_none() {
+                known.push((kind, Watch::new(m, pass, start, axis)));
+            }
+        }
+        let mut found = BTreeMap::new();
+        let blur: Vec<(bool, u64)> = known.iter().map(|((_, held, open, _), _)| (*held, if *held { 0 } else { *open })).collect();
+        let mut now = Vec::with_capacity(known.len());
+        for frame in shot.frames().frames() {
+            now.clear();
+            now.extend(known.iter_mut().map(|(_, watch)| watch.at(frame)));
+            for (i, (x, blur_x)) in now.iter().zip(&blur).enumerate() {
+                for (k, (y, blur_y)) in now.iter().zip(&blur).enumerate().skip(i) {
+                    if i == k && !several.contains(&i) {
+                        continue;
+                    }
+                    let wrong = wrong(x, y, blur_x == blur_y);
+                    let sides = matches!((x.from, y.from), (Some(a), Some(b)) if a != b);
+                    if wrong.is_none() && !sides {
+                        continue;
+                    }
+                    let (miss, approach) = found.entry((i, k)).or_insert((None, None));
+                    if let Some((instant, first, second)) = wrong {
+                        miss.get_or_insert(Miss { axis: id, frame, instant, first, second, frames: 0 }).frames += 1;
+                    }
+                    if sides {
+                        approach.get_or_insert(Approach { axis: id, frame, frames: 0, backlash: axis.backlash() }).frames += 1;
+                    }
+                }
+            }
+        }
+        Compared { kinds, found }
+    }
+
+    /// What was found between two passes, as the first of them sees it.
+    fn pair(&self, a: usize, b: usize) -> Option<(Option<Miss>, Option<Approach>)> {
+        let kind = |pass: usize| self.kinds.get(pass).copied().flatten();
+        let (i, k) = (kind(a)?, kind(b)?);
+        if i <= k {
+            return self.found.get(&(i, k)).copied();
+        }
+        let turned = |m: Miss| Miss { first: m.second, second: m.first, ..m };
+        self.found.get(&(k, i)).map(|(miss, approach)| (miss.map(turned), *approach))
+    }
+}
+
+/// Where two passes differ in an exposure: the first instant, and both counts.
+fn wrong(x: &Stand, y: &Stand, blur: bool) -> Option<(Instant, Option<i64>, Option<i64>)> {
+    let instants = [Instant::Open, Instant::Middle, Instant::Close];
+    let both = instants.into_iter().zip(x.counts.into_iter().zip(y.counts));
+    let mut wrong = both.filter(|(instant, (a, b))| (blur || *instant == Instant::Middle) && (a != b || a.is_none()));
+    wrong.next().map(|(instant, (a, b))| (instant, a, b))
+}
+
+/// What an axis does in one exposure: its counts at open, middle and close, and the side it comes from.
+#[derive(Debug, Clone, Copy)]
+struct Stand {
+    counts: [Option<i64>; 3],
+    from: Option<Direction>,
+}
+
+/// An axis on its way through a pass, exposure by exposure. The side it comes from is at first that of its approach.
+struct Watch<'a> {
+    m: &'a AxisMove,
+    axis: &'a Axis,
+    pass: &'a Pass,
+    turns: Peekable<std::vec::IntoIter<FrameTime>>,
+    direction: Option<Direction>,
+    last: Option<i64>,
+}
+
+impl<'a> Watch<'a> {
+    fn new(m: &'a AxisMove, pass: &'a Pass, start: Option<Direction>, axis: &'a Axis) -> Watch<'a> {
+        let moving = pass.exposure() == Exposure::Moving;
+        let turns = if moving { reversals(m) } else { Vec::new() };
+        let mut watch = Watch { m, axis, pass, turns: turns.into_iter().peekable(), direction: start, last: None };
+        watch.last = moving.then(|| watch.count(m.curve().start())).flatten();
+        watch
+    }
+
+    fn count(&self, t: f64) -> Option<i64> {
+        self.m.curve().at(t).and_then(|p| self.axis.count(p))
+    }
+
+    fn go_to(&mut self, t: f64) -> Option<i64> {
+        let now = self.count(t);
+        if let (Some(a), Some(b)) = (self.last, now) {
             // Counts of a reversed axis run the other way; both passes alike, so a difference is a difference.
-            *direction = match a.cmp(&b) {
-                core::cmp::Ordering::Less => Some(towards(axis, Direction::Up)),
-                core::cmp::Ordering::Greater => Some(towards(axis, Direction::Down)),
-                core::cmp::Ordering::Equal => *direction,
+            self.direction = match a.cmp(&b) {
+                core::cmp::Ordering::Less => Some(towards(self.axis, Direction::Up)),
+                core::cmp::Ordering::Greater => Some(towards(self.axis, Direction::Down)),
+                core::cmp::Ordering::Equal => self.direction,
             };
         }
-        last = now;
+        self.last = now;
         now
-    };
-    for frame in shot.frames().frames() {
-        let (open, close) = match pass.exposure() {
-            Exposure::Moving => pass.shutter().window(frame),
-            Exposure::Held => (frame_time(frame), frame_time(frame)),
-        };
-        while let Some(t) = turns.next_if(|t| *t < open) {
-            go_to(t, &mut direction);
-        }
-        let opening = go_to(open, &mut direction);
-        stands.from.push(direction);
-        stands.counts.push([opening, count(frame_time(frame)), count(close)]);
     }
-    stands
+
+    fn at(&mut self, frame: i64) -> Stand {
+        let middle = frame_time(frame);
+        let (open, close) = match self.pass.exposure() {
+            Exposure::Moving => self.pass.shutter().window(frame),
+            Exposure::Held => (middle, middle),
+        };
+        while let Some(FrameTime(t)) = self.turns.next_if(|t| t.0 < open) {
+            self.go_to(t);
+        }
+        let opening = self.go_to(open);
+        Stand { counts: [opening, self.count(middle), self.count(close)], from: self.direction }
+    }
 }
 
 fn towards(axis: &Axis, counts: Direction) -> Direction {
@@ -222,33 +303,4 @@ fn towards(axis: &Axis, counts: Direction) -> Direction {
         (true, Direction::Up) => Direction::Down,
         (true, Direction::Down) => Direction::Up,
     }
-}
-
-fn miss(shot: &Shot, axis: AxisId, x: &Stands, y: &Stands, blur: bool) -> Option<Miss> {
-    let mut found: Option<Miss> = None;
-    for (frame, (a, b)) in shot.frames().frames().zip(x.counts.iter().zip(&y.counts)) {
-        let instants = [Instant::Open, Instant::Middle, Instant::Close];
-        let wrong = instants
-            .into_iter()
-            .zip(a.iter().zip(b))
-            .find(|(instant, (a, b))| (blur || *instant == Instant::Middle) && (a != b || a.is_none()));
-        if let Some((instant, (a, b))) = wrong {
-            match &mut found {
-                Some(m) => m.frames += 1,
-                None => found = Some(Miss { axis, frame, instant, first: *a, second: *b, frames: 1 }),
-            }
-        }
-    }
-    found
-}
-
-fn approach(shot: &Shot, id: AxisId, axis: &Axis, x: &Stands, y: &Stands) -> Option<Approach> {
-    let mut differing = shot
-        .frames()
-        .frames()
-        .zip(x.from.iter().zip(&y.from))
-        .filter(|(_, (a, b))| a.is_some() && b.is_some() && a != b)
-        .map(|(frame, _)| frame);
-    let frame = differing.next()?;
-    Some(Approach { axis: id, frame, frames: 1 + differing.count(), backlash: axis.backlash() })
 }

@@ -71,6 +71,11 @@ pub(super) fn first_slack(program: &Program, section: &Section<'_>) -> Option<Ax
     })
 }
 
+/// True where a pass moves a limb that hangs on a wire.
+pub(super) fn has_wires(program: &Program) -> bool {
+    limbs(program).next().is_some()
+}
+
 fn limbs(program: &Program) -> impl Iterator<Item = Hung<'_>> {
     let stage: &Stage = program.compiled().stage();
     stage.machines().iter().filter_map(|m| match (m.mechanism().hanging(), m.axes()) {

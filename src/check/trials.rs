@@ -57,8 +57,8 @@ struct Live<'a> {
     runs: [bool; 2],
 }
 
-/// The program at some lengths, or what no pace mends there.
-type AtLengths = Result<Option<Rc<Program>>, Hindrance>;
+/// Whether wires are to be looked at at some lengths, or what no pace mends there.
+type AtLengths = Result<bool, Hindrance>;
 
 /// Trials of a moving pass at other paces.
 pub(super) struct Trials<'a> {
@@ -67,8 +67,10 @@ pub(super) struct Trials<'a> {
     floor: f64,
     limited_by: Option<(AxisId, Limit)>,
     live: Vec<Live<'a>>,
-    /// By lengths of run-up and run-down: the program, where bodies or mechanisms make it needed, or what no pace mends at these lengths.
+    /// By lengths of run-up and run-down: what no pace mends there.
     known: RefCell<BTreeMap<[u32; 2], AtLengths>>,
+    /// The program planned last, with its lengths: only one is kept, since each holds every curve.
+    planned: RefCell<Option<([u32; 2], Rc<Program>)>>,
     runners: Runners<'a>,
     /// The fastest pace at which each axis is moved by the other passes.
     others: PerAxis<f64>,
@@ -110,6 +112,7 @@ impl<'a> Trials<'a> {
             limited_by,
             live,
             known: RefCell::default(),
+            planned: RefCell::default(),
             runners,
             others: PerAxis::new(stage, |id| fastest_pace(stage, others(), id)),
             moves: PerAxis::new(stage, |id| !program.parks(id)),
@@ -274,30 +277,39 @@ impl<'a> Trials<'a> {
                 return found;
             }
         }
-        let known = self.known.borrow().get(&frames).cloned();
-        let program = match known.unwrap_or_else(|| self.at_lengths(frames, pace)) {
-            Ok(Some(program)) => program,
-            Ok(None) => return None,
-            Err(hindrance) => return Some(hindrance),
-        };
-        self.slack(&program, pace)
+        let known = self.known.borrow().get(&frames).copied();
+        match known.unwrap_or_else(|| self.at_lengths(frames, pace)) {
+            Ok(true) => match self.planned(frames, pace) {
+                Some(program) => self.slack(&program, pace),
+                None => Some(Hindrance::NoProgram),
+            },
+            Ok(false) => None,
+            Err(hindrance) => Some(hindrance),
+        }
     }
 
     /// What lengths of run-up and run-down do that no pace changes: reach and clearance there, the move to start and the return home.
     fn at_lengths(&self, frames: [u32; 2], pace: f64) -> AtLengths {
         let stage = self.program.compiled().stage();
         let found = if stage.bodies().is_empty() && stage.machines().is_empty() {
-            Ok(None)
+            Ok(false)
         } else {
-            self.planned(pace).ok_or(Hindrance::NoProgram).and_then(|program| judged(&program).map(|()| Some(Rc::new(program))))
+            let planned = self.planned(frames, pace).ok_or(Hindrance::NoProgram);
+            planned.and_then(|program| judged(&program)).map(|()| slack::has_wires(self.program))
         };
-        self.known.borrow_mut().insert(frames, found.clone());
+        self.known.borrow_mut().insert(frames, found);
         found
     }
 
-    fn planned(&self, pace: f64) -> Option<Program> {
+    /// The program at a pace at which run-up and run-down have these lengths.
+    fn planned(&self, frames: [u32; 2], pace: f64) -> Option<Rc<Program>> {
+        if let Some((_, program)) = self.planned.borrow().as_ref().filter(|(known, _)| *known == frames) {
+            return Some(Rc::clone(program));
+        }
         let compiled = self.program.compiled().with_passes(self.passes(pace)?).ok()?;
-        Program::one(&compiled, self.program.index()).ok().flatten()
+        let program = Rc::new(Program::one(&compiled, self.program.index()).ok().flatten()?);
+        *self.planned.borrow_mut() = Some((frames, Rc::clone(&program)));
+        Some(program)
     }
 
     /// A wire that is slack at a pace. Of the photographed span what is known of slower and faster paces is used.

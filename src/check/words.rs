@@ -241,6 +241,9 @@ pub fn note(compiled: &Compiled, n: &Note) -> String {
             spoken(*limit),
             directed::up(value, Places::Decimals(2))
         ),
+        NoteKind::FixesNotTried => {
+            format!("not every fix was tried: trials are limited to {value} evaluations of layers; --large allows a thousand times as many")
+        }
         NoteKind::WayClearance { pass, leg, nearest, at } => {
             let (what, cure) = match leg {
                 Leg::MoveToStart => ("move to start", "move the axes to their starts one after the other"),

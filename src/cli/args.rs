@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args as ClapArgs, Parser, Subcommand};
 
 use super::examples;
+use super::size::Size;
 
 /// Compiles choreography for a miniature stage into stepper positions, every limit proven on the curve.
 #[derive(Debug, Parser)]
@@ -93,6 +94,8 @@ pub(super) struct CheckArgs {
     /// Show everything, not only what matters first
     #[arg(long)]
     pub(super) all: bool,
+    #[command(flatten)]
+    pub(super) size: Size,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -118,6 +121,8 @@ pub(super) struct CompileArgs {
     /// Show everything, not only what matters first
     #[arg(long)]
     pub(super) all: bool,
+    #[command(flatten)]
+    pub(super) size: Size,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -144,6 +149,8 @@ pub(super) struct ChangesArgs {
     /// Show everything, not only what matters first
     #[arg(long)]
     pub(super) all: bool,
+    #[command(flatten)]
+    pub(super) size: Size,
 }
 
 #[derive(Debug, ClapArgs)]

@@ -7,14 +7,15 @@ use super::args::ChangesArgs;
 use super::prepared;
 use super::terminal::{self, Progress};
 use super::wrap;
-use crate::bounds::Code;
+use crate::bounds::{Budget, Code};
 use crate::check::changes::{self, Changes};
 use crate::compile::Compiled;
 use crate::input;
 
 pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let progress = Progress::start("compiling");
-    let read = (compiled(&args.old), compiled(&args.new));
+    let of = |path: &Path| compiled(path, args.size.budget());
+    let read = (of(&args.old), of(&args.new));
     drop(progress);
     let (old, new) = match read {
         (Ok(old), Ok(new)) => (old, new),
@@ -39,8 +40,8 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
     }
 }
 
-fn compiled(path: &Path) -> Result<Compiled, String> {
-    let made = input::load(path).and_then(prepared::compiled);
+fn compiled(path: &Path, budget: Budget) -> Result<Compiled, String> {
+    let made = input::load(path).and_then(|loaded| prepared::compiled(loaded, budget));
     made.map(|(compiled, _)| compiled).map_err(|rejection| rejection.render(terminal::colour()))
 }
 

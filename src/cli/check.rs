@@ -8,7 +8,7 @@ use crate::bounds::Code;
 use crate::output::check_json;
 
 pub(super) fn run(args: &CheckArgs) -> Outcome {
-    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let verdict = if p.report.within_limits() { Outcome::Fine } else { Outcome::Over };
     if !args.json {
         return terminal::result(&table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() }), verdict);

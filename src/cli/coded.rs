@@ -55,6 +55,7 @@ impl Coded for RowsError {
         match self {
             RowsError::Rate { .. } => Code::OutOfRange,
             RowsError::TooMany { .. } => Code::TooMany,
+            RowsError::TooLarge { .. } => Code::BudgetExceeded,
             RowsError::DoesNotFit { .. } => Code::DoesNotFit,
             RowsError::TooNear { .. } => Code::TooClose,
             RowsError::NoPosition { .. } => Code::NoPosition,

@@ -8,7 +8,7 @@ use super::args::{CompareArgs, LogUnits};
 use super::coded::Coded;
 use super::terminal::{self, Progress};
 use super::{Outcome, from_source, wrap};
-use crate::bounds::{Code, MOST_MANIFEST_BYTES, TOLERANCE};
+use crate::bounds::{Budget, Code, MOST_MANIFEST_BYTES, TOLERANCE};
 use crate::check::pixels::pixels;
 use crate::compile::Compiled;
 use crate::files::{self, Unreadable};
@@ -125,7 +125,8 @@ fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), S
     if stage.bodies().iter().all(|b| b.lens().is_none()) {
         return Ok(());
     }
-    let compiled = Compiled::new(stage.clone(), shot.clone()).map_err(|errors| {
+    // What was written once may be read, whatever it cost.
+    let compiled = Compiled::within(Budget::Large, stage.clone(), shot.clone()).map_err(|errors| {
         let list: Vec<String> = errors.iter().map(|e| format!("error[{}]: {e}", e.flaw().code)).collect();
         list.join("\n")
     })?;

@@ -19,7 +19,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
             return Outcome::Wrong;
         }
     };
-    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let text = table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() });
     // What cannot be told is not written: status 2 says that nothing was.
     if terminal::result(&text, Outcome::Fine) != Outcome::Fine {

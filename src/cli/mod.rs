@@ -21,6 +21,7 @@ mod rows;
 mod schema;
 mod show;
 mod signals;
+mod size;
 mod table;
 mod terminal;
 mod verify;

@@ -8,6 +8,7 @@ use clap::Args as ClapArgs;
 use super::coded::Coded;
 use super::destination::{self, Destination};
 use super::prepared::prepare;
+use super::size::Size;
 use super::{Outcome, terminal};
 use crate::bounds::Code;
 use crate::input::nearest_name;
@@ -22,6 +23,8 @@ pub(super) struct ReportArgs {
     shot: PathBuf,
     #[command(flatten)]
     to: Destination,
+    #[command(flatten)]
+    size: Size,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -37,10 +40,12 @@ pub(super) struct PlotArgs {
     pass: Option<String>,
     #[command(flatten)]
     to: Destination,
+    #[command(flatten)]
+    size: Size,
 }
 
 pub(super) fn report(args: &ReportArgs) -> Outcome {
-    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let text = match page::page(&p.report) {
         Ok(text) => text,
         Err(error) => return wrong(error.code(), &error),
@@ -49,7 +54,7 @@ pub(super) fn report(args: &ReportArgs) -> Outcome {
 }
 
 pub(super) fn plot(args: &PlotArgs) -> Outcome {
-    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let (stage, shot) = (p.report.compiled.stage(), p.report.compiled.shot());
     if stage.axis_of_name(&args.axis).is_none() {
         let names = stage.axis_names().iter().map(String::as_str);

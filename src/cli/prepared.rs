@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::terminal::{self, Progress};
-use crate::bounds::Code;
+use crate::bounds::{Budget, Code};
 use crate::check::Report;
 use crate::compile::Compiled;
 use crate::input::{self, Loaded, Rejection, Sources};
@@ -15,11 +15,11 @@ pub(super) struct Prepared {
 }
 
 /// Reads, compiles and checks; says what is wrong on standard error where that fails.
-pub(super) fn prepare(shot: &Path) -> Option<Prepared> {
+pub(super) fn prepare(shot: &Path, budget: Budget) -> Option<Prepared> {
     let progress = Progress::start("reading");
     let made = input::load(shot).and_then(|loaded| {
         progress.now("compiling");
-        compiled(loaded)
+        compiled(loaded, budget)
     });
     let (compiled, sources) = match made {
         Ok(made) => made,
@@ -40,11 +40,11 @@ pub(super) fn prepare(shot: &Path) -> Option<Prepared> {
     }
 }
 
-/// A loaded shot compiled; what has no curve, with its place in the files.
-pub(super) fn compiled(loaded: Loaded) -> Result<(Compiled, Sources), Rejection> {
+/// A loaded shot compiled within a budget of work; what has no curve, with its place in the files.
+pub(super) fn compiled(loaded: Loaded, budget: Budget) -> Result<(Compiled, Sources), Rejection> {
     let Loaded { stage, shot, sources } = loaded;
     let files = sources.names();
-    match Compiled::new(stage, shot) {
+    match Compiled::within(budget, stage, shot) {
         Ok(compiled) => Ok((compiled.with_files(files), sources)),
         Err(errors) => Err(Rejection::of_flaws(sources, errors.iter().map(|e| (e.place(), e.flaw())))),
     }

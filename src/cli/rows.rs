@@ -7,6 +7,7 @@ use clap::Args as ClapArgs;
 use super::coded::Coded;
 use super::destination::{self, Destination};
 use super::prepared::prepare;
+use super::size::Size;
 use super::show::Show;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
@@ -41,6 +42,8 @@ pub(super) struct RowsArgs {
     /// Write a folder with one file per axis: --out names the folder
     #[arg(long)]
     per_axis: bool,
+    #[command(flatten)]
+    size: Size,
 }
 
 /// Columns of an axis.
@@ -64,7 +67,7 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         Ok(rate) => rate,
         Err(error) => return wrong(error.code(), &error),
     };
-    let Some(p) = prepare(&args.shot) else { return Outcome::Wrong };
+    let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let Some(pass) = p.report.passes.iter().find(|r| r.name() == args.pass) else {
         let names: Vec<&str> = p.report.passes.iter().map(PassReport::name).collect();
         return wrong(Code::UnknownPass, format!("the shot has no pass `{}`; it has: {}", args.pass, names.join(", ")));

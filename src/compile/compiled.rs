@@ -5,9 +5,13 @@
 
 use std::sync::Arc;
 
-use super::{AxisMove, CompileError, Edge, Move, NoRoom, Runners};
-use crate::shot::{Pass, Shot};
-use crate::stage::{AxisId, PerAxis, Stage};
+use super::fit::Costs;
+use super::{AxisMove, Basis, CompileError, Counts, Edge, Move, NoRoom, Runners};
+use crate::bounds::{Budget, Effort, Meter};
+use crate::motion::Peaks;
+use crate::shot::{Pass, Shot, Track};
+use crate::signal::{Layers, Source};
+use crate::stage::{AxisId, ChannelId, PerAxis, Stage};
 
 /// A compiled shot. Cheap to clone.
 #[derive(Debug, Clone)]
@@ -15,21 +19,61 @@ pub struct Compiled {
     stage: Arc<Stage>,
     shot: Arc<Shot>,
     mv: Arc<Move>,
+    layers: Arc<Layers>,
+    budget: Budget,
+    work: Arc<Meter>,
     files: Arc<[String]>,
 }
 
 impl Compiled {
-    /// Compiles `shot` for `stage`.
+    /// Compiles `shot` for `stage`, within the usual budget of work.
     ///
     /// # Errors
-    /// A shot of another stage; every cause for which a channel or axis has no curve.
+    /// A shot of another stage; every cause for which a channel or axis has no curve; more work than the budget allows.
     pub fn new(stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Vec<CompileError>> {
+        Compiled::within(Budget::Usual, stage, shot)
+    }
+
+    /// Compiles `shot` for `stage` within a budget of work, which everything made from it keeps too.
+    ///
+    /// # Errors
+    /// As [`Compiled::new`].
+    pub fn within(budget: Budget, stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Vec<CompileError>> {
         let (stage, shot) = (stage.into(), shot.into());
         if stage.mark() != shot.mark() {
             return Err(vec![CompileError::OtherStage]);
         }
-        let mv = Arc::new(Move::compile(&stage, &shot)?);
-        Ok(Compiled { stage, shot, mv, files: Arc::new([]) })
+        let counts = Counts::of(&stage, &shot);
+        if counts.product() > budget.most_counts() {
+            return Err(vec![CompileError::TooLarge { counts, most: budget.most_counts() }]);
+        }
+        let layers = Layers::of(&shot).map_err(|(c, e)| vec![CompileError::layer(&stage, &shot, c, e)])?;
+        let [work, again] = [(); 2].map(|()| Meter::new(budget, counts.product()));
+        let basis = Basis { stage: &stage, shot: &shot, layers: &layers, costs: Costs { meter: &work, places: Effort::Places, pieces: Effort::Pieces } };
+        let mv = Arc::new(Move::compile(basis, &again)?);
+        Ok(Compiled { stage, shot, mv, layers: Arc::new(layers), budget, work: Arc::new(work), files: Arc::new([]) })
+    }
+
+    /// The budget of work that it keeps.
+    #[must_use]
+    pub fn budget(&self) -> Budget {
+        self.budget
+    }
+
+    /// What has been spent on it so far: on its curves, or, of what a check holds, on the check.
+    #[must_use]
+    pub fn work(&self) -> &Meter {
+        &self.work
+    }
+
+    /// The same with nothing spent: what a check begins with.
+    pub(crate) fn with_fresh_meter(&self) -> Compiled {
+        Compiled { work: Arc::new(Meter::new(self.budget, Counts::of(&self.stage, &self.shot).product())), ..self.clone() }
+    }
+
+    /// What curves of another shot are made from, at the cost of trials.
+    fn basis<'a>(&'a self, shot: &'a Shot, layers: &'a Layers) -> Basis<'a> {
+        Basis { stage: &self.stage, shot, layers, costs: Costs { meter: &self.work, places: Effort::Trials, pieces: Effort::Trials } }
     }
 
     /// The same with the names of the files it was read from, in the order of [`Place::file`](crate::shot::Place): for places in messages.
@@ -44,7 +88,7 @@ impl Compiled {
     /// # Errors
     /// As [`Compiled::new`].
     pub fn with_shot(&self, shot: Shot) -> Result<Compiled, Vec<CompileError>> {
-        Compiled::new(Arc::clone(&self.stage), shot).map(|c| Compiled { files: Arc::clone(&self.files), ..c })
+        Compiled::within(self.budget, Arc::clone(&self.stage), shot).map(|c| Compiled { files: Arc::clone(&self.files), ..c })
     }
 
     /// The same curves run in other passes: no channel is compiled again, only run-up and run-down are chosen anew.
@@ -53,7 +97,7 @@ impl Compiled {
     /// Passes that do not make a shot, or a run-up that is no curve.
     pub fn with_passes(&self, passes: Vec<Pass>) -> Result<Compiled, Vec<CompileError>> {
         let shot = self.shot.with_passes(&self.stage, passes).map_err(|_| vec![CompileError::OtherStage])?;
-        let mv = self.mv.for_passes(&self.stage, &shot)?;
+        let mv = self.mv.for_passes(self.basis(&shot, &self.layers))?;
         Ok(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), ..self.clone() })
     }
 
@@ -62,10 +106,24 @@ impl Compiled {
         Runners::new(&self.stage, self.mv.axes.iter().map(|a| [a.node(Edge::RunUp), a.node(Edge::RunDown)]).collect())
     }
 
-    /// Another shot on the same stage that differs in these axes alone: how a change of one track is tried.
-    pub(crate) fn with_shot_of(&self, shot: Shot, axes: &[AxisId]) -> Result<Compiled, Vec<CompileError>> {
-        let mv = self.mv.with_axes_again(&self.stage, &shot, axes)?;
-        Ok(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), ..self.clone() })
+    /// The same with one track replaced, which these axes follow: how a change is tried. `None` where the first of them, which is compiled first, does not
+    /// pass `may` with its peaks over the photographed span.
+    pub(crate) fn with_track(
+        &self,
+        index: usize,
+        track: Track,
+        axes: &[AxisId],
+        may: &dyn Fn(&Peaks) -> bool,
+    ) -> Result<Option<Compiled>, Vec<CompileError>> {
+        let layers = self.layers.with_track(index, &track).map_err(|(c, e)| vec![CompileError::layer(&self.stage, &self.shot, c, e)])?;
+        let shot = self.shot.with_track(index, track);
+        let Some(mv) = self.mv.with_axes_again(self.basis(&shot, &layers), axes, may)? else { return Ok(None) };
+        Ok(Some(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), layers: Arc::new(layers), ..self.clone() }))
+    }
+
+    /// The layers that drive a channel; none where it has too many to be compiled at all.
+    pub(crate) fn sources_of(&self, channel: ChannelId) -> &[Source] {
+        self.layers.sources(&self.stage, &self.shot).on(channel).unwrap_or_default()
     }
 
     /// The stage.

@@ -1,10 +1,11 @@
 //! Why a shot has no curves: one error for each cause, with the axes it concerns and where the cause is written.
 
+use super::Counts;
 use super::fit::FitError;
 use crate::bounds::{Code, Flaw};
 use crate::mechanism::OutOfReach;
 use crate::shot::{Place, Shot};
-use crate::signal::{NoPlace, SignalError, SourceKind, sources};
+use crate::signal::{NoPlace, SignalError, SourceKind, Sources};
 use crate::stage::{AxisId, ChannelId, Mover, Stage};
 
 /// Why a shot could not be compiled.
@@ -14,6 +15,14 @@ pub enum CompileError {
     /// The shot was checked against another stage.
     #[error("the shot belongs to another stage")]
     OtherStage,
+    /// More axes x frames x passes than are computed without being asked for.
+    #[error("the shot has {counts}; at most {most} are computed")]
+    TooLarge {
+        /// Its size.
+        counts: Counts,
+        /// What is allowed.
+        most: u64,
+    },
     /// A layer cannot be formed.
     #[error("channel `{channel}`: {error}")]
     Layer {
@@ -41,12 +50,12 @@ pub enum CompileError {
 impl CompileError {
     /// The error of a layer of `channel`.
     pub(super) fn layer(stage: &Stage, shot: &Shot, channel: ChannelId, error: SignalError) -> CompileError {
-        let place = key_before(stage, shot, &[channel], f64::INFINITY);
+        let place = key_before(&Sources::of(stage, shot), shot, &[channel], f64::INFINITY);
         CompileError::Layer { channel: stage.channel_name(channel).to_owned(), place, error }
     }
 
     /// The error of one axis.
-    pub(super) fn axis(stage: &Stage, shot: &Shot, axis: AxisId, error: FitError) -> CompileError {
+    pub(super) fn axis(stage: &Stage, shot: &Shot, sources: &Sources, axis: AxisId, error: FitError) -> CompileError {
         let name = stage.axis_name(axis).to_owned();
         let aim = shot.aims().iter().find(|a| a.channels().iter().any(|c| stage.own_axis(*c) == Some(axis)));
         let (who, place) = match (stage.mover(axis), aim) {
@@ -58,11 +67,11 @@ impl CompileError {
                 let to_blame = out_of_range(&error)
                     .and_then(|quantity| machine.channels().get(names.iter().position(|channel| channel.name == quantity)?));
                 let place = to_blame
-                    .and_then(|c| key_before(stage, shot, &[*c], error.at()))
-                    .or_else(|| key_before(stage, shot, machine.channels(), error.at()));
+                    .and_then(|c| key_before(sources, shot, &[*c], error.at()))
+                    .or_else(|| key_before(sources, shot, machine.channels(), error.at()));
                 (format!("the {kind} that `{}` {}", channels.join("`, `"), if channels.len() == 1 { "drives" } else { "drive" }), place)
             }
-            (Mover::Own(channel), None) => (format!("axis `{name}`"), key_before(stage, shot, &[channel], error.at())),
+            (Mover::Own(channel), None) => (format!("axis `{name}`"), key_before(sources, shot, &[channel], error.at())),
         };
         CompileError::Axes { who, axes: vec![name], place, error }
     }
@@ -71,7 +80,7 @@ impl CompileError {
     #[must_use]
     pub fn place(&self) -> Option<Place> {
         match self {
-            CompileError::OtherStage => None,
+            CompileError::OtherStage | CompileError::TooLarge { .. } => None,
             CompileError::Layer { place, .. } | CompileError::Axes { place, .. } => place.filter(|p| p.line > 0),
         }
     }
@@ -81,11 +90,14 @@ impl CompileError {
     pub fn flaw(&self) -> Flaw {
         match self {
             CompileError::OtherStage => Flaw::new(Code::OtherStage, "", self.to_string()).help("load the shot together with its stage"),
+            CompileError::TooLarge { counts, most } => Flaw::new(Code::BudgetExceeded, "frames", "the shot is too large")
+                .found(counts.to_string(), format!("at most {most} counts"))
+                .help("check `frames` for a slip, split the shot, or add --large where this size is meant"),
             CompileError::Layer { channel, error, .. } => {
                 let (code, help) = match error {
                     SignalError::Curve(_) => (Code::NoCurve, "move keys apart, or make their values smaller"),
-                    SignalError::TooManyLayers { .. } => (Code::TooManyPieces, "use fewer copies of copies"),
-                    SignalError::TooManyBeats { .. } => (Code::TooManyPieces, "give the cycle a longer period, or photograph fewer frames"),
+                    SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. } => (Code::TooManyPieces, "use fewer copies of copies"),
+                    SignalError::TooManyKnots { .. } => (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames"),
                 };
                 Flaw::new(code, "", format!("channel `{channel}` has no curve")).found(error.to_string(), "").help(help)
             }
@@ -98,12 +110,13 @@ impl CompileError {
                         (Code::RopeLayer, "keep the move within one layer of rope, or use a drum that holds the rope in one")
                     }
                     FitError::OutOfReach { .. } => (Code::OutOfReach, "change the keys around this frame, or the mechanism's dimensions"),
-                    FitError::TooManyPieces { .. } => {
-                        (Code::TooManyPieces, "give the cycle or drift a longer period, or photograph fewer frames")
-                    }
-                    FitError::Signal(SignalError::TooManyLayers { .. }) => (Code::TooManyPieces, "use fewer copies of copies"),
-                    FitError::Signal(SignalError::TooManyBeats { .. }) => {
-                        (Code::TooManyPieces, "give the cycle a longer period, or photograph fewer frames")
+                    FitError::TooCostly { .. } => (
+                        Code::BudgetExceeded,
+                        "check the values around this frame for a slip of the unit; use fewer layers, longer periods or fewer frames; or add --large where this is meant",
+                    ),
+                    FitError::Signal(SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. }) => (Code::TooManyPieces, "use fewer copies of copies"),
+                    FitError::Signal(SignalError::TooManyKnots { .. }) => {
+                        (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames")
                     }
                     FitError::Jump { .. } => (Code::Jump, "join the signal's pieces so that position and velocity go on"),
                     FitError::NotFinite { .. } | FitError::Curve(_) | FitError::Signal(SignalError::Curve(_)) => {
@@ -111,7 +124,11 @@ impl CompileError {
                     }
                 };
                 let found = if axes.len() > 1 { format!("{error}; axes {}", axes.join(", ")) } else { error.to_string() };
-                Flaw::new(code, "", format!("{who} has no curve")).found(found, "").help(help)
+                let title = match error {
+                    FitError::TooCostly { .. } => format!("{who} would cost too much work"),
+                    _ => format!("{who} has no curve"),
+                };
+                Flaw::new(code, "", title).found(found, "").help(help)
             }
         }
     }
@@ -148,8 +165,8 @@ fn out_of_range(error: &FitError) -> Option<&'static str> {
 }
 
 /// The place of the last key at or before frame `at` among the tracks and cycles that drive the channels; failing that, of their first key.
-fn key_before(stage: &Stage, shot: &Shot, channels: &[ChannelId], at: f64) -> Option<Place> {
-    let sources = channels.iter().flat_map(|c| sources::of(stage, shot, *c).unwrap_or_default());
+fn key_before(sources: &Sources, shot: &Shot, channels: &[ChannelId], at: f64) -> Option<Place> {
+    let sources = channels.iter().filter_map(|c| sources.on(*c).ok()).flatten();
     let mut best: Option<(f64, Place)> = None;
     let mut first = None;
     for source in sources {

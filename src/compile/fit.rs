@@ -15,7 +15,7 @@
 //! not close enough, as near a singular place of a mechanism, that is recorded with the size of the miss ([`Coarse`]).
 
 use super::tolerance::Allowance;
-use crate::bounds::MOST_PIECES;
+use crate::bounds::{Effort, Excess, Meter};
 use crate::motion::curve::{Curve, CurveBuilder, CurveError};
 use crate::motion::quintic::{Node, Quintic};
 use crate::number::Jet;
@@ -55,11 +55,13 @@ pub enum FitError {
     /// The pieces do not make a curve.
     #[error(transparent)]
     Curve(#[from] CurveError),
-    /// More pieces than memory should hold.
-    #[error("the curve needs more than {MOST_PIECES} pieces near frame {at}; a cycle or drift is too fast for the shot's length")]
-    TooManyPieces {
+    /// More work than the budget allows.
+    #[error("{excess} by frame {}, with all axes before it", legible(*at))]
+    TooCostly {
         /// Frame time reached.
         at: f64,
+        /// What was too much.
+        excess: Excess,
     },
 }
 
@@ -68,7 +70,7 @@ impl FitError {
     #[must_use]
     pub fn at(&self) -> f64 {
         match self {
-            FitError::NotFinite { at } | FitError::OutOfReach { at, .. } | FitError::TooManyPieces { at } | FitError::Jump { at, .. } => {
+            FitError::NotFinite { at } | FitError::OutOfReach { at, .. } | FitError::TooCostly { at, .. } | FitError::Jump { at, .. } => {
                 *at
             }
             FitError::Signal(_) | FitError::Curve(_) => f64::INFINITY,
@@ -143,8 +145,8 @@ impl Coarse {
 /// The signal from `from` to `to` as a curve within what is `allowed`.
 ///
 /// # Errors
-/// A signal that is not finite, or more pieces than [`MOST_PIECES`].
-pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<Fitted, FitError> {
+/// A signal that is not finite, or more work than `costs` has left.
+pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance, costs: &Costs<'_>) -> Result<Fitted, FitError> {
     if let Some(rest) = signal.at_rest() {
         let mut builder = CurveBuilder::starting_at(from, 1);
         builder.push(to, Quintic::hold(rest));
@@ -152,10 +154,29 @@ pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowan
     }
     if let Some(curve) = signal.taken_over(from, to) {
         let curve = curve?;
+        costs.spend(costs.pieces, curve.len(), from)?;
         let breaks = joins(&curve, allowed.on(&[]).position)?;
         return Ok(Fitted { breaks, ..Fitted::exact(curve) });
     }
-    fitted(signal, from, to, allowed)
+    fitted(signal, from, to, allowed, costs)
+}
+
+/// What a fit may cost.
+#[derive(Debug, Clone, Copy)]
+pub struct Costs<'m> {
+    /// Where it is counted.
+    pub meter: &'m Meter,
+    /// As what its evaluations count.
+    pub places: Effort,
+    /// As what its pieces count.
+    pub pieces: Effort,
+}
+
+impl Costs<'_> {
+    pub(super) fn spend(&self, work: Effort, n: usize, at: f64) -> Result<(), FitError> {
+        let n = u64::try_from(n).unwrap_or(u64::MAX);
+        self.meter.spend(work, n).map_err(|excess| FitError::TooCostly { at, excess })
+    }
 }
 
 /// A step in acceleration at a knot.
@@ -197,8 +218,9 @@ fn joins(curve: &Curve, position: f64) -> Result<Vec<Break>, FitError> {
     Ok(breaks)
 }
 
-fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance) -> Result<Fitted, FitError> {
+fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance, costs: &Costs<'_>) -> Result<Fitted, FitError> {
     let knots = signal.knots_around(from, to)?;
+    let each = signal.cost();
     let mut builder = CurveBuilder::starting_at(from, knots.len());
     let (mut breaks, mut coarse) = (Vec::new(), Vec::new());
     let mut start_jet = None;
@@ -206,6 +228,7 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance)
     let branches: Vec<f64> = knots.iter().zip(knots.iter().skip(1)).map(|(a, b)| 0.5 * (a.at + b.at)).collect();
     let intervals = knots.iter().zip(knots.iter().skip(1)).zip(branches.iter().zip(branches.iter().skip(1)));
     for ((a, b), (branch, next)) in intervals {
+        costs.spend(costs.places, 2 * each, a.at)?;
         let from_jet = start_jet.take().unwrap_or_else(|| signal.jet(a.at, *branch));
         let next_jet = signal.jet(b.at, *next);
         // The branch that begins at a knot has the key's value bit for bit; both sides are equal but for rounding, except at breaks.
@@ -217,8 +240,8 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance)
         if next_jet.a != end_jet.a && from < b.at && b.at < to {
             breaks.push(Break { at: b.at, before: end_jet.a, after: next_jet.a });
         }
-        let interval = Interval { signal, branch: *branch, allowed, from, to };
-        interval.pieces(&mut builder, &mut coarse, (a.at, from_jet), (b.at, end_jet))?;
+        let interval = Interval { signal, branch: *branch, allowed, from, to, costs, each };
+        interval.pieces(&mut builder, &mut coarse, (a.at, from_jet), End { at: b.at, joint: end_jet, own: own_jet })?;
         if b.at == to {
             builder.ends_at(next_jet.p);
         }
@@ -234,6 +257,19 @@ struct Interval<'a, A> {
     allowed: &'a A,
     from: f64,
     to: f64,
+    costs: &'a Costs<'a>,
+    /// What one evaluation of the signal costs.
+    each: usize,
+}
+
+/// The end of a piece.
+#[derive(Clone, Copy)]
+struct End {
+    at: f64,
+    /// What the piece is to meet there: at a knot, what begins there.
+    joint: Jet,
+    /// What the signal of this interval does there.
+    own: Jet,
 }
 
 /// Below this length (frames) a piece may take its shape from velocities and accelerations alone, where differences of positions are
@@ -245,12 +281,11 @@ const SHORT: f64 = 1.0 / 16.0;
 const SHORTEST: f64 = 1.0 / 4096.0;
 
 impl<A: Allowance> Interval<'_, A> {
-    fn pieces(&self, builder: &mut CurveBuilder, coarse: &mut Vec<Coarse>, start: (f64, Jet), end: (f64, Jet)) -> Result<(), FitError> {
+    fn pieces(&self, builder: &mut CurveBuilder, coarse: &mut Vec<Coarse>, start: (f64, Jet), end: End) -> Result<(), FitError> {
         // A stack instead of recursion: its depth is bounded by the shortest piece.
         let mut waiting = vec![end];
         let (mut t0, mut j0) = start;
-        let mut made = 0_usize;
-        while let Some((t1, j1)) = waiting.last().copied() {
+        while let Some(End { at: t1, joint: j1, own }) = waiting.last().copied() {
             if self.to <= t0 {
                 break;
             }
@@ -266,11 +301,15 @@ impl<A: Allowance> Interval<'_, A> {
                     return Err(self.lost(t));
                 }
             }
+            self.costs.spend(self.costs.places, INNER.len() * self.each, t0)?;
+            let inner = INNER.map(|u| self.signal.jet(t0 + u * h, self.branch));
+            let [a, b, middle, d, e] = inner;
+            let seen = [j0, a, b, middle, d, e, own];
             let mut piece = straight(&j0, &j1, h).unwrap_or_else(|| Quintic::between(j0.into(), j1.into(), h));
-            let mut close = self.is_close(&piece, t0, h);
+            let mut close = self.is_close(&piece, &seen, h);
             if !close && h < SHORT {
                 piece = short(j0.into(), j1.into(), h);
-                close = self.is_close(&piece, t0, h);
+                close = self.is_close(&piece, &seen, h);
                 if !close && h < SHORTEST {
                     close = true;
                     let missed = self.missed(&piece, t0, t1);
@@ -280,19 +319,15 @@ impl<A: Allowance> Interval<'_, A> {
                 }
             }
             if close {
+                self.costs.spend(self.costs.pieces, 1, t0)?;
                 builder.push_within(self.to, t0, t1, piece);
                 if t1 == self.to {
                     builder.ends_at(j1.p);
                 }
                 waiting.pop();
                 (t0, j0) = (t1, j1);
-                made += 1;
-                if made > MOST_PIECES {
-                    return Err(FitError::TooManyPieces { at: t1 });
-                }
             } else {
-                let mid = t0 + 0.5 * h;
-                waiting.push((mid, self.signal.jet(mid, self.branch)));
+                waiting.push(End { at: t0 + 0.5 * h, joint: middle, own: middle });
             }
         }
         Ok(())
@@ -329,11 +364,11 @@ impl<A: Allowance> Interval<'_, A> {
         worst
     }
 
-    /// False too where the signal is not finite.
-    fn is_close(&self, piece: &Quintic, t0: f64, h: f64) -> bool {
-        let seen = PLACES.map(|u| self.signal.jet(t0 + u * h, self.branch));
-        let t = self.allowed.on(&seen);
-        PLACES.iter().zip(&seen).all(|(u, s)| {
+    /// `seen` is the signal at the ends and at [`INNER`]. False too where it is not finite.
+    fn is_close(&self, piece: &Quintic, seen: &[Jet; 7], h: f64) -> bool {
+        let [a, b, c, d, e] = INNER;
+        let t = self.allowed.on(seen);
+        [0.0, a, b, c, d, e, 1.0].iter().zip(seen).all(|(u, s)| {
             let off = piece.jet(*u, h) - *s;
             off.p.abs() <= 0.5 * t.position
                 && off.v.abs() <= 0.5 * t.velocity
@@ -343,9 +378,9 @@ impl<A: Allowance> Interval<'_, A> {
     }
 }
 
-/// Where a piece is held against its signal: the ends, where jerk is furthest off, and where the leading error of acceleration and
-/// position peak.
-const PLACES: [f64; 7] = [0.0, 0.125, 0.276, 0.5, 0.724, 0.875, 1.0];
+/// Where a piece is compared with its signal beside the ends, where jerk is furthest off: the leading error of acceleration and position peaks there. The middle is
+/// where it is halved.
+const INNER: [f64; 5] = [0.125, 0.276, 0.5, 0.724, 0.875];
 
 /// The straight line, where both ends go on one: without it the rounding of positions would leave a jerk of its own.
 fn straight(from: &Jet, to: &Jet, h: f64) -> Option<Quintic> {

@@ -5,6 +5,7 @@
 
 mod axis_move;
 mod compiled;
+mod counts;
 pub mod ends;
 mod error;
 pub mod fit;
@@ -12,20 +13,24 @@ pub mod place;
 mod run;
 pub mod tolerance;
 
+use std::collections::BTreeSet;
+
 use rayon::prelude::*;
 
 use axis_move::Shown;
-use fit::Fitted;
+use fit::{Costs, Fitted};
 
+use crate::bounds::Meter;
 use crate::motion::Peaks;
 use crate::motion::quintic::Node;
 use crate::number::whole;
 use crate::shot::Shot;
-use crate::signal::{AxisSignal, Layers};
+use crate::signal::{AxisSignal, Layers, NoPlace};
 use crate::stage::{AxisId, PerAxis, Stage};
 
 pub use axis_move::AxisMove;
 pub use compiled::Compiled;
+pub use counts::Counts;
 pub use ends::Edge;
 pub(crate) use ends::Known;
 pub use error::CompileError;
@@ -43,77 +48,119 @@ pub(crate) struct Move {
     no_room: Vec<NoRoom>,
 }
 
+/// What curves are made from, and what making them may cost.
+#[derive(Debug, Clone, Copy)]
+struct Basis<'a> {
+    stage: &'a Stage,
+    shot: &'a Shot,
+    layers: &'a Layers,
+    costs: Costs<'a>,
+}
+
 impl Move {
-    /// Compiles `shot` for `stage`, which it belongs to.
-    fn compile(stage: &Stage, shot: &Shot) -> Result<Move, Vec<CompileError>> {
-        let layers = Layers::of(shot).map_err(|(c, e)| vec![CompileError::layer(stage, shot, c, e)])?;
-        let ids: Vec<AxisId> = stage.axis_ids().collect();
-        let results: Vec<Result<Shown, CompileError>> = ids
-            .par_iter()
-            .with_min_len(16)
-            .map(|id| photographed(stage, shot, &layers, *id).map_err(|e| CompileError::axis(stage, shot, *id, e)))
-            .collect();
+    /// Compiles every axis.
+    fn compile(basis: Basis<'_>, again: &Meter) -> Result<Move, Vec<CompileError>> {
+        let ids: Vec<AxisId> = basis.stage.axis_ids().collect();
+        let results: Vec<Result<Shown, FitError>> = ids.par_iter().with_min_len(16).map(|id| basis.photographed(*id)).collect();
+        let costly = results.iter().any(|r| matches!(r, Err(FitError::TooCostly { .. })));
         let mut shown = Vec::with_capacity(results.len());
         let mut errors = Vec::new();
-        for result in results {
+        if costly {
+            // Which axis comes too late depends on which came first. One after the other it is always the same.
+            let basis = Basis { costs: Costs { meter: again, ..basis.costs }, ..basis };
+            for id in ids {
+                if let Err(e) = basis.photographed(id) {
+                    let ends = matches!(e, FitError::TooCostly { .. });
+                    errors.push(basis.error(id, e));
+                    if ends {
+                        break;
+                    }
+                }
+            }
+            return Err(error::folded(errors));
+        }
+        for (id, result) in ids.into_iter().zip(results) {
             match result {
                 Ok(s) => shown.push(s),
-                Err(e) => errors.push(e),
+                Err(e) => errors.push(basis.error(id, e)),
             }
         }
         if !errors.is_empty() {
             return Err(error::folded(errors));
         }
-        Move::put_together(stage, shot, shown)
+        Move::put_together(basis, shown)
     }
 
     /// The same curves for other passes: run-up and run-down are chosen anew.
-    fn for_passes(&self, stage: &Stage, shot: &Shot) -> Result<Move, Vec<CompileError>> {
-        Move::put_together(stage, shot, self.axes.iter().map(AxisMove::shown).collect())
+    fn for_passes(&self, basis: Basis<'_>) -> Result<Move, Vec<CompileError>> {
+        Move::put_together(basis, self.axes.iter().map(AxisMove::shown).collect())
     }
 
     /// Adds run-up and run-down to the photographed spans, one for each axis in stage order.
-    fn put_together(stage: &Stage, shot: &Shot, shown: Vec<Shown>) -> Result<Move, Vec<CompileError>> {
+    fn put_together(basis: Basis<'_>, shown: Vec<Shown>) -> Result<Move, Vec<CompileError>> {
+        let Basis { stage, shot, .. } = basis;
         let nodes: Vec<[Node; 2]> = shown.iter().map(|s| [s.node(Edge::RunUp), s.node(Edge::RunDown)]).collect();
         let Runs { frames: [run_up, run_down], no_room } =
             Runners::new(stage, nodes).runs(&|id| fastest_pace(stage, shot.passes().iter(), id), [Known::NOTHING; 2]);
         let mut rest = shown.into_iter();
         let axes = PerAxis::try_new(stage, |id| {
             let shown = rest.next().ok_or(FitError::NotFinite { at: 0.0 });
-            shown.and_then(|s| s.whole(run_up, run_down)).map_err(|e| vec![CompileError::axis(stage, shot, id, e)])
+            shown.and_then(|s| s.whole(run_up, run_down)).map_err(|e| vec![basis.error(id, e)])
         })?;
         Ok(Move { axes, run_up, run_down, no_room })
     }
 
-    /// Compiles some axes of another shot anew; the others keep their curves. Run-up and run-down are chosen for all.
-    fn with_axes_again(&self, stage: &Stage, shot: &Shot, axes: &[AxisId]) -> Result<Move, Vec<CompileError>> {
-        let layers = Layers::of(shot).map_err(|(c, e)| vec![CompileError::layer(stage, shot, c, e)])?;
-        let again = |id: AxisId| photographed(stage, shot, &layers, id).map_err(|e| vec![CompileError::axis(stage, shot, id, e)]);
-        let known = stage.axis_ids().zip(self.axes.iter());
-        let shown: Result<Vec<Shown>, _> = known.map(|(id, m)| if axes.contains(&id) { again(id) } else { Ok(m.shown()) }).collect();
-        Move::put_together(stage, shot, shown?)
+    /// Compiles some axes of another shot anew; the others keep their curves. Run-up and run-down are chosen for all. `None` where the first does not pass `may`.
+    fn with_axes_again(&self, basis: Basis<'_>, axes: &[AxisId], may: &dyn Fn(&Peaks) -> bool) -> Result<Option<Move>, Vec<CompileError>> {
+        let again = |id: AxisId| basis.photographed(id).map_err(|e| vec![basis.error(id, e)]);
+        let mut first = axes.first().map(|id| again(*id).map(|shown| (*id, shown))).transpose()?;
+        if first.as_ref().is_some_and(|(_, shown)| !may(&shown.peaks)) {
+            return Ok(None);
+        }
+        // The other curves are copied and put together again.
+        let copied = self.axes.iter().map(|m| m.curve.len()).sum();
+        if let (Some(id), Err(e)) = (axes.first(), basis.costs.spend(basis.costs.pieces, copied, 0.0)) {
+            return Err(vec![basis.error(*id, e)]);
+        }
+        let axes: BTreeSet<AxisId> = axes.iter().copied().collect();
+        let mut shown = Vec::with_capacity(self.axes.len());
+        for (id, m) in basis.stage.axis_ids().zip(self.axes.iter()) {
+            shown.push(match first.take_if(|(known, _)| *known == id) {
+                Some((_, known)) => known,
+                None if axes.contains(&id) => again(id)?,
+                None => m.shown(),
+            });
+        }
+        Move::put_together(basis, shown).map(Some)
     }
 }
 
-fn photographed(stage: &Stage, shot: &Shot, layers: &Layers, id: AxisId) -> Result<Shown, FitError> {
-    let (from, to) = shot.frames().photographed();
-    let signal = AxisSignal::of(stage, shot, layers, id)?;
-    within_a_layer(&signal, from, to)?;
-    let Fitted { curve, breaks, coarse } = fit::curve(&signal, from, to, &tolerance::AtOwnPace::of(stage.axis(id)))?;
-    let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
-    Ok(Shown { curve, peaks, breaks, coarse })
-}
+impl Basis<'_> {
+    fn error(&self, id: AxisId, error: FitError) -> CompileError {
+        CompileError::axis(self.stage, self.shot, self.layers.sources(self.stage, self.shot), id, error)
+    }
 
-/// A drum's speed jumps where its rope passes to another layer: nothing may be fitted across, so a move that crosses is refused.
-fn within_a_layer(signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), FitError> {
-    let Some((height, changes)) = signal.layered() else { return Ok(()) };
-    // The height's own curve tells its extremes exactly; a wide tolerance in its derivatives asks for no needless pieces.
-    let wide = Tolerance { position: 1e-3, velocity: f64::MAX, acceleration: f64::MAX, jerk: f64::MAX };
-    let Fitted { curve, .. } = fit::curve(&AxisSignal::Own(height.clone()), from, to, &wide)?;
-    let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
-    match changes.iter().find(|h| peaks.least.value < **h && **h < peaks.greatest.value) {
-        Some(height) => Err(FitError::OutOfReach { at: peaks.greatest.at, error: crate::signal::NoPlace::LayerChange { height: *height } }),
-        None => Ok(()),
+    fn photographed(&self, id: AxisId) -> Result<Shown, FitError> {
+        let (from, to) = self.shot.frames().photographed();
+        let signal = AxisSignal::of(self.stage, self.shot, self.layers, id)?;
+        self.within_a_layer(&signal, from, to)?;
+        let tolerance = tolerance::AtOwnPace::of(self.stage.axis(id));
+        let Fitted { curve, breaks, coarse } = fit::curve(&signal, from, to, &tolerance, &self.costs)?;
+        let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
+        Ok(Shown { curve, peaks, breaks, coarse })
+    }
+
+    /// A drum's speed jumps where its rope passes to another layer: nothing may be fitted across, so a move that crosses is refused.
+    fn within_a_layer(&self, signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), FitError> {
+        let Some((height, changes)) = signal.layered() else { return Ok(()) };
+        // The height's own curve tells its extremes exactly; a wide tolerance in its derivatives asks for no needless pieces.
+        let wide = Tolerance { position: 1e-3, velocity: f64::MAX, acceleration: f64::MAX, jerk: f64::MAX };
+        let Fitted { curve, .. } = fit::curve(&AxisSignal::Own(height.clone()), from, to, &wide, &self.costs)?;
+        let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
+        match changes.iter().find(|h| peaks.least.value < **h && **h < peaks.greatest.value) {
+            Some(height) => Err(FitError::OutOfReach { at: peaks.greatest.at, error: NoPlace::LayerChange { height: *height } }),
+            None => Ok(()),
+        }
     }
 }
 

@@ -7,6 +7,7 @@
 use core::fmt::Debug;
 
 use super::curve::{Curve, CurveError};
+use super::quintic::Quintic;
 use crate::number::Jet;
 
 /// Why a signal cannot be formed.
@@ -22,10 +23,16 @@ pub enum SignalError {
         /// Most layers allowed.
         most: usize,
     },
-    /// A cycle with more beats than can be meant.
-    #[error("a cycle has more than {most} pieces over the shot; a longer period or fewer frames are needed")]
-    TooManyBeats {
-        /// Most pieces allowed.
+    /// More layers on all channels together than can be meant.
+    #[error("more than {most} layers drive all channels together, each counted on every channel that copies hand it to; fewer copies are needed")]
+    TooManyLayersTogether {
+        /// Most layers allowed.
+        most: usize,
+    },
+    /// Cycles and drifts with more knots than can be meant.
+    #[error("its cycles and drifts have more than {most} knots over the shot; longer periods or fewer frames are needed")]
+    TooManyKnots {
+        /// Most knots allowed.
         most: usize,
     },
 }
@@ -39,6 +46,17 @@ pub struct Knot {
     pub key: bool,
     /// True where acceleration may step: nothing may be fitted across, and the step is a finding.
     pub is_break: bool,
+}
+
+/// A stretch of frame time over which a signal is one formula.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stretch {
+    /// Where it begins; minus infinity where nothing is before it.
+    pub from: f64,
+    /// Where it ends; infinity where nothing is after it.
+    pub to: f64,
+    /// Where the formula is a polynomial of degree five or less: it over local time (t - origin) / length, with origin and length.
+    pub polynomial: Option<(f64, f64, Quintic)>,
 }
 
 /// A function of frame time. See the module's text for what it promises.
@@ -74,6 +92,17 @@ pub trait Signal: Debug + Send + Sync {
     /// The signal from `from` to `to` as a curve, later by `delay` frames and multiplied by `scale`, where it is polynomials of degree five and less: they
     /// are then taken over exactly instead of fitted. `None` otherwise.
     fn taken_over(&self, _from: f64, _to: f64, _delay: f64, _scale: f64) -> Option<Result<Curve, SignalError>> {
+        None
+    }
+
+    /// The stretch of one formula around `branch`, where that is known: many layers on one channel then cost less. A stretch may be shorter than the formula holds.
+    fn stretch(&self, _branch: f64) -> Option<Stretch> {
+        None
+    }
+
+    /// The distance of knots, frames, where they are a grid on which fitting starts and no formula changes at them: of many such layers on one channel the finest grid
+    /// is enough.
+    fn grid(&self) -> Option<f64> {
         None
     }
 }

@@ -11,7 +11,7 @@ use crate::check::usage::usage;
 use crate::check::{PassReport, Report, words};
 use crate::compile::Compiled;
 use crate::motion::curve::Curve;
-use crate::signal::{SourceKind, sources};
+use crate::signal::SourceKind;
 use crate::stage::{AxisId, Utilisation};
 
 #[derive(Serialize)]
@@ -111,9 +111,9 @@ fn pass(compiled: &Compiled, report: &PassReport) -> PassData {
 
 /// Frames of every key that a layer of the axis's channels has, in order.
 pub(super) fn keys(compiled: &Compiled, axis: AxisId) -> Vec<f64> {
-    let (stage, shot) = (compiled.stage(), compiled.shot());
-    let channels = stage.channels_of(axis);
-    let layers = channels.into_iter().flat_map(|c| sources::of(stage, shot, c).unwrap_or_default());
+    let shot = compiled.shot();
+    let channels = compiled.stage().channels_of(axis);
+    let layers = channels.into_iter().flat_map(|c| compiled.sources_of(c));
     let tracks = layers.filter(|s| s.kind == SourceKind::Track);
     let mut frames: Vec<f64> = tracks
         .filter_map(|s| Some((shot.tracks().get(s.index)?, s.delay)))

@@ -25,6 +25,9 @@ pub struct Aimed<'a> {
     guess: [f64; 2],
 }
 
+/// What the search of two angles costs, in layers: measured on the demo's camera.
+const SEARCH: usize = 60;
+
 /// One coordinate of the offset.
 #[derive(Debug, Clone)]
 enum Part {
@@ -74,6 +77,12 @@ impl<'a> Aimed<'a> {
             None => offset,
         };
         self.aim.solver().solve(self.camera, |i| of(&self.camera_channels, i), target, self.guess)
+    }
+
+    /// What one evaluation costs, in layers: every channel, and a search of the angles.
+    pub(super) fn cost(&self) -> usize {
+        let target = self.target.iter().flat_map(|(_, signals)| signals);
+        SEARCH + self.camera_channels.iter().chain(target).map(ChannelSignal::cost).sum::<usize>()
     }
 
     /// Knots of everything it hangs on, around a span: see [`super::AxisSignal::knots_around`].

@@ -93,6 +93,16 @@ impl<'a> AxisSignal<'a> {
         }
     }
 
+    /// What one evaluation costs: the layers it asks, and what a mechanism or an aim does with them as so many layers more.
+    #[must_use]
+    pub fn cost(&self) -> usize {
+        match self {
+            AxisSignal::Own(signal) => signal.cost(),
+            AxisSignal::Driven { channels, .. } => channels.iter().map(|c| 1 + c.cost()).sum(),
+            AxisSignal::Aimed { aimed, .. } => aimed.cost(),
+        }
+    }
+
     /// The ends of the intervals between knots that the span from `from` to `to` touches, in rising order, each interval whole, and one knot more after `to`: the first
     /// is the last knot at or before `from`, the last but one the first at or after `to`. They do not depend on the span but for which of them are given.
     ///

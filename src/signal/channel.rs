@@ -3,6 +3,8 @@
 use std::sync::Arc;
 
 use super::knots;
+use super::sum::Sum;
+use crate::bounds::MOST_KNOTS;
 use crate::motion::curve::Curve;
 use crate::motion::signal::{Knot, Signal, SignalError};
 use crate::number::Jet;
@@ -18,14 +20,25 @@ pub struct Term {
 /// What a channel does.
 #[derive(Debug, Clone)]
 pub struct ChannelSignal {
-    pub(super) rest: f64,
-    pub(super) terms: Vec<Term>,
+    rest: f64,
+    terms: Vec<Term>,
+    /// Where they are many.
+    sum: Option<Arc<Sum>>,
 }
 
 impl ChannelSignal {
+    /// The sum of these layers; `rest` where there is none.
+    pub(super) fn new(rest: f64, terms: Vec<Term>) -> ChannelSignal {
+        let sum = Sum::of(&terms).map(Arc::new);
+        ChannelSignal { rest, terms, sum }
+    }
+
     /// Value and derivatives at frame time `t`, by the formula that holds at `branch`. Units: the channel's unit, per frame^k.
     #[must_use]
     pub fn jet(&self, t: f64, branch: f64) -> Jet {
+        if let Some(sum) = &self.sum {
+            return sum.jet(&self.terms, t, branch);
+        }
         let mut terms = self.terms.iter();
         let Some(first) = terms.next() else { return Jet::constant(self.rest) };
         terms.fold(first.jet(t, branch), |sum, term| sum + term.jet(t, branch))
@@ -43,14 +56,31 @@ impl ChannelSignal {
 
     /// Adds the knots of all layers, in no order.
     pub(super) fn add_knots(&self, from: f64, to: f64, all: &mut Vec<Knot>) -> Result<(), SignalError> {
+        let grids = || self.terms.iter().filter_map(|term| term.layer.grid());
+        // Of the grids of many layers, on which nothing changes, the finest will do for all.
+        let mut finest = self.sum.as_ref().and_then(|_| grids().reduce(f64::min));
         for term in &self.terms {
+            if let (Some(least), Some(grid)) = (finest, term.layer.grid()) {
+                if grid > least {
+                    continue;
+                }
+                finest = Some(f64::NEG_INFINITY);
+            }
             let start = all.len();
             term.layer.knots(from - term.delay, to - term.delay, all)?;
             for knot in all.iter_mut().skip(start) {
                 knot.at += term.delay;
             }
+            if all.len() > MOST_KNOTS {
+                return Err(SignalError::TooManyKnots { most: MOST_KNOTS });
+            }
         }
         Ok(())
+    }
+
+    /// Layers that one evaluation asks, at least one.
+    pub(super) fn cost(&self) -> usize {
+        self.sum.as_ref().map_or(self.terms.len().max(1), |sum| sum.cost())
     }
 
     /// True where nothing drives the channel.
@@ -76,7 +106,7 @@ impl ChannelSignal {
 }
 
 impl Term {
-    fn jet(&self, t: f64, branch: f64) -> Jet {
+    pub(super) fn jet(&self, t: f64, branch: f64) -> Jet {
         let jet = self.layer.jet(t - self.delay, branch - self.delay);
         if self.scale == 1.0 { jet } else { jet * self.scale }
     }

@@ -6,9 +6,9 @@
 use super::keyed::KeyedCurve;
 use super::monotone;
 use super::natural_cubic::{periodic_moments, spans};
-use crate::bounds::MOST_PIECES;
+use crate::bounds::MOST_KNOTS;
 use crate::motion::quintic::Quintic;
-use crate::motion::signal::{Knot, Signal, SignalError};
+use crate::motion::signal::{Knot, Signal, SignalError, Stretch};
 use crate::number::{Jet, whole};
 use crate::shot::{Cycle, Key};
 
@@ -66,21 +66,47 @@ impl Beat {
     #[must_use]
     pub fn jet(&self, t: f64, branch: f64) -> Jet {
         let there = self.clock.phase(branch, branch).p;
-        let first = self.beats.first().copied().unwrap_or(0.0);
-        let beat = (there - first).floor();
-        let within = there - beat;
-        let segment = self.beats.partition_point(|b| *b <= within).saturating_sub(1).min(self.cubics.len().saturating_sub(1));
-        let (Some(start), Some(end), Some(Quintic([c0, c1, c2, c3, ..]))) =
-            (self.beats.get(segment), self.beats.get(segment + 1), self.cubics.get(segment))
-        else {
-            return Jet::default();
-        };
-        let u = (self.clock.phase(t, branch) - beat - *start) / (end - start);
+        let Some((beat, start, end, Quintic([c0, c1, c2, c3, ..]))) = self.segment(there) else { return Jet::default() };
+        let u = (self.clock.phase(t, branch) - beat - start) / (end - start);
         let value = ((u * *c3 + *c2) * u + *c1) * u + *c0;
         match &self.amount {
             Some(amount) => amount.jet(t, branch) * value,
             None => value,
         }
+    }
+
+    /// The stretch of one formula around `branch`. Where amount and rate stand still it is a cubic.
+    #[must_use]
+    pub fn stretch(&self, branch: f64) -> Stretch {
+        let whole = |curve: &KeyedCurve| {
+            let Stretch { from, to, .. } = curve.stretch(branch);
+            (from, to)
+        };
+        let both = [self.amount.as_ref(), self.clock.rate.as_ref().map(|r| &r.curve)].into_iter().flatten();
+        let (from, to) = both.map(whole).fold((f64::NEG_INFINITY, f64::INFINITY), |(a, b), (c, d)| (a.max(c), b.min(d)));
+        let asked = Stretch { from, to, polynomial: None };
+        let amount = self.amount.as_ref().map_or(Some(1.0), |a| a.held_at(branch));
+        let rate = self.clock.rate.as_ref().map_or(Some(1.0), |r| r.curve.held_at(branch));
+        let (Some(amount), Some(rate)) = (amount, rate) else { return asked };
+        let there = self.clock.phase(branch, branch).p;
+        let Some((beat, start, end, cubic)) = self.segment(there) else { return asked };
+        if rate == 0.0 {
+            let held = Quintic::hold(amount * cubic.at((there - beat - start) / (end - start)));
+            return Stretch { from, to, polynomial: Some((branch, 1.0, held)) };
+        }
+        let frames = self.clock.period / rate;
+        let when = |key: f64| branch + (beat + key - there) * frames;
+        let (origin, length) = (when(start), (end - start) * frames);
+        Stretch { from: from.max(origin), to: to.min(origin + length), polynomial: Some((origin, length, cubic.scaled(amount))) }
+    }
+
+    /// The beat in which a phase lies, the keys that it lies between, and the cubic between them.
+    fn segment(&self, phase: f64) -> Option<(f64, f64, f64, &Quintic)> {
+        let first = self.beats.first().copied().unwrap_or(0.0);
+        let beat = (phase - first).floor();
+        let within = phase - beat;
+        let segment = self.beats.partition_point(|b| *b <= within).saturating_sub(1).min(self.cubics.len().saturating_sub(1));
+        Some((beat, *self.beats.get(segment)?, *self.beats.get(segment + 1)?, self.cubics.get(segment)?))
     }
 
     /// Knots: keys of amount and rate, and every instant between `from` and `to`, and for two beats to either side, at which the phase passes a key of the beat.
@@ -94,9 +120,9 @@ impl Beat {
         if let Some(rate) = &self.clock.rate {
             rate.curve.knots(out);
         }
-        let too_many = SignalError::TooManyBeats { most: MOST_PIECES };
+        let too_many = SignalError::TooManyKnots { most: MOST_KNOTS };
         let (low, high) = (self.clock.phase(from, from).p, self.clock.phase(to, to).p);
-        if !((high - low) * whole::count(self.cubics.len()) < whole::count(MOST_PIECES)) {
+        if !((high - low) * whole::count(self.cubics.len()) < whole::count(MOST_KNOTS)) {
             return Err(too_many);
         }
         let mut beat = low.floor() - 3.0;
@@ -237,6 +263,10 @@ impl Signal for Beat {
 
     fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
         Beat::knots(self, from, to, out)
+    }
+
+    fn stretch(&self, branch: f64) -> Option<Stretch> {
+        Some(Beat::stretch(self, branch))
     }
 }
 

@@ -4,6 +4,7 @@
 //! the seed by [`Generator`]. So it never leaves +-amplitude, has no jump anywhere, and does not repeat within a shot.
 //! The draw, for each sine in turn: frequency, then phase. This text fixes it; changing it would change shots already photographed.
 
+use crate::bounds::MOST_KNOTS;
 use crate::motion::signal::{Knot, Signal, SignalError};
 use crate::number::elementary::TURN;
 use crate::number::{Generator, Jet};
@@ -51,7 +52,7 @@ impl Wander {
         let step = 0.25 * self.period;
         let line = |t: f64| ((t - self.origin) / step).floor();
         let (mut i, last) = (line(from) - BESIDE, line(to) + 1.0 + BESIDE);
-        while i <= last && out.len() <= crate::bounds::MOST_PIECES {
+        while i <= last && out.len() <= MOST_KNOTS {
             out.push(Knot { at: self.origin + i * step, key: false, is_break: false });
             i += 1.0;
         }
@@ -69,6 +70,10 @@ impl Signal for Wander {
     fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
         Wander::knots(self, from, to, out);
         Ok(())
+    }
+
+    fn grid(&self) -> Option<f64> {
+        Some(0.25 * self.period)
     }
 }
 

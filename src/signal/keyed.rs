@@ -6,7 +6,7 @@
 use super::knots;
 use crate::motion::curve::{Curve, CurveBuilder};
 use crate::motion::quintic::{Node, Quintic};
-use crate::motion::signal::{Knot, Signal, SignalError};
+use crate::motion::signal::{Knot, Signal, SignalError, Stretch};
 use crate::number::Jet;
 
 /// What a curve does outside its keys.
@@ -111,6 +111,30 @@ impl KeyedCurve {
     }
 }
 
+impl KeyedCurve {
+    /// The piece that holds at `branch`, or the hold or straight line outside.
+    #[must_use]
+    pub fn stretch(&self, branch: f64) -> Stretch {
+        let line = |(frame, node): (f64, Node)| Some((frame, 1.0, Quintic([node.p, node.v, 0.0, 0.0, 0.0, 0.0])));
+        match &self.curve {
+            Some(curve) if self.first.0 <= branch && branch < self.last.0 => match curve.piece_at(branch) {
+                Some(p) => Stretch { from: p.start, to: p.end, polynomial: Some((p.start, p.length(), *p.quintic)) },
+                None => Stretch { from: branch, to: branch, polynomial: None },
+            },
+            _ if branch < self.first.0 => Stretch { from: f64::NEG_INFINITY, to: self.first.0, polynomial: line(self.first) },
+            _ => Stretch { from: self.last.0, to: f64::INFINITY, polynomial: line(self.last) },
+        }
+    }
+
+    /// Its value where it stands still at `branch`.
+    #[must_use]
+    pub fn held_at(&self, branch: f64) -> Option<f64> {
+        let Stretch { polynomial, .. } = self.stretch(branch);
+        let (_, _, quintic) = polynomial.filter(|(_, _, q)| q.is_hold())?;
+        Some(quintic.at(0.0))
+    }
+}
+
 impl Signal for KeyedCurve {
     fn jet(&self, t: f64, branch: f64) -> Jet {
         KeyedCurve::jet(self, t, branch)
@@ -123,6 +147,10 @@ impl Signal for KeyedCurve {
 
     fn taken_over(&self, from: f64, to: f64, delay: f64, scale: f64) -> Option<Result<Curve, SignalError>> {
         Some(KeyedCurve::taken_over(self, from, to, delay, scale))
+    }
+
+    fn stretch(&self, branch: f64) -> Option<Stretch> {
+        Some(KeyedCurve::stretch(self, branch))
     }
 }
 

@@ -1,10 +1,10 @@
 //! Every layer of a shot, formed once and shared by the channels that have it.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use super::channel::{ChannelSignal, Term};
 use super::keyed::{KeyedCurve, Outside};
-use super::sources::{self, SourceKind};
+use super::sources::{SourceKind, Sources};
 use super::{blended, cycle, drift, minimum_jerk, monotone, natural_cubic};
 use crate::motion::quintic::Node;
 use crate::motion::signal::{Signal, SignalError};
@@ -17,6 +17,8 @@ pub struct Layers {
     tracks: Vec<Arc<dyn Signal>>,
     cycles: Vec<Arc<dyn Signal>>,
     drifts: Vec<Arc<dyn Signal>>,
+    /// Of the first stage and shot that a signal was asked for: one value of layers belongs to one shot.
+    sources: OnceLock<Arc<Sources>>,
 }
 
 impl Layers {
@@ -26,7 +28,8 @@ impl Layers {
     /// Numbers that overflow, with the channel they belong to.
     pub fn of(shot: &Shot) -> Result<Layers, (ChannelId, SignalError)> {
         let start = shot.cycle_start();
-        let mut layers = Layers { tracks: Vec::with_capacity(shot.tracks().len()), cycles: Vec::new(), drifts: Vec::new() };
+        let mut layers =
+            Layers { tracks: Vec::with_capacity(shot.tracks().len()), cycles: Vec::new(), drifts: Vec::new(), sources: OnceLock::new() };
         for track in shot.tracks() {
             layers.tracks.push(of_track(track).map_err(|e| (track.channel(), e))?);
         }
@@ -39,13 +42,31 @@ impl Layers {
         Ok(layers)
     }
 
+    /// The layers of the same shot with one track replaced by another.
+    ///
+    /// # Errors
+    /// As [`Layers::of`].
+    pub(crate) fn with_track(&self, index: usize, track: &Track) -> Result<Layers, (ChannelId, SignalError)> {
+        let formed = of_track(track).map_err(|e| (track.channel(), e))?;
+        let mut tracks = self.tracks.clone();
+        if let Some(slot) = tracks.get_mut(index) {
+            *slot = formed;
+        }
+        Ok(Layers { tracks, cycles: self.cycles.clone(), drifts: self.drifts.clone(), sources: self.sources.clone() })
+    }
+
+    /// Which layers drive which channel.
+    pub fn sources(&self, stage: &Stage, shot: &Shot) -> &Sources {
+        self.sources.get_or_init(|| Arc::new(Sources::of(stage, shot)))
+    }
+
     /// The signal of one channel.
     ///
     /// # Errors
     /// More layers than can be meant.
     pub fn signal(&self, stage: &Stage, shot: &Shot, channel: ChannelId) -> Result<ChannelSignal, SignalError> {
         let mut terms = Vec::new();
-        for source in sources::of(stage, shot, channel)? {
+        for source in self.sources(stage, shot).on(channel)? {
             let layer = match source.kind {
                 SourceKind::Track => self.tracks.get(source.index),
                 SourceKind::Cycle => self.cycles.get(source.index),
@@ -54,7 +75,7 @@ impl Layers {
             };
             terms.extend(layer.map(|layer| Term { layer: Arc::clone(layer), delay: source.delay, scale: source.scale }));
         }
-        Ok(ChannelSignal { rest: stage.channel_rest(channel), terms })
+        Ok(ChannelSignal::new(stage.channel_rest(channel), terms))
     }
 }
 

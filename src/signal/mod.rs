@@ -16,12 +16,13 @@ pub mod minimum_jerk;
 pub mod monotone;
 pub mod natural_cubic;
 pub mod sources;
+mod sum;
 
 pub use axis::{AxisSignal, NoPlace};
 pub use channel::ChannelSignal;
 pub use keyed::{KeyedCurve, Outside};
 pub use layers::Layers;
-pub use sources::{Source, SourceKind};
+pub use sources::{Source, SourceKind, Sources};
 
 pub use crate::motion::signal::{Knot, Signal, SignalError};
 pub use crate::number::Jet;

@@ -42,7 +42,7 @@ impl Stage {
             machine.axes.iter_mut().for_each(|a| *a = AxisId::new(a.index(), mark));
             machine.channels.iter_mut().for_each(|c| *c = ChannelId::new(c.index(), mark));
         }
-        Ok(stage)
+        Ok(stage.indexed())
     }
 
     /// Checks one mechanism against the stage as it is so far; its channels' values with every axis at home.
@@ -178,7 +178,7 @@ impl Stage {
 
     /// The mechanism that brings a channel, and which of its channels it is; `None` where it is an axis's own.
     fn maker_of(&self, channel: ChannelId) -> Option<(&Machine, usize)> {
-        self.machines.iter().find_map(|m| m.channels.iter().position(|c| *c == channel).map(|which| (m, which)))
+        self.index.maker(channel).and_then(|(i, which)| self.machines.get(i).map(|m| (m, which)))
     }
 
     /// Mechanisms, in the order given.
@@ -190,8 +190,7 @@ impl Stage {
     /// What moves an axis.
     #[must_use]
     pub fn mover(&self, axis: AxisId) -> Mover<'_> {
-        let of = |m: &Machine| m.axes.iter().position(|a| *a == axis);
-        match self.machines.iter().find_map(|m| of(m).map(|which| (m, which))) {
+        match self.index.mover(axis).and_then(|(i, which)| self.machines.get(i).map(|m| (m, which))) {
             Some((machine, which)) => Mover::Machine(machine, which),
             None => Mover::Own(ChannelId::new(axis.index(), axis.mark())),
         }

@@ -8,6 +8,7 @@ pub mod body;
 pub mod drive;
 mod driving;
 mod ids;
+mod index;
 pub mod machine;
 pub mod motor;
 mod name;
@@ -16,12 +17,13 @@ mod placement;
 mod torque;
 mod utilisation;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::bounds::{self, Code, Flaw};
 
-pub use crate::mechanism::Unit;
+use index::Index;
 
+pub use crate::mechanism::Unit;
 pub use axis::{Axis, AxisSpec, Limits, LoadSpec, Travel};
 pub use body::{Body, BodySpec, Capsule, KeepOut, Obstacle, Rail, Rod, Surroundings};
 pub use drive::Drive;
@@ -79,6 +81,7 @@ pub struct Stage {
     animated: Vec<String>,
     bodies: Vec<Body>,
     surroundings: Surroundings,
+    index: Index,
 }
 
 impl Stage {
@@ -94,11 +97,12 @@ impl Stage {
             flaws.push(flaw);
         }
         let (mut kept, mut axes, mut names, mut by_name) = (Vec::<Group>::new(), Vec::new(), Vec::<String>::new(), BTreeMap::new());
+        let mut group_names = BTreeSet::new();
         for group in groups {
             if let Err(flaw) = check_name("name", &group.name) {
                 flaws.push(flaw);
             }
-            if kept.iter().any(|g| g.name == group.name) {
+            if !group_names.insert(group.name.clone()) {
                 flaws.push(
                     Flaw::new(Code::DuplicateName, "name", format!("two groups are called `{}`", group.name))
                         .help("give each group a name of its own"),
@@ -145,8 +149,9 @@ impl Stage {
             made: Vec::new(),
             bodies: Vec::new(),
             surroundings: Surroundings::default(),
+            index: Index::default(),
         };
-        Ok(stage.marked())
+        Ok(stage.marked().indexed())
     }
 
     /// The same stage, its mark that of its names as they are now.
@@ -154,6 +159,12 @@ impl Stage {
         let groups = self.groups.iter().map(Group::name);
         let made = self.made.iter().map(|m| m.name.as_str());
         self.mark = Mark::of(groups.chain(self.names.iter().map(String::as_str)).chain(made));
+        self
+    }
+
+    /// The same stage, its look-ups those of what it has now.
+    fn indexed(mut self) -> Stage {
+        self.index = Index::of(&self.groups, self.axes.len(), &self.made, &self.machines, &self.bodies);
         self
     }
 
@@ -223,7 +234,7 @@ impl Stage {
     /// The channel of this full name. Every axis is a channel of its own name unless a mechanism drives it.
     #[must_use]
     pub fn channel(&self, name: &str) -> Option<ChannelId> {
-        if let Some(i) = self.made.iter().position(|m| m.name == name) {
+        if let Some(i) = self.index.made(name) {
             return Some(ChannelId::new(self.names.len() + i, self.mark));
         }
         match self.mover(self.axis_of_name(name)?) {
@@ -298,7 +309,7 @@ impl Stage {
     /// The group of this name.
     #[must_use]
     pub fn group_of_name(&self, name: &str) -> Option<GroupId> {
-        self.groups.iter().position(|g| g.name == name).map(|i| GroupId::new(i, self.mark))
+        self.index.group(name).map(|i| GroupId::new(i, self.mark))
     }
 
     /// The group of this id, which this stage made.

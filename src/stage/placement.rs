@@ -24,7 +24,7 @@ impl Stage {
         }
         flaws.extend(SPAN.check("clearance", surroundings.clearance).err());
         self.surroundings = surroundings;
-        if flaws.is_empty() { Ok(self) } else { Err(flaws) }
+        if flaws.is_empty() { Ok(self.indexed()) } else { Err(flaws) }
     }
 
     fn body(&self, index: usize, spec: BodySpec) -> Result<Body, Vec<Flaw>> {
@@ -106,7 +106,7 @@ impl Stage {
     /// The body of a group.
     #[must_use]
     pub fn body_of(&self, group: GroupId) -> Option<&Body> {
-        self.bodies.iter().find(|b| b.group == group)
+        self.index.body(group).and_then(|i| self.bodies.get(i))
     }
 
     /// What stands around.

@@ -38,6 +38,16 @@ pub enum RowsError {
         /// Most.
         most: f64,
     },
+    /// More rows x axes than are written without being asked for.
+    #[error("the program would have {rows} rows of {axes} axes; at most {most} counts are written: choose a lower rate, or add --large where this is meant")]
+    TooLarge {
+        /// Rows.
+        rows: u64,
+        /// Axes.
+        axes: usize,
+        /// Most rows x axes.
+        most: u64,
+    },
     /// A move of a held pass that is longer than the time there is for it.
     #[error("axis {axis} needs {seconds} s from frame {from} to the next, and has {available} s between exposures")]
     DoesNotFit {

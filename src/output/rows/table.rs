@@ -48,9 +48,13 @@ impl<'a> Table<'a> {
     /// All axes of the program, positions alone.
     ///
     /// # Errors
-    /// [`RowsError::TooMany`].
+    /// [`RowsError::TooMany`], and more counts than the budget of the job allows.
     pub fn new(tracks: &'a Tracks<'a>, rate: RowRate) -> Result<Table<'a>, RowsError> {
         let rows = rate.rows_of(tracks.program().clock())?;
+        let (axes, most) = (tracks.axes().len(), tracks.program().compiled().budget().most_row_counts());
+        if rows.saturating_mul(u64::try_from(axes).unwrap_or(u64::MAX)) > most {
+            return Err(RowsError::TooLarge { rows, axes, most });
+        }
         let axes: Vec<usize> = (0..tracks.axes().len()).collect();
         Ok(Table { tracks, rate, axes, velocity: false, shutter: false, rows, rows_a_piece: 0 })
     }

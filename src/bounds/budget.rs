@@ -1,0 +1,172 @@
+//! How much work a shot may cost, in counted units: refused is what would take minutes or gigabytes, mostly by a slip of a unit.
+//!
+//! What: each kind of work has a bound: a part that every shot has, and a part for each axis, frame and pass, so that a long shot of many axes may cost more. The
+//! first part of each is about half a second of one core; `Budget::Large` allows a thousand times the usual.
+//! Invariant: work is counted, not timed, so the same files are refused on every machine. A count is spent before the work is done.
+//! Limits: the counts are of one job; jobs side by side have a meter each.
+
+use core::sync::atomic::{AtomicU64, Ordering};
+
+/// A kind of work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Effort {
+    /// Layers evaluated at an instant while curves are fitted; a mechanism or an aim counts as some layers.
+    Places,
+    /// Pieces of all curves.
+    Pieces,
+    /// Layers evaluated while fixes are tried.
+    Trials,
+    /// Two capsules measured against each other over a stretch of time.
+    Boxes,
+}
+
+impl Effort {
+    const ALL: [Effort; 4] = [Effort::Places, Effort::Pieces, Effort::Trials, Effort::Boxes];
+
+    /// What every shot may cost, and what it may cost more for each axis, frame and pass.
+    const fn usual(self) -> (u64, u64) {
+        match self {
+            Effort::Places => (8_000_000, 2),
+            Effort::Pieces => (200_000, 1),
+            Effort::Trials => (4_000_000, 0),
+            Effort::Boxes => (1_000_000, 1),
+        }
+    }
+
+    /// Its unit, for messages.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Effort::Places | Effort::Trials => "evaluations of layers",
+            Effort::Pieces => "pieces of curves",
+            Effort::Boxes => "capsule pairs over a stretch of time",
+        }
+    }
+
+    fn slot<T>(self, [places, pieces, trials, boxes]: &[T; 4]) -> &T {
+        match self {
+            Effort::Places => places,
+            Effort::Pieces => pieces,
+            Effort::Trials => trials,
+            Effort::Boxes => boxes,
+        }
+    }
+}
+
+/// How much work is allowed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Budget {
+    /// What every honest shot of some hundred frames needs, many times over.
+    #[default]
+    Usual,
+    /// A thousand times as much, for what is that large on purpose.
+    Large,
+}
+
+/// Axes x frames x passes that are computed without being asked for.
+pub const MOST_COUNTS: u64 = 100_000_000;
+
+impl Budget {
+    /// The most of a kind of work for a shot of so many axes x frames x passes.
+    #[must_use]
+    pub const fn most(self, work: Effort, counts: u64) -> u64 {
+        let (base, each) = work.usual();
+        let usual = base.saturating_add(each.saturating_mul(counts));
+        match self {
+            Budget::Usual => usual,
+            Budget::Large => usual.saturating_mul(1000),
+        }
+    }
+
+    /// The most rows x axes of one table for a controller: its rate is asked for, so it may be larger than the columns.
+    #[must_use]
+    pub const fn most_row_counts(self) -> u64 {
+        self.most_counts().saturating_mul(10)
+    }
+
+    /// The most axes x frames x passes.
+    #[must_use]
+    pub const fn most_counts(self) -> u64 {
+        match self {
+            Budget::Usual => MOST_COUNTS,
+            Budget::Large => u64::MAX,
+        }
+    }
+}
+
+/// More work than the budget allows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("more than {most} {}", work.unit())]
+pub struct Excess {
+    /// Of what.
+    pub work: Effort,
+    /// What is allowed.
+    pub most: u64,
+}
+
+/// What a job has cost so far, beside what it may.
+#[derive(Debug)]
+pub struct Meter {
+    most: [u64; 4],
+    used: [AtomicU64; 4],
+}
+
+impl Meter {
+    /// Nothing used, of the budget of a shot of so many axes x frames x passes.
+    #[must_use]
+    pub fn new(budget: Budget, counts: u64) -> Meter {
+        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 4] }
+    }
+
+    /// Takes `n` of a kind of work.
+    ///
+    /// # Errors
+    /// With it the work is more than is allowed.
+    pub fn spend(&self, work: Effort, n: u64) -> Result<(), Excess> {
+        let before = work.slot(&self.used).fetch_add(n, Ordering::Relaxed);
+        let most = *work.slot(&self.most);
+        if before.saturating_add(n) <= most { Ok(()) } else { Err(Excess { work, most }) }
+    }
+
+    /// What has been used of a kind of work.
+    #[must_use]
+    pub fn used(&self, work: Effort) -> u64 {
+        work.slot(&self.used).load(Ordering::Relaxed)
+    }
+
+    /// What is allowed of a kind of work.
+    #[must_use]
+    pub fn most(&self, work: Effort) -> u64 {
+        *work.slot(&self.most)
+    }
+
+    /// What is left of a kind of work.
+    #[must_use]
+    pub fn left(&self, work: Effort) -> u64 {
+        work.slot(&self.most).saturating_sub(self.used(work))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_allowed_grows_with_the_shot_and_a_thousandfold_when_asked() {
+        let of = |budget: Budget, counts| budget.most(Effort::Pieces, counts);
+        assert_eq!((of(Budget::Usual, 0), of(Budget::Usual, 1000), of(Budget::Large, 1000)), (200_000, 201_000, 201_000_000));
+        assert_eq!(Budget::Large.most(Effort::Places, u64::MAX), u64::MAX);
+    }
+
+    #[test]
+    fn the_last_unit_is_allowed_and_one_more_is_not() {
+        let meter = Meter::new(Budget::Usual, 0);
+        assert_eq!(meter.spend(Effort::Pieces, 199_999), Ok(()));
+        assert_eq!((meter.left(Effort::Pieces), meter.used(Effort::Boxes)), (1, 0));
+        assert_eq!(meter.spend(Effort::Pieces, 1), Ok(()));
+        let excess = meter.spend(Effort::Pieces, 1);
+        assert_eq!(excess, Err(Excess { work: Effort::Pieces, most: 200_000 }));
+        assert_eq!((meter.left(Effort::Pieces), meter.used(Effort::Pieces)), (0, 200_001));
+    }
+}
