@@ -49,7 +49,12 @@ impl Compiled {
         }
         let layers = Layers::of(&shot).map_err(|(c, e)| vec![CompileError::layer(&stage, &shot, c, e)])?;
         let [work, again] = [(); 2].map(|()| Meter::new(budget, counts.product()));
-        let basis = Basis { stage: &stage, shot: &shot, layers: &layers, costs: Costs { meter: &work, places: Effort::Places, pieces: Effort::Pieces } };
+        let basis = Basis {
+            stage: &stage,
+            shot: &shot,
+            layers: &layers,
+            costs: Costs { meter: &work, places: Effort::Places, pieces: Effort::Pieces },
+        };
         let mv = Arc::new(Move::compile(basis, &again)?);
         Ok(Compiled { stage, shot, mv, layers: Arc::new(layers), budget, work: Arc::new(work), files: Arc::new([]) })
     }

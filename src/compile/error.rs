@@ -96,8 +96,12 @@ impl CompileError {
             CompileError::Layer { channel, error, .. } => {
                 let (code, help) = match error {
                     SignalError::Curve(_) => (Code::NoCurve, "move keys apart, or make their values smaller"),
-                    SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. } => (Code::TooManyPieces, "use fewer copies of copies"),
-                    SignalError::TooManyKnots { .. } => (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames"),
+                    SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. } => {
+                        (Code::TooManyPieces, "use fewer copies of copies")
+                    }
+                    SignalError::TooManyKnots { .. } => {
+                        (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames")
+                    }
                 };
                 Flaw::new(code, "", format!("channel `{channel}` has no curve")).found(error.to_string(), "").help(help)
             }
@@ -114,7 +118,9 @@ impl CompileError {
                         Code::BudgetExceeded,
                         "check the values around this frame for a slip of the unit; use fewer layers, longer periods or fewer frames; or add --large where this is meant",
                     ),
-                    FitError::Signal(SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. }) => (Code::TooManyPieces, "use fewer copies of copies"),
+                    FitError::Signal(SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. }) => {
+                        (Code::TooManyPieces, "use fewer copies of copies")
+                    }
                     FitError::Signal(SignalError::TooManyKnots { .. }) => {
                         (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames")
                     }

@@ -24,7 +24,9 @@ pub enum SignalError {
         most: usize,
     },
     /// More layers on all channels together than can be meant.
-    #[error("more than {most} layers drive all channels together, each counted on every channel that copies hand it to; fewer copies are needed")]
+    #[error(
+        "more than {most} layers drive all channels together, each counted on every channel that copies hand it to; fewer copies are needed"
+    )]
     TooManyLayersTogether {
         /// Most layers allowed.
         most: usize,

@@ -134,7 +134,12 @@ impl Program {
     #[must_use]
     pub fn course(&self) -> Course<'_> {
         let stage = self.compiled.stage();
-        Course::new(stage, self.clock.span(), STRETCH, PerAxis::new(stage, |id| (!self.parks(id)).then(|| self.compiled.motion(id).curve())))
+        Course::new(
+            stage,
+            self.clock.span(),
+            STRETCH,
+            PerAxis::new(stage, |id| (!self.parks(id)).then(|| self.compiled.motion(id).curve())),
+        )
     }
 }
 

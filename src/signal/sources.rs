@@ -145,7 +145,8 @@ impl<'a> Search<'a> {
                     Some(Err(e)) => error = Some(e.clone()),
                     Some(Ok(layers)) if all.len() + layers.len() <= MOST_LAYERS => {
                         let scale = copy.scale_of(local);
-                        let handed_on = |s: &Source| Source { delay: s.delay + copy.delay(), scale: s.scale * scale, copies: s.copies + 1, ..*s };
+                        let handed_on =
+                            |s: &Source| Source { delay: s.delay + copy.delay(), scale: s.scale * scale, copies: s.copies + 1, ..*s };
                         all.extend(layers.iter().map(handed_on));
                     }
                     Some(Ok(_)) => error = Some(SignalError::TooManyLayers { most: MOST_LAYERS }),
@@ -191,7 +192,8 @@ mod tests {
         let axis = || Axis::new(AxisSpec::new("x", Unit::Millimetre, [-10.0, 10.0], [1.0; 3])).unwrap();
         let group = |i: usize| GroupSpec { name: format!("g{i}"), axes: vec![axis()] };
         let stage = Stage::new("marsh", 1.0, (0..groups).map(group).collect()).unwrap();
-        let (channel, id) = (|i: usize| stage.channel(&format!("g{i}.x")).unwrap(), |i: usize| stage.group_of_name(&format!("g{i}")).unwrap());
+        let (channel, id) =
+            (|i: usize| stage.channel(&format!("g{i}.x")).unwrap(), |i: usize| stage.group_of_name(&format!("g{i}")).unwrap());
         let rate = FrameRate::parse("24").unwrap();
         let spec = ShotSpec {
             name: "s".into(),

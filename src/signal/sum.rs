@@ -229,7 +229,8 @@ mod tests {
         let mut g = Generator::new(5);
         let mut layers: Vec<Arc<dyn Signal>> = Vec::new();
         for i in 0..12_i32 {
-            let (amount, rate) = ([(20.0, 0.0), (50.0, 1.0), (90.0, 1.0), (120.0, 0.4)], [(30.0, 1.0), (60.0, 1.4), (100.0, 0.0), (140.0, 1.0)]);
+            let (amount, rate) =
+                ([(20.0, 0.0), (50.0, 1.0), (90.0, 1.0), (120.0, 0.4)], [(30.0, 1.0), (60.0, 1.4), (100.0, 0.0), (140.0, 1.0)]);
             let amount: &[_] = if i % 3 == 0 { &amount } else { &[] };
             let rate: &[_] = if i % 4 == 0 { &rate } else { &[] };
             layers.push(beat(7.0 + 13.0 * g.unit(), amount, rate));
@@ -237,7 +238,8 @@ mod tests {
         layers.push(Arc::new(Wander::new(&Drift::new(ChannelId::of_no_stage(), 3, 4.0, 31.0).unwrap(), 1.0)));
         let track = keys(&[(10.0, 0.0), (33.3, 20.0), (33.4, 20.0), (90.0, -40.0)]);
         layers.push(Arc::new(minimum_jerk::through(&track).unwrap()));
-        let term = |(i, layer): (usize, Arc<dyn Signal>)| Term { layer, delay: 3.7 * whole::count(i), scale: if i % 2 == 0 { 1.0 } else { -0.6 } };
+        let term =
+            |(i, layer): (usize, Arc<dyn Signal>)| Term { layer, delay: 3.7 * whole::count(i), scale: if i % 2 == 0 { 1.0 } else { -0.6 } };
         layers.into_iter().enumerate().map(term).collect()
     }
 
@@ -249,7 +251,9 @@ mod tests {
             let t = -40.0 + 0.0701 * f64::from(i);
             let plain = terms.iter().fold(Jet::default(), |s, term| s + term.jet(t, t));
             let found = sum.jet(&terms, t, t);
-            for (a, b, size) in [(plain.p, found.p, 100.0), (plain.v, found.v, 100.0), (plain.a, found.a, 100.0), (plain.j, found.j, 1000.0)] {
+            for (a, b, size) in
+                [(plain.p, found.p, 100.0), (plain.v, found.v, 100.0), (plain.a, found.a, 100.0), (plain.j, found.j, 1000.0)]
+            {
                 assert!((a - b).abs() <= 1e-11 * size, "{t}: {plain:?} {found:?}");
             }
         }
@@ -290,7 +294,11 @@ mod tests {
     fn twice_the_layers_ask_twice_as_much_at_twice_the_places() {
         let asked = |n: usize| {
             let count = Arc::new(AtomicUsize::new(0));
-            let term = |i: usize| Term { layer: Arc::new(Counted(Arc::clone(&count))), delay: 10.0 * whole::count(i) / whole::count(n), scale: 1.0 };
+            let term = |i: usize| Term {
+                layer: Arc::new(Counted(Arc::clone(&count))),
+                delay: 10.0 * whole::count(i) / whole::count(n),
+                scale: 1.0,
+            };
             let terms: Vec<Term> = (0..n).map(term).collect();
             let sum = Sum::of(&terms).unwrap();
             for i in 0..10 * n {

@@ -260,7 +260,12 @@ fn sound_folders_of_keys_thirty_million_frames_apart_hold() {
         let keys = vec![(0.0, -50.0), (0.4, 70.0), (0.7, 10.0)];
         let cycle = crate::inside::common::CycleSpec { period: 24.0, phase: 0.1, keys, amount: vec![], rate: rate.to_vec() };
         let program = crate::inside::common::Program { cycles: vec![cycle], ..Default::default() };
-        let shot = crate::inside::common::shot(&stage, (first, first + 60), &[program], vec![crate::inside::common::moving(&stage, "picture", 100.0)]);
+        let shot = crate::inside::common::shot(
+            &stage,
+            (first, first + 60),
+            &[program],
+            vec![crate::inside::common::moving(&stage, "picture", 100.0)],
+        );
         let report = checked(&stage, &shot);
         let temp = tempfile::tempdir().unwrap();
         let (out, sources) = (temp.path().join("out"), [("shot.toml".to_owned(), b"reeds".to_vec())]);

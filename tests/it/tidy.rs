@@ -30,8 +30,21 @@ const ROOMS: &[(&str, &[&str])] = &[
     (
         "api",
         &[
-            "number", "bounds", "time", "motion", "mechanism", "stage", "shot", "signal", "compile", "program", "check", "output", "page",
-            "input", "verify",
+            "number",
+            "bounds",
+            "time",
+            "motion",
+            "mechanism",
+            "stage",
+            "shot",
+            "signal",
+            "compile",
+            "program",
+            "check",
+            "output",
+            "page",
+            "input",
+            "verify",
         ],
     ),
     (

@@ -39,7 +39,9 @@ pub enum RowsError {
         most: f64,
     },
     /// More rows x axes than are written without being asked for.
-    #[error("the program would have {rows} rows of {axes} axes; at most {most} counts are written: choose a lower rate, or add --large where this is meant")]
+    #[error(
+        "the program would have {rows} rows of {axes} axes; at most {most} counts are written: choose a lower rate, or add --large where this is meant"
+    )]
     TooLarge {
         /// Rows.
         rows: u64,
