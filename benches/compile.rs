@@ -25,7 +25,8 @@ use movewright::{Compiled, Shot, Stage};
 
 fn sampled_peaks(compiled: &Compiled) -> f64 {
     let mut sum = 0.0;
-    for axis in compiled.axes().iter() {
+    for name in compiled.stage().axis_names() {
+        let axis = compiled.axis(name).unwrap();
         let c = axis.curve();
         let mut peaks = [0.0_f64; 3];
         for piece in c.pieces() {
@@ -69,7 +70,7 @@ fn compile(c: &mut Criterion) {
 }
 
 fn columns(c: &mut Criterion) {
-    use movewright::output::columns::{Column, write};
+    use movewright::write::Column;
     let mut group = c.benchmark_group("compile_check_columns");
     group.sample_size(10);
     for (axes, frames) in [(1, 700), (10, 700), (56, 700), (500, 700), (56, 100), (56, 10_000), (56, 100_000)] {
@@ -79,7 +80,7 @@ fn columns(c: &mut Criterion) {
             b.iter(|| {
                 let compiled = Compiled::new(Arc::clone(&stage), Arc::clone(&shot)).unwrap();
                 let report = compiled.check().unwrap();
-                write(std::io::sink(), &compiled, &shot.passes()[0], Column::Steps).unwrap();
+                report.over_limits().columns(std::io::sink(), "picture", Column::Steps).unwrap();
                 report.passes.len()
             });
         });

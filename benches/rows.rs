@@ -1,7 +1,7 @@
-//! Rows for controllers against bare loops that format the same integers, in one run, on the same threads, to the same place.
+//! Rows for controllers against a bare loop that formats the same integers, in one run, on the same threads, to the same place.
 //!
-//! Subject: `Table::write`, which evaluates 56 curves (fixtures/bench), rounds, formats and writes. Rivals: the same integers already in
-//! memory, formatted in parallel pieces and written in order, once with the `itoa` crate into a reused `Vec` and once with our own digits.
+//! Subject: `RowTable::write`, which evaluates 56 curves (fixtures/bench), rounds, formats and writes. Rival: the same integers already in
+//! memory, formatted in parallel pieces with the `itoa` crate into a reused `Vec` and written in order.
 //! `cargo bench --bench rows` measures 108,000 rows without a disk. With `ROWS_FULL=FOLDER` set it writes 5.4 million rows (1.9 GB) into
 //! files in that folder instead, flushed to the disk, checks that all are byte for byte the same, and prints ratios; see rows_full.sh.
 
@@ -28,11 +28,8 @@ use std::time::Instant;
 use criterion::{Criterion, Throughput};
 use inputs::inputs;
 use movewright::Compiled;
-use movewright::check::Report;
-use movewright::output::rows::format::Text;
-use movewright::output::rows::{RowRate, Table, Tracks};
+use movewright::report::Report;
 use movewright::shot::Shape;
-use movewright::time::Seconds;
 use rayon::prelude::*;
 
 const AXES: usize = 56;
@@ -43,45 +40,36 @@ fn checked() -> Report {
 }
 
 /// The integers of every row, by asking for each instant alone.
-fn integers(tracks: &Tracks<'_>, rate: RowRate, rows: usize) -> Vec<i64> {
-    let mut all = vec![0_i64; rows * AXES];
-    all.par_chunks_mut(AXES).enumerate().for_each(|(row, out)| {
-        let t = Seconds(rate.seconds(row as u64));
-        for (axis, n) in out.iter_mut().enumerate() {
-            *n = tracks.count(axis, t).unwrap();
-        }
-    });
-    all
+fn integers(report: &Report, rate: &str) -> Vec<i64> {
+    report.approve().unwrap().rows("picture", rate).unwrap().flat_map(|row| row.counts).collect()
 }
 
-/// Rows a piece of the rivals, and pieces a batch: the best of those tried.
+fn header(report: &Report) -> String {
+    format!("t_s,{}", report.compiled().stage().axis_names().join(","))
+}
+
+/// Rows a piece of the rival, and pieces a batch: the best of those tried.
 const PIECE: usize = 512;
 const BATCH: usize = 16;
 
-/// A rival: pieces formatted in parallel, the batch before being written meanwhile.
-fn bare<T: Default + Send + Sync>(
-    integers: &[i64],
-    header: &str,
-    out: &mut (impl Write + Send),
-    format: &(impl Fn(&mut T, usize, &[i64]) + Sync),
-    bytes: &(impl Fn(&T) -> &[u8] + Sync),
-) {
+/// The rival: pieces formatted in parallel, the batch before being written meanwhile.
+fn bare(integers: &[i64], header: &str, out: &mut (impl Write + Send)) {
     writeln!(out, "{header}").unwrap();
-    let fill = |batch: &mut Vec<T>, from: usize| -> usize {
+    let fill = |batch: &mut Vec<Vec<u8>>, from: usize| -> usize {
         let rest = &integers[from.min(integers.len())..];
         let pieces: Vec<&[i64]> = rest.chunks(PIECE * AXES).take(BATCH).collect();
-        batch.par_iter_mut().zip(&pieces).enumerate().for_each(|(i, (text, piece))| format(text, from / AXES + i * PIECE, piece));
+        batch.par_iter_mut().zip(&pieces).enumerate().for_each(|(i, (text, piece))| by_itoa(text, from / AXES + i * PIECE, piece));
         batch.truncate(pieces.len());
         pieces.iter().map(|p| p.len()).sum()
     };
-    let new = || (0..BATCH).map(|_| T::default()).collect::<Vec<T>>();
+    let new = || vec![Vec::new(); BATCH];
     let (mut ready, mut next) = (new(), new());
     let mut at = 0;
     let mut n = fill(&mut next, at);
     while n > 0 {
         std::mem::swap(&mut ready, &mut next);
         at += n;
-        n = rayon::join(|| ready.iter().for_each(|t| out.write_all(bytes(t)).unwrap()), || fill(&mut next, at)).1;
+        n = rayon::join(|| ready.iter().for_each(|text| out.write_all(text).unwrap()), || fill(&mut next, at)).1;
     }
 }
 
@@ -97,15 +85,6 @@ fn by_itoa(text: &mut Vec<u8>, first: usize, piece: &[i64]) {
             text.extend_from_slice(digits.format(*n).as_bytes());
         }
         text.push(b'\n');
-    }
-}
-
-fn by_own_digits(text: &mut Text, first: usize, piece: &[i64]) {
-    text.clear();
-    for (row, counts) in (first..).zip(piece.chunks_exact(AXES)) {
-        text.decimal(row as u64, 3);
-        text.fields(counts.iter().copied());
-        text.byte(b'\n');
     }
 }
 
@@ -128,16 +107,12 @@ impl Write for Same<'_> {
 
 fn small(c: &mut Criterion) {
     let report = checked();
-    let tracks = Tracks::new(&report.passes[0].program, &report.passes[0]).unwrap();
-    let rate = RowRate::new(20.0).unwrap();
-    let table = Table::new(&tracks, rate).unwrap();
-    let rows = table.rows() as usize;
-    let all = integers(&tracks, rate, rows);
+    let table = report.approve().unwrap().table("picture", "20").unwrap();
+    let (all, header) = (integers(&report, "20"), header(&report));
     let mut group = c.benchmark_group("rows_56_axes");
-    group.throughput(Throughput::Elements((rows * AXES) as u64));
-    group.bench_function("evaluate_format", |b| b.iter(|| table.write(&mut io::sink(), &mut |_| {}).unwrap()));
-    group.bench_function("rival_itoa", |b| b.iter(|| bare(&all, &table.header(), &mut io::sink(), &by_itoa, &|t: &Vec<u8>| t)));
-    group.bench_function("rival_own_digits", |b| b.iter(|| bare(&all, &table.header(), &mut io::sink(), &by_own_digits, &Text::bytes)));
+    group.throughput(Throughput::Elements(all.len() as u64));
+    group.bench_function("evaluate_format", |b| b.iter(|| table.write(&mut io::sink()).unwrap()));
+    group.bench_function("rival_itoa", |b| b.iter(|| bare(&all, &header, &mut io::sink())));
     group.finish();
 }
 
@@ -151,22 +126,19 @@ fn processor_seconds() -> f64 {
 
 fn full(folder: &Path) {
     let report = checked();
-    let tracks = Tracks::new(&report.passes[0].program, &report.passes[0]).unwrap();
-    let rate = RowRate::new(1000.0).unwrap();
-    let table = Table::new(&tracks, rate).unwrap();
-    let rows = table.rows() as usize;
-    let all = integers(&tracks, rate, rows);
+    let table = report.approve().unwrap().table("picture", "1000").unwrap();
+    let (all, header) = (integers(&report, "1000"), header(&report));
+    let rows = all.len() / AXES;
     let mut texts: Vec<u8> = Vec::new();
-    bare(&all, &table.header(), &mut texts, &by_itoa, &|t: &Vec<u8>| t);
-    table.write(&mut Same { want: &texts }, &mut |_| {}).unwrap();
-    bare(&all, &table.header(), &mut Same { want: &texts }, &by_own_digits, &Text::bytes);
-    println!("{rows} rows x {AXES} axes, {} bytes, {} threads; the three texts are the same", texts.len(), rayon::current_num_threads());
+    bare(&all, &header, &mut texts);
+    table.write(&mut Same { want: &texts }).unwrap();
+    println!("{rows} rows x {AXES} axes, {} bytes, {} threads; both texts are the same", texts.len(), rayon::current_num_threads());
     drop(texts);
     let runs = std::env::var("ROWS_RUNS").ok().and_then(|n| n.parse().ok()).unwrap_or(5);
     let sinks: [(&str, Option<bool>); 3] = [("no disk", None), ("file", Some(false)), ("file, flushed to the disk", Some(true))];
-    let names = ["evaluate, format, write", "bare loop with itoa", "bare loop with our digits"];
+    let names = ["evaluate, format, write", "bare loop with itoa"];
     for (sink, disk) in sinks {
-        let mut seconds = [const { Vec::new() }; 3];
+        let mut seconds = [const { Vec::new() }; 2];
         for run in 0..=runs {
             for (i, times) in seconds.iter_mut().enumerate() {
                 let path = folder.join("rows.csv");
@@ -177,10 +149,10 @@ fn full(folder: &Path) {
                     Some(file) => Box::new(file),
                     None => Box::new(&mut nowhere),
                 };
-                match i {
-                    0 => table.write(&mut out, &mut |_| {}).unwrap(),
-                    1 => bare(&all, &table.header(), &mut out, &by_itoa, &|t: &Vec<u8>| t),
-                    _ => bare(&all, &table.header(), &mut out, &by_own_digits, &Text::bytes),
+                if i == 0 {
+                    let _rows = table.write(&mut out).unwrap();
+                } else {
+                    bare(&all, &header, &mut out);
                 }
                 if let (Some(file), Some(true)) = (&file, disk) {
                     file.sync_all().unwrap();

@@ -4,7 +4,7 @@
 
 #![allow(clippy::print_stderr, reason = "an example")]
 
-use movewright::output::columns::Column;
+use movewright::write::Column;
 use movewright::{Axis, Compiled, Error, Shot, Stage};
 
 fn main() -> Result<(), Error> {

@@ -4,9 +4,9 @@
 
 #![allow(clippy::print_stdout, reason = "an example")]
 
-use movewright::check::Report;
 use movewright::mechanism::{IntervalJet, Mechanism, OutOfReach, Quantity, Real, Unit, one_to_one};
-use movewright::number::Jet;
+use movewright::report::Report;
+use movewright::signal::Jet;
 use movewright::{Axis, Compiled, Error, Shot, Stage};
 
 /// A crank of length `r` that turns about an axle, and a rod of length `l` from its pin to a slide above the axle. At 0 deg the crank points up, at 180 deg down;
@@ -97,7 +97,7 @@ fn main() -> Result<(), Error> {
     let report = check(&stage, fastest)?;
     report.approve()?;
     println!("{fastest:.4} s per frame is within the limits");
-    let crank = report.compiled.axis("heron.crank")?;
+    let crank = report.compiled().axis("heron.crank")?;
     for frame in [1, 24, 48] {
         println!("frame {frame}: {:.3} deg, step {}", crank.at(frame)?, crank.count(frame)?);
     }

@@ -5,15 +5,15 @@
 //!
 //! Limits: what depends on another number, such as a home within its travel, is checked where both are known.
 
-pub mod budget;
+pub(crate) mod budget;
 mod code;
 mod flaw;
 mod range;
 
-pub use budget::{Budget, Effort, Excess, Meter};
-pub use code::Code;
+pub(crate) use budget::{Budget, Effort, Excess, Meter};
+pub(crate) use code::Code;
 pub use flaw::Flaw;
-pub use range::{Bound, Whole, with_unit};
+pub(crate) use range::{Bound, Whole, with_unit};
 
 /// Declares ranges and counts, each with what it is the range of and why it is that; [`ranges`] lists them.
 macro_rules! table {
@@ -22,13 +22,13 @@ macro_rules! table {
         wholes { $($whole:ident = $range:expr, $of_whole:literal, $why_whole:literal;)* }
         counts { $($count:ident: $kind:ty = $most:expr, $of_count:literal, $why_count:literal;)* }
     ) => {
-        $(#[doc = concat!("Range of ", $of, ": ", $why, ".")] pub const $number: Bound = $bound;)*
-        $(#[doc = concat!("Range of ", $of_whole, ": ", $why_whole, ".")] pub const $whole: Whole = $range;)*
-        $(#[doc = concat!("Most ", $of_count, ": ", $why_count, ".")] pub const $count: $kind = $most;)*
+        $(#[doc = concat!("Range of ", $of, ": ", $why, ".")] pub(crate) const $number: Bound = $bound;)*
+        $(#[doc = concat!("Range of ", $of_whole, ": ", $why_whole, ".")] pub(crate) const $whole: Whole = $range;)*
+        $(#[doc = concat!("Most ", $of_count, ": ", $why_count, ".")] pub(crate) const $count: $kind = $most;)*
 
         /// Every range of the table: of what, the range, its unit, why. Counts come last.
         #[must_use]
-        pub fn ranges() -> Vec<[String; 4]> {
+        pub(crate) fn ranges() -> Vec<[String; 4]> {
             let row = |of: &str, range: String, unit: &str, why: &str| [of.to_owned(), range, unit.to_owned(), why.to_owned()];
             vec![
                 $(row($of, Bound { unit: "", ..$number }.to_string(), $number.unit, $why),)*

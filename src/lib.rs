@@ -5,7 +5,7 @@
 //! Everything that is refused is one [`Error`] that lists all flaws.
 //!
 //! ```
-//! use movewright::output::columns::Column;
+//! use movewright::write::Column;
 //! use movewright::{Axis, Compiled, Error, Shot, Stage};
 //!
 //! fn main() -> Result<(), Error> {
@@ -35,37 +35,81 @@
 //! }
 //! ```
 //!
-//! Stages and shots are usually read from files: [`input::load`]. A signal or mechanism of your own implements [`signal::Signal`] or
-//! [`mechanism::Mechanism`] and is compiled, fitted and checked like those of the files.
+//! Stages and shots are usually read from files: [`input::load`], then [`Loaded::compile`](input::Loaded::compile). A signal or mechanism of your
+//! own implements [`signal::Signal`] or [`mechanism::Mechanism`] and is compiled, fitted and checked like those of the files.
+//!
+//! | module | what it has |
+//! | --- | --- |
+//! | [`stage`], [`mechanism`] | the machine described: axes, bodies, what stands around, geometry |
+//! | [`shot`], [`time`] | shapes of tracks, passes; frame rates, timecode, seconds |
+//! | [`signal`] | signals of your own, and the curves that a shot is compiled to |
+//! | [`input`] | stage and shot from files, every mistake with its place |
+//! | [`report`] | what a check or a verification found |
+//! | [`write`](mod@write) | columns, rows for a controller, the output folder |
+//! | [`measure`] | logged positions of takes compared with their pass |
+//!
+//! Everything else is private. What may grow is `#[non_exhaustive]`. No signature has a type of another crate: there are the standard library's alone. The
+//! one trait of another crate that public types implement is `serde::Serialize`, on what [`measure::compare`] returns.
 //!
 //! Software limits are not a safety function. What is checked is what the stage states, and nothing else: keep people clear of suspended loads and of
 //! motors that start by themselves, and follow local codes and licensed practice.
 
-pub mod api;
-pub mod bounds;
-pub mod check;
+mod api;
+mod bounds;
+mod check;
 #[cfg(feature = "cli")]
-pub mod cli;
-pub mod compile;
+mod cli;
+mod compile;
 mod files;
 pub mod input;
 pub mod measure;
 pub mod mechanism;
-pub mod motion;
-pub mod number;
-pub mod output;
-pub mod page;
-pub mod program;
+mod motion;
+mod number;
+mod output;
+mod page;
+mod program;
 pub mod shot;
 pub mod signal;
 pub mod stage;
 pub mod time;
-pub mod verify;
+mod verify;
 
-pub use api::{Error, verify};
+pub use api::{AxisBuilder, CompiledAxis, CycleBuilder, Error, PassBuilder, ShotBuilder, StageBuilder, TrackBuilder, verify};
+pub use bounds::Flaw;
 pub use compile::Compiled;
 pub use shot::Shot;
 pub use stage::{Axis, Stage};
+
+/// What a check found, and what the verification of a folder found, as data.
+///
+/// [`Report`](report::Report) has everything as JSON as well, and sentences for people. Units: of the axis, and seconds. A limit is exceeded where
+/// [`Utilisation`](report::Utilisation) says so, and nowhere else.
+pub mod report {
+    pub use crate::check::{
+        At, AxisReport, Fastest, Limit, Part, PassReport, Peak, Reach, Report, Runnable, StretchReport, Tightest, Violation,
+    };
+    pub use crate::stage::{AxisId, PerAxis, TorqueUse, Utilisation};
+    pub use crate::verify::{Fault, FaultKind, Verdict};
+}
+
+/// An approved job written: columns, rows for a controller, the output folder.
+///
+/// Invariant: only a job within its limits is written, or one of which somebody said that it is to be written all the same. Files and folders are
+/// written completely or not at all.
+pub mod write {
+    pub use crate::api::{Approved, Folder, Row, RowTable, Rows};
+    pub use crate::output::Written;
+    pub use crate::output::columns::Column;
+}
+
+/// The program `movewright`: everything it does, by the arguments it was started with.
+#[cfg(feature = "cli")]
+#[doc(hidden)]
+#[must_use]
+pub fn run() -> std::process::ExitCode {
+    std::process::ExitCode::from(cli::run().status())
+}
 
 /// The code of the page for integrators is run as a test.
 #[cfg(doctest)]

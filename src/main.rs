@@ -1,7 +1,7 @@
-//! The `movewright` command: all of it is in the library's `cli` room.
+//! The `movewright` command: all of it is in the library's `cli` folder.
 
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    ExitCode::from(movewright::cli::run().status())
+    movewright::run()
 }

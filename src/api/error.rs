@@ -4,7 +4,6 @@ use core::fmt;
 
 use crate::bounds::{Code, Flaw};
 use crate::compile::CompileError;
-use crate::compile::place::NoPose;
 use crate::input::{Diagnostic, Rejection};
 use crate::output::ExportError;
 use crate::output::columns::ColumnError;
@@ -21,12 +20,14 @@ use crate::verify::NotAFolder;
 /// use movewright::{Axis, Error};
 ///
 /// let error: Error = Axis::mm("Bridge").travel(10.0..=0.0).build().unwrap_err();
-/// let codes: Vec<&str> = error.flaws().iter().map(|f| f.code.slug()).collect();
+/// let codes: Vec<&str> = error.flaws().iter().map(|f| f.code()).collect();
 /// assert_eq!(codes, ["invalid-name", "empty-range", "out-of-range", "out-of-range", "out-of-range"]);
 /// ```
+pub struct Error(Kind);
+
+/// What it is about.
 #[derive(Debug)]
-#[non_exhaustive]
-pub enum Error {
+pub(super) enum Kind {
     /// Data that was given is flawed.
     Flawed(Vec<Flaw>),
     /// Input files are flawed.
@@ -37,8 +38,6 @@ pub enum Error {
     NoPlan(NoLaw),
     /// Limits are exceeded: one sentence each.
     LimitsExceeded(Vec<String>),
-    /// A body or channel has no pose.
-    NoPose(NoPose),
     /// Nothing of this name.
     Unknown {
         /// What was looked for.
@@ -70,14 +69,13 @@ impl Error {
     #[must_use]
     pub fn flaws(&self) -> Vec<Flaw> {
         let one = |code, title: String| vec![Flaw::new(code, "", title)];
-        match self {
-            Error::Flawed(flaws) => flaws.clone(),
-            Error::Rejected(r) => r.diagnostics().iter().map(of_diagnostic).collect(),
-            Error::NoCurve(errors) => errors.iter().map(CompileError::flaw).collect(),
-            Error::NoPlan(e) => one(Code::NoPlan, e.to_string()),
-            Error::LimitsExceeded(all) => all.iter().map(|s| Flaw::new(Code::LimitExceeded, "", s.clone())).collect(),
-            Error::NoPose(e) => one(Code::NoPosition, e.to_string()),
-            Error::Unknown { what, .. } => one(
+        match &self.0 {
+            Kind::Flawed(flaws) => flaws.clone(),
+            Kind::Rejected(r) => r.diagnostics().iter().map(of_diagnostic).collect(),
+            Kind::NoCurve(errors) => errors.iter().map(CompileError::flaw).collect(),
+            Kind::NoPlan(e) => one(Code::NoPlan, e.to_string()),
+            Kind::LimitsExceeded(all) => all.iter().map(|s| Flaw::new(Code::LimitExceeded, "", s.clone())).collect(),
+            Kind::Unknown { what, .. } => one(
                 match *what {
                     "axis" => Code::UnknownAxis,
                     "group" => Code::UnknownGroup,
@@ -86,11 +84,18 @@ impl Error {
                 },
                 self.to_string(),
             ),
-            Error::Outside { .. } => one(Code::NoPosition, self.to_string()),
-            Error::NotAFolder(_) => one(Code::NotAFolder, self.to_string()),
-            Error::Rows(_) | Error::Columns(_) | Error::Export(_) | Error::Page(_) | Error::Io(_) => {
-                one(Code::WriteFailed, self.to_string())
-            }
+            Kind::Outside { .. } => one(Code::NoPosition, self.to_string()),
+            Kind::NotAFolder(_) => one(Code::NotAFolder, self.to_string()),
+            Kind::Rows(_) | Kind::Columns(_) | Kind::Export(_) | Kind::Page(_) | Kind::Io(_) => one(Code::WriteFailed, self.to_string()),
+        }
+    }
+
+    /// Every mistake of input files with its place, where that is what was wrong.
+    #[must_use]
+    pub fn rejection(&self) -> Option<&Rejection> {
+        match &self.0 {
+            Kind::Rejected(rejection) => Some(rejection),
+            _ => None,
         }
     }
 }
@@ -104,35 +109,34 @@ impl fmt::Display for Error {
             }
             Ok(())
         }
-        match self {
-            Error::Flawed(flaws) => lines(f, flaws),
-            Error::Rejected(r) => r.fmt(f),
-            Error::NoCurve(errors) => lines(f, errors),
-            Error::NoPlan(e) => e.fmt(f),
-            Error::LimitsExceeded(all) => lines(f, all),
-            Error::NoPose(e) => e.fmt(f),
-            Error::Unknown { what, name } => write!(f, "there is no {what} `{name}`"),
-            Error::Outside { frame } => write!(f, "the move does not reach to frame {frame}"),
-            Error::Rows(e) => e.fmt(f),
-            Error::Columns(e) => e.fmt(f),
-            Error::Export(e) => e.fmt(f),
-            Error::Page(e) => e.fmt(f),
-            Error::NotAFolder(e) => e.fmt(f),
-            Error::Io(e) => e.fmt(f),
+        match &self.0 {
+            Kind::Flawed(flaws) => lines(f, flaws),
+            Kind::Rejected(r) => r.fmt(f),
+            Kind::NoCurve(errors) => lines(f, errors),
+            Kind::NoPlan(e) => e.fmt(f),
+            Kind::LimitsExceeded(all) => lines(f, all),
+            Kind::Unknown { what, name } => write!(f, "there is no {what} `{name}`"),
+            Kind::Outside { frame } => write!(f, "the move does not reach to frame {frame}"),
+            Kind::Rows(e) => e.fmt(f),
+            Kind::Columns(e) => e.fmt(f),
+            Kind::Export(e) => e.fmt(f),
+            Kind::Page(e) => e.fmt(f),
+            Kind::NotAFolder(e) => e.fmt(f),
+            Kind::Io(e) => e.fmt(f),
         }
     }
 }
 
 impl core::error::Error for Error {
     fn source(&self) -> Option<&(dyn core::error::Error + 'static)> {
-        match self {
-            Error::Io(e) => Some(e),
-            Error::Export(e) => Some(e),
-            Error::Rows(e) => Some(e),
-            Error::Columns(e) => Some(e),
-            Error::Page(e) => Some(e),
-            Error::NotAFolder(e) => Some(e),
-            Error::NoPlan(e) => Some(e),
+        match &self.0 {
+            Kind::Io(e) => Some(e),
+            Kind::Export(e) => Some(e),
+            Kind::Rows(e) => Some(e),
+            Kind::Columns(e) => Some(e),
+            Kind::Page(e) => Some(e),
+            Kind::NotAFolder(e) => Some(e),
+            Kind::NoPlan(e) => Some(e),
             _ => None,
         }
     }
@@ -146,7 +150,7 @@ macro_rules! from {
     ($($of:ty => $variant:ident;)*) => {
         $(impl From<$of> for Error {
             fn from(error: $of) -> Error {
-                Error::$variant(error)
+                Error(Kind::$variant(error))
             }
         })*
     };
@@ -157,7 +161,6 @@ from! {
     Rejection => Rejected;
     Vec<CompileError> => NoCurve;
     NoLaw => NoPlan;
-    NoPose => NoPose;
     RowsError => Rows;
     ColumnError => Columns;
     ExportError => Export;
@@ -166,9 +169,22 @@ from! {
     std::io::Error => Io;
 }
 
+/// What was wrong is printed for people in either form: an example's `main` may return it.
+impl fmt::Debug for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl From<Kind> for Error {
+    fn from(kind: Kind) -> Error {
+        Error(kind)
+    }
+}
+
 impl From<Flaw> for Error {
     fn from(flaw: Flaw) -> Error {
-        Error::Flawed(vec![flaw])
+        Error(Kind::Flawed(vec![flaw]))
     }
 }
 
@@ -176,7 +192,7 @@ macro_rules! flawed {
     ($($of:ty => $code:ident, $field:literal;)*) => {
         $(impl From<$of> for Error {
             fn from(error: $of) -> Error {
-                Error::Flawed(vec![Flaw::new(Code::$code, $field, error.to_string())])
+                Error(Kind::Flawed(vec![Flaw::new(Code::$code, $field, error.to_string())]))
             }
         })*
     };

@@ -1,29 +1,69 @@
 //! A compiled shot by name, and a checked one that may be written.
 
 use std::io::Write;
-use std::path::Path;
+use std::sync::Arc;
 
-use super::{Error, Rows};
-use crate::check::Approval;
-use crate::check::{PassReport, Report, words};
+use super::error::Kind;
+use super::{Error, Folder, RowTable, Rows};
+use crate::check::{Approval, PassReport, Report, Violation, words};
 use crate::compile::Compiled;
-use crate::input::Sources;
+use crate::input::{Loaded, Rejection, Sources};
+use crate::motion::Curve;
 use crate::number::Jet;
 use crate::output::check_json;
 use crate::output::columns::{self, Column};
 use crate::output::rows::RowRate;
-use crate::output::{Export, Written};
 use crate::page;
-use crate::stage::AxisId;
-use crate::time::FrameTime;
+use crate::shot::Shot;
+use crate::stage::{AxisId, Stage};
+use crate::time::{FrameTime, Seconds};
+
+impl Loaded {
+    /// Compiles the shot. Messages then name the files it was read from, which are returned for the output folder.
+    ///
+    /// # Errors
+    /// Every cause for which a channel or axis has no curve, with its place in the files.
+    pub fn compile(self) -> Result<(Compiled, Sources), Error> {
+        let Loaded { stage, shot, sources } = self;
+        let files = sources.names();
+        match Compiled::compile(stage, shot) {
+            Ok(compiled) => Ok((compiled.with_files(files), sources)),
+            Err(errors) => Err(Rejection::of_flaws(sources, errors.iter().map(|e| (e.place(), e.flaw()))).into()),
+        }
+    }
+}
 
 impl Compiled {
+    /// Compiles `shot` for `stage`.
+    ///
+    /// # Errors
+    /// A shot of another stage; every cause for which a channel or axis has no curve.
+    pub fn new(stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Error> {
+        Ok(Compiled::compile(stage, shot)?)
+    }
+
+    /// Another shot on the same stage: how a change is tried.
+    ///
+    /// # Errors
+    /// As [`Compiled::new`].
+    pub fn with_shot(&self, shot: Shot) -> Result<Compiled, Error> {
+        Ok(self.with(shot)?)
+    }
+
+    /// Plans and checks every pass.
+    ///
+    /// # Errors
+    /// An axis that no law takes to its start, from station to station, or home.
+    pub fn check(&self) -> Result<Report, Error> {
+        Ok(self.checked()?)
+    }
+
     /// The axis of this full name.
     ///
     /// # Errors
     /// No such axis.
     pub fn axis(&self, name: &str) -> Result<CompiledAxis<'_>, Error> {
-        let id = self.stage().axis_of_name(name).ok_or_else(|| Error::Unknown { what: "axis", name: name.to_owned() })?;
+        let id = self.stage().axis_of_name(name).ok_or_else(|| Kind::Unknown { what: "axis", name: name.to_owned() })?;
         Ok(CompiledAxis { compiled: self, id })
     }
 }
@@ -42,7 +82,7 @@ impl CompiledAxis<'_> {
     /// A frame before the run-up or after the run-down.
     pub fn at(&self, frame: impl Into<f64>) -> Result<f64, Error> {
         let frame = frame.into();
-        self.compiled.motion(self.id).at(FrameTime(frame)).ok_or(Error::Outside { frame })
+        self.compiled.motion(self.id).at(FrameTime(frame)).ok_or_else(|| Kind::Outside { frame }.into())
     }
 
     /// Position and its derivatives by frame time. Units: unit, unit/frame^k.
@@ -51,7 +91,13 @@ impl CompiledAxis<'_> {
     /// As [`CompiledAxis::at`].
     pub fn jet(&self, frame: impl Into<f64>) -> Result<Jet, Error> {
         let frame = frame.into();
-        self.compiled.motion(self.id).curve().jet(frame).ok_or(Error::Outside { frame })
+        self.compiled.motion(self.id).curve().jet(frame).ok_or_else(|| Kind::Outside { frame }.into())
+    }
+
+    /// Its curve: from here on these pieces are the command.
+    #[must_use]
+    pub fn curve(&self) -> &Curve {
+        self.compiled.motion(self.id).curve()
     }
 
     /// The step it is on at a frame time.
@@ -61,7 +107,7 @@ impl CompiledAxis<'_> {
     pub fn count(&self, frame: impl Into<f64>) -> Result<i64, Error> {
         let frame = frame.into();
         let position = self.at(frame)?;
-        self.compiled.stage().axis(self.id).count(position).ok_or(Error::Outside { frame })
+        self.compiled.stage().axis(self.id).count(position).ok_or_else(|| Kind::Outside { frame }.into())
     }
 
     /// Its id.
@@ -80,11 +126,20 @@ impl Report {
         if let Some(approval) = Approval::within_limits(self) {
             return Ok(Approved { approval });
         }
-        let of = |p: &PassReport| {
-            let name = p.name().to_owned();
-            p.violations.iter().map(move |v| format!("pass {name}: {}", words::violation(&self.compiled, v))).collect::<Vec<_>>()
-        };
-        Err(Error::LimitsExceeded(self.passes.iter().flat_map(of).collect()))
+        let of = |p: &PassReport| p.messages().into_iter().map(|m| format!("pass {}: {m}", p.name())).collect::<Vec<_>>();
+        Err(Kind::LimitsExceeded(self.passes.iter().flat_map(of).collect()).into())
+    }
+
+    /// What was checked.
+    #[must_use]
+    pub fn compiled(&self) -> &Compiled {
+        &self.compiled
+    }
+
+    /// Notes on the move, one sentence each: no limit is exceeded by them.
+    #[must_use]
+    pub fn notes(&self) -> Vec<String> {
+        self.notes.iter().map(|n| words::note(&self.compiled, n)).collect()
     }
 
     /// The whole check as JSON, as `movewright check --json` writes it.
@@ -92,7 +147,7 @@ impl Report {
     /// # Errors
     /// A number that JSON cannot hold.
     pub fn json(&self) -> Result<String, Error> {
-        check_json::text(self).map_err(|e| Error::Io(e.into()))
+        Ok(check_json::text(self).map_err(std::io::Error::from)?)
     }
 
     /// The move on one page of HTML that needs nothing else.
@@ -108,7 +163,7 @@ impl Report {
     /// # Errors
     /// No such axis or pass.
     pub fn plot(&self, axis: &str, pass: &str) -> Result<String, Error> {
-        let unknown = || Error::Unknown { what: "pass", name: pass.to_owned() };
+        let unknown = || Kind::Unknown { what: "pass", name: pass.to_owned() };
         let pass = self.compiled.shot().passes().iter().find(|p| p.name() == pass).ok_or_else(unknown)?;
         self.compiled.axis(axis)?;
         Ok(page::plot(&self.compiled, pass, axis)?)
@@ -118,6 +173,32 @@ impl Report {
     #[must_use]
     pub fn over_limits(&self) -> Approved<'_> {
         Approved { approval: Approval::over_limits(self) }
+    }
+}
+
+impl PassReport {
+    /// The sentence of every violation, in their order.
+    #[must_use]
+    pub fn messages(&self) -> Vec<String> {
+        self.violations.iter().map(|v| words::violation(self.program.compiled(), v)).collect()
+    }
+
+    /// What would help against a violation of this pass; each was tried.
+    #[must_use]
+    pub fn fixes(&self, of: &Violation) -> Vec<String> {
+        of.fixes.iter().map(|f| words::fix(self.program.compiled(), of, f)).collect()
+    }
+
+    /// How long it takes, from the start of the run-up to the end of the run-down.
+    #[must_use]
+    pub fn duration(&self) -> Seconds {
+        self.program.clock().running()
+    }
+
+    /// How long the whole program and the return home take.
+    #[must_use]
+    pub fn whole(&self) -> Seconds {
+        self.program.whole()
     }
 }
 
@@ -145,19 +226,22 @@ impl<'a> Approved<'a> {
         Rows::new(self.pass(pass)?, RowRate::parse(rate)?)
     }
 
-    /// Writes the output folder, completely or not at all. `sources` are the files that the job was read from: without them, and where a signal or mechanism
-    /// of your own is part of the job, which no file describes, the folder cannot be verified later. A folder that differs is replaced only with `replace`.
+    /// The program of one pass as a table of rows, to be written as plain CSV.
     ///
     /// # Errors
-    /// Whatever the system says; a folder that is not ours.
-    pub fn write_folder(&self, folder: impl AsRef<Path>, sources: Option<&Sources>, replace: bool) -> Result<Written, Error> {
-        let sources = sources.map(Sources::for_copying).unwrap_or_default();
-        let export = Export { approval: self.approval, sources: &sources, replace, full_size: false, rows: None };
-        Ok(export.write(folder.as_ref(), &mut |_| {})?)
+    /// As [`Approved::rows`]; a held pass whose moves do not fit.
+    pub fn table(&self, pass: &str, rate: &str) -> Result<RowTable<'a>, Error> {
+        RowTable::new(self.pass(pass)?, RowRate::parse(rate)?)
+    }
+
+    /// The output folder: what goes into it is chosen first, then it is written.
+    #[must_use]
+    pub fn folder(&self) -> Folder<'a> {
+        Folder::of(self.approval)
     }
 
     fn pass(&self, name: &str) -> Result<&'a PassReport, Error> {
         let found = self.approval.report().passes.iter().find(|p| p.name() == name);
-        found.ok_or_else(|| Error::Unknown { what: "pass", name: name.to_owned() })
+        found.ok_or_else(|| Kind::Unknown { what: "pass", name: name.to_owned() }.into())
     }
 }

@@ -4,6 +4,7 @@
 
 mod axis;
 mod error;
+mod folder;
 mod job;
 mod rows;
 mod shot;
@@ -12,8 +13,9 @@ mod verify;
 
 pub use axis::AxisBuilder;
 pub use error::Error;
+pub use folder::Folder;
 pub use job::{Approved, CompiledAxis};
-pub use rows::{Row, Rows};
+pub use rows::{Row, RowTable, Rows};
 pub use shot::{CycleBuilder, PassBuilder, ShotBuilder, TrackBuilder};
 pub use stage::StageBuilder;
 pub use verify::verify;

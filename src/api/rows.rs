@@ -1,8 +1,10 @@
 //! The program of a pass one row after the other, for a controller of your own.
 
+use std::io::Write;
+
 use super::Error;
 use crate::check::PassReport;
-use crate::output::rows::{RowRate, RowsError};
+use crate::output::rows::{RowRate, RowsError, Table, Tracks};
 use crate::program::{Leg, Program};
 use crate::stage::AxisId;
 use crate::time::Seconds;
@@ -98,3 +100,43 @@ impl Iterator for Rows<'_> {
 }
 
 impl ExactSizeIterator for Rows<'_> {}
+
+/// The rows of a program as plain CSV: `t_s,AXIS,...`, integer steps.
+#[derive(Debug)]
+pub struct RowTable<'a> {
+    tracks: Tracks<'a>,
+    rate: RowRate,
+    velocities: bool,
+    shutter: bool,
+}
+
+impl<'a> RowTable<'a> {
+    pub(super) fn new(report: &'a PassReport, rate: RowRate) -> Result<RowTable<'a>, Error> {
+        let rows = Rows::new(report, rate)?;
+        Ok(RowTable { tracks: Tracks::new(rows.program, report)?, rate, velocities: false, shutter: false })
+    }
+
+    /// With a column `AXIS:steps_per_s` for each axis, after all positions.
+    #[must_use]
+    pub fn with_velocities(mut self) -> Self {
+        self.velocities = true;
+        self
+    }
+
+    /// With a last column `shutter`: 1 while a frame is exposed.
+    #[must_use]
+    pub fn with_shutter(mut self) -> Self {
+        self.shutter = true;
+        self
+    }
+
+    /// Writes header and rows, on all threads, and returns the number of rows. Memory does not grow with it.
+    ///
+    /// # Errors
+    /// Whatever the writer says; an axis without a position that can be counted.
+    pub fn write(&self, out: &mut (impl Write + Send)) -> Result<u64, Error> {
+        let table = Table::new(&self.tracks, self.rate)?.with_velocities(self.velocities).with_shutter(self.shutter);
+        table.write(out, &mut |_| {})?;
+        Ok(table.rows())
+    }
+}

@@ -4,6 +4,7 @@ use core::ops::RangeInclusive;
 use std::sync::Arc;
 
 use super::Error;
+use super::error::Kind;
 use crate::motion::signal::Signal;
 use crate::shot::{Copy, Cycle, Drift, Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
 use crate::stage::{ChannelId, GroupId, Stage};
@@ -148,11 +149,11 @@ impl<'s> ShotBuilder<'s> {
     }
 
     fn channel(&self, name: &str) -> Result<ChannelId, Error> {
-        self.stage.channel(name).ok_or_else(|| Error::Unknown { what: "channel", name: name.to_owned() })
+        self.stage.channel(name).ok_or_else(|| Kind::Unknown { what: "channel", name: name.to_owned() }.into())
     }
 
     fn group(&self, name: &str) -> Result<GroupId, Error> {
-        self.stage.group_of_name(name).ok_or_else(|| Error::Unknown { what: "group", name: name.to_owned() })
+        self.stage.group_of_name(name).ok_or_else(|| Kind::Unknown { what: "group", name: name.to_owned() }.into())
     }
 }
 

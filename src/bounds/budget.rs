@@ -65,7 +65,7 @@ pub enum Budget {
 }
 
 /// Axes x frames x passes that are computed without being asked for.
-pub const MOST_COUNTS: u64 = 100_000_000;
+pub(crate) const MOST_COUNTS: u64 = 100_000_000;
 
 impl Budget {
     /// The most of a kind of work for a shot of so many axes x frames x passes.

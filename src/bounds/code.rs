@@ -9,41 +9,41 @@ macro_rules! codes {
         /// What kind of mistake it is. Shown as `error[slug]`.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
         #[non_exhaustive]
-        pub enum Code {
+        pub(crate) enum Code {
             $(#[doc = $meaning] $name,)*
         }
 
         impl Code {
             /// Every code, in the order of the table.
-            pub const ALL: &'static [Code] = &[$(Code::$name),*];
+            pub(crate) const ALL: &'static [Code] = &[$(Code::$name),*];
 
             /// The slug that is shown, for example `unknown-key`.
             #[must_use]
-            pub const fn slug(self) -> &'static str {
+            pub(crate) const fn slug(self) -> &'static str {
                 match self { $(Code::$name => $slug),* }
             }
 
             /// The name in the source, for example `UnknownKey`.
-            #[must_use]
-            pub const fn name(self) -> &'static str {
+            #[cfg(test)]
+            pub(crate) const fn name(self) -> &'static str {
                 match self { $(Code::$name => stringify!($name)),* }
             }
 
             /// What it means, in one line.
             #[must_use]
-            pub const fn meaning(self) -> &'static str {
+            pub(crate) const fn meaning(self) -> &'static str {
                 match self { $(Code::$name => $meaning),* }
             }
 
             /// What causes it.
             #[must_use]
-            pub const fn cause(self) -> &'static str {
+            pub(crate) const fn cause(self) -> &'static str {
                 match self { $(Code::$name => $cause),* }
             }
 
             /// What to do, as an instruction that begins with a verb in lower case and has no full stop.
             #[must_use]
-            pub const fn cure(self) -> &'static str {
+            pub(crate) const fn cure(self) -> &'static str {
                 match self { $(Code::$name => $cure),* }
             }
         }
@@ -240,7 +240,7 @@ impl PartialEq<&str> for Code {
 impl Code {
     /// The reference as Markdown: every code with its meaning, cause and cure. `fixtures/ERRORS.md` is this text.
     #[must_use]
-    pub fn reference() -> String {
+    pub(crate) fn reference() -> String {
         let mut text = "# Every error code\n\n\
             Written by `movewright schema --errors` from the table that the program itself uses. A message reads `error[unknown-key]: ...`. A code keeps its meaning, so\n\
             scripts may rely on it.\n\n\

@@ -6,13 +6,13 @@ use super::code::Code;
 
 /// A mistake in data: what was found, what is allowed, what to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Flaw {
     /// The key of the input table it belongs to, for example `max_velocity`; empty for the table as a whole.
     pub field: String,
     /// Position inside a list of keys, where the field is one.
     pub index: Option<usize>,
-    /// What kind of mistake it is.
-    pub code: Code,
+    pub(crate) code: Code,
     /// One line that says what is wrong.
     pub title: String,
     /// What stands there, with its unit.
@@ -24,9 +24,15 @@ pub struct Flaw {
 }
 
 impl Flaw {
+    /// What kind of mistake it is: one of the slugs of `fixtures/ERRORS.md`, for example `out-of-range`. A slug keeps its meaning.
+    #[must_use]
+    pub fn code(&self) -> &'static str {
+        self.code.slug()
+    }
+
     /// A flaw of `field`.
     #[must_use]
-    pub fn new(code: Code, field: &str, title: impl Into<String>) -> Self {
+    pub(crate) fn new(code: Code, field: &str, title: impl Into<String>) -> Self {
         Flaw {
             field: field.to_owned(),
             index: None,
@@ -40,7 +46,7 @@ impl Flaw {
 
     /// The same with what was found and what is allowed.
     #[must_use]
-    pub fn found(mut self, found: impl Into<String>, allowed: impl Into<String>) -> Self {
+    pub(crate) fn found(mut self, found: impl Into<String>, allowed: impl Into<String>) -> Self {
         self.found = found.into();
         self.allowed = allowed.into();
         self
@@ -48,14 +54,14 @@ impl Flaw {
 
     /// The same with advice.
     #[must_use]
-    pub fn help(mut self, help: impl Into<String>) -> Self {
+    pub(crate) fn help(mut self, help: impl Into<String>) -> Self {
         self.help = help.into();
         self
     }
 
     /// The same for one entry of a list.
     #[must_use]
-    pub fn at_index(mut self, index: usize) -> Self {
+    pub(crate) fn at_index(mut self, index: usize) -> Self {
         self.index = Some(index);
         self
     }

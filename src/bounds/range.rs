@@ -7,7 +7,7 @@ use super::flaw::Flaw;
 
 /// The legal range of one kind of number.
 #[derive(Debug, Clone, Copy)]
-pub struct Bound {
+pub(crate) struct Bound {
     /// Unit, for messages; empty for a plain ratio.
     pub unit: &'static str,
     /// Least value.
@@ -29,7 +29,7 @@ impl Bound {
 
     /// True where `value` lies in the range; NaN never does.
     #[must_use]
-    pub fn contains(&self, value: f64) -> bool {
+    pub(crate) fn contains(&self, value: f64) -> bool {
         let high_enough = if self.above_least { self.least < value } else { self.least <= value };
         high_enough && value <= self.most
     }
@@ -38,7 +38,7 @@ impl Bound {
     ///
     /// # Errors
     /// A flaw of `field` that names what was found and what is allowed.
-    pub fn check(&self, field: &str, value: f64) -> Result<f64, Flaw> {
+    pub(crate) fn check(&self, field: &str, value: f64) -> Result<f64, Flaw> {
         if self.contains(value) { Ok(value) } else { Err(outside(field, with_unit(value, self.unit), self.to_string())) }
     }
 }
@@ -53,7 +53,7 @@ impl core::fmt::Display for Bound {
 
 /// The legal range of one kind of whole number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Whole {
+pub(crate) struct Whole {
     /// Unit, for the reference; empty for a plain count.
     pub unit: &'static str,
     /// Least value.
@@ -69,7 +69,7 @@ impl Whole {
 
     /// True where `value` lies in the range.
     #[must_use]
-    pub fn contains(&self, value: i64) -> bool {
+    pub(crate) fn contains(&self, value: i64) -> bool {
         self.least <= value && value <= self.most
     }
 
@@ -77,7 +77,7 @@ impl Whole {
     ///
     /// # Errors
     /// A flaw of `field` that names what was found and what is allowed.
-    pub fn check(&self, field: &str, value: i64) -> Result<i64, Flaw> {
+    pub(crate) fn check(&self, field: &str, value: i64) -> Result<i64, Flaw> {
         if self.contains(value) { Ok(value) } else { Err(outside(field, value.to_string(), self.to_string())) }
     }
 
@@ -85,7 +85,7 @@ impl Whole {
     ///
     /// # Errors
     /// As [`Whole::check`].
-    pub fn check_u32(&self, field: &str, value: i64) -> Result<u32, Flaw> {
+    pub(crate) fn check_u32(&self, field: &str, value: i64) -> Result<u32, Flaw> {
         let value = self.check(field, value)?;
         u32::try_from(value).map_err(|_| outside(field, value.to_string(), self.to_string()))
     }
@@ -106,7 +106,7 @@ fn outside(field: &str, found: String, allowed: String) -> Flaw {
 
 /// A number with its unit, as messages show it.
 #[must_use]
-pub fn with_unit(value: f64, unit: &str) -> String {
+pub(crate) fn with_unit(value: f64, unit: &str) -> String {
     // Numbers of many digits are read by their power of ten.
     let size = value.abs();
     let number = if size != 0.0 && size.is_finite() && !(1e-6..1e12).contains(&size) { format!("{value:e}") } else { format!("{value}") };

@@ -6,26 +6,26 @@ use super::report::Report;
 
 /// A checked job that may be written.
 #[derive(Debug, Clone, Copy)]
-pub struct Approval<'a> {
+pub(crate) struct Approval<'a> {
     report: &'a Report,
 }
 
 impl<'a> Approval<'a> {
     /// The job, where no limit is exceeded.
     #[must_use]
-    pub fn within_limits(report: &'a Report) -> Option<Approval<'a>> {
+    pub(crate) fn within_limits(report: &'a Report) -> Option<Approval<'a>> {
         report.within_limits().then_some(Approval { report })
     }
 
     /// The job, whatever is exceeded: what is written then says so.
     #[must_use]
-    pub fn over_limits(report: &'a Report) -> Approval<'a> {
+    pub(crate) fn over_limits(report: &'a Report) -> Approval<'a> {
         Approval { report }
     }
 
     /// The check.
     #[must_use]
-    pub fn report(&self) -> &'a Report {
+    pub(crate) fn report(&self) -> &'a Report {
         self.report
     }
 }

@@ -14,7 +14,7 @@ use crate::stage::{Axis, AxisId};
 
 /// What is different.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Changes {
+pub(crate) struct Changes {
     /// Version of the format: 1.
     pub format: u32,
     /// Axes that changed, in the order of the new stage, those that are gone last.
@@ -25,7 +25,7 @@ pub struct Changes {
 
 /// How an axis changed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct AxisChange {
+pub(crate) struct AxisChange {
     /// Full name.
     pub axis: String,
     /// `moves otherwise`, `new`, `gone`, or `other drive or home`.
@@ -40,7 +40,7 @@ pub struct AxisChange {
 
 /// Whether a pass shot before is still good.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct PassChange {
+pub(crate) struct PassChange {
     /// Name.
     pub pass: String,
     /// True where it need not be shot again.
@@ -51,7 +51,7 @@ pub struct PassChange {
 
 /// Compares two versions of a shot.
 #[must_use]
-pub fn between(old: &Compiled, new: &Compiled) -> Changes {
+pub(crate) fn between(old: &Compiled, new: &Compiled) -> Changes {
     let mut axes = Vec::new();
     let named = |axis: &str, change, frames: &[i64]| AxisChange {
         axis: axis.to_owned(),

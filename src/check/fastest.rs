@@ -12,6 +12,7 @@ use crate::stage::{Axis, AxisId};
 
 /// The smallest pace within the limits over the photographed span.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Fastest {
     /// Seconds per frame; 0 where nothing moves, `None` where no pace helps.
     pub seconds_per_frame: Option<f64>,

@@ -14,7 +14,7 @@ use crate::stage::{Axis, AxisId, PerAxis};
 
 /// Rotor lag of an axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Lag {
+pub(crate) struct Lag {
     /// Degrees of the motor's shaft.
     pub degrees: f64,
     /// Microsteps.
@@ -23,7 +23,7 @@ pub struct Lag {
 
 /// The lag at a motor torque (N m); `None` without a holding torque, or beyond it, where the rotor slips.
 #[must_use]
-pub fn lag(axis: &Axis, torque: f64) -> Option<Lag> {
+pub(crate) fn lag(axis: &Axis, torque: f64) -> Option<Lag> {
     let holding = axis.motor()?.holding_torque()?;
     let share = torque.abs() / holding;
     if !(share <= 1.0) {
@@ -36,14 +36,14 @@ pub fn lag(axis: &Axis, torque: f64) -> Option<Lag> {
 
 /// Share of the holding torque that one microstep of `n` adds.
 #[must_use]
-pub fn microstep_torque(n: u32) -> f64 {
+pub(crate) fn microstep_torque(n: u32) -> f64 {
     sin(0.25 * TURN / f64::from(n.max(1)))
 }
 
 /// By how many microsteps an axis can stand apart in two passes that run at different paces, for each axis: a bound over the photographed span.
 /// `None` where it cannot be known, 0 where fewer than two moving passes move it.
 #[must_use]
-pub fn between_paces(compiled: &Compiled) -> PerAxis<Option<f64>> {
+pub(crate) fn between_paces(compiled: &Compiled) -> PerAxis<Option<f64>> {
     PerAxis::new(compiled.stage(), |id| of_axis(compiled, id))
 }
 

@@ -4,8 +4,8 @@
 //! ([`Utilisation`](crate::stage::Utilisation)); nothing is printed here, and all sentences stand in [`words`].
 
 mod approval;
-pub mod changes;
-pub mod clearance;
+pub(crate) mod changes;
+pub(crate) mod clearance;
 mod exceeded;
 mod fastest;
 mod fixes;
@@ -15,22 +15,22 @@ mod fixture;
 mod gaps;
 mod held;
 mod keys_around;
-pub mod lag;
+pub(crate) mod lag;
 mod limits;
 mod moving;
 mod notes;
-pub mod pixels;
+pub(crate) mod pixels;
 mod reach;
-pub mod register;
+pub(crate) mod register;
 mod report;
 mod runnable;
 mod sections;
 mod slack;
 mod trials;
-pub mod usage;
+pub(crate) mod usage;
 mod verdict;
 mod violation;
-pub mod words;
+pub(crate) mod words;
 
 use std::sync::Arc;
 
@@ -41,22 +41,22 @@ use crate::shot::Exposure;
 use crate::stage::PerAxis;
 use crate::time::FrameTime;
 
-pub use approval::Approval;
-pub use clearance::ClearanceReport;
+pub(crate) use approval::Approval;
+pub(crate) use clearance::ClearanceReport;
 pub use fastest::Fastest;
-pub use notes::{Note, NoteKind};
+pub(crate) use notes::Note;
 pub use report::{PassReport, Report};
 pub use runnable::Runnable;
-pub use trials::Hindrance;
 pub use verdict::{AxisReport, Peak, Reach, StretchReport, Tightest};
-pub use violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
+pub use violation::{At, Limit, Part, Violation};
+pub(crate) use violation::{Cause, Subject};
 
 impl Compiled {
     /// Plans and checks every pass.
     ///
     /// # Errors
     /// An axis that no law takes to its start, from station to station, or home.
-    pub fn check(&self) -> Result<Report, NoLaw> {
+    pub(crate) fn checked(&self) -> Result<Report, NoLaw> {
         let compiled = self.with_fresh_meter();
         let programs = Program::all(&compiled)?;
         let mut passes: Vec<PassReport> = Vec::with_capacity(programs.len());

@@ -13,7 +13,7 @@ use crate::time::{FrameTime, Seconds};
 
 /// A note.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Note {
+pub(crate) struct Note {
     /// The axis it is about, or the one to look at first.
     pub axis: Option<AxisId>,
     /// When, where it has an instant in frame time.
@@ -27,7 +27,7 @@ pub struct Note {
 /// What a note says.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
-pub enum NoteKind {
+pub(crate) enum NoteKind {
     /// A curve leaves the range of its keys by `value`.
     Overshoot {
         /// Range of the keys.
@@ -96,7 +96,7 @@ pub(super) const FLICKER: f64 = 0.5;
 impl NoteKind {
     /// Its name in files.
     #[must_use]
-    pub fn name(&self) -> &'static str {
+    pub(crate) fn name(&self) -> &'static str {
         match self {
             NoteKind::Overshoot { .. } => "overshoot",
             NoteKind::AccelerationStep => "acceleration_step",

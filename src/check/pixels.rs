@@ -19,11 +19,11 @@ use crate::stage::{AxisId, Body, ChannelId, GroupId, Stage};
 use crate::time::FrameTime;
 
 /// Pixels above which a step or a backlash is a finding: a quarter; common practice, no source.
-pub const WORTH_KNOWING: f64 = 0.25;
+pub(crate) const WORTH_KNOWING: f64 = 0.25;
 
 /// What an axis is worth in a picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PixelReport {
+pub(crate) struct PixelReport {
     /// The axis.
     pub axis: AxisId,
     /// The camera's group.
@@ -38,7 +38,7 @@ pub struct PixelReport {
 
 /// Every axis that shows, camera by camera in stage order.
 #[must_use]
-pub fn pixels(compiled: &Compiled) -> Vec<PixelReport> {
+pub(crate) fn pixels(compiled: &Compiled) -> Vec<PixelReport> {
     let stage = compiled.stage();
     let mut all = Vec::new();
     for camera in stage.bodies() {

@@ -20,7 +20,7 @@ use crate::time::FrameTime;
 
 /// An instant of an exposure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Instant {
+pub(crate) enum Instant {
     /// The shutter opens.
     Open,
     /// The middle.
@@ -32,7 +32,7 @@ pub enum Instant {
 impl Instant {
     /// `open`, `middle` or `close`.
     #[must_use]
-    pub fn name(self) -> &'static str {
+    pub(crate) fn name(self) -> &'static str {
         match self {
             Instant::Open => "open",
             Instant::Middle => "middle",
@@ -43,7 +43,7 @@ impl Instant {
 
 /// An axis that does not stand on the same step in two passes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Miss {
+pub(crate) struct Miss {
     /// The axis.
     pub axis: AxisId,
     /// First frame at which it misses.
@@ -60,7 +60,7 @@ pub struct Miss {
 
 /// An axis that comes into exposures from different sides in two passes, though its counts agree.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Approach {
+pub(crate) struct Approach {
     /// The axis.
     pub axis: AxisId,
     /// First such frame.
@@ -73,7 +73,7 @@ pub struct Approach {
 
 /// Two passes compared.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Pair {
+pub(crate) struct Pair {
     /// Index of the first pass.
     pub first: usize,
     /// Index of the second pass.
@@ -92,22 +92,22 @@ pub struct Pair {
 
 /// The registration of all passes of a shot.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Registration {
+pub(crate) struct Registration {
     /// Every pair of passes.
     pub pairs: Vec<Pair>,
 }
 
+#[cfg(test)]
 impl Registration {
     /// True where every pair registers.
-    #[must_use]
-    pub fn registers(&self) -> bool {
+    pub(crate) fn registers(&self) -> bool {
         self.pairs.iter().all(|p| p.misses.is_empty())
     }
 }
 
 /// Compares every pair of passes of one stage; the programs may come from shots compiled apart.
 #[must_use]
-pub fn register(programs: &[&Program]) -> Registration {
+pub(crate) fn register(programs: &[&Program]) -> Registration {
     let Some(first) = programs.first() else { return Registration { pairs: Vec::new() } };
     let (stage, shot) = (first.compiled().stage(), first.compiled().shot());
     let all: Vec<(usize, &Program)> = programs.iter().copied().enumerate().collect();
@@ -139,7 +139,7 @@ pub fn register(programs: &[&Program]) -> Registration {
 
 /// Frame times at which a pass exposes, from the middle of the frame: open, middle and close, or the middle alone where it is held.
 #[must_use]
-pub fn instants(pass: &Pass) -> Vec<f64> {
+pub(crate) fn instants(pass: &Pass) -> Vec<f64> {
     match pass.exposure() {
         Exposure::Held => vec![0.0],
         Exposure::Moving => {

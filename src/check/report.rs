@@ -19,9 +19,10 @@ use crate::time::FrameTime;
 
 /// One pass.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct PassReport {
     /// Its program.
-    pub program: Arc<Program>,
+    pub(crate) program: Arc<Program>,
     /// The smallest pace within limits over the photographed span, as if the pass were moving.
     pub fastest: Fastest,
     /// The smallest pace at which the whole pass runs, from the move to start to the return home.
@@ -31,9 +32,9 @@ pub struct PassReport {
     /// Every limit that is exceeded, the earliest first within an axis.
     pub violations: Vec<Violation>,
     /// Gaps of carriages and envelopes from run-up to run-down; `None` where nothing could meet.
-    pub clearance: Option<ClearanceReport>,
+    pub(crate) clearance: Option<ClearanceReport>,
     /// Gaps on the move to start, and on the return home.
-    pub way_clearance: Arc<[(Leg, Option<ClearanceReport>); 2]>,
+    pub(crate) way_clearance: Arc<[(Leg, Option<ClearanceReport>); 2]>,
 }
 
 impl PassReport {
@@ -51,7 +52,7 @@ impl PassReport {
 
     /// True where everything keeps its clearance on a leg, as far as the stage says what could meet.
     #[must_use]
-    pub fn way_is_clear(&self, leg: Leg) -> bool {
+    pub(crate) fn way_is_clear(&self, leg: Leg) -> bool {
         let of = self.way_clearance.iter().filter(|(l, _)| *l == leg);
         of.flat_map(|(_, c)| c).flat_map(|c| &c.pairs).all(Nearest::is_kept)
     }
@@ -59,21 +60,22 @@ impl PassReport {
 
 /// The whole check.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct Report {
     /// What was checked.
-    pub compiled: Compiled,
+    pub(crate) compiled: Compiled,
     /// Every pass in the order of the shot.
     pub passes: Vec<PassReport>,
     /// Notes on the move, which all passes share.
-    pub notes: Vec<Note>,
+    pub(crate) notes: Vec<Note>,
     /// For each axis the instants within the photographed span at which it reverses.
-    pub reversals: PerAxis<Vec<FrameTime>>,
+    pub(crate) reversals: PerAxis<Vec<FrameTime>>,
     /// For each axis by how many steps rotor lag can set two moving passes of different pace apart; `None` where it cannot be known.
-    pub lag_between_paces: PerAxis<Option<f64>>,
+    pub(crate) lag_between_paces: PerAxis<Option<f64>>,
     /// Whether the passes register, pair by pair.
-    pub registration: Registration,
+    pub(crate) registration: Registration,
     /// What a step and the backlash of camera and figure axes are worth in the picture; empty without a lens.
-    pub pixels: Vec<PixelReport>,
+    pub(crate) pixels: Vec<PixelReport>,
 }
 
 impl Report {

@@ -20,11 +20,12 @@ use crate::time::Seconds;
 
 /// The smallest pace at which a whole pass runs.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Runnable {
     /// Seconds per frame; `None` where none holds.
     pub seconds_per_frame: Option<f64>,
     /// What stands in the way of a faster one, or of any; `None` where no pace is too fast.
-    pub limited_by: Option<Hindrance>,
+    pub(crate) limited_by: Option<Hindrance>,
     /// The pace from which on everything holds that a pace can mend, up to a few digits; itself tried. What no pace mends is left out.
     pub(super) offer: Option<f64>,
 }

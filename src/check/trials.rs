@@ -24,7 +24,7 @@ use crate::time::Pace;
 
 /// What keeps a pass from running at a pace.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Hindrance {
+pub(crate) enum Hindrance {
     /// An exceeded limit.
     Limit {
         /// Of an axis, or of two things too near each other.

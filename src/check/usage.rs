@@ -17,7 +17,7 @@ use crate::stage::{Axis, AxisId, PacedPeaks, PerAxis, Utilisation};
 
 /// Utilisations of one pass: for each axis one number for each photographed frame.
 #[must_use]
-pub fn usage(report: &PassReport) -> PerAxis<Vec<Utilisation>> {
+pub(crate) fn usage(report: &PassReport) -> PerAxis<Vec<Utilisation>> {
     let program = report.program.as_ref();
     let stage = program.compiled().stage();
     let frames = program.compiled().shot().frames();

@@ -10,6 +10,7 @@ use crate::time::FrameTime;
 
 /// A peak against its limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Peak {
     /// The peak, absolute.
     pub value: f64,
@@ -29,6 +30,7 @@ impl Peak {
 
 /// Least and greatest position against the travel.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Reach {
     /// Least position.
     pub min: f64,
@@ -45,7 +47,7 @@ pub struct Reach {
 impl Reach {
     /// Utilisation at either end: position, its instant, the end, how much of it is used.
     #[must_use]
-    pub fn ends(&self) -> [(f64, FrameTime, f64, Utilisation); 2] {
+    pub(crate) fn ends(&self) -> [(f64, FrameTime, f64, Utilisation); 2] {
         let Travel { lower, upper } = self.travel;
         let length = upper - lower;
         [
@@ -57,6 +59,7 @@ impl Reach {
 
 /// Peaks of one stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct StretchReport {
     /// Positions.
     pub position: Reach,
@@ -73,7 +76,7 @@ pub struct StretchReport {
 impl StretchReport {
     /// Peaks in seconds beside the limits of their axis.
     #[must_use]
-    pub fn new(axis: &Axis, paced: &PacedPeaks) -> StretchReport {
+    pub(crate) fn new(axis: &Axis, paced: &PacedPeaks) -> StretchReport {
         let (l, p) = (axis.limits(), paced.get());
         let peak = |e: crate::motion::Extreme, limit| Peak { value: e.value, limit, frame: FrameTime(e.at) };
         StretchReport {
@@ -93,7 +96,7 @@ impl StretchReport {
 
     /// Velocity, acceleration, jerk and step rate.
     #[must_use]
-    pub fn rates(&self) -> [(Limit, &Peak); 4] {
+    pub(crate) fn rates(&self) -> [(Limit, &Peak); 4] {
         [
             (Limit::Velocity, &self.velocity),
             (Limit::Acceleration, &self.acceleration),
@@ -105,6 +108,7 @@ impl StretchReport {
 
 /// The limit of which an axis uses the largest share.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Tightest {
     /// Which.
     pub limit: Limit,
@@ -131,6 +135,7 @@ impl Tightest {
 
 /// One axis in one pass.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct AxisReport {
     /// True where its group is parked in this pass.
     pub parked: bool,
@@ -145,7 +150,7 @@ pub struct AxisReport {
     /// True where a step in acceleration makes jerk unbounded.
     pub jerk_unbounded: bool,
     /// What is exceeded though no peak shows it: a move between exposures that is too long, a wire that goes slack.
-    pub beside_peaks: Option<Tightest>,
+    pub(crate) beside_peaks: Option<Tightest>,
 }
 
 impl AxisReport {
@@ -201,7 +206,7 @@ impl AxisReport {
 
     /// True where it moves in the photographed span.
     #[must_use]
-    pub fn moves(&self) -> bool {
+    pub(crate) fn moves(&self) -> bool {
         let s = &self.photographed;
         s.velocity.value > 0.0 || s.position.min < s.position.max
     }

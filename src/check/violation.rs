@@ -101,7 +101,7 @@ impl Part {
 
     /// The run-up or run-down.
     #[must_use]
-    pub fn edge(self) -> Option<Edge> {
+    pub(crate) fn edge(self) -> Option<Edge> {
         match self {
             Part::RunUp => Some(Edge::RunUp),
             Part::RunDown => Some(Edge::RunDown),
@@ -121,6 +121,7 @@ impl From<Leg> for Part {
 
 /// An instant of a pass.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub enum At {
     /// Frame time.
     Frame(FrameTime),
@@ -141,7 +142,7 @@ impl At {
 
 /// Two neighbouring keys around a frame; on an end of the track one of them is missing.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Between {
+pub(crate) struct Between {
     /// Index of the track within the shot.
     pub track: usize,
     /// Frames by which a copy runs later; 0 where the track drives the channel itself.
@@ -154,7 +155,7 @@ pub struct Between {
 
 /// What a violation is about.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Subject {
+pub(crate) enum Subject {
     /// An axis.
     Axis(AxisId),
     /// Two things too near each other, and the axis to look at first.
@@ -164,7 +165,7 @@ pub enum Subject {
 impl Subject {
     /// The axis it is about, or the one to look at first.
     #[must_use]
-    pub fn axis(&self) -> AxisId {
+    pub(crate) fn axis(&self) -> AxisId {
         match self {
             Subject::Axis(axis) | Subject::Pair(_, axis) => *axis,
         }
@@ -173,7 +174,7 @@ impl Subject {
 
 /// How a limit came to be exceeded.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Cause {
+pub(crate) enum Cause {
     /// The curve exceeds it.
     Curve,
     /// The axis moves at an edge of the photographed span, and no run-up or run-down has room.
@@ -210,7 +211,7 @@ pub enum Cause {
 
 /// A change that was tried and seen to work.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Fix {
+pub(crate) enum Fix {
     /// Another pace, seconds per frame.
     Pace(f64),
     /// Another pace of a held pass, seconds per frame.
@@ -241,9 +242,10 @@ pub enum Fix {
 
 /// A limit that is exceeded.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Violation {
     /// What it is about.
-    pub subject: Subject,
+    pub(crate) subject: Subject,
     /// What is exceeded.
     pub limit: Limit,
     /// Where in the pass.
@@ -251,17 +253,17 @@ pub struct Violation {
     /// The worst instant.
     pub at: At,
     /// Between which instants it is exceeded, to the pieces of the curve, on the clock of `at`.
-    pub span: (f64, f64),
+    pub(crate) span: (f64, f64),
     /// The worst value; infinite for jerk where acceleration steps.
     pub value: f64,
     /// What is allowed.
     pub allowed: f64,
     /// The keys it lies between, where a track drives the axis.
-    pub between: Option<Between>,
+    pub(crate) between: Option<Between>,
     /// How it came to be.
-    pub cause: Cause,
+    pub(crate) cause: Cause,
     /// What would help; each was tried by compiling again.
-    pub fixes: Vec<Fix>,
+    pub(crate) fixes: Vec<Fix>,
 }
 
 impl Violation {
@@ -280,6 +282,12 @@ impl Violation {
             }
         };
         Some(used.max(Utilisation::JUST_EXCEEDED))
+    }
+
+    /// The axis it is about; where two things are too near each other, the one to look at first.
+    #[must_use]
+    pub fn axis(&self) -> AxisId {
+        self.subject.axis()
     }
 
     /// The frame of the worst instant, where it has one.

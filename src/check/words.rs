@@ -15,11 +15,11 @@ use crate::mechanism::OutOfReach;
 use crate::number::directed::{self, Places};
 use crate::program::{Leg, Program};
 use crate::shot::Pass;
-use crate::stage::{AxisId, Stage};
+use crate::stage::Stage;
 
 /// One sentence about an exceeded limit.
 #[must_use]
-pub fn violation(compiled: &Compiled, v: &Violation) -> String {
+pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
     let stage = compiled.stage();
     let id = v.subject.axis();
     let name = stage.axis_name(id);
@@ -120,7 +120,7 @@ pub fn violation(compiled: &Compiled, v: &Violation) -> String {
 
 /// A fix, as what to do.
 #[must_use]
-pub fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
+pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
     let stage = compiled.stage();
     let axis = stage.axis_name(v.subject.axis());
     let channel = |track: &usize| compiled.shot().tracks().get(*track).map(|t| stage.channel_name(t.channel())).unwrap_or_default();
@@ -149,7 +149,7 @@ pub fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
 
 /// What keeps a pass from running faster, or at all, as in `limited by ...`.
 #[must_use]
-pub fn hindrance(stage: &Stage, h: &Hindrance) -> String {
+pub(crate) fn hindrance(stage: &Stage, h: &Hindrance) -> String {
     let within = |part: Part| if part == Part::Photographed { String::new() } else { format!(" in the {}", part_name(part)) };
     match h {
         Hindrance::Limit { subject, limit, part } => format!("{} of {}{}", spoken(*limit), self::subject(stage, subject), within(*part)),
@@ -161,7 +161,7 @@ pub fn hindrance(stage: &Stage, h: &Hindrance) -> String {
 
 /// How long a leg of a pass takes, and from where; or that it cannot be done.
 #[must_use]
-pub fn leg(program: &Program, leg: Leg) -> String {
+pub(crate) fn leg(program: &Program, leg: Leg) -> String {
     let stage = program.compiled().stage();
     match (program.way().too_weak(), leg) {
         (Some(id), _) => format!("none; the motor of {} cannot hold its load at standstill", stage.axis_name(id)),
@@ -172,7 +172,7 @@ pub fn leg(program: &Program, leg: Leg) -> String {
 
 /// The fastest pace at which a pass runs, in a sentence.
 #[must_use]
-pub fn runnable(stage: &Stage, r: &Runnable) -> String {
+pub(crate) fn runnable(stage: &Stage, r: &Runnable) -> String {
     match (r.seconds_per_frame, &r.limited_by) {
         (Some(pace), Some(h)) => {
             format!("fastest possible: {} s/frame, limited by {}", directed::up(pace, Places::Decimals(4)), hindrance(stage, h))
@@ -185,7 +185,7 @@ pub fn runnable(stage: &Stage, r: &Runnable) -> String {
 
 /// One sentence about a note.
 #[must_use]
-pub fn note(compiled: &Compiled, n: &Note) -> String {
+pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
     let stage = compiled.stage();
     let name = n.axis.map_or("", |id| stage.axis_name(id));
     let unit = n.axis.map_or("", |id| stage.axis(id).unit().symbol());
@@ -256,7 +256,7 @@ pub fn note(compiled: &Compiled, n: &Note) -> String {
 
 /// Two things by name, as in files: groups, channels of carriages, obstacles, boxes.
 #[must_use]
-pub fn pair(stage: &Stage, n: &Nearest) -> (String, String) {
+pub(crate) fn pair(stage: &Stage, n: &Nearest) -> (String, String) {
     let around = stage.surroundings();
     let first = stage.group_name(n.group).to_owned();
     let carriage = |group| stage.body_of(group).and_then(|b| b.rail()).map(|r| stage.channel_name(r.channel).to_owned());
@@ -270,7 +270,7 @@ pub fn pair(stage: &Stage, n: &Nearest) -> (String, String) {
 
 /// How near two things come, in a sentence; `when` as in `frame 12.00`.
 #[must_use]
-pub fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
+pub(crate) fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
     let (a, b) = pair(stage, n);
     let required = format!("required clearance {}", figure(n.required, "mm"));
     let (a, b) = match n.against {
@@ -294,7 +294,7 @@ pub fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
 
 /// Two passes compared, in a sentence.
 #[must_use]
-pub fn registration(report: &Report, pair: &Pair) -> String {
+pub(crate) fn registration(report: &Report, pair: &Pair) -> String {
     let stage = report.compiled.stage();
     let name = |i: usize| report.passes.get(i).map(super::PassReport::name).unwrap_or_default();
     let who = format!("passes {} and {}", name(pair.first), name(pair.second));
@@ -323,28 +323,28 @@ pub fn registration(report: &Report, pair: &Pair) -> String {
 
 /// How many limits are exceeded.
 #[must_use]
-pub fn exceeded(n: usize) -> String {
+pub(crate) fn exceeded(n: usize) -> String {
     format!("{} exceeded", count(u64::try_from(n).unwrap_or(u64::MAX), "limit"))
 }
 
 /// The verdict where nothing is.
-pub const WITHIN: &str = "every pass is within the limits that the stage file states";
+pub(crate) const WITHIN: &str = "every pass is within the limits that the stage file states";
 
 /// A number of things, in words that agree.
 #[must_use]
-pub fn count(n: u64, what: &str) -> String {
+pub(crate) fn count(n: u64, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 
 /// A number of axes.
 #[must_use]
-pub fn axes(n: usize) -> String {
+pub(crate) fn axes(n: usize) -> String {
     if n == 1 { "1 axis".to_owned() } else { format!("{n} axes") }
 }
 
 /// A limit as people say it.
 #[must_use]
-pub fn spoken(limit: Limit) -> &'static str {
+pub(crate) fn spoken(limit: Limit) -> &'static str {
     match limit {
         Limit::StepRate => "step rate",
         other => other.name(),
@@ -353,7 +353,7 @@ pub fn spoken(limit: Limit) -> &'static str {
 
 /// A number with its unit, to six significant digits, which is what a person compares by.
 #[must_use]
-pub fn figure(value: f64, unit: &str) -> String {
+pub(crate) fn figure(value: f64, unit: &str) -> String {
     let (places, _) = six_digits(value);
     shown(&directed::nearest(value, places), unit)
 }
@@ -410,7 +410,7 @@ fn shown(text: &str, unit: &str) -> String {
 
 /// What the axis or pair of a violation is called.
 #[must_use]
-pub fn subject(stage: &Stage, subject: &Subject) -> String {
+pub(crate) fn subject(stage: &Stage, subject: &Subject) -> String {
     match subject {
         Subject::Axis(axis) => stage.axis_name(*axis).to_owned(),
         Subject::Pair(n, _) => {
@@ -418,12 +418,6 @@ pub fn subject(stage: &Stage, subject: &Subject) -> String {
             format!("{a} and {b}")
         }
     }
-}
-
-/// The name of an axis.
-#[must_use]
-pub fn axis(stage: &Stage, id: AxisId) -> &str {
-    stage.axis_name(id)
 }
 
 fn part_name(part: Part) -> &'static str {

@@ -29,13 +29,13 @@ mod wrap;
 
 use clap::Parser;
 
-pub use outcome::Outcome;
+pub(crate) use outcome::Outcome;
 
 use args::{Args, Command};
 
 /// Runs the command line of this process.
 #[must_use]
-pub fn run() -> Outcome {
+pub(crate) fn run() -> Outcome {
     signals::catch_size_limit();
     let args = match Args::try_parse() {
         Ok(args) => args,

@@ -4,7 +4,7 @@
 
 /// What a command ended with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
+pub(crate) enum Outcome {
     /// All within limits: 0.
     Fine,
     /// Something is over a limit or does not hold: 1.
@@ -16,7 +16,7 @@ pub enum Outcome {
 impl Outcome {
     /// Exit status.
     #[must_use]
-    pub fn status(self) -> u8 {
+    pub(crate) fn status(self) -> u8 {
         match self {
             Outcome::Fine => 0,
             Outcome::Over => 1,

@@ -30,7 +30,7 @@ pub(super) fn prepare(shot: &Path, budget: Budget) -> Option<Prepared> {
         }
     };
     progress.now("checking");
-    match compiled.check() {
+    match compiled.checked() {
         Ok(report) => Some(Prepared { sources, report }),
         Err(error) => {
             drop(progress);

@@ -9,7 +9,7 @@ use crate::time::FrameTime;
 
 /// What is known of one axis's motion.
 #[derive(Debug, Clone)]
-pub struct AxisMove {
+pub(crate) struct AxisMove {
     pub(super) curve: Curve,
     pub(super) photographed: core::ops::Range<usize>,
     pub(super) peaks: Peaks,
@@ -20,25 +20,25 @@ pub struct AxisMove {
 impl AxisMove {
     /// The whole curve: run-up, photographed span, run-down.
     #[must_use]
-    pub fn curve(&self) -> &Curve {
+    pub(crate) fn curve(&self) -> &Curve {
         &self.curve
     }
 
     /// Position at an instant; `None` outside the move.
     #[must_use]
-    pub fn at(&self, t: FrameTime) -> Option<f64> {
+    pub(crate) fn at(&self, t: FrameTime) -> Option<f64> {
         self.curve.at(t.0)
     }
 
     /// Indices of the pieces of the photographed span.
     #[must_use]
-    pub fn photographed(&self) -> core::ops::Range<usize> {
+    pub(crate) fn photographed(&self) -> core::ops::Range<usize> {
         self.photographed.clone()
     }
 
     /// Indices of the pieces of the run-up or run-down.
     #[must_use]
-    pub fn edge(&self, edge: Edge) -> core::ops::Range<usize> {
+    pub(crate) fn edge(&self, edge: Edge) -> core::ops::Range<usize> {
         match edge {
             Edge::RunUp => 0..self.photographed.start,
             Edge::RunDown => self.photographed.end..self.curve.len(),
@@ -66,31 +66,31 @@ impl AxisMove {
 
     /// Extremes over the photographed span. Units: unit, unit/frame^k.
     #[must_use]
-    pub fn peaks(&self) -> &Peaks {
+    pub(crate) fn peaks(&self) -> &Peaks {
         &self.peaks
     }
 
     /// Extremes over the run-up or run-down; `None` where there is none.
     #[must_use]
-    pub fn edge_peaks(&self, edge: Edge) -> Option<Peaks> {
+    pub(crate) fn edge_peaks(&self, edge: Edge) -> Option<Peaks> {
         Peaks::of(&self.curve, self.edge(edge))
     }
 
     /// Steps in acceleration.
     #[must_use]
-    pub fn breaks(&self) -> &[Break] {
+    pub(crate) fn breaks(&self) -> &[Break] {
         &self.breaks
     }
 
     /// Where the curve is further from its signal than allowed.
     #[must_use]
-    pub fn coarse(&self) -> &[Coarse] {
+    pub(crate) fn coarse(&self) -> &[Coarse] {
         &self.coarse
     }
 
     /// True where the axis stands still throughout the photographed span.
     #[must_use]
-    pub fn never_moves(&self) -> bool {
+    pub(crate) fn never_moves(&self) -> bool {
         self.curve.pieces().skip(self.photographed.start).take(self.photographed.len()).all(|p| p.quintic.is_hold())
             && self.peaks.least.value == self.peaks.greatest.value
     }

@@ -11,7 +11,7 @@ use crate::bounds::{Budget, Effort, Meter};
 use crate::motion::Peaks;
 use crate::shot::{Pass, Shot, Track};
 use crate::signal::{Layers, Source};
-use crate::stage::{AxisId, ChannelId, PerAxis, Stage};
+use crate::stage::{AxisId, ChannelId, Stage};
 
 /// A compiled shot. Cheap to clone.
 #[derive(Debug, Clone)]
@@ -30,15 +30,15 @@ impl Compiled {
     ///
     /// # Errors
     /// A shot of another stage; every cause for which a channel or axis has no curve; more work than the budget allows.
-    pub fn new(stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Vec<CompileError>> {
+    pub(crate) fn compile(stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Vec<CompileError>> {
         Compiled::within(Budget::Usual, stage, shot)
     }
 
     /// Compiles `shot` for `stage` within a budget of work, which everything made from it keeps too.
     ///
     /// # Errors
-    /// As [`Compiled::new`].
-    pub fn within(budget: Budget, stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Vec<CompileError>> {
+    /// As [`Compiled::compile`].
+    pub(crate) fn within(budget: Budget, stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Vec<CompileError>> {
         let (stage, shot) = (stage.into(), shot.into());
         if stage.mark() != shot.mark() {
             return Err(vec![CompileError::OtherStage]);
@@ -83,7 +83,7 @@ impl Compiled {
 
     /// The same with the names of the files it was read from, in the order of [`Place::file`](crate::shot::Place): for places in messages.
     #[must_use]
-    pub fn with_files(mut self, files: Vec<String>) -> Compiled {
+    pub(crate) fn with_files(mut self, files: Vec<String>) -> Compiled {
         self.files = files.into();
         self
     }
@@ -91,8 +91,8 @@ impl Compiled {
     /// Another shot on the same stage: how a change is tried.
     ///
     /// # Errors
-    /// As [`Compiled::new`].
-    pub fn with_shot(&self, shot: Shot) -> Result<Compiled, Vec<CompileError>> {
+    /// As [`Compiled::compile`].
+    pub(crate) fn with(&self, shot: Shot) -> Result<Compiled, Vec<CompileError>> {
         Compiled::within(self.budget, Arc::clone(&self.stage), shot).map(|c| Compiled { files: Arc::clone(&self.files), ..c })
     }
 
@@ -100,7 +100,7 @@ impl Compiled {
     ///
     /// # Errors
     /// Passes that do not make a shot, or a run-up that is no curve.
-    pub fn with_passes(&self, passes: Vec<Pass>) -> Result<Compiled, Vec<CompileError>> {
+    pub(crate) fn with_passes(&self, passes: Vec<Pass>) -> Result<Compiled, Vec<CompileError>> {
         let shot = self.shot.with_passes(&self.stage, passes).map_err(|_| vec![CompileError::OtherStage])?;
         let mv = self.mv.for_passes(self.basis(&shot, &self.layers))?;
         Ok(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), ..self.clone() })
@@ -145,13 +145,13 @@ impl Compiled {
 
     /// Names of the input files, for places in messages; empty where none are known.
     #[must_use]
-    pub fn files(&self) -> &[String] {
+    pub(crate) fn files(&self) -> &[String] {
         &self.files
     }
 
     /// Every axis's motion, in stage order.
-    #[must_use]
-    pub fn axes(&self) -> &PerAxis<AxisMove> {
+    #[cfg(test)]
+    pub(crate) fn axes(&self) -> &crate::stage::PerAxis<AxisMove> {
         &self.mv.axes
     }
 
@@ -174,7 +174,7 @@ impl Compiled {
 
     /// Axes that cannot come from rest into the shot or to rest after it.
     #[must_use]
-    pub fn no_room(&self) -> &[NoRoom] {
+    pub(crate) fn no_room(&self) -> &[NoRoom] {
         &self.mv.no_room
     }
 }

@@ -13,7 +13,7 @@ use crate::motion::{Extreme, Peaks};
 
 /// Which edge of the photographed span.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Edge {
+pub(crate) enum Edge {
     /// Before the first exposure.
     RunUp,
     /// After the last exposure.
@@ -23,7 +23,7 @@ pub enum Edge {
 impl Edge {
     /// `run-up` or `run-down`.
     #[must_use]
-    pub fn name(self) -> &'static str {
+    pub(crate) fn name(self) -> &'static str {
         match self {
             Edge::RunUp => "run-up",
             Edge::RunDown => "run-down",
@@ -33,7 +33,7 @@ impl Edge {
 
 /// The piece, `frames` long, that joins the node at the edge to rest.
 #[must_use]
-pub fn piece(edge: Edge, node: Node, frames: f64) -> Quintic {
+pub(crate) fn piece(edge: Edge, node: Node, frames: f64) -> Quintic {
     let (v, a) = (node.v * frames, node.a * frames * frames);
     if v == 0.0 && a == 0.0 {
         return Quintic::hold(node.p);
@@ -53,12 +53,12 @@ pub fn piece(edge: Edge, node: Node, frames: f64) -> Quintic {
 ///
 /// That is a millionth of what the motor can do at all; the one predicate for "does not move" at an edge.
 #[must_use]
-pub fn stands(node: Node, steps_per_unit: f64) -> bool {
+pub(crate) fn stands(node: Node, steps_per_unit: f64) -> bool {
     node.v.abs() * steps_per_unit < NOTHING && node.a.abs() * steps_per_unit < NOTHING
 }
 
 /// Steps per frame below which an axis stands: 2^-20.
-pub const NOTHING: f64 = 1.0 / 1_048_576.0;
+pub(crate) const NOTHING: f64 = 1.0 / 1_048_576.0;
 
 /// What is known of the extremes of [`piece`] without looking for them. No instants are known.
 #[derive(Debug, Clone, Copy)]

@@ -91,7 +91,7 @@ fn legible(x: f64) -> f64 {
 
 /// A signal as a curve.
 #[derive(Debug, Clone)]
-pub struct Fitted {
+pub(crate) struct Fitted {
     /// The curve.
     pub curve: Curve,
     /// Steps in acceleration.
@@ -108,7 +108,7 @@ impl Fitted {
 
 /// A stretch of pieces that cannot be halved any further and are not within what was allowed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Coarse {
+pub(crate) struct Coarse {
     /// Where it begins, frame time.
     pub from: f64,
     /// Where it ends.
@@ -146,7 +146,7 @@ impl Coarse {
 ///
 /// # Errors
 /// A signal that is not finite, or more work than `costs` has left.
-pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance, costs: &Costs<'_>) -> Result<Fitted, FitError> {
+pub(crate) fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance, costs: &Costs<'_>) -> Result<Fitted, FitError> {
     if let Some(rest) = signal.at_rest() {
         let mut builder = CurveBuilder::starting_at(from, 1);
         builder.push(to, Quintic::hold(rest));
@@ -163,7 +163,7 @@ pub fn curve(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowan
 
 /// What a fit may cost.
 #[derive(Debug, Clone, Copy)]
-pub struct Costs<'m> {
+pub(crate) struct Costs<'m> {
     /// Where it is counted.
     pub meter: &'m Meter,
     /// As what its evaluations count.
@@ -181,7 +181,7 @@ impl Costs<'_> {
 
 /// A step in acceleration at a knot.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Break {
+pub(crate) struct Break {
     /// Frame time.
     pub at: f64,
     /// Acceleration just before, unit/frame^2.

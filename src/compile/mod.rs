@@ -6,12 +6,12 @@
 mod axis_move;
 mod compiled;
 mod counts;
-pub mod ends;
+pub(crate) mod ends;
 mod error;
-pub mod fit;
-pub mod place;
+pub(crate) mod fit;
+pub(crate) mod place;
 mod run;
-pub mod tolerance;
+pub(crate) mod tolerance;
 
 use std::collections::BTreeSet;
 
@@ -28,16 +28,16 @@ use crate::shot::Shot;
 use crate::signal::{AxisSignal, Layers, NoPlace};
 use crate::stage::{AxisId, PerAxis, Stage};
 
-pub use axis_move::AxisMove;
+pub(crate) use axis_move::AxisMove;
 pub use compiled::Compiled;
-pub use counts::Counts;
-pub use ends::Edge;
+pub(crate) use counts::Counts;
+pub(crate) use ends::Edge;
 pub(crate) use ends::Known;
-pub use error::CompileError;
-pub use fit::{Break, Coarse, FitError};
-pub use run::{LONGEST_RUN, NoRoom};
+pub(crate) use error::CompileError;
+pub(crate) use fit::{Coarse, FitError};
+pub(crate) use run::{LONGEST_RUN, NoRoom};
 pub(crate) use run::{Runners, Runs, fastest_pace};
-pub use tolerance::{Tolerance, pace_at};
+pub(crate) use tolerance::Tolerance;
 
 /// The curves of a shot, one for each axis.
 #[derive(Debug)]
@@ -166,6 +166,6 @@ impl Basis<'_> {
 
 /// The frames of a shot as frame times, for reading curves at mid-exposure.
 #[must_use]
-pub fn frame_time(frame: i64) -> f64 {
+pub(crate) fn frame_time(frame: i64) -> f64 {
     whole::real(frame)
 }

@@ -25,7 +25,8 @@ impl Compiled {
     ///
     /// # Errors
     /// [`NoPose`].
-    pub fn channel_at(&self, pass: Option<&Pass>, channel: ChannelId, t: FrameTime) -> Result<f64, NoPose> {
+    #[cfg(test)]
+    pub(crate) fn channel_at(&self, pass: Option<&Pass>, channel: ChannelId, t: FrameTime) -> Result<f64, NoPose> {
         self.channels_at(pass, &[channel], t)?.first().copied().ok_or(NoPose::Outside)
     }
 
@@ -33,7 +34,7 @@ impl Compiled {
     ///
     /// # Errors
     /// [`NoPose`].
-    pub fn pose_at(&self, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, NoPose> {
+    pub(crate) fn pose_at(&self, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, NoPose> {
         Ok(body.pose(&self.channels_at(pass, body.channels(), t)?))
     }
 
@@ -41,7 +42,7 @@ impl Compiled {
     ///
     /// # Errors
     /// [`NoPose`].
-    pub fn places_at(&self, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Vec<Vector>, NoPose> {
+    pub(crate) fn places_at(&self, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Vec<Vector>, NoPose> {
         Ok(body.places(&self.channels_at(pass, body.channels(), t)?))
     }
 

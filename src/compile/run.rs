@@ -17,7 +17,7 @@ use crate::stage::{Axis, AxisId, Machine, Mover, PacedPeaks, Stage, Torque};
 
 /// An axis that cannot come from rest into the shot, or to rest after it, in any whole number of frames tried.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct NoRoom {
+pub(crate) struct NoRoom {
     /// The axis.
     pub axis: AxisId,
     /// Which edge.
@@ -25,7 +25,7 @@ pub struct NoRoom {
 }
 
 /// Longest run-up or run-down tried, frames.
-pub const LONGEST_RUN: u32 = 4096;
+pub(crate) const LONGEST_RUN: u32 = 4096;
 
 /// Lengths of run-up and run-down, one for all axes and passes.
 #[derive(Debug, Clone, PartialEq)]

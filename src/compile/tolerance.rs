@@ -18,7 +18,7 @@ use crate::stage::Axis;
 
 /// How far a piece may be from its signal. Units: unit, unit/frame, unit/frame^2, unit/frame^3.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tolerance {
+pub(crate) struct Tolerance {
     /// Position.
     pub position: f64,
     /// Velocity.
@@ -30,7 +30,7 @@ pub struct Tolerance {
 }
 
 /// What a piece may be off by, where the signal on it is known at some places.
-pub trait Allowance {
+pub(crate) trait Allowance {
     /// The tolerance on a piece on which the signal was seen to do this.
     fn on(&self, seen: &[Jet]) -> Tolerance;
 }
@@ -44,7 +44,7 @@ impl Allowance for Tolerance {
 
 /// The tolerance of an axis: see the module's text.
 #[derive(Debug, Clone, Copy)]
-pub struct AtOwnPace {
+pub(crate) struct AtOwnPace {
     position: f64,
     velocity: f64,
     acceleration: f64,
@@ -56,7 +56,7 @@ pub struct AtOwnPace {
 impl AtOwnPace {
     /// The tolerance of this axis.
     #[must_use]
-    pub fn of(axis: &Axis) -> AtOwnPace {
+    pub(crate) fn of(axis: &Axis) -> AtOwnPace {
         let limits = axis.limits();
         let steps = axis.drive().steps_per_unit();
         // A limit on steps is a limit on velocity.
@@ -87,7 +87,7 @@ impl Allowance for AtOwnPace {
 
 /// Seconds per frame at which a velocity, an acceleration and a jerk (per frame^k) are within limits (per s^k): time scaling is exact.
 #[must_use]
-pub fn pace_at(v: f64, a: f64, j: f64, velocity: f64, acceleration: f64, jerk: f64) -> f64 {
+pub(crate) fn pace_at(v: f64, a: f64, j: f64, velocity: f64, acceleration: f64, jerk: f64) -> f64 {
     (v.abs() / velocity).max((a.abs() / acceleration).sqrt()).max(elementary::cbrt(j.abs() / jerk))
 }
 

@@ -11,6 +11,7 @@ pub(super) const MOST_SHOWN: usize = 50;
 
 /// A piece of an input file.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Span {
     /// Index of the file in the list of sources.
     pub file: usize,
@@ -24,9 +25,9 @@ pub struct Span {
 
 /// One mistake.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Diagnostic {
-    /// What kind of mistake it is; [`Code`] is the table of them all.
-    pub code: Code,
+    pub(crate) code: Code,
     /// One line that says what is wrong, with the axis, track or pass it concerns.
     pub title: String,
     /// Where; `None` where the file itself is not there.
@@ -37,4 +38,12 @@ pub struct Diagnostic {
     pub allowed: String,
     /// What to do; may be empty.
     pub help: String,
+}
+
+impl Diagnostic {
+    /// What kind of mistake it is: one of the slugs of `fixtures/ERRORS.md`. A slug keeps its meaning.
+    #[must_use]
+    pub fn code(&self) -> &'static str {
+        self.code.slug()
+    }
 }

@@ -1,7 +1,7 @@
 //! From files to a checked stage and shot, or to every mistake in them.
 //!
 //! Invariant: whatever the bytes, the answer is a whole [`Loaded`] or a [`Rejection`] with at least one diagnostic; nothing is defaulted that the format does not give a default for, and
-//! mistakes of all files are told at once. Only [`load`] and [`load_stage`] touch the disk; [`parse`] takes a function that reads.
+//! mistakes of all files are told at once. Only [`load`] touches the disk; [`parse`] takes a function that reads.
 //!
 //! How it goes: bytes become text and text a TOML table with places (`document`), tables are read key by key (`reader`), mistakes and places collect in one log (`log`). Names come from the
 //! stage file even where it has mistakes, so that the shot is checked as far as it can be. A file that is not TOML at all tells only that: what is missing from it may be there.
@@ -14,11 +14,11 @@ mod axis_table;
 mod body_tables;
 mod choices;
 mod copies;
-pub mod diagnostic;
+mod diagnostic;
 mod document;
 mod files;
 mod key_file;
-pub mod keys;
+pub(crate) mod keys;
 mod layers;
 mod like;
 mod lines;
@@ -56,6 +56,7 @@ use stage_file::StageRead;
 
 /// A checked shot with its stage, and the files they were read from.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct Loaded {
     /// The stage.
     pub stage: Stage,
@@ -88,7 +89,8 @@ pub fn load(path: &Path) -> Result<Loaded, Rejection> {
 ///
 /// # Errors
 /// Every mistake of the file.
-pub fn load_stage(path: &Path) -> Result<Stage, Rejection> {
+#[cfg(test)]
+pub(crate) fn load_stage(path: &Path) -> Result<Stage, Rejection> {
     let place = FilePlace::of(path)?;
     let mut log = Log::new(Sources::in_folders(place.folders));
     let read = match files::read(&place.folder.join(&place.name)) {
@@ -114,12 +116,11 @@ pub fn load_stage(path: &Path) -> Result<Stage, Rejection> {
 /// Reads a shot through `read`; what [`load`] does, without a disk. Folders before the shot's name, as in `marsh/takes/shot.toml`, are those that `..` may lead up through.
 ///
 /// ```
-/// use movewright::bounds::Code;
 /// use movewright::input::{self, Unreadable};
 ///
 /// let no_files = |_: &str| Err(Unreadable::Missing);
 /// let rejection = input::parse("shot.toml", &no_files).unwrap_err();
-/// assert_eq!(rejection.diagnostics()[0].code.slug(), "missing-file");
+/// assert_eq!(rejection.diagnostics()[0].code(), "missing-file");
 /// ```
 ///
 /// # Errors

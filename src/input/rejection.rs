@@ -20,7 +20,7 @@ pub struct Rejection {
 impl Rejection {
     /// Flaws that showed only when the input was compiled, each with the place of what caused it, where that is written.
     #[must_use]
-    pub fn of_flaws(sources: Sources, flaws: impl Iterator<Item = (Option<Place>, Flaw)>) -> Rejection {
+    pub(crate) fn of_flaws(sources: Sources, flaws: impl Iterator<Item = (Option<Place>, Flaw)>) -> Rejection {
         let diagnostics = flaws
             .map(|(place, flaw)| Diagnostic {
                 code: flaw.code,
@@ -63,7 +63,7 @@ impl Rejection {
     /// The first 50 mistakes with the lines they stand in, for people; with terminal colours if `colour`. No line end at the end.
     #[cfg(feature = "cli")]
     #[must_use]
-    pub fn render(&self, colour: bool) -> String {
+    pub(crate) fn render(&self, colour: bool) -> String {
         render::render(&self.diagnostics, self.unlisted, &self.sources, colour)
     }
 }

@@ -78,7 +78,7 @@ impl Sources {
 
     /// Their names in order, as messages write them.
     #[must_use]
-    pub fn names(&self) -> Vec<String> {
+    pub(crate) fn names(&self) -> Vec<String> {
         self.list.iter().map(|s| s.name.clone()).collect()
     }
 
@@ -96,7 +96,7 @@ impl Sources {
 
     /// Every file for a copy of the input: its path below the innermost folder that holds them all, with `/` between folders, and its bytes. The shot comes first.
     #[must_use]
-    pub fn for_copying(&self) -> Vec<(String, Vec<u8>)> {
+    pub(crate) fn for_copying(&self) -> Vec<(String, Vec<u8>)> {
         let most_up = self.list.iter().map(|s| steps_up(&s.name)).max().unwrap_or(0);
         let mut copies: Vec<(String, Vec<u8>)> = Vec::new();
         for source in &self.list {

@@ -25,7 +25,7 @@ const ALIKE: f64 = 1.0;
 
 /// A likely cause.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Cause {
+pub(super) struct Cause {
     /// Which.
     pub kind: CauseKind,
     /// How much, steps: the offset, the first jump, the difference between directions, the whole slip, the largest deviation that a frame shift makes.
@@ -40,7 +40,7 @@ pub struct Cause {
 
 /// Kind of a cause.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum CauseKind {
+pub(super) enum CauseKind {
     /// The same deviation throughout.
     Offset,
     /// The positions of some frames before or after.
@@ -56,7 +56,7 @@ pub enum CauseKind {
 impl CauseKind {
     /// Its name in files.
     #[must_use]
-    pub fn name(self) -> &'static str {
+    pub(super) fn name(self) -> &'static str {
         match self {
             CauseKind::Offset => "offset",
             CauseKind::FrameShift => "frame_shift",

@@ -57,6 +57,7 @@ impl AxisFacts {
 
 /// What the numbers of a log are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub enum LogUnits {
     /// Steps from home.
     #[default]
@@ -67,6 +68,7 @@ pub enum LogUnits {
 
 /// What is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[non_exhaustive]
 pub struct Options {
     /// What pass and logs are in.
     pub units: LogUnits,
@@ -87,6 +89,7 @@ pub struct Input<R> {
 
 /// What came of it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct Comparison {
     /// Rows of the pass.
     pub frames: u64,
@@ -102,6 +105,7 @@ pub struct Comparison {
 
 /// What a take covers.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct TakeFacts {
     /// Name of the log.
     pub log: String,
@@ -115,6 +119,7 @@ pub struct TakeFacts {
 
 /// One axis over all takes. Figures at the top are in units; numbers that need two takes are none with one.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct AxisComparison {
     /// Full name.
     pub axis: String,
@@ -143,6 +148,7 @@ pub struct AxisComparison {
 
 /// The statistics of one axis in one unit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct Figures {
     /// Greatest 4 s_i.
     pub repeatability: Option<f64>,
@@ -158,6 +164,7 @@ pub struct Figures {
 
 /// A likely cause in one take.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct LikelyCause {
     /// Name of the log.
     pub log: String,

@@ -12,6 +12,7 @@ use crate::bounds::MOST_LINE_BYTES;
 /// Why a log cannot be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{log}{}: {what}", place(*line))]
+#[non_exhaustive]
 pub struct LogError {
     /// The log, as it was called.
     pub log: String,

@@ -4,12 +4,10 @@
 //! Invariant: memory grows with axes and takes, never with rows. A number that does not exist is `None`, never zero.
 //! Limits: a log says where the motor was told to be or where an encoder saw it; what neither sees, such as play behind the encoder, no statistics show.
 
-pub mod cause;
-pub mod compare;
-pub mod log;
-pub mod statistics;
+mod cause;
+mod compare;
+mod log;
+pub(crate) mod statistics;
 
-pub use cause::{Cause, CauseKind};
-pub use compare::{AxisComparison, AxisFacts, Comparison, Figures, Input, LogUnits, Options, TakeFacts, compare};
+pub use compare::{AxisComparison, AxisFacts, Comparison, Figures, Input, LikelyCause, LogUnits, Options, TakeFacts, compare};
 pub use log::LogError;
-pub use statistics::{Statistics, spread};

@@ -7,15 +7,8 @@
 //! Invariant: a frame is taken in once, with all its takes; sums are of differences from the first take, so large counts lose nothing.
 
 /// Mean and standard deviation (n - 1) of some numbers; the latter is `None` for fewer than two, both for none.
-///
-/// ```
-/// use movewright::measure::spread;
-/// assert_eq!(spread(&[1.0, 2.0, 3.0]), Some((2.0, Some(1.0))));
-/// assert_eq!(spread(&[7.0]), Some((7.0, None)));
-/// assert_eq!(spread(&[]), None);
-/// ```
 #[must_use]
-pub fn spread(values: &[f64]) -> Option<(f64, Option<f64>)> {
+pub(crate) fn spread(values: &[f64]) -> Option<(f64, Option<f64>)> {
     let first = *values.first()?;
     let n = values.len() as f64;
     let off = values.iter().map(|x| x - first).sum::<f64>() / n;
@@ -28,7 +21,7 @@ pub fn spread(values: &[f64]) -> Option<(f64, Option<f64>)> {
 
 /// A greatest value and the frame at which it is taken.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Greatest {
+pub(crate) struct Greatest {
     /// The value, not negative.
     pub value: f64,
     /// Frame.
@@ -37,7 +30,7 @@ pub struct Greatest {
 
 /// Statistics of one axis; units are those of the deviations.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Statistics {
+pub(crate) struct Statistics {
     frames: u64,
     repeatability: Option<Greatest>,
     outer: Option<(f64, f64)>,
@@ -48,7 +41,7 @@ pub struct Statistics {
 
 impl Statistics {
     /// Takes in the deviations of all takes at one frame; an empty slice is no frame.
-    pub fn add(&mut self, frame: i64, deviations: &[f64]) {
+    pub(crate) fn add(&mut self, frame: i64, deviations: &[f64]) {
         let Some((mean, s)) = spread(deviations) else { return };
         self.frames += 1;
         let widened = |range: Option<(f64, f64)>, low: f64, high: f64| Some(range.map_or((low, high), |(l, h)| (l.min(low), h.max(high))));
@@ -70,37 +63,37 @@ impl Statistics {
 
     /// Frames with at least one take.
     #[must_use]
-    pub fn frames(&self) -> u64 {
+    pub(crate) fn frames(&self) -> u64 {
         self.frames
     }
 
     /// Greatest 4 s_i; `None` where no frame has two takes.
     #[must_use]
-    pub fn repeatability(&self) -> Option<Greatest> {
+    pub(crate) fn repeatability(&self) -> Option<Greatest> {
         self.repeatability
     }
 
     /// Greatest mean_i + 2 s_i less least mean_i - 2 s_i; `None` where no frame has two takes.
     #[must_use]
-    pub fn accuracy(&self) -> Option<f64> {
+    pub(crate) fn accuracy(&self) -> Option<f64> {
         self.outer.map(|(low, high)| high - low)
     }
 
     /// Greatest mean_i less least mean_i; `None` without a frame.
     #[must_use]
-    pub fn mean_range(&self) -> Option<f64> {
+    pub(crate) fn mean_range(&self) -> Option<f64> {
         self.means.map(|(low, high)| high - low)
     }
 
     /// Largest deviation of any take, absolute; `None` without a frame.
     #[must_use]
-    pub fn largest_deviation(&self) -> Option<Greatest> {
+    pub(crate) fn largest_deviation(&self) -> Option<Greatest> {
         self.largest
     }
 
     /// Largest difference between two takes at one frame; `None` where no frame has two takes.
     #[must_use]
-    pub fn pass_to_pass(&self) -> Option<Greatest> {
+    pub(crate) fn pass_to_pass(&self) -> Option<Greatest> {
         self.between
     }
 }
@@ -116,6 +109,13 @@ fn raise(greatest: &mut Option<Greatest>, value: f64, frame: i64) {
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+
+    #[test]
+    fn one_value_has_a_mean_and_no_deviation() {
+        assert_eq!(spread(&[1.0, 2.0, 3.0]), Some((2.0, Some(1.0))));
+        assert_eq!(spread(&[7.0]), Some((7.0, None)));
+        assert_eq!(spread(&[]), None);
+    }
 
     #[test]
     fn one_take_has_no_spread_but_a_largest_deviation() {

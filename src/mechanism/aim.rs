@@ -20,10 +20,10 @@ use crate::bounds::{self, Code, Flaw};
 use crate::number::{Jet, elementary};
 
 /// Largest angle, rad, by which a solved line of sight may miss its target.
-pub const CLOSE: f64 = 1e-10;
+pub(crate) const CLOSE: f64 = 1e-10;
 /// Degrees of an axle for a degree of the line of sight above which aiming is refused as gimbal trouble. At 1000 a pan of one
 /// minute in the picture takes 17 deg of the axle: common practice, no source.
-pub const MOST_GAIN: f64 = 1000.0;
+pub(crate) const MOST_GAIN: f64 = 1000.0;
 
 /// A target that the two channels cannot bring to the middle of the picture.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -54,7 +54,7 @@ pub enum AimTrouble {
 
 /// Two channels that aim a camera. Invariant: each turns exactly one joint of the camera's chain.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Aim {
+pub(crate) struct Aim {
     channels: [usize; 2],
     ranges: [[f64; 2]; 2],
 }
@@ -64,7 +64,7 @@ impl Aim {
     ///
     /// # Errors
     /// A channel that does not turn exactly one joint, one channel named twice, and a range without length.
-    pub fn new(camera: &Chain, channels: [usize; 2], ranges: [[f64; 2]; 2]) -> Result<Aim, Vec<Flaw>> {
+    pub(crate) fn new(camera: &Chain, channels: [usize; 2], ranges: [[f64; 2]; 2]) -> Result<Aim, Vec<Flaw>> {
         let mut flaws = Vec::new();
         let [first, second] = channels;
         if first == second {
@@ -104,12 +104,6 @@ impl Aim {
         if flaws.is_empty() { Ok(Aim { channels, ranges }) } else { Err(flaws) }
     }
 
-    /// The two channels, in the order in which [`Aim::solve`] gives their angles.
-    #[must_use]
-    pub fn channels(&self) -> [usize; 2] {
-        self.channels
-    }
-
     /// The two channels' angles, deg, with exact derivatives, that keep `target` (mm, in the stage) on the optical axis.
     ///
     /// `value` gives every other channel of the camera; what it gives for the two is not read. `guess` (deg) is where the search
@@ -117,7 +111,7 @@ impl Aim {
     ///
     /// # Errors
     /// [`AimTrouble`].
-    pub fn solve(
+    pub(crate) fn solve(
         &self,
         camera: &Chain,
         value: impl Fn(usize) -> Jet,

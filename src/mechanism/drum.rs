@@ -78,7 +78,7 @@ impl Drum {
     ///
     /// # Errors
     /// [`OutOfReach::Range`] for more rope than the layers hold, or less than none.
-    pub fn turn<T: Real>(&self, height: T) -> Result<T, OutOfReach> {
+    pub(crate) fn turn<T: Real>(&self, height: T) -> Result<T, OutOfReach> {
         let found = height.value();
         let [least, most] = self.heights();
         if !(least <= found && found <= most) {
@@ -98,7 +98,7 @@ impl Drum {
     ///
     /// # Errors
     /// [`OutOfReach::Range`] for more turns than the layers hold, or less than none.
-    pub fn height<T: Real>(&self, turn: T) -> Result<T, OutOfReach> {
+    pub(crate) fn height<T: Real>(&self, turn: T) -> Result<T, OutOfReach> {
         let found = turn.value();
         let out = |least, most| OutOfReach::Range { quantity: "turn", found, least, most, unit: "deg" };
         let Some(spool) = self.spec.spool else {
@@ -116,13 +116,13 @@ impl Drum {
 
     /// Turns that the rope on the drum allows, deg: least and most.
     #[must_use]
-    pub fn turns(&self) -> [f64; 2] {
+    pub(crate) fn turns(&self) -> [f64; 2] {
         self.spec.spool.map_or([f64::MIN, f64::MAX], |spool| [1, spool.layers + 1].map(|layer| starts_at(spool, layer)))
     }
 
     /// Heights that the rope on the drum allows, mm: lowest and highest.
     #[must_use]
-    pub fn heights(&self) -> [f64; 2] {
+    pub(crate) fn heights(&self) -> [f64; 2] {
         match self.spec.spool {
             None => [f64::MIN, f64::MAX],
             Some(spool) => [self.start(spool, 1), self.start(spool, spool.layers + 1)],
@@ -131,20 +131,20 @@ impl Drum {
 
     /// Heights at which the rope climbs to its next layer, mm, rising: the speed of the drum jumps there.
     #[must_use]
-    pub fn layer_changes(&self) -> Vec<f64> {
+    pub(crate) fn layer_changes(&self) -> Vec<f64> {
         self.spec.spool.map_or_else(Vec::new, |spool| (2..=spool.layers).map(|layer| self.start(spool, layer)).collect())
     }
 
     /// Rope in one turn of layer `layer` (1, 2, ...), mm.
     #[must_use]
-    pub fn turn_length(&self, layer: u32) -> f64 {
+    pub(crate) fn turn_length(&self, layer: u32) -> f64 {
         let middle = self.spec.radius + (f64::from(layer) - 0.5) * self.spec.rope_diameter;
         elementary::TURN * middle
     }
 
     /// All the rope that the layers hold, mm; `None` without layers.
-    #[must_use]
-    pub fn capacity(&self) -> Option<f64> {
+    #[cfg(test)]
+    pub(crate) fn capacity(&self) -> Option<f64> {
         self.spec.spool.map(|spool| self.rope(spool, spool.turns_per_layer * f64::from(spool.layers)))
     }
 

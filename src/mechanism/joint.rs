@@ -9,10 +9,10 @@
 use super::real::Real;
 use super::space::{Pose, Turn, Vector};
 use crate::bounds::{self, COORDINATE, Code, DIRECTION, DIRECTION_LENGTH, Flaw, MOST_JOINTS};
-use crate::number::Jet;
 
 /// How a joint moves.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub enum JointKind {
     /// It does not: its offset alone counts, as for a figure's rod or a camera's lens.
     Fixed,
@@ -54,13 +54,13 @@ enum Motion {
 
 /// A checked chain of joints.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Chain {
+pub(crate) struct Chain {
     joints: Vec<Joint>,
 }
 
 /// Where a turning joint is and about what it turns, in the stage's axes.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Axle {
+pub(crate) struct Axle {
     /// Direction of its axis, length one.
     pub direction: Vector,
     /// A point on it, mm.
@@ -72,7 +72,7 @@ impl Chain {
     ///
     /// # Errors
     /// Every number out of its range and every direction of no length; each flaw has the joint's place in the chain as its index.
-    pub fn new(specs: &[JointSpec]) -> Result<Chain, Vec<Flaw>> {
+    pub(crate) fn new(specs: &[JointSpec]) -> Result<Chain, Vec<Flaw>> {
         let mut flaws = Vec::new();
         if specs.len() > MOST_JOINTS {
             flaws.push(
@@ -86,7 +86,7 @@ impl Chain {
 
     /// The pose of the chain's end in the stage, with `value` as the value of each channel (mm or deg).
     #[must_use]
-    pub fn pose<T: Real>(&self, value: impl Fn(usize) -> T) -> Pose<T> {
+    pub(crate) fn pose<T: Real>(&self, value: impl Fn(usize) -> T) -> Pose<T> {
         self.walked(&value, |_, _| {})
     }
 
@@ -94,7 +94,7 @@ impl Chain {
     ///
     /// Where a channel turns no joint its axle is `None`; where it turns several, that of the last.
     #[must_use]
-    pub fn pose_and_axles(&self, value: impl Fn(usize) -> f64, of: [usize; 2]) -> (Pose<f64>, [Option<Axle>; 2]) {
+    pub(crate) fn pose_and_axles(&self, value: impl Fn(usize) -> f64, of: [usize; 2]) -> (Pose<f64>, [Option<Axle>; 2]) {
         let mut axles = [None, None];
         let pose = self.walked(&value, |joint, before: &Pose<f64>| {
             if let (Motion::Turn(axis), Some(channel)) = (joint.kind, joint.channel) {
@@ -110,7 +110,7 @@ impl Chain {
 
     /// Where each joint sits, from the floor outwards, and the chain's end, mm, in the stage's axes: how a chain is drawn.
     #[must_use]
-    pub fn places(&self, value: impl Fn(usize) -> f64) -> Vec<Vector> {
+    pub(crate) fn places(&self, value: impl Fn(usize) -> f64) -> Vec<Vector> {
         let mut places = Vec::with_capacity(self.joints.len() + 1);
         let end = self.walked(&value, |_, before: &Pose<f64>| places.push(before.position));
         places.push(end.position);
@@ -118,12 +118,12 @@ impl Chain {
     }
 
     /// Every channel that moves a joint, from the floor outwards; one that moves several stands there several times.
-    pub fn channels(&self) -> impl Iterator<Item = usize> + '_ {
+    pub(crate) fn channels(&self) -> impl Iterator<Item = usize> + '_ {
         self.joints.iter().filter_map(|j| j.channel)
     }
 
     /// Its joints from the floor outwards, directions of length one: for whoever works out poses in a way of their own.
-    pub fn joints(&self) -> impl ExactSizeIterator<Item = JointSpec> + '_ {
+    pub(crate) fn joints(&self) -> impl ExactSizeIterator<Item = JointSpec> + '_ {
         self.joints.iter().map(|j| JointSpec {
             kind: match j.kind {
                 Motion::Fixed => JointKind::Fixed,
@@ -138,7 +138,7 @@ impl Chain {
 
     /// How many joints the channel turns; joints that it slides do not count.
     #[must_use]
-    pub fn turned_by(&self, channel: usize) -> usize {
+    pub(crate) fn turned_by(&self, channel: usize) -> usize {
         self.joints.iter().filter(|j| j.channel == Some(channel) && matches!(j.kind, Motion::Turn(_))).count()
     }
 
@@ -164,8 +164,9 @@ impl Chain {
 
 /// The channels' values as jets of a motion in which `channel` alone moves, by one unit a frame: velocities of anything computed
 /// from them are its slopes by that channel.
-pub fn moving_alone(channel: usize, value: impl Fn(usize) -> f64) -> impl Fn(usize) -> Jet {
-    move |at| if at == channel { Jet::time(value(at)) } else { Jet::constant(value(at)) }
+#[cfg(test)]
+pub(crate) fn moving_alone(channel: usize, value: impl Fn(usize) -> f64) -> impl Fn(usize) -> crate::number::Jet {
+    move |at| if at == channel { crate::number::Jet::time(value(at)) } else { crate::number::Jet::constant(value(at)) }
 }
 
 /// Checks one joint; the flaws get its place in the chain.

@@ -29,7 +29,7 @@ pub struct Lens {
 
 /// A place in the picture, pixels from its left and from its top.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pixel<T = f64> {
+pub(crate) struct Pixel<T = f64> {
     /// From the left edge.
     pub right: T,
     /// From the top edge.
@@ -39,7 +39,7 @@ pub struct Pixel<T = f64> {
 /// A point that the camera does not see because it is not in front of it.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[error("the point is {depth} mm behind the camera")]
-pub struct BehindCamera {
+pub(crate) struct BehindCamera {
     /// How far behind the plane of the lens, mm; 0 or more.
     pub depth: f64,
 }
@@ -63,32 +63,32 @@ impl Lens {
 
     /// Focal length, mm.
     #[must_use]
-    pub fn focal_length(&self) -> f64 {
+    pub(crate) fn focal_length(&self) -> f64 {
         self.spec.focal_length
     }
 
     /// Width and height of the film back, mm.
     #[must_use]
-    pub fn back(&self) -> [f64; 2] {
+    pub(crate) fn back(&self) -> [f64; 2] {
         self.spec.back
     }
 
     /// Width and height of the picture, pixels.
     #[must_use]
-    pub fn pixels(&self) -> [u32; 2] {
+    pub(crate) fn pixels(&self) -> [u32; 2] {
         self.spec.pixels
     }
 
     /// Focal length in pixels of the width and of the height; they differ where pixels are not square.
     #[must_use]
-    pub fn focal_pixels(&self) -> [f64; 2] {
+    pub(crate) fn focal_pixels(&self) -> [f64; 2] {
         let LensSpec { focal_length, back: [width, height], pixels: [across, down] } = self.spec;
         [focal_length * f64::from(across) / width, focal_length * f64::from(down) / height]
     }
 
     /// The middle of the picture, where the optical axis meets it.
     #[must_use]
-    pub fn middle(&self) -> Pixel {
+    pub(crate) fn middle(&self) -> Pixel {
         let [across, down] = self.spec.pixels;
         Pixel { right: 0.5 * f64::from(across), down: 0.5 * f64::from(down) }
     }
@@ -98,7 +98,7 @@ impl Lens {
     /// # Errors
     /// [`BehindCamera`] for a point at or behind the plane of the lens. Outside the picture is no error: ask
     /// [`Lens::in_picture`].
-    pub fn project_seen<T: Real>(&self, seen: Vector<T>) -> Result<Pixel<T>, BehindCamera> {
+    pub(crate) fn project_seen<T: Real>(&self, seen: Vector<T>) -> Result<Pixel<T>, BehindCamera> {
         let ahead = -seen.z;
         if !(0.0 < ahead.value()) {
             return Err(BehindCamera { depth: seen.z.value() });
@@ -114,38 +114,37 @@ impl Lens {
     ///
     /// # Errors
     /// As [`Lens::project_seen`].
-    pub fn project<T: Real>(&self, camera: &Pose<T>, point: Vector<T>) -> Result<Pixel<T>, BehindCamera> {
+    pub(crate) fn project<T: Real>(&self, camera: &Pose<T>, point: Vector<T>) -> Result<Pixel<T>, BehindCamera> {
         self.project_seen(camera.inward(point))
     }
 
-    /// Speed of a point in the picture, pixels a frame, for camera and point in motion. With jets of
-    /// [`moving_alone`](super::joint::moving_alone) it is pixels per unit of that one channel: times a step or a backlash, what it
-    /// is worth in the picture.
+    /// Speed of a point in the picture, pixels a frame, for camera and point in motion. With jets in which one channel alone moves, by one unit a frame, it is
+    /// pixels per unit of that channel: times a step or a backlash, what it is worth in the picture.
     ///
     /// # Errors
     /// As [`Lens::project_seen`].
-    pub fn speed(&self, camera: &Pose<Jet>, point: Vector<Jet>) -> Result<f64, BehindCamera> {
+    pub(crate) fn speed(&self, camera: &Pose<Jet>, point: Vector<Jet>) -> Result<f64, BehindCamera> {
         let Pixel { right, down } = self.project(camera, point)?;
         Ok((right.v * right.v + down.v * down.v).sqrt())
     }
 
     /// True for a place within the edges of the picture.
     #[must_use]
-    pub fn in_picture(&self, at: Pixel) -> bool {
+    pub(crate) fn in_picture(&self, at: Pixel) -> bool {
         let [across, down] = self.spec.pixels.map(f64::from);
         0.0 <= at.right && at.right <= across && 0.0 <= at.down && at.down <= down
     }
 
     /// Vertical field of view, radians, as a glTF 2.0 camera wants it: 2 atan(height / (2 f)).
     #[must_use]
-    pub fn vertical_view(&self) -> f64 {
+    pub(crate) fn vertical_view(&self) -> f64 {
         let [_, height] = self.spec.back;
         2.0 * elementary::atan2(0.5 * height, self.spec.focal_length)
     }
 
     /// Width over height of the picture on the film back, as a glTF 2.0 camera wants it.
     #[must_use]
-    pub fn aspect(&self) -> f64 {
+    pub(crate) fn aspect(&self) -> f64 {
         let [width, height] = self.spec.back;
         width / height
     }

@@ -98,14 +98,14 @@ impl LimbWire {
 
     /// The open range of joint angles that the wire can hold, deg: between the two dead centres.
     #[must_use]
-    pub fn range(&self) -> [f64; 2] {
+    pub(crate) fn range(&self) -> [f64; 2] {
         let far = self.towards - self.side * 180.0;
         [self.towards.min(far), self.towards.max(far)]
     }
 
     /// The open range of wire paid out that the limb can take up, mm: between the two dead centres.
     #[must_use]
-    pub fn wire_range(&self) -> [f64; 2] {
+    pub(crate) fn wire_range(&self) -> [f64; 2] {
         [(self.reach - self.arm).abs() - self.at_neutral, self.reach + self.arm - self.at_neutral]
     }
 
@@ -113,7 +113,7 @@ impl LimbWire {
     ///
     /// # Errors
     /// [`OutOfReach::Range`] at or beyond a dead centre.
-    pub fn paid_out<T: Real>(&self, angle: T) -> Result<T, OutOfReach> {
+    pub(crate) fn paid_out<T: Real>(&self, angle: T) -> Result<T, OutOfReach> {
         let [least, most] = self.range();
         let found = angle.value();
         if !(least < found && found < most) {
@@ -126,7 +126,7 @@ impl LimbWire {
     ///
     /// # Errors
     /// [`OutOfReach::Range`] for more wire than the limb can take up, or less than it needs.
-    pub fn angle<T: Real>(&self, paid_out: T) -> Result<T, OutOfReach> {
+    pub(crate) fn angle<T: Real>(&self, paid_out: T) -> Result<T, OutOfReach> {
         let (near, far) = ((self.reach - self.arm).abs(), self.reach + self.arm);
         let found = paid_out.value();
         let length = paid_out + T::constant(self.at_neutral);
@@ -147,14 +147,14 @@ impl LimbWire {
     /// How far the joint turns the limb's end along the wire: mm of wire pulled in per radian of angle; negative where pulling
     /// lowers the angle.
     #[must_use]
-    pub fn lever(&self, angle: f64) -> f64 {
+    pub(crate) fn lever(&self, angle: f64) -> f64 {
         let off = elementary::radians(self.towards - angle);
         self.arm * self.reach * elementary::sin(off) / self.length(angle)
     }
 
     /// Whether gravity turns `limb` as fast as the wire is paid out, at an angle (deg and per frame) run at `seconds_per_frame`.
     #[must_use]
-    pub fn follows(&self, limb: &Limb, angle: Jet, seconds_per_frame: f64) -> Pull {
+    pub(crate) fn follows(&self, limb: &Limb, angle: Jet, seconds_per_frame: f64) -> Pull {
         let gravity = self.side * limb.falling(angle.p);
         // From 0, so that a limb at rest has no negative zero.
         let wanted = 0.0 - self.side * angle.a / (seconds_per_frame * seconds_per_frame);
@@ -168,7 +168,7 @@ impl LimbWire {
     /// A bound that holds, up to rounding, and that is reached where both ranges are points: what a proof over an interval of
     /// time needs.
     #[must_use]
-    pub fn least_margin(&self, limb: &Limb, angle: [f64; 2], acceleration: [f64; 2]) -> f64 {
+    pub(crate) fn least_margin(&self, limb: &Limb, angle: [f64; 2], acceleration: [f64; 2]) -> f64 {
         let [from, to] = angle;
         let (a, b) = (self.side * limb.falling(from), self.side * limb.falling(to));
         // Between its ends the moment of the weight is least where its cosine times the sign is -1, if that angle is inside.

@@ -8,39 +8,42 @@
 //!
 //! Space is right-handed with Y up, as in glTF, in millimetres; a positive turn follows the right hand about its axis.
 
-pub mod aim;
-pub mod drum;
-pub mod enclosed_inverse;
-pub mod hanging;
-pub mod interval;
-pub mod joint;
-pub mod kinematics;
-pub mod lens;
-pub mod limb_wire;
+pub(crate) mod aim;
+pub(crate) mod drum;
+pub(crate) mod enclosed_inverse;
+pub(crate) mod hanging;
+pub(crate) mod interval;
+pub(crate) mod joint;
+pub(crate) mod kinematics;
+pub(crate) mod lens;
+pub(crate) mod limb_wire;
 mod miss;
-pub mod real;
+pub(crate) mod real;
 mod rods;
 mod sight;
 mod slots;
-pub mod space;
-pub mod swashplate;
+pub(crate) mod space;
+pub(crate) mod swashplate;
 mod unit;
 
 use crate::number::directed::{Places, down, up};
 
-pub use aim::{Aim, AimTrouble};
+pub(crate) use aim::Aim;
 pub use drum::{Drum, DrumSpec, Hung, Rope, Spool};
 pub use enclosed_inverse::enclosed_inverse;
 pub use hanging::{Hanging, Pull};
 pub use interval::{IntervalJet, Range};
-pub use joint::{Chain, JointKind, JointSpec};
+pub(crate) use joint::Chain;
+pub use joint::{JointKind, JointSpec};
 pub use kinematics::{Mechanism, Quantity, one_to_one};
-pub use lens::{BehindCamera, Lens, LensSpec, Pixel};
+pub(crate) use lens::Pixel;
+pub use lens::{Lens, LensSpec};
 pub use limb_wire::{Limb, LimbWire, LimbWireSpec};
 pub use real::Real;
 pub use rods::CarriedFrom;
 pub(crate) use slots::Slots;
-pub use space::{Pose, Turn, Vector};
+pub(crate) use space::Pose;
+pub use space::Vector;
 pub use swashplate::{Swashplate, SwashplateSpec};
 pub use unit::Unit;
 
@@ -48,7 +51,7 @@ pub use unit::Unit;
 const FOUR: Places = Places::Decimals(4);
 
 /// Standard gravity. Unit: m/s2. Source: 3rd General Conference on Weights and Measures, 1901.
-pub const GRAVITY: f64 = 9.806_65;
+pub(crate) const GRAVITY: f64 = 9.806_65;
 
 /// A place that a mechanism cannot take, with what it can.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]

@@ -49,6 +49,7 @@ const MOST_STARTS: usize = 48;
 
 /// From where the actuators carry the plate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub enum CarriedFrom {
     /// On rods from below.
     #[default]

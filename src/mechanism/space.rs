@@ -31,49 +31,49 @@ impl<T: Real> Vector<T> {
 
     /// A vector that does not move.
     #[must_use]
-    pub fn constant(v: Vector<f64>) -> Self {
+    pub(crate) fn constant(v: Vector<f64>) -> Self {
         Vector { x: T::constant(v.x), y: T::constant(v.y), z: T::constant(v.z) }
     }
 
     /// Its values without derivatives.
     #[must_use]
-    pub fn value(self) -> Vector<f64> {
+    pub(crate) fn value(self) -> Vector<f64> {
         Vector { x: self.x.value(), y: self.y.value(), z: self.z.value() }
     }
 
     /// Scalar product.
     #[must_use]
-    pub fn dot(self, o: Self) -> T {
+    pub(crate) fn dot(self, o: Self) -> T {
         self.x * o.x + self.y * o.y + self.z * o.z
     }
 
     /// Vector product.
     #[must_use]
-    pub fn cross(self, o: Self) -> Self {
+    pub(crate) fn cross(self, o: Self) -> Self {
         Vector { x: self.y * o.z - self.z * o.y, y: self.z * o.x - self.x * o.z, z: self.x * o.y - self.y * o.x }
     }
 
     /// Length; its derivatives are infinite where it is zero.
     #[must_use]
-    pub fn length(self) -> T {
+    pub(crate) fn length(self) -> T {
         self.dot(self).root()
     }
 
     /// The vector times a number.
     #[must_use]
-    pub fn scaled(self, by: T) -> Self {
+    pub(crate) fn scaled(self, by: T) -> Self {
         Vector { x: self.x * by, y: self.y * by, z: self.z * by }
     }
 
     /// The vector times a plain number.
     #[must_use]
-    pub fn times(self, by: f64) -> Self {
+    pub(crate) fn times(self, by: f64) -> Self {
         Vector { x: self.x.times(by), y: self.y.times(by), z: self.z.times(by) }
     }
 
     /// Scalar product with a direction that does not move.
     #[must_use]
-    pub fn along(self, direction: Vector<f64>) -> T {
+    pub(crate) fn along(self, direction: Vector<f64>) -> T {
         self.x.times(direction.x) + self.y.times(direction.y) + self.z.times(direction.z)
     }
 }
@@ -107,7 +107,7 @@ impl<T: Real> Neg for Vector<T> {
 
 /// A rotation, as the directions its own X, Y and Z have outside.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Turn<T = f64> {
+pub(crate) struct Turn<T = f64> {
     /// Where its X points.
     pub x: Vector<T>,
     /// Where its Y points.
@@ -119,14 +119,14 @@ pub struct Turn<T = f64> {
 impl<T: Real> Turn<T> {
     /// No turn.
     #[must_use]
-    pub fn none() -> Self {
+    pub(crate) fn none() -> Self {
         let v = |x, y, z| Vector::constant(Vector { x, y, z });
         Turn { x: v(1.0, 0.0, 0.0), y: v(0.0, 1.0, 0.0), z: v(0.0, 0.0, 1.0) }
     }
 
     /// The turn by `degrees` about `axis`, which has length one; right-handed.
     #[must_use]
-    pub fn about(axis: Vector<f64>, degrees: T) -> Self {
+    pub(crate) fn about(axis: Vector<f64>, degrees: T) -> Self {
         let angle = degrees.to_radians_of_degrees();
         let (s, c) = (angle.sine(), angle.cosine());
         let rest = T::constant(1.0) - c;
@@ -141,32 +141,32 @@ impl<T: Real> Turn<T> {
 
     /// A direction of the inside as seen from outside.
     #[must_use]
-    pub fn out(&self, v: Vector<T>) -> Vector<T> {
+    pub(crate) fn out(&self, v: Vector<T>) -> Vector<T> {
         self.x.scaled(v.x) + self.y.scaled(v.y) + self.z.scaled(v.z)
     }
 
     /// A fixed direction of the inside as seen from outside.
     #[must_use]
-    pub fn out_fixed(&self, v: Vector<f64>) -> Vector<T> {
+    pub(crate) fn out_fixed(&self, v: Vector<f64>) -> Vector<T> {
         self.x.times(v.x) + self.y.times(v.y) + self.z.times(v.z)
     }
 
     /// A direction of the outside as seen from inside: the inverse of [`Turn::out`].
     #[must_use]
-    pub fn inward(&self, v: Vector<T>) -> Vector<T> {
+    pub(crate) fn inward(&self, v: Vector<T>) -> Vector<T> {
         Vector { x: self.x.dot(v), y: self.y.dot(v), z: self.z.dot(v) }
     }
 
     /// The turn of something that is turned by `inner` inside this.
     #[must_use]
-    pub fn carrying(&self, inner: &Turn<T>) -> Self {
+    pub(crate) fn carrying(&self, inner: &Turn<T>) -> Self {
         Turn { x: self.out(inner.x), y: self.out(inner.y), z: self.out(inner.z) }
     }
 }
 
 /// Where something is and how it stands: a turn about its own origin, then a position.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pose<T = f64> {
+pub(crate) struct Pose<T = f64> {
     /// How it stands.
     pub turn: Turn<T>,
     /// Where its origin is, mm.
@@ -176,31 +176,31 @@ pub struct Pose<T = f64> {
 impl<T: Real> Pose<T> {
     /// At the origin, as built.
     #[must_use]
-    pub fn home() -> Self {
+    pub(crate) fn home() -> Self {
         Pose { turn: Turn::none(), position: Vector::constant(Vector { x: 0.0, y: 0.0, z: 0.0 }) }
     }
 
     /// A point of the thing as seen from outside.
     #[must_use]
-    pub fn out(&self, point: Vector<T>) -> Vector<T> {
+    pub(crate) fn out(&self, point: Vector<T>) -> Vector<T> {
         self.position + self.turn.out(point)
     }
 
     /// A fixed point of the thing as seen from outside.
     #[must_use]
-    pub fn out_fixed(&self, point: Vector<f64>) -> Vector<T> {
+    pub(crate) fn out_fixed(&self, point: Vector<f64>) -> Vector<T> {
         self.position + self.turn.out_fixed(point)
     }
 
     /// A point of the outside as seen from the thing: the inverse of [`Pose::out`].
     #[must_use]
-    pub fn inward(&self, point: Vector<T>) -> Vector<T> {
+    pub(crate) fn inward(&self, point: Vector<T>) -> Vector<T> {
         self.turn.inward(point - self.position)
     }
 
     /// The pose without its derivatives.
     #[must_use]
-    pub fn value(&self) -> Pose<f64> {
+    pub(crate) fn value(&self) -> Pose<f64> {
         let Turn { x, y, z } = self.turn;
         Pose { turn: Turn { x: x.value(), y: y.value(), z: z.value() }, position: self.position.value() }
     }
@@ -213,7 +213,7 @@ impl Pose<f64> {
     /// with the greatest component of (w, x, y, z) positive; whoever writes a sequence of them turns a sign where neighbours
     /// differ.
     #[must_use]
-    pub fn isometry(&self) -> Isometry3<f64> {
+    pub(crate) fn isometry(&self) -> Isometry3<f64> {
         let Turn { x, y, z } = self.turn;
         let matrix = Matrix3::new(x.x, y.x, z.x, x.y, y.y, z.y, x.z, y.z, z.z);
         let near = UnitQuaternion::from_rotation_matrix(&Rotation3::from_matrix_unchecked(matrix)).into_inner();

@@ -95,7 +95,7 @@ impl Swashplate {
     /// # Errors
     /// [`OutOfReach::Range`] for `pitch` or `roll`, with the range that it has at the other's value: a plate on edge, a rod too short
     /// for how far its end swings in, or a plate at or behind a dead centre, where the actuators do not hold it.
-    pub fn actuators<T: Real>(&self, heave: T, pitch: T, roll: T) -> Result<[T; 3], OutOfReach> {
+    pub(crate) fn actuators<T: Real>(&self, heave: T, pitch: T, roll: T) -> Result<[T; 3], OutOfReach> {
         if !self.reaches(pitch.value(), roll.value()) || !heave.value().is_finite() {
             return Err(self.out_of_reach(heave.value(), pitch.value(), roll.value()));
         }
@@ -107,7 +107,7 @@ impl Swashplate {
     ///
     /// # Errors
     /// [`OutOfReach::NoPose`] where no plate can have its actuators there.
-    pub fn pose<T: Real>(&self, heights: [T; 3]) -> Result<[T; 3], OutOfReach> {
+    pub(crate) fn pose<T: Real>(&self, heights: [T; 3]) -> Result<[T; 3], OutOfReach> {
         let values = heights.map(Real::value);
         if self.rods.is_none() && values.into_iter().all(f64::is_finite) {
             return Ok(self.plane_pose(heights));
@@ -126,7 +126,7 @@ impl Swashplate {
     ///
     /// # Errors
     /// [`OutOfReach::NoPose`] where no plate can have its actuators there, and for a plate without rods.
-    pub fn pose_and_slopes(&self, heights: [f64; 3]) -> Result<([f64; 3], [Vector; 3]), OutOfReach> {
+    pub(crate) fn pose_and_slopes(&self, heights: [f64; 3]) -> Result<([f64; 3], [Vector; 3]), OutOfReach> {
         let [first, second, third] = heights;
         let found = self.rods.filter(|_| heights.into_iter().all(f64::is_finite)).and_then(|rods| rods.pose(heights));
         found.ok_or(OutOfReach::NoPose { first, second, third })

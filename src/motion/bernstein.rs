@@ -18,7 +18,7 @@ const NOISE: f64 = 1.0 / 281_474_976_710_656.0;
 
 /// A polynomial in Bernstein form on 0..=1, of degree `N - 1`.
 #[derive(Debug, Clone, Copy)]
-pub struct Bernstein<const N: usize> {
+pub(crate) struct Bernstein<const N: usize> {
     b: [f64; N],
     noise: f64,
 }
@@ -48,7 +48,7 @@ impl<const N: usize> Bernstein<N> {
 
     /// From power coefficients `a0 + a1 u + a2 u^2 + ...`.
     #[must_use]
-    pub fn from_power(a: [f64; N]) -> Self {
+    pub(crate) fn from_power(a: [f64; N]) -> Self {
         Bernstein::of_terms(a, a.iter().map(|a| a.abs()).sum())
     }
 
@@ -62,7 +62,7 @@ impl<const N: usize> Bernstein<N> {
 
     /// An interval that certainly holds every value on 0..=1: the hull of the coefficients.
     #[must_use]
-    pub fn hull(&self) -> (f64, f64) {
+    pub(crate) fn hull(&self) -> (f64, f64) {
         self.b.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), b| (lo.min(*b), hi.max(*b)))
     }
 
@@ -102,12 +102,12 @@ impl<const N: usize> Bernstein<N> {
 
 /// Calls `found` with every u strictly inside 0..1 where the polynomial `a0 + a1 u + a2 u^2 + ...` changes sign, in rising order (and with
 /// places where it may touch zero, which is harmless where extremes are sought).
-pub fn roots<const N: usize>(a: [f64; N], found: &mut impl FnMut(f64)) {
+pub(crate) fn roots<const N: usize>(a: [f64; N], found: &mut impl FnMut(f64)) {
     isolate(&a, Bernstein::from_power(a), 0.0, 1.0, 0, found);
 }
 
 /// The same where the coefficients are sums of terms whose sizes add up to `size`: what is below 2^-48 of that is rounding.
-pub fn roots_of_terms<const N: usize>(a: [f64; N], size: f64, found: &mut impl FnMut(f64)) {
+pub(crate) fn roots_of_terms<const N: usize>(a: [f64; N], size: f64, found: &mut impl FnMut(f64)) {
     isolate(&a, Bernstein::of_terms(a, size), 0.0, 1.0, 0, found);
 }
 

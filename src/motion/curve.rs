@@ -137,7 +137,7 @@ impl CurveBuilder {
     }
 
     /// Adds the pieces of a curve that starts where this one ends.
-    pub fn append(&mut self, curve: &Curve) {
+    pub(crate) fn append(&mut self, curve: &Curve) {
         let before = self.pieces.len();
         self.cuts.extend(curve.cuts.iter().map(|cut| Cut { index: cut.index + before, ..*cut }));
         for piece in curve.pieces() {
@@ -147,7 +147,7 @@ impl CurveBuilder {
     }
 
     /// The position where the curve ends now: that with which a next piece would begin. Without it, it is the last piece's own.
-    pub fn ends_at(&mut self, position: f64) {
+    pub(crate) fn ends_at(&mut self, position: f64) {
         if self.flaw.is_none() && !position.is_finite() {
             self.flaw = Some(CurveError::NotFinite { from: self.end() });
         }
@@ -182,7 +182,7 @@ impl CurveBuilder {
 impl Curve {
     /// The pieces `range` as a curve of their own, bit for bit; `None` for a range that holds no piece.
     #[must_use]
-    pub fn part(&self, range: core::ops::Range<usize>) -> Option<Curve> {
+    pub(crate) fn part(&self, range: core::ops::Range<usize>) -> Option<Curve> {
         let pieces = self.pieces.get(range.clone()).filter(|p| !p.is_empty())?.to_vec();
         let knots = self.knots.get(range.start..=range.end)?.to_vec();
         let cuts = self.cuts.iter().filter(|c| range.contains(&c.index)).map(|c| Cut { index: c.index - range.start, ..*c }).collect();
@@ -204,20 +204,14 @@ impl Curve {
 
     /// Position at its end.
     #[must_use]
-    pub fn last(&self) -> f64 {
+    pub(crate) fn last(&self) -> f64 {
         self.last
     }
 
     /// Number of pieces, at least one.
     #[must_use]
-    pub fn len(&self) -> usize {
+    pub(crate) fn len(&self) -> usize {
         self.pieces.len()
-    }
-
-    /// Never: a curve has a piece.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
-        self.pieces.is_empty()
     }
 
     /// The pieces in order.
@@ -241,13 +235,13 @@ impl Curve {
 
     /// The piece of this index.
     #[must_use]
-    pub fn piece(&self, index: usize) -> Option<Piece<'_>> {
+    pub(crate) fn piece(&self, index: usize) -> Option<Piece<'_>> {
         Some(Piece { index, start: *self.knots.get(index)?, end: *self.knots.get(index + 1)?, quintic: self.pieces.get(index)? })
     }
 
     /// The piece as it was before a cut, by which positions are computed; any other piece as it is.
     #[must_use]
-    pub fn uncut<'a>(&'a self, piece: &Piece<'a>) -> Piece<'a> {
+    pub(crate) fn uncut<'a>(&'a self, piece: &Piece<'a>) -> Piece<'a> {
         match self.cuts.iter().find(|cut| cut.index == piece.index) {
             Some(cut) => Piece { index: cut.index, start: cut.start, end: cut.end, quintic: &cut.quintic },
             None => *piece,
@@ -281,7 +275,7 @@ impl Curve {
 
     /// The first and last index of the pieces that overlap the span `from..to` with more than a point.
     #[must_use]
-    pub fn overlapping(&self, from: f64, to: f64) -> core::ops::Range<usize> {
+    pub(crate) fn overlapping(&self, from: f64, to: f64) -> core::ops::Range<usize> {
         let first = self.knots.partition_point(|k| *k <= from).saturating_sub(1);
         let end = self.knots.partition_point(|k| *k < to).min(self.pieces.len());
         first.min(end)..end
@@ -296,7 +290,7 @@ impl Curve {
 
 /// Positions of a curve at rising times, without searching anew for each: the reader walks along the pieces.
 #[derive(Debug)]
-pub struct Walk<'a> {
+pub(crate) struct Walk<'a> {
     curve: &'a Curve,
     index: usize,
 }
@@ -304,12 +298,12 @@ pub struct Walk<'a> {
 impl<'a> Walk<'a> {
     /// Starts at the beginning of `curve`.
     #[must_use]
-    pub fn new(curve: &'a Curve) -> Self {
+    pub(crate) fn new(curve: &'a Curve) -> Self {
         Walk { curve, index: 0 }
     }
 
     /// Position at `t`, which must not be before the time asked last; equal to [`Curve::at`] bit for bit.
-    pub fn at(&mut self, t: f64) -> Option<f64> {
+    pub(crate) fn at(&mut self, t: f64) -> Option<f64> {
         while let Some(next) = self.curve.knots.get(self.index + 1) {
             if t < *next || self.index + 1 >= self.curve.pieces.len() {
                 break;

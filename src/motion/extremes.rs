@@ -10,7 +10,7 @@ use super::curve::{Curve, Piece};
 
 /// A value and the frame time at which it is taken.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Extreme {
+pub(crate) struct Extreme {
     /// The value; for the peaks of derivatives its absolute value.
     pub value: f64,
     /// Frame time.
@@ -19,7 +19,7 @@ pub struct Extreme {
 
 /// The extremes of a stretch of curve. Units: unit, unit/frame, unit/frame^2, unit/frame^3.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Peaks {
+pub(crate) struct Peaks {
     /// Least position.
     pub least: Extreme,
     /// Greatest position.
@@ -47,7 +47,7 @@ impl Peaks {
 
     /// Extremes of the pieces `range` of `curve`; `None` where the range holds no piece.
     #[must_use]
-    pub fn of(curve: &Curve, range: core::ops::Range<usize>) -> Option<Peaks> {
+    pub(crate) fn of(curve: &Curve, range: core::ops::Range<usize>) -> Option<Peaks> {
         let mut peaks = Peaks::NONE;
         let n = range.len();
         for piece in curve.pieces().skip(range.start).take(n) {
@@ -58,7 +58,7 @@ impl Peaks {
 
     /// Least and greatest position of the pieces `range`, a part of the pieces whose extremes are `whole`; `None` where the range holds no piece.
     #[must_use]
-    pub fn positions(curve: &Curve, range: core::ops::Range<usize>, whole: &Peaks) -> Option<[Extreme; 2]> {
+    pub(crate) fn positions(curve: &Curve, range: core::ops::Range<usize>, whole: &Peaks) -> Option<[Extreme; 2]> {
         // No derivative is greater than in the whole: none is looked for.
         let mut peaks = Peaks { least: Peaks::NONE.least, greatest: Peaks::NONE.greatest, ..*whole };
         for piece in curve.pieces().skip(range.start).take(range.len()) {
@@ -69,7 +69,7 @@ impl Peaks {
 
     /// Extremes of one piece.
     #[must_use]
-    pub fn of_piece(piece: &Piece<'_>) -> Peaks {
+    pub(crate) fn of_piece(piece: &Piece<'_>) -> Peaks {
         let mut peaks = Peaks::NONE;
         peaks.take_in(piece, true);
         peaks
@@ -77,7 +77,7 @@ impl Peaks {
 
     /// The same with each of `other`'s extremes where it is further out; of equals, the earlier.
     #[must_use]
-    pub fn joined(mut self, other: &Peaks) -> Peaks {
+    pub(crate) fn joined(mut self, other: &Peaks) -> Peaks {
         low(&mut self.least, other.least.value, other.least.at);
         high(&mut self.greatest, other.greatest.value, other.greatest.at);
         high(&mut self.velocity, other.velocity.value, other.velocity.at);

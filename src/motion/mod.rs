@@ -3,13 +3,13 @@
 //! Invariant: nothing here knows of stages, shots, files or frame rates. A curve's variable is called frame time; the point-to-point
 //! laws count seconds.
 
-pub mod bernstein;
-pub mod curve;
-pub mod extremes;
-pub mod point_to_point;
-pub mod quintic;
-pub mod signal;
+pub(crate) mod bernstein;
+pub(crate) mod curve;
+pub(crate) mod extremes;
+pub(crate) mod point_to_point;
+pub(crate) mod quintic;
+pub(crate) mod signal;
 
-pub use curve::Curve;
-pub use extremes::{Extreme, Peaks};
-pub use quintic::Quintic;
+pub(crate) use curve::Curve;
+pub(crate) use extremes::{Extreme, Peaks};
+pub(crate) use quintic::Quintic;

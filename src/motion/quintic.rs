@@ -80,41 +80,41 @@ impl Quintic {
 
     /// Coefficients of velocity in local time (unit per piece), degree four.
     #[must_use]
-    pub fn velocity(&self) -> [f64; 5] {
+    pub(crate) fn velocity(&self) -> [f64; 5] {
         let [_, c1, c2, c3, c4, c5] = self.0;
         [c1, 2.0 * c2, 3.0 * c3, 4.0 * c4, 5.0 * c5]
     }
 
     /// Coefficients of acceleration in local time (unit per piece^2), degree three.
     #[must_use]
-    pub fn acceleration(&self) -> [f64; 4] {
+    pub(crate) fn acceleration(&self) -> [f64; 4] {
         let [_, _, c2, c3, c4, c5] = self.0;
         [2.0 * c2, 6.0 * c3, 12.0 * c4, 20.0 * c5]
     }
 
     /// Coefficients of jerk in local time (unit per piece^3), degree two.
     #[must_use]
-    pub fn jerk(&self) -> [f64; 3] {
+    pub(crate) fn jerk(&self) -> [f64; 3] {
         let [_, _, _, c3, c4, c5] = self.0;
         [6.0 * c3, 24.0 * c4, 60.0 * c5]
     }
 
     /// True where the piece stands still: every coefficient after the first is exactly zero.
     #[must_use]
-    pub fn is_hold(&self) -> bool {
+    pub(crate) fn is_hold(&self) -> bool {
         let [_, rest @ ..] = self.0;
         rest.iter().all(|c| *c == 0.0)
     }
 
     /// The part of the piece from local time `from` to `to`, as a piece of its own (Taylor's formula at `from`).
     #[must_use]
-    pub fn part(&self, from: f64, to: f64) -> Self {
+    pub(crate) fn part(&self, from: f64, to: f64) -> Self {
         self.stretch(from, to - from)
     }
 
     /// The stretch of the piece that begins at local time `from` and is `width` of it long, as a piece of its own.
     #[must_use]
-    pub fn stretch(&self, from: f64, width: f64) -> Self {
+    pub(crate) fn stretch(&self, from: f64, width: f64) -> Self {
         let [c0, c1, c2, c3, c4, c5] = self.0;
         let (x, w) = (from, width);
         if self.is_hold() {
@@ -134,7 +134,7 @@ impl Quintic {
 
     /// Every coefficient times `k`.
     #[must_use]
-    pub fn scaled(&self, k: f64) -> Self {
+    pub(crate) fn scaled(&self, k: f64) -> Self {
         Quintic(self.0.map(|c| c * k))
     }
 }

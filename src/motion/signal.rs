@@ -64,8 +64,7 @@ pub struct Stretch {
 /// A function of frame time. See the module's text for what it promises.
 ///
 /// ```
-/// use movewright::motion::signal::{Knot, Signal, SignalError};
-/// use movewright::number::Jet;
+/// use movewright::signal::{Jet, Knot, Signal, SignalError};
 ///
 /// /// A steady climb, mm per frame.
 /// #[derive(Debug)]

@@ -4,7 +4,7 @@
 
 /// How many places are shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Places {
+pub(crate) enum Places {
     /// After the point: `12.345`.
     Decimals(usize),
     /// After the point of the mantissa: `1.235e1`.
@@ -13,7 +13,7 @@ pub enum Places {
 
 /// The text of `x`, rounded to nearest.
 #[must_use]
-pub fn nearest(x: f64, places: Places) -> String {
+pub(crate) fn nearest(x: f64, places: Places) -> String {
     match places {
         Places::Decimals(n) => format!("{x:.n$}"),
         Places::Mantissa(n) => format!("{x:.n$e}"),
@@ -21,22 +21,14 @@ pub fn nearest(x: f64, places: Places) -> String {
 }
 
 /// The text of `x`, rounded up.
-///
-/// ```
-/// use movewright::number::directed::{Places, down, up};
-///
-/// assert_eq!(up(43_701.98, Places::Mantissa(3)), "4.371e4");
-/// assert_eq!(down(299.99, Places::Decimals(1)), "299.9");
-/// assert_eq!(up(0.5, Places::Decimals(3)), "0.500");
-/// ```
 #[must_use]
-pub fn up(x: f64, places: Places) -> String {
+pub(crate) fn up(x: f64, places: Places) -> String {
     directed(x, places, 1.0)
 }
 
 /// The text of `x`, rounded down.
 #[must_use]
-pub fn down(x: f64, places: Places) -> String {
+pub(crate) fn down(x: f64, places: Places) -> String {
     directed(x, places, -1.0)
 }
 
@@ -61,6 +53,13 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+
+    #[test]
+    fn a_number_is_told_rounded_to_the_careful_side() {
+        assert_eq!(up(43_701.98, Places::Mantissa(3)), "4.371e4");
+        assert_eq!(down(299.99, Places::Decimals(1)), "299.9");
+        assert_eq!(up(0.5, Places::Decimals(3)), "0.500");
+    }
 
     #[test]
     fn exact_numbers_stay_and_what_is_no_number_stays() {

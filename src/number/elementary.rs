@@ -5,64 +5,64 @@
 //! refuses the others. `sqrt` is correctly rounded by IEEE 754 and may be used from anywhere.
 
 /// A full turn in radians, 2 pi.
-pub const TURN: f64 = core::f64::consts::TAU;
+pub(crate) const TURN: f64 = core::f64::consts::TAU;
 
 /// Sine of an angle in radians.
 #[must_use]
-pub fn sin(x: f64) -> f64 {
+pub(crate) fn sin(x: f64) -> f64 {
     libm::sin(x)
 }
 
 /// Cosine of an angle in radians.
 #[must_use]
-pub fn cos(x: f64) -> f64 {
+pub(crate) fn cos(x: f64) -> f64 {
     libm::cos(x)
 }
 
 /// Tangent of an angle in radians.
-#[must_use]
-pub fn tan(x: f64) -> f64 {
+#[cfg(test)]
+pub(crate) fn tan(x: f64) -> f64 {
     libm::tan(x)
 }
 
 /// Angle in radians whose sine is `x`; NaN outside -1 to 1.
 #[must_use]
-pub fn asin(x: f64) -> f64 {
+pub(crate) fn asin(x: f64) -> f64 {
     libm::asin(x)
 }
 
 /// Angle in radians whose cosine is `x`; NaN outside -1 to 1.
 #[must_use]
-pub fn acos(x: f64) -> f64 {
+pub(crate) fn acos(x: f64) -> f64 {
     libm::acos(x)
 }
 
 /// Angle in radians of the point (`x`, `y`) seen from the origin, -pi to pi.
 #[must_use]
-pub fn atan2(y: f64, x: f64) -> f64 {
+pub(crate) fn atan2(y: f64, x: f64) -> f64 {
     libm::atan2(y, x)
 }
 
 /// Cube root.
 #[must_use]
-pub fn cbrt(x: f64) -> f64 {
+pub(crate) fn cbrt(x: f64) -> f64 {
     libm::cbrt(x)
 }
 
 /// `2` to the power `n`, exact within the exponents of an f64.
 #[must_use]
-pub fn two_to_the(n: i32) -> f64 {
+pub(crate) fn two_to_the(n: i32) -> f64 {
     libm::ldexp(1.0, n)
 }
 
 /// Degrees to radians.
 #[must_use]
-pub fn radians(degrees: f64) -> f64 {
+pub(crate) fn radians(degrees: f64) -> f64 {
     degrees * (TURN / 360.0)
 }
 
 /// Radians to degrees.
 #[must_use]
-pub fn degrees(radians: f64) -> f64 {
+pub(crate) fn degrees(radians: f64) -> f64 {
     radians * (360.0 / TURN)
 }

@@ -6,19 +6,19 @@
 
 /// A stream of 64-bit numbers determined by its seed.
 #[derive(Debug, Clone)]
-pub struct Generator {
+pub(crate) struct Generator {
     state: u64,
 }
 
 impl Generator {
     /// A stream from `seed`; any seed is legal.
     #[must_use]
-    pub fn new(seed: u64) -> Self {
+    pub(crate) fn new(seed: u64) -> Self {
         Generator { state: seed }
     }
 
     /// The next 64 bits.
-    pub fn bits(&mut self) -> u64 {
+    pub(crate) fn bits(&mut self) -> u64 {
         self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.state;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -28,12 +28,12 @@ impl Generator {
 
     /// The next number in `0 <= x < 1`, a multiple of 2^-53.
     #[allow(clippy::cast_precision_loss, reason = "53 bits are exact")]
-    pub fn unit(&mut self) -> f64 {
+    pub(crate) fn unit(&mut self) -> f64 {
         (self.bits() >> 11) as f64 * (1.0 / 9_007_199_254_740_992.0)
     }
 
     /// The next number in `low <= x < high`.
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.unit()
     }
 }

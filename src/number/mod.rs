@@ -3,11 +3,11 @@
 //! Invariant: this room imports nothing of ours, and nothing outside it may call an elementary function of the
 //! standard library. That keeps one input at one output on every processor and system.
 
-pub mod directed;
-pub mod elementary;
-pub mod generator;
-pub mod jet;
-pub mod whole;
+pub(crate) mod directed;
+pub(crate) mod elementary;
+pub(crate) mod generator;
+pub(crate) mod jet;
+pub(crate) mod whole;
 
-pub use generator::Generator;
+pub(crate) use generator::Generator;
 pub use jet::Jet;

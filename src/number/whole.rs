@@ -3,46 +3,39 @@
 //! Rounding is to the nearest integer, ties to the even one, everywhere: the rounding of IEEE 754 that favours no direction.
 
 /// Integers of this size and below are exact as an f64: 2^53.
-pub const EXACT: f64 = 9_007_199_254_740_992.0;
+pub(crate) const EXACT: f64 = 9_007_199_254_740_992.0;
 
 /// `x` rounded to the nearest integer, ties to even; `None` when NaN or beyond 2^53, where neighbours are no longer one apart.
-///
-/// ```
-/// use movewright::number::whole::nearest;
-/// assert_eq!(nearest(2.5), Some(2));
-/// assert_eq!(nearest(-0.5), Some(0));
-/// assert_eq!(nearest(f64::NAN), None);
-/// ```
 #[must_use]
 #[allow(clippy::cast_possible_truncation, reason = "bounded by EXACT just before")]
-pub fn nearest(x: f64) -> Option<i64> {
+pub(crate) fn nearest(x: f64) -> Option<i64> {
     let r = x.round_ties_even();
     if (-EXACT..=EXACT).contains(&r) { Some(r as i64) } else { None }
 }
 
 /// The greatest integer not above `x`; `None` when NaN or beyond 2^53.
 #[must_use]
-pub fn floor(x: f64) -> Option<i64> {
+pub(crate) fn floor(x: f64) -> Option<i64> {
     nearest(x.floor())
 }
 
 /// The least integer not below `x`; `None` when NaN or beyond 2^53.
 #[must_use]
-pub fn ceiling(x: f64) -> Option<i64> {
+pub(crate) fn ceiling(x: f64) -> Option<i64> {
     nearest(x.ceil())
 }
 
 /// An integer as an f64. Exact below 2^53, which every frame and step count of a checked stage and shot is.
 #[must_use]
 #[allow(clippy::cast_precision_loss, reason = "frames and steps stay below 2^53 by construction")]
-pub fn real(n: i64) -> f64 {
+pub(crate) fn real(n: i64) -> f64 {
     n as f64
 }
 
 /// A count of things in memory as an f64; exact, since no memory holds 2^53 of them.
 #[must_use]
 #[allow(clippy::cast_precision_loss, reason = "no memory holds 2^53 things")]
-pub fn count(n: usize) -> f64 {
+pub(crate) fn count(n: usize) -> f64 {
     n as f64
 }
 
@@ -50,6 +43,11 @@ pub fn count(n: usize) -> f64 {
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_nearest_integer_ties_to_even() {
+        assert_eq!((nearest(2.5), nearest(-0.5), nearest(f64::NAN)), (Some(2), Some(0), None));
+    }
 
     #[test]
     fn ties_go_to_the_even_neighbour_on_both_sides_of_zero() {

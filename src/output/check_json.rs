@@ -17,7 +17,7 @@ use crate::stage::{AxisId, Stage};
 ///
 /// # Errors
 /// None that a checked report can cause; passed on from the JSON library.
-pub fn text(report: &Report) -> Result<String, serde_json::Error> {
+pub(crate) fn text(report: &Report) -> Result<String, serde_json::Error> {
     let mut text = serde_json::to_string_pretty(&document(report))?;
     text.push('\n');
     Ok(text)
@@ -25,7 +25,7 @@ pub fn text(report: &Report) -> Result<String, serde_json::Error> {
 
 /// The same as a value, for writing into another document.
 #[must_use]
-pub fn document(report: &Report) -> impl Serialize + use<> {
+pub(crate) fn document(report: &Report) -> impl Serialize + use<> {
     let compiled = &report.compiled;
     let (stage, shot) = (compiled.stage(), compiled.shot());
     Document {

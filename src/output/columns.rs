@@ -13,6 +13,7 @@ use crate::stage::Axis;
 
 /// What the numbers of a table are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Column {
     /// Whole steps from home.
     Steps,
@@ -44,7 +45,7 @@ pub enum ColumnError {
 ///
 /// # Errors
 /// A writer that fails; a position no count can hold.
-pub fn write(out: impl Write, compiled: &Compiled, pass: &Pass, column: Column) -> Result<(), ColumnError> {
+pub(crate) fn write(out: impl Write, compiled: &Compiled, pass: &Pass, column: Column) -> Result<(), ColumnError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
     table.write_record(["frame", "timecode"].into_iter().chain(stage.axis_names().iter().map(String::as_str)))?;

@@ -37,7 +37,7 @@ pub enum ExportError {
 
 /// What an export is made from.
 #[derive(Debug, Clone, Copy)]
-pub struct Export<'a> {
+pub(crate) struct Export<'a> {
     /// The job.
     pub approval: Approval<'a>,
     /// Input files: path below `source/` and bytes, the shot file first.
@@ -55,7 +55,7 @@ impl Export<'_> {
     ///
     /// # Errors
     /// See [`ExportError`]; nothing at the target has then changed.
-    pub fn write(&self, target: &Path, step: &mut dyn FnMut(&str)) -> Result<Written, ExportError> {
+    pub(crate) fn write(&self, target: &Path, step: &mut dyn FnMut(&str)) -> Result<Written, ExportError> {
         let report = self.approval.report();
         let compiled = &report.compiled;
         let (stage, shot) = (compiled.stage(), compiled.shot());

@@ -9,15 +9,15 @@ use super::rows::{RowRate, Table, Tracks};
 use crate::check::{Report, words};
 
 /// Kind of document, so that a folder of ours is known as one.
-pub const KIND: &str = "movewright columns";
+pub(crate) const KIND: &str = "movewright columns";
 
 /// The notice every output carries.
-pub const NOTICE: &str = "Checked against the limits that the stage file states, and nothing else. Software limits are not a safety function. \
+pub(crate) const NOTICE: &str = "Checked against the limits that the stage file states, and nothing else. Software limits are not a safety function. \
 Overhead loads and motors that start by themselves can kill: keep people out from under and away, provide emergency stop, brakes and \
 end switches of their own, and follow local codes and licensed practice.";
 
 /// The usual cautions, one each.
-pub const CAUTIONS: [&str; 6] = [
+pub(crate) const CAUTIONS: [&str; 6] = [
     "Software limits are not safety functions; end switches, emergency stop (ISO 13850) and brakes stand on their own",
     "A suspended load must not pass over people; lifting equipment is for competent persons under local codes (for example EN 17206, ANSI E1.6-1, LOLER)",
     "Removing power can drop a wire-hung axis: stop category 0 needs a brake (IEC 60204-1, NFPA 79)",
@@ -28,7 +28,7 @@ pub const CAUTIONS: [&str; 6] = [
 
 /// The manifest as it is written and read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Manifest {
+pub(crate) struct Manifest {
     /// Version of the format: 1.
     pub format: u32,
     /// Always [`KIND`].
@@ -61,7 +61,7 @@ pub struct Manifest {
 
 /// Clock of the shot.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Clock {
+pub(crate) struct Clock {
     /// Frames a second at projection, as written.
     pub frame_rate: String,
     /// First photographed frame.
@@ -78,7 +78,7 @@ pub struct Clock {
 
 /// One pass.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct PassEntry {
+pub(crate) struct PassEntry {
     /// Name.
     pub name: String,
     /// `moving` or `held`.
@@ -104,7 +104,7 @@ pub struct PassEntry {
 
 /// The whole program of a pass as rows for a controller: move to start, run-up, exposures, run-down.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct RowsEntry {
+pub(crate) struct RowsEntry {
     /// File of rows: `t_s`, integer steps of every axis, `shutter`.
     pub file: String,
     /// Rows per second, exactly: `1000`, `12.5`, `30000/1001`; row k is at k / rate seconds.
@@ -127,7 +127,7 @@ pub struct RowsEntry {
 
 /// One way of going from row to row.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct DepartureEntry {
+pub(crate) struct DepartureEntry {
     /// `straight lines`, `cubics through positions and velocities` or `cubics through positions alone`.
     pub way: String,
     /// Steps from the curve at most.
@@ -140,7 +140,7 @@ pub struct DepartureEntry {
 
 /// One column.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct ColumnEntry {
+pub(crate) struct ColumnEntry {
     /// Full name of the axis.
     pub axis: String,
     /// `mm` or `deg`.
@@ -163,7 +163,7 @@ pub struct ColumnEntry {
 
 /// One file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct FileEntry {
+pub(crate) struct FileEntry {
     /// Path below the folder, with `/`.
     pub path: String,
     /// Length in bytes.
@@ -174,7 +174,7 @@ pub struct FileEntry {
 
 /// The manifest of a compiled and checked shot; `files` are added by the writer.
 #[must_use]
-pub fn manifest(report: &Report, source: &str) -> Manifest {
+pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
     let compiled = &report.compiled;
     let (stage, shot) = (compiled.stage(), compiled.shot());
     Manifest {
@@ -243,7 +243,7 @@ pub fn manifest(report: &Report, source: &str) -> Manifest {
 
 /// What the manifest says of one pass's rows.
 #[must_use]
-pub fn rows(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, pass: &str) -> RowsEntry {
+pub(crate) fn rows(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, pass: &str) -> RowsEntry {
     let program = tracks.program();
     let all = interpolation::departures(tracks, rate);
     let of = |which: fn(&Departure) -> f64| interpolation::worst(&all, which);

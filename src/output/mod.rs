@@ -2,14 +2,14 @@
 //!
 //! Invariant: output reads the move and the report and computes no motion of its own; the bytes depend on the input alone.
 
-pub mod check_json;
-pub mod columns;
+pub(crate) mod check_json;
+pub(crate) mod columns;
 mod decimals;
-pub mod export;
-pub mod handoff;
-pub mod manifest;
-pub mod rows;
-pub mod staged;
+pub(crate) mod export;
+pub(crate) mod handoff;
+pub(crate) mod manifest;
+pub(crate) mod rows;
+pub(crate) mod staged;
 
-pub use export::{Export, ExportError};
+pub(crate) use export::{Export, ExportError};
 pub use staged::Written;

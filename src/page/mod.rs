@@ -11,8 +11,8 @@ mod plot;
 mod scene;
 mod tables;
 
-pub use page_error::PageError;
-pub use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
+pub(crate) use page_error::PageError;
+pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
 
 use maud::{DOCTYPE, PreEscaped, html};
 
@@ -20,16 +20,16 @@ use crate::check::{Report, words};
 use crate::output::manifest::{CAUTIONS, NOTICE};
 
 /// How every page begins, so that one of ours is known as one.
-pub const PAGE_BEGINS: &str = "<!DOCTYPE html><!-- movewright report -->";
+pub(crate) const PAGE_BEGINS: &str = "<!DOCTYPE html><!-- movewright report -->";
 
 /// How every page ends.
-pub const PAGE_ENDS: &str = "</html>";
+pub(crate) const PAGE_ENDS: &str = "</html>";
 
 /// The page of a compiled and checked shot.
 ///
 /// # Errors
 /// A body without a pose at a frame.
-pub fn page(report: &Report) -> Result<String, PageError> {
+pub(crate) fn page(report: &Report) -> Result<String, PageError> {
     let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
     let data = data::text(report)?;
     let within = report.within_limits();

@@ -17,10 +17,10 @@ use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::{Axis, Utilisation};
 
 /// How every plot begins.
-pub const PLOT_BEGINS: &str = "<!-- movewright plot -->";
+pub(crate) const PLOT_BEGINS: &str = "<!-- movewright plot -->";
 
 /// How every plot ends, line ends left out.
-pub const PLOT_ENDS: &str = "</svg>";
+pub(crate) const PLOT_ENDS: &str = "</svg>";
 
 const INK: RGBColor = RGBColor(26, 26, 26);
 const SOFT: RGBColor = RGBColor(140, 140, 140);
@@ -42,7 +42,7 @@ struct Quantity {
 ///
 /// # Errors
 /// An axis the stage does not have; a drawing that fails.
-pub fn plot(compiled: &Compiled, pass: &Pass, axis: &str) -> Result<String, PageError> {
+pub(crate) fn plot(compiled: &Compiled, pass: &Pass, axis: &str) -> Result<String, PageError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let Some(id) = stage.axis_of_name(axis) else { return Err(PageError::NoAxis(axis.to_owned())) };
     let (a, m) = (stage.axis(id), compiled.motion(id));

@@ -12,7 +12,7 @@ use crate::time::{FrameTime, Pace, Seconds};
 
 /// From seconds to frames and back.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Clock {
+pub(crate) struct Clock {
     begin: u64,
     start: FrameTime,
     end: FrameTime,
@@ -48,51 +48,45 @@ impl Clock {
     /// End of the move to start: where the run-up, or the first slot of a held pass, begins. A whole number of seconds.
     #[must_use]
     #[allow(clippy::cast_precision_loss, reason = "below 2^53: from a number of that size")]
-    pub fn begin(&self) -> Seconds {
+    pub(crate) fn begin(&self) -> Seconds {
         Seconds(self.begin as f64)
     }
 
     /// The same as the whole number it is.
     #[must_use]
-    pub fn begin_seconds(&self) -> u64 {
+    pub(crate) fn begin_seconds(&self) -> u64 {
         self.begin
     }
 
     /// Frames from there to the end: run-up, photographed frames, run-down.
     #[must_use]
-    pub fn frames(&self) -> u64 {
+    pub(crate) fn frames(&self) -> u64 {
         self.frames
     }
 
     /// The pace.
     #[must_use]
-    pub fn pace(&self) -> Pace {
+    pub(crate) fn pace(&self) -> Pace {
         self.pace
     }
 
     /// Run-up, exposures and run-down together; of a held pass all slots.
     #[must_use]
     #[allow(clippy::cast_precision_loss, reason = "a span has at most 1e6 frames, a run 4096")]
-    pub fn running(&self) -> Seconds {
+    pub(crate) fn running(&self) -> Seconds {
         Seconds(self.pace.seconds_of(self.frames as f64))
     }
 
     /// End of the run-down, or of the last slot.
     #[must_use]
-    pub fn end(&self) -> Seconds {
+    pub(crate) fn end(&self) -> Seconds {
         self.begin() + self.running()
     }
 
     /// Frame time at which the run-up, or the first slot, begins.
-    #[must_use]
-    pub fn start_frame(&self) -> FrameTime {
+    #[cfg(test)]
+    pub(crate) fn start_frame(&self) -> FrameTime {
         self.start
-    }
-
-    /// Frame time at the end.
-    #[must_use]
-    pub fn end_frame(&self) -> FrameTime {
-        self.end
     }
 
     /// Frame time at both ends.
@@ -102,49 +96,49 @@ impl Clock {
 
     /// Frame time at an instant from [`begin`](Self::begin) on. Rounding may not lead it past the end.
     #[must_use]
-    pub fn frame_at(&self, t: Seconds) -> FrameTime {
+    pub(crate) fn frame_at(&self, t: Seconds) -> FrameTime {
         FrameTime((self.start.0 + self.since_begin(t).0 / self.pace.get()).min(self.end.0))
     }
 
     /// The instant of a frame time.
     #[must_use]
-    pub fn seconds_at(&self, frame: FrameTime) -> Seconds {
+    pub(crate) fn seconds_at(&self, frame: FrameTime) -> Seconds {
         self.begin() + Seconds((frame.0 - self.start.0) * self.pace.get())
     }
 
     /// Seconds since the end of the move to start.
     #[must_use]
-    pub fn since_begin(&self, t: Seconds) -> Seconds {
+    pub(crate) fn since_begin(&self, t: Seconds) -> Seconds {
         t - self.begin()
     }
 
     /// The instant at which the shutter opens on the first frame.
     #[must_use]
-    pub fn first_opening(&self) -> Seconds {
+    pub(crate) fn first_opening(&self) -> Seconds {
         self.seconds_at(FrameTime(FrameTime::of_frame(self.first).0 - 0.5 * self.open))
     }
 
     /// Part of a frame for which the shutter is open.
     #[must_use]
-    pub fn open(&self) -> f64 {
+    pub(crate) fn open(&self) -> f64 {
         self.open
     }
 
     /// First and last photographed frame.
     #[must_use]
-    pub fn photographed(&self) -> (i64, i64) {
+    pub(crate) fn photographed(&self) -> (i64, i64) {
         (self.first, self.last)
     }
 
     /// True while a frame is exposed: from the instant at which the shutter opens to just before it closes.
     #[must_use]
-    pub fn is_open(&self, t: Seconds) -> bool {
+    pub(crate) fn is_open(&self, t: Seconds) -> bool {
         self.exposed_frame(t).is_some()
     }
 
     /// The frame that is exposed at an instant, if one is.
     #[must_use]
-    pub fn exposed_frame(&self, t: Seconds) -> Option<i64> {
+    pub(crate) fn exposed_frame(&self, t: Seconds) -> Option<i64> {
         if !(self.begin().0 <= t.0) {
             return None;
         }

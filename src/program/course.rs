@@ -7,7 +7,7 @@ use crate::stage::{AxisId, PerAxis, Stage};
 
 /// The axes of a stage on their way.
 #[derive(Debug, Clone)]
-pub struct Course<'a> {
+pub(crate) struct Course<'a> {
     stage: &'a Stage,
     span: (f64, f64),
     stretch: f64,
@@ -17,19 +17,19 @@ pub struct Course<'a> {
 impl<'a> Course<'a> {
     /// The axes that have a curve follow it over `span`; the others stand at home. A search along it begins with stretches no longer than `stretch`.
     #[must_use]
-    pub fn new(stage: &'a Stage, span: (f64, f64), stretch: f64, curves: PerAxis<Option<&'a Curve>>) -> Course<'a> {
+    pub(crate) fn new(stage: &'a Stage, span: (f64, f64), stretch: f64, curves: PerAxis<Option<&'a Curve>>) -> Course<'a> {
         Course { stage, span, stretch, curves }
     }
 
     /// A part of it.
     #[must_use]
-    pub fn over(self, span: (f64, f64)) -> Course<'a> {
+    pub(crate) fn over(self, span: (f64, f64)) -> Course<'a> {
         Course { span, ..self }
     }
 
     /// The stage.
     #[must_use]
-    pub fn stage(&self) -> &'a Stage {
+    pub(crate) fn stage(&self) -> &'a Stage {
         self.stage
     }
 
@@ -37,18 +37,18 @@ impl<'a> Course<'a> {
     ///
     /// # Errors
     /// Its home.
-    pub fn curve(&self, axis: AxisId) -> Result<&'a Curve, f64> {
+    pub(crate) fn curve(&self, axis: AxisId) -> Result<&'a Curve, f64> {
         self.curves[axis].ok_or_else(|| self.stage.axis(axis).home())
     }
 
     /// The span that the curves cover.
     #[must_use]
-    pub fn span(&self) -> (f64, f64) {
+    pub(crate) fn span(&self) -> (f64, f64) {
         self.span
     }
 
     /// Equal parts of the span with which a search begins, one after the other.
-    pub fn stretches(&self) -> impl Iterator<Item = (f64, f64)> + use<> {
+    pub(crate) fn stretches(&self) -> impl Iterator<Item = (f64, f64)> + use<> {
         let (from, to) = self.span;
         let n = ((to - from) / self.stretch).ceil().max(1.0);
         let cut = move |i: f64| if i < n { from + (to - from) * (i / n) } else { to };

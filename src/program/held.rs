@@ -16,7 +16,7 @@ use crate::time::Seconds;
 
 /// The time one move between held exposures takes.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HeldMove {
+pub(crate) struct HeldMove {
     /// The frame it leaves; it arrives at the next.
     pub from: i64,
     /// Time of the slowest axis, on which all end together.
@@ -27,7 +27,7 @@ pub struct HeldMove {
 
 /// Where every axis stands at each exposure, and the moves between. Memory grows with the frames, not with frames times axes: laws are formed when asked for.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Stations {
+pub(crate) struct Stations {
     first: i64,
     last: i64,
     available: Seconds,
@@ -37,21 +37,15 @@ pub struct Stations {
 
 /// One move of all axes between two stations, in seconds.
 #[derive(Debug, Clone)]
-pub struct HeldPath {
+pub(crate) struct HeldPath {
     seconds: f64,
     curves: PerAxis<Option<Curve>>,
 }
 
 impl HeldPath {
-    /// An axis's curve; `None` where it stands at home.
-    #[must_use]
-    pub fn curve(&self, axis: AxisId) -> Option<&Curve> {
-        self.curves[axis].as_ref()
-    }
-
     /// Where the bodies are on the move.
     #[must_use]
-    pub fn course<'a>(&'a self, stage: &'a Stage) -> Course<'a> {
+    pub(crate) fn course<'a>(&'a self, stage: &'a Stage) -> Course<'a> {
         Course::new(stage, (0.0, self.seconds), self.seconds, PerAxis::new(stage, |id| self.curves[id].as_ref()))
     }
 }
@@ -61,7 +55,7 @@ impl Stations {
     ///
     /// # Errors
     /// An axis that no law takes from one station to the next.
-    pub fn plan(compiled: &Compiled, pass: &Pass) -> Result<Stations, NoLaw> {
+    pub(crate) fn plan(compiled: &Compiled, pass: &Pass) -> Result<Stations, NoLaw> {
         let (stage, frames) = (compiled.stage(), compiled.shot().frames());
         let limits = PerAxis::try_new(stage, |id| effective(stage.axis(id)).map_err(|e| NoLaw::new(stage, id, e)))?;
         let moves = (frames.first()..frames.last()).map(|from| HeldMove { from, seconds: Seconds(0.0), slowest: None }).collect();
@@ -82,25 +76,25 @@ impl Stations {
 
     /// Time between the close of one exposure and the opening of the next, settling taken off; below 0 where there is none.
     #[must_use]
-    pub fn available(&self) -> Seconds {
+    pub(crate) fn available(&self) -> Seconds {
         self.available
     }
 
     /// One entry for each pair of neighbouring frames.
     #[must_use]
-    pub fn moves(&self) -> &[HeldMove] {
+    pub(crate) fn moves(&self) -> &[HeldMove] {
         &self.moves
     }
 
     /// The slowest of all moves; `None` where there is one frame only.
     #[must_use]
-    pub fn slowest(&self) -> Option<&HeldMove> {
+    pub(crate) fn slowest(&self) -> Option<&HeldMove> {
         self.moves.iter().max_by(|a, b| a.seconds.0.total_cmp(&b.seconds.0).then(b.from.cmp(&a.from)))
     }
 
     /// Where an axis with this curve stands at each exposure.
     #[must_use]
-    pub fn positions(&self, curve: &Curve) -> Vec<f64> {
+    pub(crate) fn positions(&self, curve: &Curve) -> Vec<f64> {
         let mut walk = Walk::new(curve);
         // The curve covers every photographed frame.
         (self.first..=self.last).filter_map(|n| walk.at(frame_time(n))).collect()
@@ -108,13 +102,13 @@ impl Stations {
 
     /// The law of a move over `distance` in the axis's own shortest time.
     #[must_use]
-    pub fn law(&self, axis: AxisId, distance: f64) -> Option<SevenSegment> {
+    pub(crate) fn law(&self, axis: AxisId, distance: f64) -> Option<SevenSegment> {
         SevenSegment::rest_to_rest(distance, &self.limits[axis]).ok()
     }
 
     /// Every axis on one move, in seconds from its beginning; `None` where nothing moves.
     #[must_use]
-    pub fn path(&self, compiled: &Compiled, pass: &Pass, moves: &HeldMove) -> Option<HeldPath> {
+    pub(crate) fn path(&self, compiled: &Compiled, pass: &Pass, moves: &HeldMove) -> Option<HeldPath> {
         let (stage, seconds) = (compiled.stage(), moves.seconds.0);
         if !(seconds > 0.0) {
             return None;
@@ -136,7 +130,7 @@ impl Stations {
     }
 
     /// The law of each move of an axis that stands at `positions`, in its own shortest time, with the time that all take.
-    pub fn laws<'a>(&'a self, axis: AxisId, positions: &'a [f64]) -> impl Iterator<Item = (&'a HeldMove, SevenSegment)> + 'a {
+    pub(crate) fn laws<'a>(&'a self, axis: AxisId, positions: &'a [f64]) -> impl Iterator<Item = (&'a HeldMove, SevenSegment)> + 'a {
         let pairs = positions.iter().zip(positions.iter().skip(1)).zip(&self.moves);
         pairs.filter_map(move |((a, b), common)| self.law(axis, b - a).map(|law| (common, law)))
     }

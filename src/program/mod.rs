@@ -3,30 +3,29 @@
 //! Invariant: every second of a program has one position for each axis; a parked axis stands at home throughout. Frame time and seconds are different
 //! types. Torque, clearance on the way, rows and page read this one plan. Passes that come and go the same way share it.
 
-pub mod clock;
-pub mod course;
-pub mod held;
+pub(crate) mod clock;
+pub(crate) mod course;
+pub(crate) mod held;
 pub(crate) mod motion;
-pub mod reversals;
-pub mod way;
+pub(crate) mod reversals;
+pub(crate) mod way;
 
 use std::sync::Arc;
 
 use crate::compile::Compiled;
 use crate::shot::{Exposure, Pass};
 use crate::stage::{AxisId, PerAxis};
-pub use crate::stage::{Torque, TorqueUse};
+pub(crate) use crate::stage::{Torque, TorqueUse};
 use crate::time::Seconds;
 
-pub use clock::Clock;
-pub use course::Course;
-pub use held::{HeldMove, HeldPath, Stations};
-pub use motion::Motion;
-pub use way::{Approach, Direction, Leg, NoLaw, Way};
+pub(crate) use clock::Clock;
+pub(crate) use course::Course;
+pub(crate) use held::{HeldMove, HeldPath, Stations};
+pub(crate) use way::{Direction, Leg, NoLaw, Way};
 
 /// The program of one pass.
 #[derive(Debug, Clone)]
-pub struct Program {
+pub(crate) struct Program {
     compiled: Compiled,
     pass: usize,
     clock: Clock,
@@ -39,7 +38,7 @@ impl Program {
     ///
     /// # Errors
     /// An axis that no law takes from one place to another.
-    pub fn all(compiled: &Compiled) -> Result<Vec<Arc<Program>>, NoLaw> {
+    pub(crate) fn all(compiled: &Compiled) -> Result<Vec<Arc<Program>>, NoLaw> {
         let mut planned: Vec<Arc<Program>> = Vec::new();
         for (index, pass) in compiled.shot().passes().iter().enumerate() {
             let known = planned.iter().find(|p| comes_the_same_way(compiled, p.pass(), pass)).map(|p| Arc::clone(&p.way));
@@ -71,68 +70,68 @@ impl Program {
 
     /// Index of the pass in the shot.
     #[must_use]
-    pub fn index(&self) -> usize {
+    pub(crate) fn index(&self) -> usize {
         self.pass
     }
 
     /// The compiled shot.
     #[must_use]
-    pub fn compiled(&self) -> &Compiled {
+    pub(crate) fn compiled(&self) -> &Compiled {
         &self.compiled
     }
 
     /// The pass.
     #[must_use]
     #[allow(clippy::indexing_slicing, reason = "the index of one of the shot's own passes, from `all`")]
-    pub fn pass(&self) -> &Pass {
+    pub(crate) fn pass(&self) -> &Pass {
         &self.compiled.shot().passes()[self.pass]
     }
 
     /// Its clock.
     #[must_use]
-    pub fn clock(&self) -> &Clock {
+    pub(crate) fn clock(&self) -> &Clock {
         &self.clock
     }
 
     /// How the axes come to their starts and go home again.
     #[must_use]
-    pub fn way(&self) -> &Way {
+    pub(crate) fn way(&self) -> &Way {
         &self.way
     }
 
     /// True where another program's axes come and go as these do.
     #[must_use]
-    pub fn shares_way(&self, other: &Program) -> bool {
+    pub(crate) fn shares_way(&self, other: &Program) -> bool {
         Arc::ptr_eq(&self.way, &other.way)
     }
 
     /// The stations of a held pass and the moves between them; `None` for a moving pass.
     #[must_use]
-    pub fn stations(&self) -> Option<&Stations> {
+    pub(crate) fn stations(&self) -> Option<&Stations> {
         self.stations.as_deref()
     }
 
     /// True where the axis stays at home in this pass.
     #[must_use]
-    pub fn parks(&self, axis: AxisId) -> bool {
+    pub(crate) fn parks(&self, axis: AxisId) -> bool {
         self.pass().parks(self.compiled.stage(), axis)
     }
 
     /// From the start of the move to start to the end of the run-down, or of the last slot. Unit: s.
     #[must_use]
-    pub fn end(&self) -> Seconds {
+    pub(crate) fn end(&self) -> Seconds {
         self.clock.end()
     }
 
     /// The whole program and the return home. Unit: s.
     #[must_use]
-    pub fn whole(&self) -> Seconds {
+    pub(crate) fn whole(&self) -> Seconds {
         self.end() + self.way.back()
     }
 
     /// Where the bodies are while it runs, from the start of the run-up to the end of the run-down; frame time.
     #[must_use]
-    pub fn course(&self) -> Course<'_> {
+    pub(crate) fn course(&self) -> Course<'_> {
         let stage = self.compiled.stage();
         Course::new(
             stage,
@@ -155,6 +154,7 @@ fn comes_the_same_way(compiled: &Compiled, a: &Pass, b: &Pass) -> bool {
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 pub(crate) mod tests {
+    use super::motion::Motion;
     use super::*;
     use crate::shot::{Key, Shape, Shot, ShotSpec, Track};
     use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
@@ -219,6 +219,6 @@ pub(crate) mod tests {
         let (a, b) =
             (one_axis(&[(1.0, 0.0)], Shape::MinimumJerk, 0.0, -50.0), Axis::new(AxisSpec::new("yaw", Unit::Degree, [0.0, 1.0], [1.0; 3])));
         let other = Stage::new("marsh", 1.0, vec![GroupSpec { name: "crane".into(), axes: vec![b.unwrap()] }]).unwrap();
-        assert_eq!(Compiled::new(other, a.shot().clone()).unwrap_err(), vec![crate::compile::CompileError::OtherStage]);
+        assert_eq!(Compiled::compile(other, a.shot().clone()).unwrap_err(), vec![crate::compile::CompileError::OtherStage]);
     }
 }

@@ -14,7 +14,7 @@ use crate::time::{FrameTime, Seconds};
 
 /// Position and velocity at an instant. Units: unit (mm or deg), unit/s, unit/s2.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Motion {
+pub(crate) struct Motion {
     /// Position.
     pub position: f64,
     /// Velocity.
@@ -33,7 +33,7 @@ impl Motion {
 impl Program {
     /// Where an axis is at `t`, from 0 to [`Program::end`], and its velocity; `None` outside, and for an axis of another stage.
     #[must_use]
-    pub fn motion(&self, axis: AxisId, t: Seconds) -> Option<Motion> {
+    pub(crate) fn motion(&self, axis: AxisId, t: Seconds) -> Option<Motion> {
         let ours = axis.mark() == self.compiled().stage().mark();
         if !(ours && 0.0 <= t.0 && t.0 <= self.end().0) {
             return None;

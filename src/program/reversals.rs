@@ -8,7 +8,7 @@ use crate::time::FrameTime;
 
 /// Instants within the photographed span at which the axis reverses.
 #[must_use]
-pub fn reversals(m: &AxisMove) -> Vec<FrameTime> {
+pub(crate) fn reversals(m: &AxisMove) -> Vec<FrameTime> {
     let mut found = Vec::new();
     let mut last = 0.0_f64;
     let mut stopped_at: Option<f64> = None;

@@ -19,7 +19,7 @@ use crate::time::Seconds;
 
 /// Which way an axis moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Direction {
+pub(crate) enum Direction {
     /// Towards greater positions.
     Up,
     /// Towards smaller positions.
@@ -37,7 +37,7 @@ impl Direction {
 
 /// How one axis comes to its start.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Approach {
+pub(crate) struct Approach {
     /// Where the pass starts.
     pub start: f64,
     /// Where the pass ends.
@@ -92,7 +92,7 @@ impl NoLaw {
 
 /// Move to start and return home of a pass.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Way {
+pub(crate) struct Way {
     to_approach: Seconds,
     to_start: Seconds,
     back: Seconds,
@@ -108,7 +108,7 @@ impl Way {
     ///
     /// # Errors
     /// An axis that no law takes there.
-    pub fn plan(compiled: &Compiled, pass: &Pass) -> Result<Way, NoLaw> {
+    pub(crate) fn plan(compiled: &Compiled, pass: &Pass) -> Result<Way, NoLaw> {
         let stage = compiled.stage();
         let approaches = PerAxis::new(stage, |id| (!pass.parks(stage, id)).then(|| approach(compiled, pass, id)).flatten());
         let laws = PerAxis::try_new(stage, |id| {
@@ -155,43 +155,43 @@ impl Way {
 
     /// From home to the place of approach.
     #[must_use]
-    pub fn to_approach(&self) -> Seconds {
+    pub(crate) fn to_approach(&self) -> Seconds {
         self.to_approach
     }
 
     /// The first axis of the pass whose motor cannot hold its load at standstill: it does neither leg, however slowly.
     #[must_use]
-    pub fn too_weak(&self) -> Option<AxisId> {
+    pub(crate) fn too_weak(&self) -> Option<AxisId> {
         self.too_weak
     }
 
     /// From the place of approach to the start.
     #[must_use]
-    pub fn to_start(&self) -> Seconds {
+    pub(crate) fn to_start(&self) -> Seconds {
         self.to_start
     }
 
     /// From the end of the run-down home.
     #[must_use]
-    pub fn back(&self) -> Seconds {
+    pub(crate) fn back(&self) -> Seconds {
         self.back
     }
 
     /// From home to the start: both legs, and standing there up to the next whole second, so that what follows keeps its place among rows at whole rates.
     #[must_use]
-    pub fn whole_seconds(&self) -> u64 {
+    pub(crate) fn whole_seconds(&self) -> u64 {
         self.whole_seconds
     }
 
     /// How each axis comes to its start; `None` where it is parked.
     #[must_use]
-    pub fn approaches(&self) -> &PerAxis<Option<Approach>> {
+    pub(crate) fn approaches(&self) -> &PerAxis<Option<Approach>> {
         &self.approaches
     }
 
     /// The curves of a leg, in seconds from its beginning; `None` for an axis that stands at home throughout, or where the leg takes no time.
     #[must_use]
-    pub fn curves(&self, leg: Leg) -> &PerAxis<Option<Curve>> {
+    pub(crate) fn curves(&self, leg: Leg) -> &PerAxis<Option<Curve>> {
         match leg {
             Leg::MoveToStart => &self.there,
             Leg::ReturnHome => &self.home,
@@ -201,7 +201,7 @@ impl Way {
     /// How long a leg takes, standing up to the next whole second included.
     #[must_use]
     #[allow(clippy::cast_precision_loss, reason = "below 2^53: from a number of that size")]
-    pub fn length(&self, leg: Leg) -> Seconds {
+    pub(crate) fn length(&self, leg: Leg) -> Seconds {
         match leg {
             Leg::MoveToStart => Seconds(self.whole_seconds as f64),
             Leg::ReturnHome => self.back,
@@ -210,7 +210,7 @@ impl Way {
 
     /// Where the bodies are on a leg, in seconds from its beginning.
     #[must_use]
-    pub fn course<'a>(&'a self, stage: &'a Stage, leg: Leg) -> Course<'a> {
+    pub(crate) fn course<'a>(&'a self, stage: &'a Stage, leg: Leg) -> Course<'a> {
         let (curves, seconds) = (self.curves(leg), self.length(leg).0);
         Course::new(stage, (0.0, seconds), seconds / STRETCHES, PerAxis::new(stage, |id| curves[id].as_ref()))
     }
@@ -290,7 +290,7 @@ pub(super) fn append_law(curve: &mut CurveBuilder, law: &SevenSegment, from: f64
 
 /// Margin beyond the backlash: half of it, and no less than a full step.
 #[must_use]
-pub fn margin(axis: &Axis, backlash: f64) -> f64 {
+pub(crate) fn margin(axis: &Axis, backlash: f64) -> f64 {
     let full_step = f64::from(axis.drive().microsteps()) / axis.drive().steps_per_unit();
     (0.5 * backlash).max(full_step)
 }
@@ -330,7 +330,7 @@ fn first_direction(m: &AxisMove) -> Option<Direction> {
 ///
 /// # Errors
 /// Limits that are no positive numbers, which a checked axis does not have.
-pub fn effective(axis: &Axis) -> Result<Limits, ProfileError> {
+pub(crate) fn effective(axis: &Axis) -> Result<Limits, ProfileError> {
     let l = axis.limits();
     let by_rate = l.step_rate.map_or(f64::INFINITY, |r| r / axis.drive().steps_per_unit());
     Limits::new(l.velocity.min(by_rate), l.acceleration, l.jerk)
@@ -363,7 +363,7 @@ fn fastest(axis: &Axis, distance: f64) -> Result<SevenSegment, WayError> {
 /// Torque along one rest-to-rest move, at its worst. Its second half mirrors the first, and demand and supply ask only for sizes: the first ramp and
 /// the cruise tell all. `at` is the instant the answer carries.
 #[must_use]
-pub fn torque_along(model: &Torque, law: &SevenSegment, at: f64) -> Option<TorqueUse> {
+pub(crate) fn torque_along(model: &Torque, law: &SevenSegment, at: f64) -> Option<TorqueUse> {
     let phases = law.phases();
     let (tj, a) = (phases.blend, phases.acceleration.abs());
     let steady = phases.ramp - 2.0 * tj;

@@ -10,7 +10,7 @@ use crate::stage::{ChannelId, GroupId, Stage};
 
 /// Where the target is, from the body it belongs to or from the stage's origin. Unit: mm.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Offset {
+pub(crate) enum Offset {
     /// A fixed place.
     Fixed([f64; 3]),
     /// Keys of x, y and z: each a monotone curve.
@@ -19,7 +19,7 @@ pub enum Offset {
 
 /// What an aim is made from.
 #[derive(Debug, Clone, PartialEq)]
-pub struct AimSpec {
+pub(crate) struct AimSpec {
     /// The camera's group.
     pub camera: GroupId,
     /// The two channels.
@@ -34,7 +34,7 @@ pub struct AimSpec {
 
 /// A checked aim.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Aim {
+pub(crate) struct Aim {
     spec: AimSpec,
     solver: Solver,
 }
@@ -44,7 +44,7 @@ impl Aim {
     ///
     /// # Errors
     /// Every flaw: a camera or target without a body, channels that do not turn the camera, keys out of order.
-    pub fn new(stage: &Stage, spec: AimSpec) -> Result<Aim, Vec<Flaw>> {
+    pub(crate) fn new(stage: &Stage, spec: AimSpec) -> Result<Aim, Vec<Flaw>> {
         let mut flaws = Vec::new();
         if let Offset::Keyed(keys) = &spec.offset {
             for list in keys {
@@ -99,37 +99,37 @@ impl Aim {
 
     /// Where it was written.
     #[must_use]
-    pub fn place(&self) -> Place {
+    pub(crate) fn place(&self) -> Place {
         self.spec.place
     }
 
     /// The camera's group.
     #[must_use]
-    pub fn camera(&self) -> GroupId {
+    pub(crate) fn camera(&self) -> GroupId {
         self.spec.camera
     }
 
     /// The two channels it drives.
     #[must_use]
-    pub fn channels(&self) -> [ChannelId; 2] {
+    pub(crate) fn channels(&self) -> [ChannelId; 2] {
         self.spec.channels
     }
 
     /// Group whose body carries the target.
     #[must_use]
-    pub fn at(&self) -> Option<GroupId> {
+    pub(crate) fn at(&self) -> Option<GroupId> {
         self.spec.at
     }
 
     /// Where on it.
     #[must_use]
-    pub fn offset(&self) -> &Offset {
+    pub(crate) fn offset(&self) -> &Offset {
         &self.spec.offset
     }
 
     /// What finds the angles.
     #[must_use]
-    pub fn solver(&self) -> &Solver {
+    pub(crate) fn solver(&self) -> &Solver {
         &self.solver
     }
 }

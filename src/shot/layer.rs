@@ -19,7 +19,7 @@ pub struct Place {
 
 /// A value that a channel has at a frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Key {
+pub(crate) struct Key {
     /// Frame time.
     pub frame: f64,
     /// Value, in the channel's unit (or a factor, for amounts and rates).
@@ -31,13 +31,14 @@ pub struct Key {
 impl Key {
     /// A key made in code.
     #[must_use]
-    pub fn new(frame: f64, value: f64) -> Self {
+    pub(crate) fn new(frame: f64, value: f64) -> Self {
         Key { frame, value, place: Place::default() }
     }
 }
 
 /// The curve through the keys of a track. What each is stands in the README's table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub enum Shape {
     /// Quintic spline, C4, at rest at both ends.
     #[default]
@@ -76,17 +77,17 @@ impl Shape {
 
     /// True for the shapes whose corners at the keys are blended.
     #[must_use]
-    pub fn is_blended(self) -> bool {
+    pub(crate) fn is_blended(self) -> bool {
         matches!(self, Shape::Linear | Shape::Cosine | Shape::CatmullRom)
     }
 }
 
 /// Half-width in frames of a blended corner where the track does not give `blend`; never more than half of the way to a neighbour.
-pub const DEFAULT_BLEND: f64 = 1.0;
+pub(crate) const DEFAULT_BLEND: f64 = 1.0;
 
 /// Keys of one channel and the shape of the curve through them.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Track {
+pub(crate) struct Track {
     channel: ChannelId,
     shape: Shape,
     blend: Option<f64>,
@@ -98,7 +99,7 @@ impl Track {
     ///
     /// # Errors
     /// Every flaw: no key, keys out of order or two on one frame, numbers out of range, a blend that does not fit.
-    pub fn new(channel: ChannelId, shape: Shape, blend: Option<f64>, keys: Vec<Key>) -> Result<Track, Vec<Flaw>> {
+    pub(crate) fn new(channel: ChannelId, shape: Shape, blend: Option<f64>, keys: Vec<Key>) -> Result<Track, Vec<Flaw>> {
         let mut flaws = check_keys("keys", &keys, bounds::POSITION);
         if let Some(b) = blend {
             if !shape.is_blended() {
@@ -128,25 +129,25 @@ impl Track {
 
     /// What it drives.
     #[must_use]
-    pub fn channel(&self) -> ChannelId {
+    pub(crate) fn channel(&self) -> ChannelId {
         self.channel
     }
 
     /// The curve's shape.
     #[must_use]
-    pub fn shape(&self) -> Shape {
+    pub(crate) fn shape(&self) -> Shape {
         self.shape
     }
 
     /// Half-width of blended corners in frames, where given.
     #[must_use]
-    pub fn blend(&self) -> Option<f64> {
+    pub(crate) fn blend(&self) -> Option<f64> {
         self.blend
     }
 
     /// Keys in rising order of frame, at least one.
     #[must_use]
-    pub fn keys(&self) -> &[Key] {
+    pub(crate) fn keys(&self) -> &[Key] {
         &self.keys
     }
 
@@ -154,7 +155,7 @@ impl Track {
     ///
     /// # Errors
     /// As [`Track::new`].
-    pub fn with_shape(&self, shape: Shape) -> Result<Track, Vec<Flaw>> {
+    pub(crate) fn with_shape(&self, shape: Shape) -> Result<Track, Vec<Flaw>> {
         Track::new(self.channel, shape, None, self.keys.clone())
     }
 
@@ -162,7 +163,7 @@ impl Track {
     ///
     /// # Errors
     /// As [`Track::new`]: the key must stay between its neighbours.
-    pub fn with_key_at(&self, index: usize, frame: f64) -> Result<Track, Vec<Flaw>> {
+    pub(crate) fn with_key_at(&self, index: usize, frame: f64) -> Result<Track, Vec<Flaw>> {
         let mut keys = self.keys.clone();
         if let Some(key) = keys.get_mut(index) {
             key.frame = frame;
@@ -173,7 +174,7 @@ impl Track {
 
 /// A beat that repeats: a periodic cubic spline times an amount, its phase running at a rate.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Cycle {
+pub(crate) struct Cycle {
     channel: ChannelId,
     period: f64,
     phase: f64,
@@ -188,7 +189,14 @@ impl Cycle {
     ///
     /// # Errors
     /// Every flaw.
-    pub fn new(channel: ChannelId, period: f64, phase: f64, keys: Vec<Key>, amount: Vec<Key>, rate: Vec<Key>) -> Result<Cycle, Vec<Flaw>> {
+    pub(crate) fn new(
+        channel: ChannelId,
+        period: f64,
+        phase: f64,
+        keys: Vec<Key>,
+        amount: Vec<Key>,
+        rate: Vec<Key>,
+    ) -> Result<Cycle, Vec<Flaw>> {
         let mut flaws = Vec::new();
         flaws.extend(bounds::PERIOD.check("period", period).err());
         flaws.extend(bounds::PHASE.check("phase", phase).err());
@@ -220,44 +228,44 @@ impl Cycle {
 
     /// What it drives.
     #[must_use]
-    pub fn channel(&self) -> ChannelId {
+    pub(crate) fn channel(&self) -> ChannelId {
         self.channel
     }
 
     /// Frames of one beat at rate 1.
     #[must_use]
-    pub fn period(&self) -> f64 {
+    pub(crate) fn period(&self) -> f64 {
         self.period
     }
 
     /// Beats at the first photographed frame.
     #[must_use]
-    pub fn phase(&self) -> f64 {
+    pub(crate) fn phase(&self) -> f64 {
         self.phase
     }
 
     /// Values over the beat: `frame` is the place within it.
     #[must_use]
-    pub fn keys(&self) -> &[Key] {
+    pub(crate) fn keys(&self) -> &[Key] {
         &self.keys
     }
 
     /// Factor on the value; empty: 1.
     #[must_use]
-    pub fn amount(&self) -> &[Key] {
+    pub(crate) fn amount(&self) -> &[Key] {
         &self.amount
     }
 
     /// Factor on the beat's speed; empty: 1.
     #[must_use]
-    pub fn rate(&self) -> &[Key] {
+    pub(crate) fn rate(&self) -> &[Key] {
         &self.rate
     }
 }
 
 /// Slow wandering from a seed.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Drift {
+pub(crate) struct Drift {
     channel: ChannelId,
     seed: u64,
     amplitude: f64,
@@ -269,7 +277,7 @@ impl Drift {
     ///
     /// # Errors
     /// Every flaw.
-    pub fn new(channel: ChannelId, seed: i64, amplitude: f64, period: f64) -> Result<Drift, Vec<Flaw>> {
+    pub(crate) fn new(channel: ChannelId, seed: i64, amplitude: f64, period: f64) -> Result<Drift, Vec<Flaw>> {
         let mut flaws = Vec::new();
         flaws.extend(bounds::SEED.check("seed", seed).err());
         let checked = u64::try_from(seed).ok();
@@ -283,32 +291,32 @@ impl Drift {
 
     /// What it drives.
     #[must_use]
-    pub fn channel(&self) -> ChannelId {
+    pub(crate) fn channel(&self) -> ChannelId {
         self.channel
     }
 
     /// Seed of the generator.
     #[must_use]
-    pub fn seed(&self) -> u64 {
+    pub(crate) fn seed(&self) -> u64 {
         self.seed
     }
 
     /// Furthest from 0, in the channel's unit.
     #[must_use]
-    pub fn amplitude(&self) -> f64 {
+    pub(crate) fn amplitude(&self) -> f64 {
         self.amplitude
     }
 
     /// Typical length in frames.
     #[must_use]
-    pub fn period(&self) -> f64 {
+    pub(crate) fn period(&self) -> f64 {
         self.period
     }
 }
 
 /// One program, handed on: every channel of `to` gets what drives the channel of the same name in `from`, later and scaled.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Copy {
+pub(crate) struct Copy {
     from: GroupId,
     to: GroupId,
     delay: f64,
@@ -320,7 +328,7 @@ impl Copy {
     ///
     /// # Errors
     /// Numbers out of range.
-    pub fn new(from: GroupId, to: GroupId, delay: f64, scale: Vec<(String, f64)>) -> Result<Copy, Vec<Flaw>> {
+    pub(crate) fn new(from: GroupId, to: GroupId, delay: f64, scale: Vec<(String, f64)>) -> Result<Copy, Vec<Flaw>> {
         let mut flaws = Vec::new();
         flaws.extend(bounds::DELAY.check("delay", delay).err());
         for (i, (_, factor)) in scale.iter().enumerate() {
@@ -331,32 +339,26 @@ impl Copy {
 
     /// Group copied from.
     #[must_use]
-    pub fn from(&self) -> GroupId {
+    pub(crate) fn from(&self) -> GroupId {
         self.from
     }
 
     /// Group copied to.
     #[must_use]
-    pub fn to(&self) -> GroupId {
+    pub(crate) fn to(&self) -> GroupId {
         self.to
     }
 
     /// Frames by which it runs later.
     #[must_use]
-    pub fn delay(&self) -> f64 {
+    pub(crate) fn delay(&self) -> f64 {
         self.delay
     }
 
     /// Factor of a channel by its name within the group; 1 where none is given.
     #[must_use]
-    pub fn scale_of(&self, name: &str) -> f64 {
+    pub(crate) fn scale_of(&self, name: &str) -> f64 {
         self.scale.iter().find(|(n, _)| n == name).map_or(1.0, |(_, k)| *k)
-    }
-
-    /// The factors as given.
-    #[must_use]
-    pub fn scale(&self) -> &[(String, f64)] {
-        &self.scale
     }
 }
 

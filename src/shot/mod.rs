@@ -3,9 +3,9 @@
 //! Invariant: a [`Shot`] is whole and belongs to the stage it was checked against: channels exist, keys stand in rising order of frame, numbers lie
 //! in their bounds, pass names differ, copies run in no circle.
 
-pub mod aim;
-pub mod layer;
-pub mod pass;
+pub(crate) mod aim;
+pub(crate) mod layer;
+pub(crate) mod pass;
 
 use std::sync::Arc;
 
@@ -15,13 +15,14 @@ use crate::number::whole;
 use crate::stage::{ChannelId, GroupId, Mark, Stage};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
-pub use aim::{Aim, AimSpec};
-pub use layer::{Copy, Cycle, Drift, Key, Place, Shape, Track};
+pub(crate) use aim::{Aim, AimSpec};
+pub use layer::Shape;
+pub(crate) use layer::{Copy, Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
 
 /// What a shot is made from.
 #[derive(Debug, Clone)]
-pub struct ShotSpec {
+pub(crate) struct ShotSpec {
     /// Name, for people.
     pub name: String,
     /// Frames a second at projection.
@@ -57,7 +58,7 @@ impl Shot {
     ///
     /// # Errors
     /// Every flaw: no pass or too many, two of one name, copies in a circle or onto themselves.
-    pub fn new(stage: &Stage, spec: ShotSpec) -> Result<Shot, Vec<Flaw>> {
+    pub(crate) fn new(stage: &Stage, spec: ShotSpec) -> Result<Shot, Vec<Flaw>> {
         let mut flaws = Vec::new();
         if spec.passes.is_empty() || spec.passes.len() > bounds::MOST_PASSES {
             let code = if spec.passes.is_empty() { Code::MissingKey } else { Code::TooMany };
@@ -91,7 +92,7 @@ impl Shot {
     ///
     /// # Errors
     /// A channel that two aims, or an aim and a layer, would drive; each flaw has the aim's place in the list as its index.
-    pub fn with_aims(mut self, stage: &Stage, aims: Vec<Aim>) -> Result<Shot, Vec<Flaw>> {
+    pub(crate) fn with_aims(mut self, stage: &Stage, aims: Vec<Aim>) -> Result<Shot, Vec<Flaw>> {
         let mut flaws = Vec::new();
         for (i, aim) in aims.iter().enumerate() {
             for channel in aim.channels() {
@@ -117,7 +118,7 @@ impl Shot {
     ///
     /// # Errors
     /// A number out of the range of frame times.
-    pub fn with_cycle_start(mut self, frame: f64) -> Result<Shot, Flaw> {
+    pub(crate) fn with_cycle_start(mut self, frame: f64) -> Result<Shot, Flaw> {
         self.cycle_start = Some(bounds::FRAME.check("cycle_start", frame)?);
         Ok(self)
     }
@@ -126,14 +127,14 @@ impl Shot {
     ///
     /// # Errors
     /// As [`Shot::new`].
-    pub fn with_passes(&self, stage: &Stage, passes: Vec<Pass>) -> Result<Shot, Vec<Flaw>> {
+    pub(crate) fn with_passes(&self, stage: &Stage, passes: Vec<Pass>) -> Result<Shot, Vec<Flaw>> {
         let shot = Shot::new(stage, ShotSpec { passes, ..self.spec.clone() })?;
         Ok(Shot { spec: shot.spec, ..self.clone() })
     }
 
     /// What tells the stage it was checked against from others.
     #[must_use]
-    pub fn mark(&self) -> Mark {
+    pub(crate) fn mark(&self) -> Mark {
         self.mark
     }
 
@@ -141,7 +142,7 @@ impl Shot {
     ///
     /// # Errors
     /// A channel of another stage, or one that an aim drives.
-    pub fn with_signal(mut self, channel: ChannelId, signal: Arc<dyn Signal>) -> Result<Shot, Flaw> {
+    pub(crate) fn with_signal(mut self, channel: ChannelId, signal: Arc<dyn Signal>) -> Result<Shot, Flaw> {
         if channel.mark() != self.mark {
             return Err(
                 Flaw::new(Code::OtherStage, "channel", "the channel belongs to another stage").help("take it from the shot's stage")
@@ -156,25 +157,25 @@ impl Shot {
 
     /// Signals of the caller's own, with their channels.
     #[must_use]
-    pub fn own_signals(&self) -> &[(ChannelId, Arc<dyn Signal>)] {
+    pub(crate) fn own_signals(&self) -> &[(ChannelId, Arc<dyn Signal>)] {
         &self.own_signals
     }
 
     /// Aims.
     #[must_use]
-    pub fn aims(&self) -> &[Aim] {
+    pub(crate) fn aims(&self) -> &[Aim] {
         &self.aims
     }
 
     /// The choreography frame from which cycles and drifts count: the one written, or the first photographed frame.
     #[must_use]
-    pub fn cycle_start(&self) -> f64 {
+    pub(crate) fn cycle_start(&self) -> f64 {
         self.cycle_start.unwrap_or_else(|| whole::real(self.spec.frames.first()))
     }
 
     /// The choreography frame from which cycles and drifts count, where it is written.
     #[must_use]
-    pub fn written_cycle_start(&self) -> Option<f64> {
+    pub(crate) fn written_cycle_start(&self) -> Option<f64> {
         self.cycle_start
     }
 
@@ -204,25 +205,25 @@ impl Shot {
 
     /// Keyed tracks.
     #[must_use]
-    pub fn tracks(&self) -> &[Track] {
+    pub(crate) fn tracks(&self) -> &[Track] {
         &self.spec.tracks
     }
 
     /// Beats that repeat.
     #[must_use]
-    pub fn cycles(&self) -> &[Cycle] {
+    pub(crate) fn cycles(&self) -> &[Cycle] {
         &self.spec.cycles
     }
 
     /// Slow wandering.
     #[must_use]
-    pub fn drifts(&self) -> &[Drift] {
+    pub(crate) fn drifts(&self) -> &[Drift] {
         &self.spec.drifts
     }
 
     /// Programs handed on.
     #[must_use]
-    pub fn copies(&self) -> &[Copy] {
+    pub(crate) fn copies(&self) -> &[Copy] {
         &self.spec.copies
     }
 
@@ -234,23 +235,12 @@ impl Shot {
 
     /// The same shot with one track replaced: how advice is tried.
     #[must_use]
-    pub fn with_track(&self, index: usize, track: Track) -> Shot {
+    pub(crate) fn with_track(&self, index: usize, track: Track) -> Shot {
         let mut shot = self.clone();
         if let Some(slot) = shot.spec.tracks.get_mut(index) {
             *slot = track;
         }
         shot
-    }
-
-    /// The parts of the shot, for building another.
-    #[must_use]
-    pub fn spec(&self) -> &ShotSpec {
-        &self.spec
-    }
-
-    /// Indices of the tracks that drive a channel directly.
-    pub fn tracks_of(&self, channel: ChannelId) -> impl Iterator<Item = (usize, &Track)> {
-        self.spec.tracks.iter().enumerate().filter(move |(_, t)| t.channel() == channel)
     }
 }
 

@@ -8,6 +8,7 @@ use crate::time::{Pace, Shutter};
 
 /// What the axes do while the shutter is open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Exposure {
     /// They run on: blur.
     Moving,
@@ -43,7 +44,7 @@ impl Pass {
     ///
     /// # Errors
     /// Every flaw.
-    pub fn new(
+    pub(crate) fn new(
         stage: &Stage,
         name: &str,
         exposure: Exposure,
@@ -88,15 +89,21 @@ impl Pass {
         self.exposure
     }
 
+    /// Pace: seconds for one frame.
+    #[must_use]
+    pub fn seconds_per_frame(&self) -> f64 {
+        self.pace.get()
+    }
+
     /// Time for one frame.
     #[must_use]
-    pub fn pace(&self) -> Pace {
+    pub(crate) fn pace(&self) -> Pace {
         self.pace
     }
 
     /// Shutter angle.
     #[must_use]
-    pub fn shutter(&self) -> Shutter {
+    pub(crate) fn shutter(&self) -> Shutter {
         self.shutter
     }
 
@@ -108,13 +115,13 @@ impl Pass {
 
     /// The groups that stay at home.
     #[must_use]
-    pub fn park(&self) -> &[GroupId] {
+    pub(crate) fn park(&self) -> &[GroupId] {
         &self.park
     }
 
     /// True where the axis, one of the pass's own stage, stays at home.
     #[must_use]
-    pub fn parks(&self, stage: &Stage, axis: AxisId) -> bool {
+    pub(crate) fn parks(&self, stage: &Stage, axis: AxisId) -> bool {
         self.park.iter().any(|g| stage.group(*g).has(axis))
     }
 
@@ -125,7 +132,7 @@ impl Pass {
 
     /// The same pass at another pace: how a change is tried.
     #[must_use]
-    pub fn at_pace(&self, pace: Pace) -> Pass {
+    pub(crate) fn at_pace(&self, pace: Pace) -> Pass {
         Pass { pace, ..self.clone() }
     }
 }

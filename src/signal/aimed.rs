@@ -16,7 +16,7 @@ use crate::stage::{Body, Stage};
 
 /// Everything an aim looks at.
 #[derive(Debug, Clone)]
-pub struct Aimed<'a> {
+pub(crate) struct Aimed<'a> {
     aim: &'a Aim,
     camera: &'a Chain,
     camera_channels: Vec<ChannelSignal>,
@@ -40,7 +40,7 @@ impl<'a> Aimed<'a> {
     ///
     /// # Errors
     /// Layers that cannot be formed.
-    pub fn new(stage: &'a Stage, shot: &'a Shot, layers: &Layers, aim: &'a Aim) -> Result<Aimed<'a>, SignalError> {
+    pub(crate) fn new(stage: &'a Stage, shot: &'a Shot, layers: &Layers, aim: &'a Aim) -> Result<Aimed<'a>, SignalError> {
         let signals = |body: &Body| -> Result<Vec<ChannelSignal>, SignalError> {
             body.channels().iter().map(|c| layers.signal(stage, shot, *c)).collect()
         };
@@ -64,7 +64,7 @@ impl<'a> Aimed<'a> {
     ///
     /// # Errors
     /// A target that cannot be aimed at.
-    pub fn angles(&self, t: f64, branch: f64) -> Result<[Jet; 2], AimTrouble> {
+    pub(crate) fn angles(&self, t: f64, branch: f64) -> Result<[Jet; 2], AimTrouble> {
         let of = |signals: &[ChannelSignal], i: usize| signals.get(i).map_or(Jet::constant(f64::NAN), |s| s.jet(t, branch));
         let [x, y, z] = &self.offset;
         let part = |p: &Part| match p {
@@ -89,7 +89,7 @@ impl<'a> Aimed<'a> {
     ///
     /// # Errors
     /// More beats than can be meant.
-    pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+    pub(crate) fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         let mut keys = Vec::new();
         let target = self.target.iter().flat_map(|(_, signals)| signals);
         for signal in self.camera_channels.iter().chain(target) {

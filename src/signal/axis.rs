@@ -17,7 +17,7 @@ use crate::stage::{AxisId, Machine, Mover, Stage};
 
 /// The signal of an axis.
 #[derive(Debug, Clone)]
-pub enum AxisSignal<'a> {
+pub(crate) enum AxisSignal<'a> {
     /// Its own channel.
     Own(ChannelSignal),
     /// A mechanism's axis `which` over its channels.
@@ -63,7 +63,7 @@ impl<'a> AxisSignal<'a> {
     ///
     /// # Errors
     /// More layers than can be meant.
-    pub fn of(stage: &'a Stage, shot: &'a Shot, layers: &Layers, axis: AxisId) -> Result<AxisSignal<'a>, SignalError> {
+    pub(crate) fn of(stage: &'a Stage, shot: &'a Shot, layers: &Layers, axis: AxisId) -> Result<AxisSignal<'a>, SignalError> {
         for aim in shot.aims() {
             if let Some(which) = aim.channels().iter().position(|c| stage.own_axis(*c) == Some(axis)) {
                 return Ok(AxisSignal::Aimed { aimed: Box::new(Aimed::new(stage, shot, layers, aim)?), which });
@@ -81,7 +81,7 @@ impl<'a> AxisSignal<'a> {
 
     /// Position and derivatives at frame time `t`, by the formula that holds at `branch`; NaN where the mechanism cannot go.
     #[must_use]
-    pub fn jet(&self, t: f64, branch: f64) -> Jet {
+    pub(crate) fn jet(&self, t: f64, branch: f64) -> Jet {
         match self {
             AxisSignal::Own(signal) => signal.jet(t, branch),
             AxisSignal::Driven { machine, which, channels } => {
@@ -95,7 +95,7 @@ impl<'a> AxisSignal<'a> {
 
     /// What one evaluation costs: the layers it asks, and what a mechanism or an aim does with them as so many layers more.
     #[must_use]
-    pub fn cost(&self) -> usize {
+    pub(crate) fn cost(&self) -> usize {
         match self {
             AxisSignal::Own(signal) => signal.cost(),
             AxisSignal::Driven { channels, .. } => channels.iter().map(|c| 1 + c.cost()).sum(),
@@ -108,7 +108,7 @@ impl<'a> AxisSignal<'a> {
     ///
     /// # Errors
     /// More beats than can be meant.
-    pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+    pub(crate) fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         match self {
             AxisSignal::Own(signal) => signal.knots_around(from, to),
             AxisSignal::Driven { channels, .. } => {
@@ -124,7 +124,7 @@ impl<'a> AxisSignal<'a> {
 
     /// Where it stands throughout, if nothing moves it.
     #[must_use]
-    pub fn at_rest(&self) -> Option<f64> {
+    pub(crate) fn at_rest(&self) -> Option<f64> {
         match self {
             AxisSignal::Own(signal) => signal.is_rest().then(|| signal.rest()),
             AxisSignal::Driven { channels, .. } if channels.iter().all(ChannelSignal::is_rest) => {
@@ -137,7 +137,7 @@ impl<'a> AxisSignal<'a> {
 
     /// The polynomials it is, where it is one layer of them on a channel of its own: they need no fit.
     #[must_use]
-    pub fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
+    pub(crate) fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
         match self {
             AxisSignal::Own(signal) => signal.taken_over(from, to),
             AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
@@ -146,7 +146,7 @@ impl<'a> AxisSignal<'a> {
 
     /// The channel of a drum whose rope lies in layers, and the heights between which it must stay.
     #[must_use]
-    pub fn layered(&self) -> Option<(&ChannelSignal, Vec<f64>)> {
+    pub(crate) fn layered(&self) -> Option<(&ChannelSignal, Vec<f64>)> {
         match self {
             AxisSignal::Driven { machine, channels, .. } => match channels.as_slice() {
                 [height] => Some((height, machine.mechanism().layer_changes())).filter(|(_, changes)| !changes.is_empty()),
@@ -158,7 +158,7 @@ impl<'a> AxisSignal<'a> {
 
     /// Why there is no position at `t`.
     #[must_use]
-    pub fn out_of_reach(&self, t: f64) -> Option<NoPlace> {
+    pub(crate) fn out_of_reach(&self, t: f64) -> Option<NoPlace> {
         match self {
             AxisSignal::Own(_) => None,
             AxisSignal::Driven { machine, which, channels } => {

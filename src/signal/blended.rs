@@ -64,7 +64,7 @@ const NARROW: f64 = 1e-3;
 
 /// A track with blended corners.
 #[derive(Debug)]
-pub struct Blended {
+pub(crate) struct Blended {
     shape: Shape,
     keys: Vec<(f64, f64)>,
     corners: Vec<Corner>,
@@ -81,7 +81,7 @@ impl Blended {
     /// The track through `keys` with corners of half-width `blend` frames; without one, [`DEFAULT_BLEND`] or half of the way to
     /// the nearer neighbour, whichever is less.
     #[must_use]
-    pub fn new(keys: &[Key], shape: Shape, blend: Option<f64>) -> Self {
+    pub(crate) fn new(keys: &[Key], shape: Shape, blend: Option<f64>) -> Self {
         let mut track = Blended { shape, keys: keys.iter().map(|k| (k.frame, k.value)).collect(), corners: Vec::new() };
         let frames: Vec<f64> = keys.iter().map(|k| k.frame).collect();
         track.corners = frames
@@ -99,7 +99,7 @@ impl Blended {
 
     /// Value and derivatives at `t` by the formula that holds at `branch`.
     #[must_use]
-    pub fn jet(&self, t: f64, branch: f64) -> Jet {
+    pub(crate) fn jet(&self, t: f64, branch: f64) -> Jet {
         // The first corner that ends after `branch` is the one it is in or before.
         let i = self.corners.partition_point(|c| c.to <= branch);
         match self.corners.get(i) {
@@ -112,7 +112,7 @@ impl Blended {
     }
 
     /// Knots: where corners begin and end, or the keys where nothing is blended.
-    pub fn knots(&self, out: &mut Vec<Knot>) {
+    pub(crate) fn knots(&self, out: &mut Vec<Knot>) {
         let mut reached = f64::NEG_INFINITY;
         for c in &self.corners {
             if c.quintic.is_some() {

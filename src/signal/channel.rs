@@ -11,7 +11,7 @@ use crate::number::Jet;
 
 /// A layer as one channel has it: later and scaled.
 #[derive(Debug, Clone)]
-pub struct Term {
+pub(crate) struct Term {
     pub(super) layer: Arc<dyn Signal>,
     pub(super) delay: f64,
     pub(super) scale: f64,
@@ -19,7 +19,7 @@ pub struct Term {
 
 /// What a channel does.
 #[derive(Debug, Clone)]
-pub struct ChannelSignal {
+pub(crate) struct ChannelSignal {
     rest: f64,
     terms: Vec<Term>,
     /// Where they are many.
@@ -35,7 +35,7 @@ impl ChannelSignal {
 
     /// Value and derivatives at frame time `t`, by the formula that holds at `branch`. Units: the channel's unit, per frame^k.
     #[must_use]
-    pub fn jet(&self, t: f64, branch: f64) -> Jet {
+    pub(crate) fn jet(&self, t: f64, branch: f64) -> Jet {
         if let Some(sum) = &self.sum {
             return sum.jet(&self.terms, t, branch);
         }
@@ -48,7 +48,7 @@ impl ChannelSignal {
     ///
     /// # Errors
     /// More beats than can be meant.
-    pub fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
+    pub(crate) fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         let mut all = Vec::new();
         self.add_knots(from, to, &mut all)?;
         Ok(knots::around(all, from, to))
@@ -85,13 +85,13 @@ impl ChannelSignal {
 
     /// True where nothing drives the channel.
     #[must_use]
-    pub fn is_rest(&self) -> bool {
+    pub(crate) fn is_rest(&self) -> bool {
         self.terms.is_empty()
     }
 
     /// The polynomials it is, where it is one layer of them and nothing else.
     #[must_use]
-    pub fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
+    pub(crate) fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
         match self.terms.as_slice() {
             [Term { layer, delay, scale }] => layer.taken_over(from, to, *delay, *scale),
             _ => None,
@@ -100,7 +100,7 @@ impl ChannelSignal {
 
     /// Where it stands when nothing drives it.
     #[must_use]
-    pub fn rest(&self) -> f64 {
+    pub(crate) fn rest(&self) -> f64 {
         self.rest
     }
 }

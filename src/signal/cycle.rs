@@ -14,7 +14,7 @@ use crate::shot::{Cycle, Key};
 
 /// A cycle on the shot's clock.
 #[derive(Debug)]
-pub struct Beat {
+pub(crate) struct Beat {
     /// Beat of every key and, last, the first key's a beat later.
     beats: Vec<f64>,
     cubics: Vec<Quintic>,
@@ -47,7 +47,7 @@ impl Beat {
     ///
     /// # Errors
     /// Numbers that overflow.
-    pub fn new(cycle: &Cycle, origin: f64) -> Result<Beat, SignalError> {
+    pub(crate) fn new(cycle: &Cycle, origin: f64) -> Result<Beat, SignalError> {
         let mut beats: Vec<f64> = cycle.keys().iter().map(|k| k.frame).collect();
         let mut values: Vec<f64> = cycle.keys().iter().map(|k| k.value).collect();
         if let (Some(b), Some(v)) = (beats.first().copied(), values.first().copied()) {
@@ -64,7 +64,7 @@ impl Beat {
 
     /// Value and derivatives at `t` by the formula that holds at `branch`.
     #[must_use]
-    pub fn jet(&self, t: f64, branch: f64) -> Jet {
+    pub(crate) fn jet(&self, t: f64, branch: f64) -> Jet {
         let there = self.clock.phase(branch, branch).p;
         let Some((beat, start, end, Quintic([c0, c1, c2, c3, ..]))) = self.segment(there) else { return Jet::default() };
         let u = (self.clock.phase(t, branch) - beat - start) / (end - start);
@@ -77,7 +77,7 @@ impl Beat {
 
     /// The stretch of one formula around `branch`. Where amount and rate stand still it is a cubic.
     #[must_use]
-    pub fn stretch(&self, branch: f64) -> Stretch {
+    pub(crate) fn stretch(&self, branch: f64) -> Stretch {
         let whole = |curve: &KeyedCurve| {
             let Stretch { from, to, .. } = curve.stretch(branch);
             (from, to)
@@ -113,7 +113,7 @@ impl Beat {
     ///
     /// # Errors
     /// More of them than can be meant.
-    pub fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
+    pub(crate) fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) -> Result<(), SignalError> {
         if let Some(amount) = &self.amount {
             amount.knots(out);
         }

@@ -11,11 +11,11 @@ use crate::number::{Generator, Jet};
 use crate::shot::Drift;
 
 /// Number of sines.
-pub const SINES: u32 = 5;
+pub(crate) const SINES: u32 = 5;
 
 /// A drift on the shot's clock.
 #[derive(Debug)]
-pub struct Wander {
+pub(crate) struct Wander {
     origin: f64,
     period: f64,
     share: f64,
@@ -25,7 +25,7 @@ pub struct Wander {
 impl Wander {
     /// The drift, its clock starting at frame `origin`.
     #[must_use]
-    pub fn new(drift: &Drift, origin: f64) -> Self {
+    pub(crate) fn new(drift: &Drift, origin: f64) -> Self {
         let mut draw = Generator::new(drift.seed());
         let sines = (0..SINES)
             .map(|_| {
@@ -38,7 +38,7 @@ impl Wander {
 
     /// Value and derivatives at `t`.
     #[must_use]
-    pub fn jet(&self, t: f64) -> Jet {
+    pub(crate) fn jet(&self, t: f64) -> Jet {
         self.sines.iter().fold(Jet::default(), |sum, (rate, phase)| {
             // Whole turns are taken off before the sine: its argument stays small, and so exact, however long the shot.
             let turns = rate * (t - self.origin) + phase;
@@ -48,7 +48,7 @@ impl Wander {
     }
 
     /// A grid four to the period, where fitting starts: the lines between `from` and `to`, and a few to either side.
-    pub fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) {
+    pub(crate) fn knots(&self, from: f64, to: f64, out: &mut Vec<Knot>) {
         let step = 0.25 * self.period;
         let line = |t: f64| ((t - self.origin) / step).floor();
         let (mut i, last) = (line(from) - BESIDE, line(to) + 1.0 + BESIDE);

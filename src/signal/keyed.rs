@@ -11,7 +11,7 @@ use crate::number::Jet;
 
 /// What a curve does outside its keys.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outside {
+pub(crate) enum Outside {
     /// It stands at the first or last key's value.
     Hold,
     /// It goes on in a straight line at its end speed.
@@ -20,7 +20,7 @@ pub enum Outside {
 
 /// Polynomial pieces between keys, and a hold or a straight line outside.
 #[derive(Debug, Clone)]
-pub struct KeyedCurve {
+pub(crate) struct KeyedCurve {
     curve: Option<Curve>,
     first: (f64, Node),
     last: (f64, Node),
@@ -31,7 +31,7 @@ impl KeyedCurve {
     ///
     /// # Errors
     /// Nodes out of order, or numbers that overflow.
-    pub fn through_nodes(nodes: &[(f64, Node)], outside: Outside) -> Result<Self, SignalError> {
+    pub(crate) fn through_nodes(nodes: &[(f64, Node)], outside: Outside) -> Result<Self, SignalError> {
         let pairs = nodes.iter().zip(nodes.iter().skip(1));
         let pieces = pairs.map(|((f0, n0), (f1, n1))| Quintic::between(*n0, *n1, f1 - f0)).collect();
         KeyedCurve::of_pieces(nodes, pieces, outside)
@@ -41,7 +41,7 @@ impl KeyedCurve {
     ///
     /// # Errors
     /// As [`KeyedCurve::through_nodes`]; and an empty list of nodes.
-    pub fn of_pieces(nodes: &[(f64, Node)], pieces: Vec<Quintic>, outside: Outside) -> Result<Self, SignalError> {
+    pub(crate) fn of_pieces(nodes: &[(f64, Node)], pieces: Vec<Quintic>, outside: Outside) -> Result<Self, SignalError> {
         use crate::motion::curve::CurveError;
         let (Some(first), Some(last)) = (nodes.first().copied(), nodes.last().copied()) else {
             return Err(CurveError::Empty.into());
@@ -60,7 +60,7 @@ impl KeyedCurve {
 
     /// Value and derivatives at `t` by the piece that holds at `branch`.
     #[must_use]
-    pub fn jet(&self, t: f64, branch: f64) -> Jet {
+    pub(crate) fn jet(&self, t: f64, branch: f64) -> Jet {
         let straight = |(frame, node): (f64, Node)| Jet { p: node.p + node.v * (t - frame), v: node.v, a: 0.0, j: 0.0 };
         match &self.curve {
             Some(curve) if self.first.0 <= branch && branch < self.last.0 => {
@@ -72,7 +72,7 @@ impl KeyedCurve {
     }
 
     /// Knots: the keys.
-    pub fn knots(&self, out: &mut Vec<Knot>) {
+    pub(crate) fn knots(&self, out: &mut Vec<Knot>) {
         let knot = |at| Knot { at, key: true, is_break: false };
         match &self.curve {
             Some(curve) => out.extend(curve.knots().iter().copied().map(knot)),
@@ -84,7 +84,7 @@ impl KeyedCurve {
     ///
     /// # Errors
     /// Numbers that overflow.
-    pub fn taken_over(&self, from: f64, to: f64, delay: f64, scale: f64) -> Result<Curve, SignalError> {
+    pub(crate) fn taken_over(&self, from: f64, to: f64, delay: f64, scale: f64) -> Result<Curve, SignalError> {
         let pieces = self.curve.as_ref().map_or(0, Curve::len);
         let mut out = CurveBuilder::starting_at(from, pieces + 2);
         let (first, last) = (self.first.0 + delay, self.last.0 + delay);
@@ -114,7 +114,7 @@ impl KeyedCurve {
 impl KeyedCurve {
     /// The piece that holds at `branch`, or the hold or straight line outside.
     #[must_use]
-    pub fn stretch(&self, branch: f64) -> Stretch {
+    pub(crate) fn stretch(&self, branch: f64) -> Stretch {
         let line = |(frame, node): (f64, Node)| Some((frame, 1.0, Quintic([node.p, node.v, 0.0, 0.0, 0.0, 0.0])));
         match &self.curve {
             Some(curve) if self.first.0 <= branch && branch < self.last.0 => match curve.piece_at(branch) {
@@ -128,7 +128,7 @@ impl KeyedCurve {
 
     /// Its value where it stands still at `branch`.
     #[must_use]
-    pub fn held_at(&self, branch: f64) -> Option<f64> {
+    pub(crate) fn held_at(&self, branch: f64) -> Option<f64> {
         let Stretch { polynomial, .. } = self.stretch(branch);
         let (_, _, quintic) = polynomial.filter(|(_, _, q)| q.is_hold())?;
         Some(quintic.at(0.0))

@@ -16,7 +16,7 @@ const SAME_INSTANT: f64 = 1e-5;
 const FIRST_STRIDE: f64 = 16.0;
 
 /// Distances from the last knot of all at which what goes on for ever is cut: 16, 48, 112, ... frames.
-pub fn strides() -> impl Iterator<Item = f64> {
+pub(crate) fn strides() -> impl Iterator<Item = f64> {
     let next = |(stride, reached): &(f64, f64)| Some((2.0 * stride, reached + 2.0 * stride));
     core::iter::successors(Some((FIRST_STRIDE, FIRST_STRIDE)), next).map(|(_, reached)| reached)
 }

@@ -13,7 +13,7 @@ use crate::stage::{ChannelId, Stage};
 
 /// The layers of a shot.
 #[derive(Debug)]
-pub struct Layers {
+pub(crate) struct Layers {
     tracks: Vec<Arc<dyn Signal>>,
     cycles: Vec<Arc<dyn Signal>>,
     drifts: Vec<Arc<dyn Signal>>,
@@ -26,7 +26,7 @@ impl Layers {
     ///
     /// # Errors
     /// Numbers that overflow, with the channel they belong to.
-    pub fn of(shot: &Shot) -> Result<Layers, (ChannelId, SignalError)> {
+    pub(crate) fn of(shot: &Shot) -> Result<Layers, (ChannelId, SignalError)> {
         let start = shot.cycle_start();
         let mut layers =
             Layers { tracks: Vec::with_capacity(shot.tracks().len()), cycles: Vec::new(), drifts: Vec::new(), sources: OnceLock::new() };
@@ -56,7 +56,7 @@ impl Layers {
     }
 
     /// Which layers drive which channel.
-    pub fn sources(&self, stage: &Stage, shot: &Shot) -> &Sources {
+    pub(crate) fn sources(&self, stage: &Stage, shot: &Shot) -> &Sources {
         self.sources.get_or_init(|| Arc::new(Sources::of(stage, shot)))
     }
 
@@ -64,7 +64,7 @@ impl Layers {
     ///
     /// # Errors
     /// More layers than can be meant.
-    pub fn signal(&self, stage: &Stage, shot: &Shot, channel: ChannelId) -> Result<ChannelSignal, SignalError> {
+    pub(crate) fn signal(&self, stage: &Stage, shot: &Shot, channel: ChannelId) -> Result<ChannelSignal, SignalError> {
         let mut terms = Vec::new();
         for source in self.sources(stage, shot).on(channel)? {
             let layer = match source.kind {

@@ -17,7 +17,7 @@ use crate::shot::Key;
 ///
 /// # Errors
 /// Numbers that overflow.
-pub fn through(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
+pub(crate) fn through(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
     let inner = inner_nodes(keys)?;
     let mut nodes: Vec<(f64, Node)> = keys.iter().map(|k| (k.frame, Node::rest(k.value))).collect();
     for ((_, node), state) in nodes.iter_mut().skip(1).zip(&inner) {

@@ -3,26 +3,26 @@
 //! Invariant: see [`Signal`], which tracks, cycles, drifts and signals of a caller's own implement alike. A channel adds its
 //! layers; a mechanism's axis is a formula over its channels.
 
-pub mod aimed;
-pub mod axis;
-pub mod blended;
-pub mod channel;
-pub mod cycle;
-pub mod drift;
-pub mod keyed;
-pub mod knots;
-pub mod layers;
-pub mod minimum_jerk;
-pub mod monotone;
-pub mod natural_cubic;
-pub mod sources;
+pub(crate) mod aimed;
+pub(crate) mod axis;
+pub(crate) mod blended;
+pub(crate) mod channel;
+pub(crate) mod cycle;
+pub(crate) mod drift;
+pub(crate) mod keyed;
+pub(crate) mod knots;
+pub(crate) mod layers;
+pub(crate) mod minimum_jerk;
+pub(crate) mod monotone;
+pub(crate) mod natural_cubic;
+pub(crate) mod sources;
 mod sum;
 
-pub use axis::{AxisSignal, NoPlace};
-pub use channel::ChannelSignal;
-pub use keyed::{KeyedCurve, Outside};
-pub use layers::Layers;
-pub use sources::{Source, SourceKind, Sources};
+pub(crate) use axis::{AxisSignal, NoPlace};
+pub(crate) use layers::Layers;
+pub(crate) use sources::{Source, SourceKind, Sources};
 
+pub use crate::motion::curve::{Curve, CurveBuilder, CurveError, Piece};
+pub use crate::motion::quintic::{Node, Quintic};
 pub use crate::motion::signal::{Knot, Signal, SignalError};
 pub use crate::number::Jet;

@@ -14,7 +14,7 @@ use crate::shot::Key;
 ///
 /// # Errors
 /// Numbers that overflow.
-pub fn through(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
+pub(crate) fn through(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
     let chords: Vec<f64> = keys.iter().zip(keys.iter().skip(1)).map(|(a, b)| (b.value - a.value) / (b.frame - a.frame)).collect();
     let nodes: Vec<(f64, Node)> = keys
         .iter()

@@ -12,7 +12,7 @@ use crate::shot::Key;
 ///
 /// # Errors
 /// Numbers that overflow.
-pub fn through(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
+pub(crate) fn through(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
     let frames: Vec<f64> = keys.iter().map(|k| k.frame).collect();
     let values: Vec<f64> = keys.iter().map(|k| k.value).collect();
     let moments = natural_moments(&frames, &values);

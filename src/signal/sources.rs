@@ -13,7 +13,7 @@ use crate::stage::{ChannelId, Stage};
 
 /// Kind of a layer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SourceKind {
+pub(crate) enum SourceKind {
     /// A keyed track.
     Track,
     /// A beat.
@@ -26,7 +26,7 @@ pub enum SourceKind {
 
 /// A layer of the shot as one channel has it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Source {
+pub(crate) struct Source {
     /// Kind.
     pub kind: SourceKind,
     /// Index within the shot's list of that kind.
@@ -41,14 +41,14 @@ pub struct Source {
 
 /// The layers of every channel of a shot.
 #[derive(Debug)]
-pub struct Sources {
+pub(crate) struct Sources {
     by_channel: BTreeMap<ChannelId, Result<Vec<Source>, SignalError>>,
 }
 
 impl Sources {
     /// Finds the layers of every channel that has some.
     #[must_use]
-    pub fn of(stage: &Stage, shot: &Shot) -> Sources {
+    pub(crate) fn of(stage: &Stage, shot: &Shot) -> Sources {
         let mut direct: BTreeMap<ChannelId, Vec<Source>> = BTreeMap::new();
         let mut add = |channel, kind, index| {
             direct.entry(channel).or_default().push(Source { kind, index, delay: 0.0, scale: 1.0, copies: 0 });
@@ -64,7 +64,7 @@ impl Sources {
     ///
     /// # Errors
     /// More of them than can be meant.
-    pub fn on(&self, channel: ChannelId) -> Result<&[Source], SignalError> {
+    pub(crate) fn on(&self, channel: ChannelId) -> Result<&[Source], SignalError> {
         match self.by_channel.get(&channel) {
             None => Ok(&[]),
             Some(Ok(layers)) => Ok(layers),

@@ -20,6 +20,7 @@ pub struct Travel {
 
 /// What an axis may do at most. Units: unit/s, unit/s2, unit/s3, steps/s.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Limits {
     /// Speed.
     pub velocity: f64,
@@ -33,6 +34,7 @@ pub struct Limits {
 
 /// What a motor has to move.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct LoadSpec {
     /// Mass in kg of an mm axis, or moment of inertia in kg m2 of a deg axis.
     pub inertia: f64,
@@ -44,9 +46,17 @@ pub struct LoadSpec {
     pub efficiency: f64,
 }
 
+impl LoadSpec {
+    /// A load that lies or turns, moved without loss. `inertia` in kg for an mm axis, kg m2 for a deg axis; `friction` in N or N m.
+    #[must_use]
+    pub fn new(inertia: f64, friction: f64) -> LoadSpec {
+        LoadSpec { inertia, friction, vertical: false, efficiency: 1.0 }
+    }
+}
+
 /// Everything an axis is made from; units as in the stage file.
 #[derive(Debug, Clone, PartialEq)]
-pub struct AxisSpec {
+pub(crate) struct AxisSpec {
     /// Name within its group, `[a-z][a-z0-9_]*`.
     pub name: String,
     /// Unit.
@@ -73,7 +83,7 @@ impl AxisSpec {
     /// An axis with the given ends of travel and limits (velocity, acceleration, jerk), home at 0, a 200-step motor and one
     /// output revolution per 360 units.
     #[must_use]
-    pub fn new(name: &str, unit: Unit, travel: [f64; 2], limits: [f64; 3]) -> Self {
+    pub(crate) fn new(name: &str, unit: Unit, travel: [f64; 2], limits: [f64; 3]) -> Self {
         let [velocity, acceleration, jerk] = limits;
         AxisSpec {
             name: name.to_owned(),
@@ -110,7 +120,7 @@ impl Axis {
     ///
     /// # Errors
     /// Every flaw, each under the key of the stage file it belongs to.
-    pub fn new(spec: AxisSpec) -> Result<Axis, Vec<Flaw>> {
+    pub(crate) fn new(spec: AxisSpec) -> Result<Axis, Vec<Flaw>> {
         let mut flaws = Vec::new();
         flaws.extend(check_name("name", &spec.name).err());
         let [lower, upper] = spec.travel;
@@ -222,7 +232,7 @@ impl Axis {
 
     /// How positions become steps.
     #[must_use]
-    pub fn drive(&self) -> &Drive {
+    pub(crate) fn drive(&self) -> &Drive {
         &self.drive
     }
 
@@ -234,13 +244,13 @@ impl Axis {
 
     /// Motor data.
     #[must_use]
-    pub fn motor(&self) -> Option<&Motor> {
+    pub(crate) fn motor(&self) -> Option<&Motor> {
         self.motor.as_ref()
     }
 
     /// Load data.
     #[must_use]
-    pub fn load(&self) -> Option<LoadSpec> {
+    pub(crate) fn load(&self) -> Option<LoadSpec> {
         self.load
     }
 

@@ -27,7 +27,7 @@ pub struct Capsule {
 
 /// A bridge's place on a rail it shares with others: they keep their order and their gap.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Rail {
+pub(crate) struct Rail {
     /// Name of the rail; groups that name the same share it.
     pub name: String,
     /// Channel that moves along it, unit mm.
@@ -40,6 +40,7 @@ pub struct Rail {
 
 /// What a body of a stage is made from; channels by full name.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct BodySpec {
     /// Name of its group.
     pub group: String,
@@ -57,9 +58,25 @@ pub struct BodySpec {
     pub rail: Option<(String, String, [f64; 2], f64)>,
 }
 
+impl BodySpec {
+    /// The body of a group, with nothing yet.
+    #[must_use]
+    pub fn new(group: &str) -> BodySpec {
+        BodySpec {
+            group: group.to_owned(),
+            joints: Vec::new(),
+            channels: Vec::new(),
+            lens: None,
+            rods: Vec::new(),
+            envelope: Vec::new(),
+            rail: None,
+        }
+    }
+}
+
 /// A checked body.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Body {
+pub(crate) struct Body {
     pub(super) group: GroupId,
     pub(super) chain: Chain,
     pub(super) channels: Vec<ChannelId>,
@@ -72,19 +89,19 @@ pub struct Body {
 impl Body {
     /// Its group.
     #[must_use]
-    pub fn group(&self) -> GroupId {
+    pub(crate) fn group(&self) -> GroupId {
         self.group
     }
 
     /// Its joints. A joint's channel is an index into [`Body::channels`].
     #[must_use]
-    pub fn chain(&self) -> &Chain {
+    pub(crate) fn chain(&self) -> &Chain {
         &self.chain
     }
 
     /// The channels its joints count on.
     #[must_use]
-    pub fn channels(&self) -> &[ChannelId] {
+    pub(crate) fn channels(&self) -> &[ChannelId] {
         &self.channels
     }
 
@@ -107,25 +124,25 @@ impl Body {
 
     /// Its lens, where it is a camera.
     #[must_use]
-    pub fn lens(&self) -> Option<&Lens> {
+    pub(crate) fn lens(&self) -> Option<&Lens> {
         self.lens.as_ref()
     }
 
     /// Its support rods.
     #[must_use]
-    pub fn rods(&self) -> &[Rod] {
+    pub(crate) fn rods(&self) -> &[Rod] {
         &self.rods
     }
 
     /// What must not meet anything else.
     #[must_use]
-    pub fn envelope(&self) -> &[Capsule] {
+    pub(crate) fn envelope(&self) -> &[Capsule] {
         &self.envelope
     }
 
     /// Its place on a rail.
     #[must_use]
-    pub fn rail(&self) -> Option<&Rail> {
+    pub(crate) fn rail(&self) -> Option<&Rail> {
         self.rail.as_ref()
     }
 }
@@ -152,6 +169,7 @@ pub struct Obstacle {
 
 /// What stands around: obstacles, boxes to keep out of, and the distance kept between envelopes.
 #[derive(Debug, Clone, Default, PartialEq)]
+#[non_exhaustive]
 pub struct Surroundings {
     /// Fixed obstacles.
     pub obstacles: Vec<Obstacle>,

@@ -8,7 +8,7 @@ use crate::number::whole;
 
 /// How many steps a unit is.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Drive {
+pub(crate) struct Drive {
     steps_per_output_rev: f64,
     travel_per_rev: f64,
     gear_ratio: f64,
@@ -19,7 +19,7 @@ pub struct Drive {
 
 /// What a drive is made from; units as in the stage file.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DriveSpec {
+pub(crate) struct DriveSpec {
     /// Full steps of one motor revolution, 1 to 100,000.
     pub full_steps_per_rev: i64,
     /// Microsteps of one full step, 1 to 4096.
@@ -43,7 +43,7 @@ impl Drive {
     ///
     /// # Errors
     /// Every number out of its range.
-    pub fn new(spec: DriveSpec) -> Result<Drive, Vec<Flaw>> {
+    pub(crate) fn new(spec: DriveSpec) -> Result<Drive, Vec<Flaw>> {
         let mut flaws = Vec::new();
         let full = small(&mut flaws, "full_steps_per_rev", spec.full_steps_per_rev, bounds::FULL_STEPS);
         let micro = small(&mut flaws, "microsteps", spec.microsteps, bounds::MICROSTEPS);
@@ -65,63 +65,63 @@ impl Drive {
     /// Steps for `offset` units from home, not yet rounded: offset x full steps x microsteps x gear ratio / travel per revolution,
     /// negated where the axis is reversed.
     #[must_use]
-    pub fn steps(&self, offset: f64) -> f64 {
+    pub(crate) fn steps(&self, offset: f64) -> f64 {
         let steps = offset * self.steps_per_output_rev / self.travel_per_rev;
         if self.reverse { -steps } else { steps }
     }
 
     /// The nearest whole step, ties to even; `None` only for numbers no checked axis has (NaN, or beyond 2^53).
     #[must_use]
-    pub fn count(&self, offset: f64) -> Option<i64> {
+    pub(crate) fn count(&self, offset: f64) -> Option<i64> {
         whole::nearest(self.steps(offset))
     }
 
     /// Units from home at a count of steps: the inverse of [`Drive::steps`].
-    #[must_use]
-    pub fn offset(&self, steps: f64) -> f64 {
+    #[cfg(test)]
+    pub(crate) fn offset(&self, steps: f64) -> f64 {
         let steps = if self.reverse { -steps } else { steps };
         steps * self.travel_per_rev / self.steps_per_output_rev
     }
 
     /// Steps of one unit, positive.
     #[must_use]
-    pub fn steps_per_unit(&self) -> f64 {
+    pub(crate) fn steps_per_unit(&self) -> f64 {
         self.steps_per_output_rev / self.travel_per_rev
     }
 
     /// Motor revolutions of one unit, positive.
     #[must_use]
-    pub fn motor_revs_per_unit(&self) -> f64 {
+    pub(crate) fn motor_revs_per_unit(&self) -> f64 {
         self.gear_ratio / self.travel_per_rev
     }
 
     /// Travel (mm or deg) for one output revolution.
     #[must_use]
-    pub fn travel_per_rev(&self) -> f64 {
+    pub(crate) fn travel_per_rev(&self) -> f64 {
         self.travel_per_rev
     }
 
     /// Motor revolutions for one output revolution.
     #[must_use]
-    pub fn gear_ratio(&self) -> f64 {
+    pub(crate) fn gear_ratio(&self) -> f64 {
         self.gear_ratio
     }
 
     /// Microsteps of one full step.
     #[must_use]
-    pub fn microsteps(&self) -> u32 {
+    pub(crate) fn microsteps(&self) -> u32 {
         self.microsteps
     }
 
     /// Full steps of one motor revolution.
     #[must_use]
-    pub fn full_steps_per_rev(&self) -> u32 {
+    pub(crate) fn full_steps_per_rev(&self) -> u32 {
         self.full_steps_per_rev
     }
 
     /// True where positive travel counts negative steps.
     #[must_use]
-    pub fn is_reversed(&self) -> bool {
+    pub(crate) fn is_reversed(&self) -> bool {
         self.reverse
     }
 }

@@ -17,7 +17,7 @@ impl Stage {
     ///
     /// # Errors
     /// Every flaw, with the mechanism's place in the list as its index.
-    pub fn with_machines(mut self, specs: Vec<MachineSpec>) -> Result<Stage, Vec<Flaw>> {
+    pub(crate) fn with_machines(mut self, specs: Vec<MachineSpec>) -> Result<Stage, Vec<Flaw>> {
         let mut flaws = Vec::new();
         for (i, spec) in specs.into_iter().enumerate() {
             match self.placed(i, &spec) {
@@ -150,7 +150,7 @@ impl Stage {
     ///
     /// # Errors
     /// What `axis` and `forward` say.
-    pub fn channel_values<T: Real, E>(
+    pub(crate) fn channel_values<T: Real, E>(
         &self,
         wanted: &[ChannelId],
         axis: &impl Fn(AxisId) -> Result<T, E>,
@@ -183,13 +183,13 @@ impl Stage {
 
     /// Mechanisms, in the order given.
     #[must_use]
-    pub fn machines(&self) -> &[Machine] {
+    pub(crate) fn machines(&self) -> &[Machine] {
         &self.machines
     }
 
     /// What moves an axis.
     #[must_use]
-    pub fn mover(&self, axis: AxisId) -> Mover<'_> {
+    pub(crate) fn mover(&self, axis: AxisId) -> Mover<'_> {
         match self.index.mover(axis).and_then(|(i, which)| self.machines.get(i).map(|m| (m, which))) {
             Some((machine, which)) => Mover::Machine(machine, which),
             None => Mover::Own(ChannelId::new(axis.index(), axis.mark())),
@@ -198,7 +198,7 @@ impl Stage {
 
     /// The axes that a channel moves: its own, or its mechanism's.
     #[must_use]
-    pub fn axes_of(&self, channel: ChannelId) -> Vec<AxisId> {
+    pub(crate) fn axes_of(&self, channel: ChannelId) -> Vec<AxisId> {
         match self.maker_of(channel) {
             Some((machine, _)) => machine.axes.clone(),
             None => self.own_axis(channel).into_iter().collect(),
@@ -207,7 +207,7 @@ impl Stage {
 
     /// The channels that move an axis: its own, or its mechanism's.
     #[must_use]
-    pub fn channels_of(&self, axis: AxisId) -> Vec<ChannelId> {
+    pub(crate) fn channels_of(&self, axis: AxisId) -> Vec<ChannelId> {
         match self.mover(axis) {
             Mover::Own(channel) => vec![channel],
             Mover::Machine(machine, _) => machine.channels.clone(),

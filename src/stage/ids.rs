@@ -7,7 +7,7 @@
 
 /// What tells one stage from another: a hash of the names of its groups, axes and channels (FNV-1a, 32 bits; from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Mark(u32);
+pub(crate) struct Mark(u32);
 
 impl Mark {
     /// The mark of these names, in their order.
@@ -22,10 +22,10 @@ impl Mark {
 }
 
 macro_rules! id {
-    ($(#[$doc:meta])* $name:ident) => {
+    ($(#[$doc:meta])* $visible:vis $name:ident) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        pub struct $name {
+        $visible struct $name {
             index: usize,
             mark: Mark,
         }
@@ -37,13 +37,13 @@ macro_rules! id {
 
             /// Its place in the stage's own order.
             #[must_use]
-            pub fn index(self) -> usize {
+            $visible fn index(self) -> usize {
                 self.index
             }
 
             /// The mark of the stage that made it.
             #[must_use]
-            pub fn mark(self) -> Mark {
+            pub(crate) fn mark(self) -> Mark {
                 self.mark
             }
         }
@@ -52,17 +52,17 @@ macro_rules! id {
 
 id! {
     /// An axis of a stage.
-    AxisId
+    pub AxisId
 }
 
 id! {
     /// A group of a stage.
-    GroupId
+    pub(crate) GroupId
 }
 
 id! {
     /// A channel of a stage: what is animated. The axes' own channels come first, then those of mechanisms.
-    ChannelId
+    pub(crate) ChannelId
 }
 
 #[cfg(test)]

@@ -22,7 +22,7 @@ pub struct MachineSpec {
 
 /// A checked mechanism in its place.
 #[derive(Debug, Clone)]
-pub struct Machine {
+pub(crate) struct Machine {
     pub(super) channels: Vec<ChannelId>,
     pub(super) axes: Vec<AxisId>,
     pub(super) mechanism: Arc<dyn Mechanism>,
@@ -46,19 +46,19 @@ impl MachineSpec {
 impl Machine {
     /// Its channels.
     #[must_use]
-    pub fn channels(&self) -> &[ChannelId] {
+    pub(crate) fn channels(&self) -> &[ChannelId] {
         &self.channels
     }
 
     /// Its axes.
     #[must_use]
-    pub fn axes(&self) -> &[AxisId] {
+    pub(crate) fn axes(&self) -> &[AxisId] {
         &self.axes
     }
 
     /// What it is.
     #[must_use]
-    pub fn mechanism(&self) -> &dyn Mechanism {
+    pub(crate) fn mechanism(&self) -> &dyn Mechanism {
         self.mechanism.as_ref()
     }
 
@@ -66,7 +66,7 @@ impl Machine {
     ///
     /// # Errors
     /// A place that the mechanism cannot take.
-    pub fn axis(&self, which: usize, channels: impl Iterator<Item = Jet>) -> Result<Jet, OutOfReach> {
+    pub(crate) fn axis(&self, which: usize, channels: impl Iterator<Item = Jet>) -> Result<Jet, OutOfReach> {
         let (mut values, mut axes) = (Slots::new(self.channels.len()), Slots::new(self.axes.len()));
         for (slot, value) in values.as_mut_slice().iter_mut().zip(channels) {
             *slot = value;
@@ -77,7 +77,7 @@ impl Machine {
 
     /// True where each axis has a range of its own, whatever the others do.
     #[must_use]
-    pub fn has_ranges(&self) -> bool {
+    pub(crate) fn has_ranges(&self) -> bool {
         (0..self.axes.len()).all(|which| self.mechanism.axis_range(which).is_some())
     }
 
@@ -85,7 +85,7 @@ impl Machine {
     ///
     /// # Errors
     /// None has, and why.
-    pub fn reaches(&self, position: impl Fn(AxisId) -> f64) -> Result<(), OutOfReach> {
+    pub(crate) fn reaches(&self, position: impl Fn(AxisId) -> f64) -> Result<(), OutOfReach> {
         self.channels_from(&|axis| Ok(position(axis)), &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels))
             .map(|_| ())
     }
@@ -115,7 +115,7 @@ pub(super) struct Made {
 
 /// What moves an axis.
 #[derive(Debug, Clone, Copy)]
-pub enum Mover<'a> {
+pub(crate) enum Mover<'a> {
     /// The channel of its own name.
     Own(ChannelId),
     /// A mechanism, as its axis of this number.

@@ -3,14 +3,14 @@
 //! Invariant: a [`Stage`] is whole. Names are unique, numbers lie in their bounds, the home lies in the travel, the largest
 //! step count fits in 53 bits. Nothing behind it checks again.
 
-pub mod axis;
-pub mod body;
-pub mod drive;
+pub(crate) mod axis;
+pub(crate) mod body;
+pub(crate) mod drive;
 mod driving;
 mod ids;
 mod index;
-pub mod machine;
-pub mod motor;
+pub(crate) mod machine;
+pub(crate) mod motor;
 mod name;
 mod per_axis;
 mod placement;
@@ -24,20 +24,25 @@ use crate::bounds::{self, Code, Flaw};
 use index::Index;
 
 pub use crate::mechanism::Unit;
-pub use axis::{Axis, AxisSpec, Limits, LoadSpec, Travel};
-pub use body::{Body, BodySpec, Capsule, KeepOut, Obstacle, Rail, Rod, Surroundings};
-pub use drive::Drive;
-pub use ids::{AxisId, ChannelId, GroupId, Mark};
-pub use machine::{Machine, MachineSpec, Mover};
+pub(crate) use axis::AxisSpec;
+pub use axis::{Axis, Limits, LoadSpec, Travel};
+pub(crate) use body::{Body, Rail};
+pub use body::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Surroundings};
+pub use ids::AxisId;
+pub(crate) use ids::{ChannelId, GroupId, Mark};
+pub use machine::MachineSpec;
+pub(crate) use machine::{Machine, Mover};
 pub use motor::Motor;
-pub use name::check_name;
+pub(crate) use name::check_name;
 pub use per_axis::PerAxis;
-pub use torque::{Torque, TorqueUse};
-pub use utilisation::{PacedPeaks, Utilisation};
+pub(crate) use torque::Torque;
+pub use torque::TorqueUse;
+pub(crate) use utilisation::PacedPeaks;
+pub use utilisation::Utilisation;
 
 /// Axes that belong together: a camera, a figure, a light. What a builder gives.
 #[derive(Debug, Clone)]
-pub struct GroupSpec {
+pub(crate) struct GroupSpec {
     /// Name, `[a-z][a-z0-9_]*`.
     pub name: String,
     /// Its axes in order.
@@ -46,7 +51,7 @@ pub struct GroupSpec {
 
 /// A group of a stage.
 #[derive(Debug, Clone)]
-pub struct Group {
+pub(crate) struct Group {
     name: String,
     axes: core::ops::Range<usize>,
 }
@@ -54,13 +59,13 @@ pub struct Group {
 impl Group {
     /// Name, `[a-z][a-z0-9_]*`.
     #[must_use]
-    pub fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         &self.name
     }
 
     /// True where the axis is one of its own.
     #[must_use]
-    pub fn has(&self, axis: AxisId) -> bool {
+    pub(crate) fn has(&self, axis: AxisId) -> bool {
         self.axes.contains(&axis.index())
     }
 }
@@ -91,7 +96,7 @@ impl Stage {
     ///
     /// # Errors
     /// Every flaw found: scale out of range, no axis, too many, two groups or two axes of one name, names of wrong shape.
-    pub fn new(name: &str, scale: f64, groups: Vec<GroupSpec>) -> Result<Stage, Vec<Flaw>> {
+    pub(crate) fn new(name: &str, scale: f64, groups: Vec<GroupSpec>) -> Result<Stage, Vec<Flaw>> {
         let mut flaws = Vec::new();
         if let Err(flaw) = bounds::SCALE.check("scale", scale) {
             flaws.push(flaw);
@@ -170,7 +175,7 @@ impl Stage {
 
     /// What tells this stage from others.
     #[must_use]
-    pub fn mark(&self) -> Mark {
+    pub(crate) fn mark(&self) -> Mark {
         self.mark
     }
 
@@ -188,7 +193,7 @@ impl Stage {
 
     /// Groups in the order of the file.
     #[must_use]
-    pub fn groups(&self) -> &[Group] {
+    pub(crate) fn groups(&self) -> &[Group] {
         &self.groups
     }
 
@@ -205,7 +210,7 @@ impl Stage {
     }
 
     /// Every axis with its id, in stage order.
-    pub fn each_axis(&self) -> impl ExactSizeIterator<Item = (AxisId, &Axis)> + Clone {
+    pub(crate) fn each_axis(&self) -> impl ExactSizeIterator<Item = (AxisId, &Axis)> + Clone {
         self.axis_ids().zip(self.axes.iter())
     }
 
@@ -233,7 +238,7 @@ impl Stage {
 
     /// The channel of this full name. Every axis is a channel of its own name unless a mechanism drives it.
     #[must_use]
-    pub fn channel(&self, name: &str) -> Option<ChannelId> {
+    pub(crate) fn channel(&self, name: &str) -> Option<ChannelId> {
         if let Some(i) = self.index.made(name) {
             return Some(ChannelId::new(self.names.len() + i, self.mark));
         }
@@ -291,7 +296,7 @@ impl Stage {
     }
 
     /// Every group's id, in the order of the file.
-    pub fn group_ids(&self) -> impl ExactSizeIterator<Item = GroupId> + Clone + use<> {
+    pub(crate) fn group_ids(&self) -> impl ExactSizeIterator<Item = GroupId> + Clone + use<> {
         let mark = self.mark;
         (0..self.groups.len()).map(move |i| GroupId::new(i, mark))
     }
@@ -308,7 +313,7 @@ impl Stage {
 
     /// The group of this name.
     #[must_use]
-    pub fn group_of_name(&self, name: &str) -> Option<GroupId> {
+    pub(crate) fn group_of_name(&self, name: &str) -> Option<GroupId> {
         self.index.group(name).map(|i| GroupId::new(i, self.mark))
     }
 
@@ -329,7 +334,7 @@ impl Stage {
 
 impl<T> PerAxis<T> {
     /// A value for every axis of `stage`.
-    pub fn new(stage: &Stage, value: impl FnMut(AxisId) -> T) -> PerAxis<T> {
+    pub(crate) fn new(stage: &Stage, value: impl FnMut(AxisId) -> T) -> PerAxis<T> {
         PerAxis::of(stage.axis_ids().map(value).collect())
     }
 
@@ -337,7 +342,7 @@ impl<T> PerAxis<T> {
     ///
     /// # Errors
     /// That of the first axis that has no value.
-    pub fn try_new<E>(stage: &Stage, value: impl FnMut(AxisId) -> Result<T, E>) -> Result<PerAxis<T>, E> {
+    pub(crate) fn try_new<E>(stage: &Stage, value: impl FnMut(AxisId) -> Result<T, E>) -> Result<PerAxis<T>, E> {
         Ok(PerAxis::of(stage.axis_ids().map(value).collect::<Result<Vec<T>, E>>()?))
     }
 }

@@ -64,25 +64,25 @@ impl Motor {
 
     /// Full steps of one revolution.
     #[must_use]
-    pub fn full_steps_per_rev(&self) -> i64 {
+    pub(crate) fn full_steps_per_rev(&self) -> i64 {
         self.full_steps_per_rev
     }
 
     /// Inertia of the rotor, kg m2.
     #[must_use]
-    pub fn rotor_inertia(&self) -> Option<f64> {
+    pub(crate) fn rotor_inertia(&self) -> Option<f64> {
         self.rotor_inertia
     }
 
     /// Holding torque, N m.
     #[must_use]
-    pub fn holding_torque(&self) -> Option<f64> {
+    pub(crate) fn holding_torque(&self) -> Option<f64> {
         self.holding_torque
     }
 
     /// Pull-out torque: rows of rev/min and N m, speeds rising from 0, straight lines between.
     #[must_use]
-    pub fn torque(&self) -> &[(f64, f64)] {
+    pub(crate) fn torque(&self) -> &[(f64, f64)] {
         &self.torque
     }
 }

@@ -8,7 +8,7 @@ use crate::bounds::{Code, Flaw, MOST_NAME_LETTERS};
 ///
 /// # Errors
 /// A flaw of `field` with what was found.
-pub fn check_name(field: &str, name: &str) -> Result<(), Flaw> {
+pub(crate) fn check_name(field: &str, name: &str) -> Result<(), Flaw> {
     let mut letters = name.chars();
     let first = letters.next().is_some_and(|c| c.is_ascii_lowercase());
     let rest = letters.all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_');

@@ -14,7 +14,7 @@ impl Stage {
     ///
     /// # Errors
     /// Every flaw, with the body's place in the list as its index.
-    pub fn with_bodies(mut self, specs: Vec<BodySpec>, surroundings: Surroundings) -> Result<Stage, Vec<Flaw>> {
+    pub(crate) fn with_bodies(mut self, specs: Vec<BodySpec>, surroundings: Surroundings) -> Result<Stage, Vec<Flaw>> {
         let mut flaws = Vec::new();
         for (i, spec) in specs.into_iter().enumerate() {
             match self.body(i, spec) {
@@ -99,19 +99,19 @@ impl Stage {
 
     /// Bodies, in the order given.
     #[must_use]
-    pub fn bodies(&self) -> &[Body] {
+    pub(crate) fn bodies(&self) -> &[Body] {
         &self.bodies
     }
 
     /// The body of a group.
     #[must_use]
-    pub fn body_of(&self, group: GroupId) -> Option<&Body> {
+    pub(crate) fn body_of(&self, group: GroupId) -> Option<&Body> {
         self.index.body(group).and_then(|i| self.bodies.get(i))
     }
 
     /// What stands around.
     #[must_use]
-    pub fn surroundings(&self) -> &Surroundings {
+    pub(crate) fn surroundings(&self) -> &Surroundings {
         &self.surroundings
     }
 }

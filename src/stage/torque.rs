@@ -17,6 +17,7 @@ use crate::number::elementary::TURN;
 
 /// Torque at the instant at which it is the greatest share of what the motor has.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct TorqueUse {
     /// Torque asked of the motor, N m.
     pub demand: f64,
@@ -35,7 +36,7 @@ impl TorqueUse {
 
     /// The greater share of two; of equals, the first.
     #[must_use]
-    pub fn worse(self, other: TorqueUse) -> TorqueUse {
+    pub(crate) fn worse(self, other: TorqueUse) -> TorqueUse {
         let more = other.demand * self.available > self.demand * other.available || (other.available == 0.0 && self.available > 0.0);
         if more { other } else { self }
     }
@@ -43,7 +44,7 @@ impl TorqueUse {
 
 /// Demand and supply of one axis.
 #[derive(Debug, Clone)]
-pub struct Torque {
+pub(crate) struct Torque {
     per_acceleration: f64,
     steady: f64,
     /// Rows of output speed (unit/s) and torque (N m).
@@ -53,7 +54,7 @@ pub struct Torque {
 impl Torque {
     /// The axis's torque, or `None` where the stage file gives no load, no rotor inertia or no torque table.
     #[must_use]
-    pub fn of(axis: &Axis) -> Option<Torque> {
+    pub(crate) fn of(axis: &Axis) -> Option<Torque> {
         let (motor, load) = (axis.motor()?, axis.load()?);
         let rotor = motor.rotor_inertia()?;
         if motor.torque().is_empty() {
@@ -79,19 +80,19 @@ impl Torque {
 
     /// Torque at standstill: what hangs must be held.
     #[must_use]
-    pub fn standing(&self, at: f64) -> TorqueUse {
+    pub(crate) fn standing(&self, at: f64) -> TorqueUse {
         TorqueUse { demand: self.demand(0.0), available: self.available(0.0), at }
     }
 
     /// Torque asked for at an acceleration (unit/s2), N m.
     #[must_use]
-    pub fn demand(&self, acceleration: f64) -> f64 {
+    pub(crate) fn demand(&self, acceleration: f64) -> f64 {
         self.per_acceleration * acceleration.abs() + self.steady
     }
 
     /// Pull-out torque at a speed (unit/s), N m; 0 beyond the table.
     #[must_use]
-    pub fn available(&self, speed: f64) -> f64 {
+    pub(crate) fn available(&self, speed: f64) -> f64 {
         let speed = speed.abs();
         let i = self.rows.partition_point(|(s, _)| *s <= speed);
         match (i.checked_sub(1).and_then(|b| self.rows.get(b)), self.rows.get(i)) {
@@ -103,7 +104,7 @@ impl Torque {
 
     /// The instant of pieces at which demand is the largest share of supply, at `pace` seconds a frame.
     #[must_use]
-    pub fn worst<'a>(&self, pieces: impl Iterator<Item = Piece<'a>>, pace: f64) -> Option<TorqueUse> {
+    pub(crate) fn worst<'a>(&self, pieces: impl Iterator<Item = Piece<'a>>, pace: f64) -> Option<TorqueUse> {
         let mut worst: Option<TorqueUse> = None;
         for piece in pieces {
             let h = piece.length();

@@ -9,16 +9,6 @@ use super::{Axis, Travel};
 use crate::motion::Peaks;
 
 /// Share of a limit: 0 unused, 1 at the limit.
-///
-/// ```
-/// use movewright::stage::Utilisation;
-///
-/// assert!(!Utilisation::of(300.0, 300.0).is_exceeded());
-/// assert!(Utilisation::of(300.1, 300.0).is_exceeded());
-/// assert_eq!(Utilisation::of(75.0, 300.0).share(), 0.25);
-/// assert_eq!(Utilisation::of_margin(-2.0, 8.0).share(), 1.25);
-/// assert!(Utilisation::of(f64::NAN, 300.0).is_exceeded());
-/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Utilisation {
     /// Share beyond 1; kept instead of the share, so that what lies near the limit keeps its digits.
@@ -30,14 +20,14 @@ const SLACK: f64 = 1e-9;
 
 impl Utilisation {
     /// Nothing of a limit.
-    pub const NONE: Utilisation = Utilisation { beyond: -1.0 };
+    pub(crate) const NONE: Utilisation = Utilisation { beyond: -1.0 };
 
     /// Just more than all of a limit: for what is exceeded though no size says by how much.
-    pub const JUST_EXCEEDED: Utilisation = Utilisation { beyond: 2.0 * SLACK };
+    pub(crate) const JUST_EXCEEDED: Utilisation = Utilisation { beyond: 2.0 * SLACK };
 
     /// Of an upper limit. A limit of 0 is exceeded by anything but 0.
     #[must_use]
-    pub fn of(value: f64, limit: f64) -> Utilisation {
+    pub(crate) fn of(value: f64, limit: f64) -> Utilisation {
         if value == 0.0 && limit == 0.0 {
             return Utilisation::NONE;
         }
@@ -46,13 +36,13 @@ impl Utilisation {
 
     /// Of a margin that may not be negative, compared with `scale` (> 0, the same unit).
     #[must_use]
-    pub fn of_margin(margin: f64, scale: f64) -> Utilisation {
+    pub(crate) fn of_margin(margin: f64, scale: f64) -> Utilisation {
         Utilisation { beyond: -margin / scale }
     }
 
     /// Of the travel, by an axis that goes from `least` to `greatest`.
     #[must_use]
-    pub fn of_travel(least: f64, greatest: f64, travel: Travel) -> Utilisation {
+    pub(crate) fn of_travel(least: f64, greatest: f64, travel: Travel) -> Utilisation {
         Utilisation::of_margin((least - travel.lower).min(travel.upper - greatest), travel.upper - travel.lower)
     }
 
@@ -70,13 +60,13 @@ impl Utilisation {
 
     /// The greater of two.
     #[must_use]
-    pub fn max(self, other: Utilisation) -> Utilisation {
+    pub(crate) fn max(self, other: Utilisation) -> Utilisation {
         if self.beyond.is_nan() || self.beyond >= other.beyond { self } else { other }
     }
 
     /// Thousandths of the limit as a whole number, at most 9,999: above 1,000 exactly where the limit is exceeded.
     #[must_use]
-    pub fn thousandths(self) -> u32 {
+    pub(crate) fn thousandths(self) -> u32 {
         let n = (1000.0 * self.share()).round();
         if n.is_nan() {
             return 9_999;
@@ -88,12 +78,12 @@ impl Utilisation {
 
 /// Extremes of an axis on the stage's clock. Units: unit, unit/s^k; the instants stay those of the curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PacedPeaks(Peaks);
+pub(crate) struct PacedPeaks(Peaks);
 
 impl PacedPeaks {
     /// Peaks per frame^k at a pace (seconds per frame), or per second^k at 1: time scaling is exact.
     #[must_use]
-    pub fn new(peaks: &Peaks, seconds_per_frame: f64) -> PacedPeaks {
+    pub(crate) fn new(peaks: &Peaks, seconds_per_frame: f64) -> PacedPeaks {
         let mut p = *peaks;
         p.velocity.value /= seconds_per_frame;
         p.acceleration.value /= seconds_per_frame * seconds_per_frame;
@@ -103,19 +93,19 @@ impl PacedPeaks {
 
     /// The extremes, in seconds.
     #[must_use]
-    pub fn get(&self) -> &Peaks {
+    pub(crate) fn get(&self) -> &Peaks {
         &self.0
     }
 
     /// Greatest step rate of an axis. Unit: steps/s.
     #[must_use]
-    pub fn step_rate(&self, axis: &Axis) -> f64 {
+    pub(crate) fn step_rate(&self, axis: &Axis) -> f64 {
         self.0.velocity.value * axis.drive().steps_per_unit()
     }
 
     /// Utilisation of velocity, acceleration, jerk and step rate, where the axis has one.
     #[must_use]
-    pub fn of_limits(&self, axis: &Axis) -> [Option<Utilisation>; 4] {
+    pub(crate) fn of_limits(&self, axis: &Axis) -> [Option<Utilisation>; 4] {
         let l = axis.limits();
         [
             Some(Utilisation::of(self.0.velocity.value, l.velocity)),
@@ -127,19 +117,19 @@ impl PacedPeaks {
 
     /// Utilisation of the travel.
     #[must_use]
-    pub fn of_travel(&self, axis: &Axis) -> Utilisation {
+    pub(crate) fn of_travel(&self, axis: &Axis) -> Utilisation {
         Utilisation::of_travel(self.0.least.value, self.0.greatest.value, axis.travel())
     }
 
     /// True where travel, velocity, acceleration, jerk and step rate hold.
     #[must_use]
-    pub fn are_within(&self, axis: &Axis) -> bool {
+    pub(crate) fn are_within(&self, axis: &Axis) -> bool {
         !self.of_travel(axis).is_exceeded() && self.rates_are_within(axis)
     }
 
     /// True where velocity, acceleration, jerk and step rate hold: all that a slower pace can mend.
     #[must_use]
-    pub fn rates_are_within(&self, axis: &Axis) -> bool {
+    pub(crate) fn rates_are_within(&self, axis: &Axis) -> bool {
         self.of_limits(axis).iter().flatten().all(|u| !u.is_exceeded())
     }
 }
@@ -147,6 +137,15 @@ impl PacedPeaks {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_limit_is_exceeded_above_it_and_by_no_number() {
+        assert!(!Utilisation::of(300.0, 300.0).is_exceeded());
+        assert!(Utilisation::of(300.1, 300.0).is_exceeded());
+        assert_eq!(Utilisation::of(75.0, 300.0).share(), 0.25);
+        assert_eq!(Utilisation::of_margin(-2.0, 8.0).share(), 1.25);
+        assert!(Utilisation::of(f64::NAN, 300.0).is_exceeded());
+    }
 
     #[test]
     fn a_limit_is_exceeded_from_a_billionth_on() {

@@ -14,7 +14,7 @@ use crate::bounds::PACE;
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct FrameTime(pub f64);
 
-/// An instant on the stage clock, or a duration. Unit: seconds. Any value is legal. Shown to people by [`hms`].
+/// An instant on the stage clock, or a duration. Unit: seconds. Any value is legal. Shown to people as in `1 h 08 min 20 s`.
 ///
 /// Frame time and seconds are different types: one becomes the other by a pace alone.
 ///
@@ -26,18 +26,8 @@ pub struct FrameTime(pub f64);
 pub struct Seconds(pub f64);
 
 /// How long a frame takes while a pass is photographed. Unit: seconds per frame. Range: 0.001 to 86 400.
-///
-/// ```
-/// use movewright::time::Pace;
-///
-/// let pace = Pace::new(12.0)?;
-/// assert_eq!(pace.seconds_of(336.0), 4032.0);
-/// assert_eq!(pace.frames_in(5400.0), 450.0);
-/// assert!(Pace::new(0.0).is_err());
-/// # Ok::<(), movewright::time::ClockError>(())
-/// ```
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
-pub struct Pace(f64);
+pub(crate) struct Pace(f64);
 
 /// A number that is not allowed where it stands.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -81,7 +71,7 @@ impl Pace {
     ///
     /// # Errors
     /// [`ClockError`] unless from 0.001 to 86 400 seconds per frame.
-    pub fn new(seconds_per_frame: f64) -> Result<Pace, ClockError> {
+    pub(crate) fn new(seconds_per_frame: f64) -> Result<Pace, ClockError> {
         if PACE.contains(seconds_per_frame) {
             Ok(Pace(seconds_per_frame))
         } else {
@@ -91,20 +81,14 @@ impl Pace {
 
     /// Unit: seconds per frame.
     #[must_use]
-    pub fn get(self) -> f64 {
+    pub(crate) fn get(self) -> f64 {
         self.0
     }
 
     /// How long `frames` frames of a pass take, fractions allowed. Unit: seconds. One multiplication.
     #[must_use]
-    pub fn seconds_of(self, frames: f64) -> f64 {
+    pub(crate) fn seconds_of(self, frames: f64) -> f64 {
         frames * self.0
-    }
-
-    /// How many frames of a pass `seconds` hold, fractions allowed. Unit: frames. One division.
-    #[must_use]
-    pub fn frames_in(self, seconds: f64) -> f64 {
-        seconds / self.0
     }
 }
 
@@ -112,12 +96,8 @@ impl Pace {
 ///
 /// `seconds` is rounded to whole seconds, below a minute to tenths; a tie goes to the even one. From 2^53 s on, and for what is not
 /// finite, the number itself is shown with its unit.
-///
-/// ```
-/// assert_eq!(movewright::time::hms(4100.0), "1 h 08 min 20 s");
-/// ```
 #[must_use]
-pub fn hms(seconds: f64) -> String {
+pub(crate) fn hms(seconds: f64) -> String {
     let size = seconds.abs();
     let sign = if seconds < 0.0 { "-" } else { "" };
     let tenths = (size * 10.0).round_ties_even();
@@ -132,7 +112,7 @@ pub fn hms(seconds: f64) -> String {
     if hours == 0 { format!("{sign}{minutes} min {seconds:02} s") } else { format!("{sign}{hours} h {minutes:02} min {seconds:02} s") }
 }
 
-/// For people, as [`hms`] writes it. Width and alignment are obeyed.
+/// For people, as in `1 h 08 min 20 s`. Width and alignment are obeyed.
 impl fmt::Display for Seconds {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(&hms(self.0))
@@ -149,6 +129,18 @@ fn count(whole: f64) -> Option<u64> {
 #[allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test may stop at the first surprise; equal means equal bit for bit")]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_length_is_told_in_hours_minutes_and_seconds() {
+        assert_eq!(hms(4100.0), "1 h 08 min 20 s");
+    }
+
+    #[test]
+    fn a_pace_turns_frames_into_seconds() {
+        let pace = Pace::new(12.0).unwrap();
+        assert_eq!(pace.seconds_of(336.0), 4032.0);
+        assert!(Pace::new(0.0).is_err());
+    }
 
     #[test]
     fn durations_for_people() {
@@ -200,7 +192,7 @@ mod tests {
     fn an_hour_and_a_half_at_the_camera() {
         for (seconds_per_frame, frames, of_film) in [(8.0, 675.0, 28.0), (16.0, 337.0, 14.0)] {
             let pace = Pace::new(seconds_per_frame).unwrap();
-            let whole_frames = pace.frames_in(1.5 * 3600.0).floor();
+            let whole_frames = (1.5 * 3600.0 / pace.get()).floor();
             assert_eq!(whole_frames, frames);
             assert_eq!((whole_frames / 24.0).floor(), of_film);
             let taken = pace.seconds_of(whole_frames);

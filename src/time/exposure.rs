@@ -7,37 +7,15 @@
 //!
 //! Limits: every frame of a pass has the same shutter; the blades themselves, which open gradually, are not modelled.
 
-use super::Pace;
 use crate::bounds::{FRAME_NUMBER, MOST_FRAMES, SHUTTER};
 
 /// How long the shutter is open, as the opening of a disc that turns once a frame. Unit: degrees. Range: over 0, at most 360.
-///
-/// ```
-/// use movewright::time::Shutter;
-///
-/// let shutter = Shutter::new(180.0)?;
-/// assert_eq!(shutter.fraction(), 0.5);
-/// assert_eq!(shutter.window(10), (9.75, 10.25));
-/// assert!(Shutter::new(0.0).is_err());
-/// # Ok::<(), movewright::time::ExposureError>(())
-/// ```
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
-pub struct Shutter {
+pub(crate) struct Shutter {
     degrees: f64,
 }
 
 /// The photographed frames of a shot, first and last included. Unit: frames.
-///
-/// ```
-/// use movewright::time::FrameSpan;
-///
-/// let span = FrameSpan::new(1, 336)?;
-/// assert_eq!(span.count(), 336);
-/// assert_eq!(span.photographed(), (0.5, 336.5));
-/// assert_eq!(span.frames().sum::<i64>(), 336 * 337 / 2);
-/// assert!(FrameSpan::new(2, 1).is_err());
-/// # Ok::<(), movewright::time::ExposureError>(())
-/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct FrameSpan {
     first: i64,
@@ -86,19 +64,19 @@ impl Shutter {
     ///
     /// # Errors
     /// [`ExposureError::Shutter`] unless over 0 and at most 360.
-    pub fn new(degrees: f64) -> Result<Shutter, ExposureError> {
+    pub(crate) fn new(degrees: f64) -> Result<Shutter, ExposureError> {
         if SHUTTER.contains(degrees) { Ok(Shutter { degrees }) } else { Err(ExposureError::Shutter { found: degrees }) }
     }
 
     /// The opening. Unit: degrees.
     #[must_use]
-    pub fn degrees(self) -> f64 {
+    pub(crate) fn degrees(self) -> f64 {
         self.degrees
     }
 
     /// The part of a frame for which the shutter is open. Range: over 0 (0 only by underflow), at most 1.
     #[must_use]
-    pub fn fraction(self) -> f64 {
+    pub(crate) fn fraction(self) -> f64 {
         self.degrees / 360.0
     }
 
@@ -106,16 +84,10 @@ impl Shutter {
     ///
     /// Each end is rounded once, to within 2^-27 of a frame at frame 100 000 000, the furthest of a [`FrameSpan`].
     #[must_use]
-    pub fn window(self, frame: i64) -> (f64, f64) {
+    pub(crate) fn window(self, frame: i64) -> (f64, f64) {
         let middle = frame as f64;
         let half = self.fraction() / 2.0;
         (middle - half, middle + half)
-    }
-
-    /// How long the shutter is open for one frame of a pass at `pace`. Unit: seconds.
-    #[must_use]
-    pub fn open_for(self, pace: Pace) -> f64 {
-        pace.seconds_of(self.fraction())
     }
 }
 
@@ -124,7 +96,7 @@ impl FrameSpan {
     ///
     /// # Errors
     /// [`ExposureError`] when a frame is over 100 000 000 from zero, `last` comes before `first`, or there are over 1 000 000 frames.
-    pub fn new(first: i64, last: i64) -> Result<FrameSpan, ExposureError> {
+    pub(crate) fn new(first: i64, last: i64) -> Result<FrameSpan, ExposureError> {
         for found in [first, last] {
             if !FRAME_NUMBER.contains(found) {
                 return Err(ExposureError::FrameNumber { found });
@@ -171,7 +143,7 @@ impl FrameSpan {
 
     /// The photographed stretch: half a frame before the first to half a frame after the last. Unit: frame time. Exact.
     #[must_use]
-    pub fn photographed(self) -> (f64, f64) {
+    pub(crate) fn photographed(self) -> (f64, f64) {
         (self.first as f64 - 0.5, self.last as f64 + 0.5)
     }
 }
@@ -188,7 +160,23 @@ impl IntoIterator for FrameSpan {
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test may stop at the first surprise; equal means equal bit for bit")]
 mod tests {
+    use super::super::Pace;
     use super::*;
+
+    #[test]
+    fn a_span_holds_both_its_ends() {
+        let span = FrameSpan::new(1, 336).unwrap();
+        assert_eq!((span.count(), span.photographed()), (336, (0.5, 336.5)));
+        assert_eq!(span.frames().sum::<i64>(), 336 * 337 / 2);
+        assert!(FrameSpan::new(2, 1).is_err());
+    }
+
+    #[test]
+    fn half_a_turn_is_open_for_half_a_frame() {
+        let shutter = Shutter::new(180.0).unwrap();
+        assert_eq!((shutter.fraction(), shutter.window(10)), (0.5, (9.75, 10.25)));
+        assert!(Shutter::new(0.0).is_err());
+    }
 
     /// t = angle / 360 / rate. Source: a cinematographers' forum (cinematography.com, topic 24017) and hgb-leipzig.de.
     #[test]
@@ -205,7 +193,7 @@ mod tests {
             (6.0, 90.0, 24.0),
             (6.0, 45.0, 48.0),
         ] {
-            let open = Shutter::new(degrees).unwrap().open_for(Pace::new(1.0 / rate).unwrap());
+            let open = Pace::new(1.0 / rate).unwrap().seconds_of(Shutter::new(degrees).unwrap().fraction());
             // Angle, quotient, pace, product and this comparison round once each, by 2^-53: 5 x 2^-53 < 3 x 2^-52.
             assert!((open * one_over - 1.0).abs() <= 3.0 * f64::EPSILON, "{degrees} at {rate}");
         }

@@ -1,7 +1,7 @@
 //! Frames, labels and seconds: the only place where a frame number becomes a time of day or a duration.
 //!
-//! Four concepts: [`FrameRate`] (how fast the finished film runs), [`Timecode`] (the label of a frame), [`Shutter`] and [`FrameSpan`]
-//! (which part of frame time is exposed) and [`Pace`] (how long a frame takes while a pass is photographed).
+//! Concepts: [`FrameRate`] (how fast the finished film runs), [`Timecode`] (the label of a frame), [`FrameSpan`] (which frames are photographed); shutter
+//! and pace of a pass (which part of frame time is exposed, and how long a frame takes).
 //!
 //! Frame time is a real number; frame n is exposed around n. The rate of the finished film and the pace of a pass have nothing to do
 //! with one another: a film at 24 frames a second may be photographed at 12 seconds a frame.
@@ -9,12 +9,14 @@
 //! Invariants: a rate is an exact ratio, a label belongs to exactly one frame of the day, and a duration is one product or one
 //! quotient of what it depends on, never a running sum. This module imports nothing of the crate but `bounds`.
 
-pub mod clock;
-pub mod exposure;
-pub mod rate;
-pub mod timecode;
+mod clock;
+mod exposure;
+mod rate;
+mod timecode;
 
-pub use clock::{ClockError, FrameTime, Pace, Seconds, hms};
-pub use exposure::{ExposureError, FrameSpan, Shutter};
+pub(crate) use clock::{ClockError, Pace, hms};
+pub use clock::{FrameTime, Seconds};
+pub use exposure::FrameSpan;
+pub(crate) use exposure::{ExposureError, Shutter};
 pub use rate::{FrameRate, RateError};
 pub use timecode::{Timecode, TimecodeError};

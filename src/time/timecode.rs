@@ -148,15 +148,9 @@ impl Timecode {
     }
 
     /// Writes the label at the end of `text`. Allocates only when `text` has to grow.
-    pub fn append_to(self, text: &mut String) {
+    pub(crate) fn append_to(self, text: &mut String) {
         let (label, frame) = self.digits();
         text.extend(label.iter().chain(frame.iter().skip(self.skipped())).map(|byte| char::from(*byte)));
-    }
-
-    /// Writes the label at the end of `bytes`, in ASCII. Allocates only when `bytes` has to grow.
-    pub fn append_to_bytes(self, bytes: &mut Vec<u8>) {
-        let (label, frame) = self.digits();
-        bytes.extend(label.iter().chain(frame.iter().skip(self.skipped())));
     }
 
     /// `HH:MM:SS` with the separator that follows, and the frame in three digits.
@@ -322,11 +316,9 @@ mod tests {
             ("1/3", 59, "00:00:59:00"),
         ] {
             let timecode = Timecode::from_count(count, FrameRate::parse(rate).unwrap());
-            let (mut text, mut bytes) = (String::from(","), vec![b',']);
+            let mut text = String::from(",");
             timecode.append_to(&mut text);
-            timecode.append_to_bytes(&mut bytes);
             assert_eq!(text, format!(",{label}"));
-            assert_eq!(bytes, text.as_bytes());
             assert_eq!(timecode.to_string(), label);
             assert_eq!(format!("{timecode:>13}"), format!("{label:>13}"));
             assert_eq!(Timecode::parse(label, timecode.rate()), Ok(timecode));

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 /// Kind of a fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[non_exhaustive]
 pub enum FaultKind {
     /// A file that should be there is not, or cannot be read.
     Missing,
@@ -63,6 +64,7 @@ impl FaultKind {
 
 /// One thing that does not hold.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Fault {
     /// Kind.
     pub kind: FaultKind,

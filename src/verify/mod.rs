@@ -46,7 +46,7 @@ pub use fault::{Fault, FaultKind};
 
 /// What stands in a `source/` folder.
 #[derive(Debug, Clone)]
-pub struct Source {
+pub(crate) struct Source {
     /// The stage.
     pub stage: Stage,
     /// The shot.
@@ -56,10 +56,11 @@ pub struct Source {
 }
 
 /// Reads the shot file at a path and what it names; says in words why it cannot.
-pub type ReadSource<'a> = dyn Fn(&Path) -> Result<Source, String> + 'a;
+pub(crate) type ReadSource<'a> = dyn Fn(&Path) -> Result<Source, String> + 'a;
 
 /// What came of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Verdict {
     /// Everything that does not hold, in the order in which it was found; empty where all holds.
     pub faults: Vec<Fault>,
@@ -104,7 +105,7 @@ impl Verdict {
 ///
 /// # Errors
 /// [`NotAFolder`] where there is nothing that could be verified. Damage is no error: it is in the verdict.
-pub fn verify(dir: &Path, read: &ReadSource<'_>) -> Result<Verdict, NotAFolder> {
+pub(crate) fn verify(dir: &Path, read: &ReadSource<'_>) -> Result<Verdict, NotAFolder> {
     let no_folder = || NotAFolder::NoFolder(dir.to_owned());
     let refused = |error: io::Error| match error.kind() {
         io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => no_folder(),

@@ -269,7 +269,7 @@ fn carriages_that_would_meet_on_the_move_to_start_are_noted_and_get_no_rows() {
         assert_eq!((*leg, noted.is_none()), (Leg::MoveToStart, report.passes[0].way_is_clear(Leg::MoveToStart)));
         let dir = tempfile::tempdir().unwrap();
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
-        let rows = movewright::output::rows::RowRate::new(1.0).ok();
+        let rows = movewright::output::rows::RowRate::parse(&1.0.to_string()).ok();
         let written = Approval::within_limits(&report).is_some_and(|approval| {
             let export = movewright::output::Export { approval, sources: &sources, replace: false, full_size: false, rows };
             export.write(&dir.path().join("out"), &mut |_| {}).is_ok()

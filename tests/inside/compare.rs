@@ -1,6 +1,7 @@
 //! Takes held against their pass: published measurements, numerical stability, planted causes, and what a log may leave out.
 
-use movewright::measure::{AxisFacts, Comparison, Input, LogError, LogUnits, Options, Statistics, compare, spread};
+use movewright::measure::statistics::{Statistics, spread};
+use movewright::measure::{AxisFacts, Comparison, Input, LogError, LogUnits, Options, compare};
 use movewright::number::Generator;
 use proptest::prelude::*;
 use serde_json::Value;

@@ -2,7 +2,7 @@
 
 use crate::inside::common::{Program, any_program, axis, axis_at, checked, compiled, moving, shot, stage};
 use movewright::check::{Limit, Subject};
-use movewright::compile::pace_at;
+use movewright::compile::tolerance::pace_at;
 use movewright::motion::Curve;
 use movewright::shot::Shape;
 use movewright::signal::Layers;

@@ -35,6 +35,7 @@ mod hand_off;
 mod hostile_input;
 mod mechanisms;
 mod own_mechanisms;
+mod own_signals;
 mod page;
 mod passes_register;
 mod pixels;

@@ -261,7 +261,7 @@ fn concerned(error: &CompileError) -> &[String] {
 fn what_cannot_be_reached_is_told_with_channel_frame_and_range() {
     let far = SHOT.replace("keys = [[1, 5], [60, 40], [96, 10]]", "keys = [[1, 5], [60, 170], [96, 10]]");
     let Loaded { stage, shot, .. } = load(STAGE, &far).unwrap_or_else(|r| panic!("{r}"));
-    let errors = Compiled::new(stage, shot).unwrap_err();
+    let errors = Compiled::compile(stage, shot).unwrap_err();
     assert!(errors.iter().any(|e| matches!(e, CompileError::Axes { error: FitError::OutOfReach { .. }, .. })), "{errors:?}");
     assert_eq!(concerned(&errors[0]), ["heron_a.leg_wire"]);
     let said = errors[0].to_string();
@@ -270,7 +270,7 @@ fn what_cannot_be_reached_is_told_with_channel_frame_and_range() {
     let behind = behind.replace("[-170, 170]", "[-20, 20]");
     let stage = STAGE.replace("[-170, 170]", "[-20, 20]");
     let Loaded { stage, shot, .. } = load(&stage, &behind).unwrap_or_else(|r| panic!("{r}"));
-    let errors = Compiled::new(stage, shot).unwrap_err();
+    let errors = Compiled::compile(stage, shot).unwrap_err();
     assert!(concerned(&errors[0]).contains(&"camera.pan".to_owned()), "{errors:?}");
     assert!(errors[0].to_string().contains("the aim of `camera`") && errors[0].to_string().contains("at frame"), "{}", errors[0]);
 }
@@ -365,7 +365,7 @@ fn a_drum_turns_for_its_height_reports_its_stretch_and_never_passes_between_laye
     // F L / (A E): 12 x 9.80665 N x 2500 mm / (0.4 mm2 x 100000 N/mm2) = 7.355 mm, at the lowest place.
     assert!((f.value.unwrap() - 12.0 * 9.80665 * 2500.0 / (0.4 * 100_000.0)).abs() < 1e-9, "{f:?}");
     let Loaded { stage, shot, .. } = with_drum("[[1, 0], [90, 1130]]").unwrap_or_else(|r| panic!("{r}"));
-    let errors = Compiled::new(stage, shot).unwrap_err();
+    let errors = Compiled::compile(stage, shot).unwrap_err();
     assert!(errors[0].to_string().contains("one layer of rope to the next"), "{}", errors[0]);
 }
 
@@ -400,7 +400,7 @@ fn a_leg_let_down_faster_than_it_falls_is_over_a_limit_of_its_own_and_slower_it_
             let slack = v.clone().any(|v| v.subject.axis() == id);
             assert!(!slack || t.utilisation.is_exceeded(), "{name}: {t:?}");
         }
-        v.map(|v| (words::axis(&stage, v.subject.axis()).to_owned(), words::violation(&report.compiled, v), v.frame().unwrap()))
+        v.map(|v| (stage.axis_name(v.subject.axis()).to_owned(), words::violation(&report.compiled, v), v.frame().unwrap()))
             .collect::<Vec<_>>()
     };
     let found = slack("0.145");

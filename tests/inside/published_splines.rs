@@ -15,7 +15,8 @@ use movewright::motion::curve::{Curve, CurveBuilder};
 use movewright::motion::quintic::Node;
 use movewright::motion::{Peaks, Quintic};
 use movewright::number::Jet;
-use movewright::signal::{KeyedCurve, Layers, minimum_jerk, natural_cubic};
+use movewright::signal::keyed::KeyedCurve;
+use movewright::signal::{Layers, minimum_jerk, natural_cubic};
 
 /// Relative rounding of a value that is exact but for a few dozen additions of numbers no larger than it: 2^-46.
 const A_FEW_ROUNDINGS: f64 = 1.0 / 70_368_744_177_664.0;

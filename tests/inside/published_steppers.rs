@@ -12,8 +12,8 @@ use movewright::motion::curve::{Curve, CurveBuilder};
 use movewright::number::whole;
 use movewright::output::columns::Column;
 use movewright::shot::{Shape, Shot};
-use movewright::stage::drive::DriveSpec;
-use movewright::stage::{Axis, AxisSpec, Drive, GroupSpec, Stage, Unit};
+use movewright::stage::drive::{Drive, DriveSpec};
+use movewright::stage::{Axis, AxisSpec, GroupSpec, Stage, Unit};
 
 #[track_caller]
 fn near(what: &str, found: f64, printed: f64, tolerance: f64) {

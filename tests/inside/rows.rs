@@ -4,7 +4,8 @@ use std::io::{self, Write};
 
 use crate::inside::common::{CycleSpec, Program as Layers, any_program, axis, axis_at, checked, group_at, moving, shot, stage};
 use movewright::check::Report;
-use movewright::output::rows::{Departure, RowRate, RowsError, Table, Tracks, departures, interpolation::worst};
+use movewright::output::rows::interpolation::{Departure, departures, worst};
+use movewright::output::rows::{RowRate, RowsError, Table, Tracks};
 use movewright::program::Program;
 use movewright::shot::{Exposure, Pass, Shape};
 use movewright::stage::{AxisId, Stage, Unit};
@@ -278,7 +279,7 @@ fn the_bytes_do_not_depend_on_threads_or_pieces() {
     for (index, pass) in report.passes.iter().enumerate() {
         let tracks = tracks(&report, index);
         let table = |pieces| {
-            let t = Table::new(&tracks, RowRate::new(30.0).unwrap()).unwrap();
+            let t = Table::new(&tracks, RowRate::parse(&30.0.to_string()).unwrap()).unwrap();
             t.with_velocities(true).with_shutter(true).in_pieces_of(pieces)
         };
         let want = text(&table(0));
@@ -295,7 +296,7 @@ fn the_bytes_do_not_depend_on_threads_or_pieces() {
 fn headers_name_axes_and_quantities() {
     let report = marsh();
     let tracks = tracks(&report, 0);
-    let table = || Table::new(&tracks, RowRate::new(1.0).unwrap()).unwrap();
+    let table = || Table::new(&tracks, RowRate::parse(&1.0.to_string()).unwrap()).unwrap();
     assert_eq!(table().header(), "t_s,heron.rise,heron.wing,heron.yaw");
     assert_eq!(table().of_axes(&[2]).with_velocities(true).with_shutter(true).header(), "t_s,heron.yaw,heron.yaw:steps_per_s,shutter");
     // One axis alone has the column it has among all.
@@ -310,7 +311,7 @@ fn parked_axes_stand_at_home_and_the_shutter_opens_for_photographed_frames_alone
     let report = marsh_with(parked);
     let (compiled, program) = (&report.compiled, &report.passes[0].program);
     let tracks = tracks(&report, 0);
-    let text = text(&Table::new(&tracks, RowRate::new(100.0).unwrap()).unwrap().with_velocities(true).with_shutter(true));
+    let text = text(&Table::new(&tracks, RowRate::parse(&100.0.to_string()).unwrap()).unwrap().with_velocities(true).with_shutter(true));
     let (up, down) = (program.clock().begin().0 + f64::from(compiled.run_up()) * 0.5, f64::from(compiled.run_down()) * 0.5);
     let mut open = 0;
     for line in text.lines().skip(1) {
@@ -353,7 +354,7 @@ fn a_writer_that_fails_ends_the_work_with_its_error() {
     let report = marsh();
     let tracks = tracks(&report, 0);
     for bytes in [0, 10, 1000, 100_000] {
-        let table = Table::new(&tracks, RowRate::new(1000.0).unwrap()).unwrap();
+        let table = Table::new(&tracks, RowRate::parse(&1000.0.to_string()).unwrap()).unwrap();
         match table.write(&mut Closing(bytes), &mut |_| {}) {
             Err(RowsError::Io(e)) => assert_eq!(e.kind(), io::ErrorKind::BrokenPipe),
             other => panic!("{other:?}"),
@@ -366,7 +367,7 @@ fn sampled(program: &Program, axis: usize, hz: f64) -> [f64; 3] {
     let stage = program.compiled().stage();
     let (id, spu) = (axis_at(stage, axis), stage.axes()[axis].drive().steps_per_unit());
     let motion = |t: f64| program.motion(id, Seconds(t.min(program.end().0))).unwrap();
-    let rows = RowRate::new(hz).unwrap().rows_of(program.clock()).unwrap();
+    let rows = RowRate::parse(&hz.to_string()).unwrap().rows_of(program.clock()).unwrap();
     let at = |k: u64| motion(k as f64 / hz);
     let h = 1.0 / hz;
     let mut worst = [0.0_f64; 3];
@@ -401,7 +402,9 @@ fn no_interpolation_departs_further_than_said() {
     for (index, pass) in report.passes.iter().enumerate() {
         let (program, tracks) = (&pass.program, tracks(&report, index));
         for hz in [0.7, 3.0, 11.0] {
-            for Departure { axis, linear, hermite, catmull_rom, half_step_rate } in departures(&tracks, RowRate::new(hz).unwrap()) {
+            for Departure { axis, linear, hermite, catmull_rom, half_step_rate } in
+                departures(&tracks, RowRate::parse(&hz.to_string()).unwrap())
+            {
                 let found = sampled(program, axis, hz);
                 // Sampling sees positions to their last bits.
                 let room = 1.0 + 1e-9;
@@ -410,14 +413,15 @@ fn no_interpolation_departs_further_than_said() {
                 }
                 // The closed form: at this rate the bound is half a step.
                 let near = (half_step_rate * 1000.0).round() / 1000.0;
-                let at_half = departures(&tracks, RowRate::new(near).unwrap())[axis].linear * (near / half_step_rate).powi(2);
+                let at_half =
+                    departures(&tracks, RowRate::parse(&near.to_string()).unwrap())[axis].linear * (near / half_step_rate).powi(2);
                 assert!((at_half - 0.5).abs() < 1e-12, "{at_half}");
             }
         }
     }
     // The bounds are of use: at a rate that resolves the motion straight lines come within a tenth of theirs.
     let (program, tracks) = (&report.passes[0].program, tracks(&report, 0));
-    let all = departures(&tracks, RowRate::new(40.0).unwrap());
+    let all = departures(&tracks, RowRate::parse(&40.0.to_string()).unwrap());
     let (axis, bound) = worst(&all, |d| d.linear).unwrap();
     assert!(sampled(program, axis, 40.0)[0] > 0.9 * bound);
 }

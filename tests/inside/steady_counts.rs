@@ -63,7 +63,7 @@ fn compiled_demo(edits: &[(&str, &str)]) -> Result<Compiled, Vec<CompileError>> 
     }
     fs::write(folder.path().join("shot.toml"), text).unwrap();
     let loaded = input::load(&folder.path().join("shot.toml")).unwrap_or_else(|e| panic!("{}", e.render(false)));
-    Compiled::new(loaded.stage, loaded.shot)
+    Compiled::compile(loaded.stage, loaded.shot)
 }
 
 /// Before, this pass at 2 s per frame moved heron_a.wing_wire_left at frames 89 and 98 and two wires of heron_b at 190 and 202.

@@ -100,7 +100,7 @@ fn trap_work_is_bounded() {
     let cycle = CycleSpec { period: 1.0, phase: 0.0, keys: vec![(0.0, 0.0), (0.5, 1.0)], amount: vec![], rate: vec![(0.0, 100.0)] };
     let p = Program { cycles: vec![cycle], ..Program::default() };
     let h = shot(&s, (0, 999_999), &[p], vec![moving(&s, "picture", 12.0)]);
-    let errors = Compiled::new(s, h).unwrap_err();
+    let errors = Compiled::compile(s, h).unwrap_err();
     assert!(errors[0].to_string().contains("heron.wing") && errors[0].to_string().contains("longer period"), "{}", errors[0]);
 }
 

@@ -92,7 +92,7 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     let (stage, shot, sources) = (&loaded.stage, &loaded.shot, loaded.sources.for_copying());
     let report = checked(stage, shot);
     let out = temp.path().join("with rows");
-    let rows_asked = RowRate::new(0.5).ok();
+    let rows_asked = RowRate::parse(&0.5.to_string()).ok();
     Export { approval: Approval::within_limits(&report).unwrap(), sources: &sources, replace: false, full_size: false, rows: rows_asked }
         .write(&out, &mut |_| {})
         .unwrap();

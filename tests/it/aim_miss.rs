@@ -1,6 +1,6 @@
 //! Where no angles in range aim at a target, the miss in the message is the least one, held to a search of both ranges by grids.
 
-use movewright::number::Generator;
+use crate::generator::Generator;
 
 use crate::case::{Case, STAGE, axis, pass, shot};
 

@@ -6,6 +6,9 @@ use std::process::{Command, Output};
 use serde_json::Value;
 use tempfile::TempDir;
 
+/// Standard gravity. Unit: m/s2. Source: 3rd General Conference on Weights and Measures, 1901.
+pub const GRAVITY: f64 = 9.806_65;
+
 /// The folder, removed with the value. The shot is `shot.toml`.
 pub struct Case(TempDir);
 

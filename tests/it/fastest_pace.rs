@@ -3,7 +3,7 @@
 //! The definition: the pace itself holds with move to start, run-up and run-down; so does every pace tried between it and the larger of four times it and
 //! the pass's own; 0.999 of it fails.
 
-use movewright::number::Generator;
+use crate::generator::Generator;
 use serde_json::Value;
 
 use crate::case::{Case, STAGE, axis, pass, shot};

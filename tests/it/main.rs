@@ -20,6 +20,9 @@
 
 // Files for the tests.
 mod case;
+#[allow(dead_code, reason = "the tests use part of it")]
+#[path = "../../src/number/generator.rs"]
+mod generator;
 mod marsh;
 
 mod aim_miss;

@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
 
-use movewright::check::{Limit, Report};
+use movewright::report::{Limit, Report};
 use movewright::{Compiled, input};
 use proptest::prelude::*;
 use serde_json::Value;
@@ -170,7 +170,7 @@ fn agree(dir: &Path, report: &Report, exceeded: bool, what: &str) {
     let violations = own["passes"][0]["violations"].as_array().unwrap();
     // A gap has bodies and no axis.
     let violated: BTreeSet<&str> = violations.iter().filter_map(|v| v["axis"].as_str()).collect();
-    let names = report.compiled.stage().axis_names();
+    let names = report.compiled().stage().axis_names();
     let tightest: BTreeSet<&str> =
         names.iter().zip(pass.axes.iter()).filter(|(_, a)| a.tightest().utilisation.is_exceeded()).map(|(name, _)| name.as_str()).collect();
     assert_eq!(tightest, violated, "{what}: the tightest limits");
@@ -208,7 +208,7 @@ fn page_agrees(report: &Report, violations: &[Value], what: &str) {
         let at = v["frame"].as_f64().unwrap();
         assert!(used(&shown["axis"]).iter().any(|(n, over)| (at - n).abs() <= 0.5 && *over), "{what}: the page does not show {v}");
     }
-    for axis in 0..report.compiled.stage().axis_names().len() {
+    for axis in 0..report.compiled().stage().axis_names().len() {
         let axis = Value::from(axis);
         for (n, exceeded) in used(&axis) {
             let within =
@@ -250,7 +250,7 @@ proptest! {
 /// Far from every limit, with nothing beside the photographed span.
 fn agree_quietly(generous: &Report) {
     assert!(generous.within_limits(), "{:?}", generous.passes[0].violations);
-    assert_eq!((generous.compiled.run_up(), generous.compiled.run_down()), (0, 0));
+    assert_eq!((generous.compiled().run_up(), generous.compiled().run_down()), (0, 0));
 }
 
 /// A step in acceleration exceeds any limit of jerk, wherever it lies: within a frame, and between two.

@@ -1,8 +1,6 @@
 //! A wire that gravity cannot keep taut is refused in every part of a pass and in both kinds of exposure.
 
-use movewright::mechanism::GRAVITY;
-
-use crate::case::{Case, Checked, STAGE, axis, pass, shot};
+use crate::case::{Case, Checked, GRAVITY, STAGE, axis, pass, shot};
 
 /// A leg whose wire holds it from -30.5 to 149.5 deg, at `neutral` deg at home: its guide is at atan2(100, -170) = 149.5 deg.
 fn leg(neutral: f64) -> String {

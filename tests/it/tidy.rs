@@ -181,6 +181,20 @@ fn every_file_of_tests_is_declared() {
     }
 }
 
+/// A module that becomes public, or a room that is opened, is a decision: here it is written down.
+#[test]
+fn these_modules_are_public_and_no_others() {
+    let text = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/lib.rs")).unwrap();
+    let named = |line: &str| line.strip_prefix("pub mod ").map(|rest| rest.trim_end_matches([';', '{', ' ']).to_owned());
+    let mut public: Vec<String> = text.lines().filter_map(named).collect();
+    public.sort();
+    assert_eq!(public, ["input", "measure", "mechanism", "report", "shot", "signal", "stage", "time", "write"]);
+    for path in rust_files("src").iter().filter(|p| !p.ends_with("lib.rs")) {
+        let text = fs::read_to_string(path).unwrap();
+        assert!(text.lines().all(|l| named(l.trim_start()).is_none()), "{}: a public module within a module", path.display());
+    }
+}
+
 #[test]
 fn verify_shares_nothing_with_the_compiler() {
     for path in rust_files("src").iter().filter(|p| room_of(p) == "verify") {

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use std::fmt::Write;
+
 use movewright::time::{FrameRate, Timecode, TimecodeError};
 use proptest::prelude::*;
 
@@ -137,7 +139,7 @@ fn sweep(rate_text: &str, separator: char, dropped: u64, hours: u64, frames: u64
     for count in 0..frames {
         ours.clear();
         expected.clear();
-        Timecode::from_count(count, rate).append_to(&mut ours);
+        write!(ours, "{}", Timecode::from_count(count, rate)).unwrap();
         odometer.write(separator, &mut expected);
         assert_eq!(ours, expected, "frame {count}");
         assert_eq!(Timecode::parse(&expected, rate).unwrap().count(), count, "{expected}");
@@ -175,7 +177,7 @@ fn every_frame_of_a_day_has_the_label_that_another_implementation_gives_it() {
         let end = *first + frames.parse::<u64>().unwrap();
         let mut labels = String::new();
         for frame in *first..end {
-            Timecode::from_count(frame, frame_rate).append_to(&mut labels);
+            write!(labels, "{}", Timecode::from_count(frame, frame_rate)).unwrap();
             labels.push('\n');
         }
         assert_eq!(blake3::hash(labels.as_bytes()).to_hex().as_str(), expected, "{rate_text}, hour {hour}: frames {first} to {end}");

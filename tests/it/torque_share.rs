@@ -2,10 +2,9 @@
 
 use std::f64::consts::PI;
 
-use movewright::mechanism::GRAVITY;
 use serde_json::Value;
 
-use crate::case::{Case, STAGE, axis, pass, shot};
+use crate::case::{Case, GRAVITY, STAGE, axis, pass, shot};
 
 /// A carriage on a screw of 10 mm, without gears: mass in kg, friction in N, efficiency 0.9, rotor inertia 1e-6 kg m2.
 struct Load {

@@ -9,7 +9,7 @@ use crate::mechanism::Vector;
 
 /// Distance of two things, and the direction, length one, from the second's nearest point to the first's; no direction where they meet.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Distance {
+pub(crate) struct Distance {
     /// Distance, mm.
     pub distance: f64,
     /// Direction, length one.
@@ -24,7 +24,7 @@ fn apart(from: Vector, to: Vector) -> Distance {
 
 /// Segment `a` from segment `b`; a point is a segment whose ends are one.
 #[must_use]
-pub fn segments(a: [Vector; 2], b: [Vector; 2]) -> Distance {
+pub(crate) fn segments(a: [Vector; 2], b: [Vector; 2]) -> Distance {
     let ([p1, q1], [p2, q2]) = (a, b);
     let (d1, d2, r) = (q1 - p1, q2 - p2, p1 - p2);
     let (aa, e, f) = (d1.dot(d1), d2.dot(d2), d2.dot(r));
@@ -57,7 +57,7 @@ pub fn segments(a: [Vector; 2], b: [Vector; 2]) -> Distance {
 
 /// Segment `a` from the box between two corners.
 #[must_use]
-pub fn from_box([p, q]: [Vector; 2], least: Vector, greatest: Vector) -> Distance {
+pub(crate) fn from_box([p, q]: [Vector; 2], least: Vector, greatest: Vector) -> Distance {
     let d = q - p;
     let at = |s: f64| p + d.times(s);
     let nearest = |x: Vector| {

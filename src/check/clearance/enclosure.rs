@@ -15,7 +15,7 @@ use crate::stage::{AxisId, Body, ChannelId, Stage};
 
 /// A point in a cell: in the middle `at`; elsewhere `at + slope s + r` with |s| <= 1 and |r| <= `rest`; and never farther than `all` from `at`. Unit: mm.
 #[derive(Debug, Clone, Copy)]
-pub struct End {
+pub(crate) struct End {
     /// Where it is in the middle.
     pub at: Vector,
     /// Along what it moves with the one parameter that all points share.
@@ -29,7 +29,7 @@ pub struct End {
 impl End {
     /// A point that stands still.
     #[must_use]
-    pub fn still(at: Vector) -> End {
+    pub(crate) fn still(at: Vector) -> End {
         let none = Vector::new(0.0, 0.0, 0.0);
         End { at, slope: none, rest: 0.0, all: 0.0 }
     }
@@ -37,26 +37,26 @@ impl End {
 
 /// Where every point of a body can be while the axes follow a course.
 #[derive(Debug, Clone, Copy)]
-pub struct Enclosure<'a> {
+pub(crate) struct Enclosure<'a> {
     course: &'a Course<'a>,
 }
 
 impl<'a> Enclosure<'a> {
     /// The enclosure over a course.
     #[must_use]
-    pub fn new(course: &'a Course<'a>) -> Enclosure<'a> {
+    pub(crate) fn new(course: &'a Course<'a>) -> Enclosure<'a> {
         Enclosure { course }
     }
 
     /// The stage.
     #[must_use]
-    pub fn stage(&self) -> &'a Stage {
+    pub(crate) fn stage(&self) -> &'a Stage {
         self.course.stage()
     }
 
     /// Where the course starts and ends, on its clock.
     #[must_use]
-    pub fn span(&self) -> (f64, f64) {
+    pub(crate) fn span(&self) -> (f64, f64) {
         self.course.span()
     }
 
@@ -72,7 +72,7 @@ impl<'a> Enclosure<'a> {
 
     /// An axis at a moment of the course, with its derivatives.
     #[must_use]
-    pub fn jet(&self, axis: AxisId, t: f64) -> Jet {
+    pub(crate) fn jet(&self, axis: AxisId, t: f64) -> Jet {
         let (from, to) = self.span();
         match self.curve(axis) {
             Err(home) => Jet::constant(home),
@@ -83,25 +83,25 @@ impl<'a> Enclosure<'a> {
 
     /// An axis over a stretch of time.
     #[must_use]
-    pub fn within(&self, axis: AxisId, from: f64, to: f64) -> IntervalJet {
+    pub(crate) fn within(&self, axis: AxisId, from: f64, to: f64) -> IntervalJet {
         self.curve(axis).map_or_else(IntervalJet::constant, |c| over(c, from, to))
     }
 
     /// A channel at a moment.
     #[must_use]
-    pub fn channel_jet(&self, channel: ChannelId, t: f64) -> Option<Jet> {
+    pub(crate) fn channel_jet(&self, channel: ChannelId, t: f64) -> Option<Jet> {
         channels(self.stage(), &[channel], &|a| self.jet(a, t), &plain)?.first().copied()
     }
 
     /// A channel over a stretch of time.
     #[must_use]
-    pub fn channel_within(&self, channel: ChannelId, from: f64, to: f64) -> Option<IntervalJet> {
+    pub(crate) fn channel_within(&self, channel: ChannelId, from: f64, to: f64) -> Option<IntervalJet> {
         channels(self.stage(), &[channel], &|a| self.within(a, from, to), &enclosed)?.first().copied()
     }
 
     /// The ends of a body's capsules over a stretch of time; `None` where they cannot be bounded.
     #[must_use]
-    pub fn placed(&self, body: &Body, from: f64, to: f64) -> Option<Vec<[End; 2]>> {
+    pub(crate) fn placed(&self, body: &Body, from: f64, to: f64) -> Option<Vec<[End; 2]>> {
         let (middle, h) = (0.5 * (from + to), 0.5 * (to - from));
         let at = pose(self.stage(), body, &|a| self.jet(a, middle), &plain)?;
         if !(h > 0.0) {
@@ -158,7 +158,7 @@ fn enclosed(mechanism: &dyn Mechanism, axes: &[IntervalJet], channels: &mut [Int
 
 /// Ranges of a curve over a stretch of time, from the hulls of its pieces there.
 #[must_use]
-pub fn over(curve: &Curve, from: f64, to: f64) -> IntervalJet {
+pub(crate) fn over(curve: &Curve, from: f64, to: f64) -> IntervalJet {
     let mut all: Option<IntervalJet> = None;
     for i in curve.overlapping(from, to) {
         let Some(piece) = curve.piece(i) else { continue };

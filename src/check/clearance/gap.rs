@@ -6,7 +6,7 @@ use crate::stage::{GroupId, Utilisation};
 
 /// What a body is measured against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Against {
+pub(crate) enum Against {
     /// Another body, by its group.
     Group(GroupId),
     /// The next carriage on a rail they share, by its group.
@@ -20,7 +20,7 @@ pub enum Against {
 impl Against {
     /// Its kind in files.
     #[must_use]
-    pub fn name(self) -> &'static str {
+    pub(crate) fn name(self) -> &'static str {
         match self {
             Against::Group(_) => "envelopes",
             Against::Rail(_) => "rail",
@@ -32,7 +32,7 @@ impl Against {
 
 /// How much is known of a gap.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Proof {
+pub(crate) enum Proof {
     /// The gap is the least one, to the tolerance of the report.
     Tight,
     /// The true least gap is this or more.
@@ -41,7 +41,7 @@ pub enum Proof {
 
 /// The least gap of two things over a pass.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Nearest {
+pub(crate) struct Nearest {
     /// The body's group.
     pub group: GroupId,
     /// What it is measured against.
@@ -63,20 +63,20 @@ pub struct Nearest {
 impl Nearest {
     /// Utilisation of the required clearance, the gap counted with its tolerance.
     #[must_use]
-    pub fn utilisation(&self) -> Utilisation {
+    pub(crate) fn utilisation(&self) -> Utilisation {
         Utilisation::of_margin(self.gap + self.tolerance - self.required, self.scale)
     }
 
     /// True where the required clearance is kept.
     #[must_use]
-    pub fn is_kept(&self) -> bool {
+    pub(crate) fn is_kept(&self) -> bool {
         !self.utilisation().is_exceeded()
     }
 }
 
 /// Everything that was measured in a pass.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ClearanceReport {
+pub(crate) struct ClearanceReport {
     /// One entry a pair: rails first, then bodies in the order of the stage.
     pub pairs: Vec<Nearest>,
 }
@@ -84,7 +84,7 @@ pub struct ClearanceReport {
 impl ClearanceReport {
     /// The pair with the least of gap less required clearance.
     #[must_use]
-    pub fn worst(&self) -> Option<&Nearest> {
+    pub(crate) fn worst(&self) -> Option<&Nearest> {
         self.pairs.iter().min_by(|a, b| (a.gap - a.required).total_cmp(&(b.gap - b.required)))
     }
 }

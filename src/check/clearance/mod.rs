@@ -12,8 +12,8 @@
 //! in seconds (see `held`); so are move to start and return home.
 //! Limits: envelopes whose middle lines meet are told apart no further.
 
-pub mod distance;
-pub mod enclosure;
+pub(crate) mod distance;
+pub(crate) mod enclosure;
 mod gap;
 mod held;
 mod pair;
@@ -30,11 +30,11 @@ use pair::{Couple, Scene, couples, look, scale, scene};
 use search::{Least, least};
 use windows::Open;
 
-pub use gap::{Against, ClearanceReport, Nearest, Proof};
+pub(crate) use gap::{Against, ClearanceReport, Nearest, Proof};
 
 /// Clearance of one pass from run-up to run-down; `None` where the stage has nothing that could meet.
 #[must_use]
-pub fn clearance(program: &Program) -> Option<ClearanceReport> {
+pub(crate) fn clearance(program: &Program) -> Option<ClearanceReport> {
     match program.stations() {
         Some(stations) => held::over(program, stations),
         None => over(&program.course()),
@@ -43,7 +43,7 @@ pub fn clearance(program: &Program) -> Option<ClearanceReport> {
 
 /// Clearance on a leg of a pass, instants in seconds of that leg; `None` where nothing could meet or the leg takes no time.
 #[must_use]
-pub fn on_the_way(program: &Program, leg: Leg) -> Option<ClearanceReport> {
+pub(crate) fn on_the_way(program: &Program, leg: Leg) -> Option<ClearanceReport> {
     let course = program.way().course(program.compiled().stage(), leg);
     let (from, to) = course.span();
     if from < to { over(&course) } else { None }

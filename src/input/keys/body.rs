@@ -33,7 +33,7 @@ const ANY_NAME: Entry =
     Entry { name: "name", holds: Holds::Text, unit: "", default: Default::Must, meaning: "any text, for people", example: "\"reeds\"" };
 
 /// A joint.
-pub static JOINT: Section = Section {
+pub(crate) static JOINT: Section = Section {
     header: "[[group.joint]]",
     meaning: "The chain from the stage's floor to the body, outwards. Each joint sits at its `offset` in the axes of the joint before it; then it slides or turns, and \
               carries what follows. With neither `slide` nor `turn` it is an offset alone.",
@@ -105,7 +105,7 @@ channel = "roll"
 };
 
 /// A lens.
-pub static LENS: Section = Section {
+pub(crate) static LENS: Section = Section {
     header: "[group.lens]",
     meaning: "Makes the group a camera. Its end of the chain is the entrance pupil; it looks along its own -z, y up.",
     keys: &[
@@ -190,7 +190,7 @@ pixels = [4096, 3072]
 };
 
 /// A rod.
-pub static ROD: Section = Section {
+pub(crate) static ROD: Section = Section {
     header: "[[group.rod]]",
     meaning: "A support that has to be painted out, in the axes at the end of the group's chain.",
     keys: &[FROM, Entry { name: "to", default: Default::Must, example: "[30, 175, -55]", ..TO }],
@@ -199,7 +199,7 @@ pub static ROD: Section = Section {
 };
 
 /// An envelope.
-pub static ENVELOPE: Section = Section {
+pub(crate) static ENVELOPE: Section = Section {
     header: "[[group.envelope]]",
     meaning: "What must not meet anything else, in the axes at the end of the group's chain: all points nearer than `radius` to the line from `from` to `to`; a ball where \
               `to` is left out. Several may be given.",
@@ -209,7 +209,7 @@ pub static ENVELOPE: Section = Section {
 };
 
 /// A carriage's place on a rail.
-pub static RAIL: Section = Section {
+pub(crate) static RAIL: Section = Section {
     header: "[group.rail]",
     meaning: "Carriages on one rail keep their order and their gap.",
     keys: &[
@@ -251,7 +251,7 @@ pub static RAIL: Section = Section {
 };
 
 /// A thing that stands still.
-pub static OBSTACLE: Section = Section {
+pub(crate) static OBSTACLE: Section = Section {
     header: "[[obstacle]]",
     meaning: "What stands still, in the stage's axes; given like an envelope.",
     keys: &[ANY_NAME, FROM, TO, THICK],
@@ -279,7 +279,7 @@ radius = 150
 };
 
 /// A box.
-pub static KEEP_OUT: Section = Section {
+pub(crate) static KEEP_OUT: Section = Section {
     header: "[[keep_out]]",
     meaning: "A box along the stage's axes that bodies stay out of.",
     keys: &[

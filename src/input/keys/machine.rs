@@ -11,7 +11,7 @@ const CHANNEL: Entry =
     Entry { name: "channel", holds: Holds::Text, unit: "", default: Default::Must, meaning: "name of its channel", example: "\"wing\"" };
 
 /// A plate on three actuators.
-pub static SWASHPLATE: Section = Section {
+pub(crate) static SWASHPLATE: Section = Section {
     header: "[[group.mechanism]] of kind \"swashplate\"",
     meaning: "A mechanism turns channels into axes. An axis that a mechanism drives is no channel any more; the mechanism's channels are, and their names differ from \
               those of all axes. A channel that nothing drives rests where its axes are at home. A swashplate turns heave (mm), pitch and roll (deg) into three actuators \
@@ -152,7 +152,7 @@ carried_from = "above"
 };
 
 /// A wire that lifts a limb.
-pub static LIMB_WIRE: Section = Section {
+pub(crate) static LIMB_WIRE: Section = Section {
     header: "[[group.mechanism]] of kind \"limb_wire\"",
     meaning: "The angle of a joint (deg) to wire paid out (mm axis). At 0 the limb points along `across`, positive angles raise it towards `up`; the joint is the origin. \
               The limb stays on one side of the line from joint to guide. Of `mass`, `centre_of_mass` and `inertia` all are given or none: with them, a wire that its \
@@ -225,7 +225,7 @@ inertia = 0.0008
 };
 
 /// A drum that winds rope.
-pub static DRUM: Section = Section {
+pub(crate) static DRUM: Section = Section {
     header: "[[group.mechanism]] of kind \"drum\"",
     meaning: "A height (mm) to the turn of a drum (deg axis); positive turns wind rope on and raise. Of `turns_per_layer`, `layers` and `wound` all are given or none; a \
               move that passes from one layer to the next is refused, since the drum's speed would jump. Of `rope_area`, `rope_modulus`, `mass` and `rope_length` all are \

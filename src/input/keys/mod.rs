@@ -6,21 +6,21 @@
 
 mod body;
 mod machine;
-pub mod reference;
-pub mod schema;
+pub(crate) mod reference;
+pub(crate) mod schema;
 mod shot;
 mod stage;
 
 use crate::bounds::Bound;
 
-pub use body::{ENVELOPE, JOINT, KEEP_OUT, LENS, OBSTACLE, RAIL, ROD};
-pub use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
-pub use shot::{AIM, COPY, CYCLE, DRIFT, PASS, SHOT, TRACK};
-pub use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
+pub(crate) use body::{ENVELOPE, JOINT, KEEP_OUT, LENS, OBSTACLE, RAIL, ROD};
+pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
+pub(crate) use shot::{AIM, COPY, CYCLE, DRIFT, PASS, SHOT, TRACK};
+pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
 
 /// One table of a file.
 #[derive(Debug)]
-pub struct Section {
+pub(crate) struct Section {
     /// How it is headed, for example `[[group.axis]]`; empty for the keys at the top of a file.
     pub header: &'static str,
     /// What it is, for people.
@@ -35,7 +35,7 @@ pub struct Section {
 
 /// One key.
 #[derive(Debug)]
-pub struct Entry {
+pub(crate) struct Entry {
     /// The key.
     pub name: &'static str,
     /// What stands behind it.
@@ -52,7 +52,7 @@ pub struct Entry {
 
 /// What a key holds.
 #[derive(Debug)]
-pub enum Holds {
+pub(crate) enum Holds {
     /// Any text.
     Text,
     /// Text of a shape: a regular expression of ECMA-262 without look-around, and the shape in words.
@@ -89,7 +89,7 @@ pub enum Holds {
 
 /// What holds where a key is left out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Default {
+pub(crate) enum Default {
     /// It must be given.
     Must,
     /// It must be given, but in a group that is `like` another and takes it over.
@@ -102,7 +102,7 @@ pub enum Default {
 
 /// What holds between keys of one table.
 #[derive(Debug, Clone, Copy)]
-pub enum Rule {
+pub(crate) enum Rule {
     /// Exactly one of them.
     OneOf(&'static [&'static str]),
     /// One of them at most.
@@ -124,13 +124,13 @@ pub(super) const NAME: Holds = Holds::Shaped("^[a-z][a-z0-9_]{0,63}$", "a small 
 
 impl Section {
     /// Names of its keys, in order.
-    pub fn names(&self) -> impl ExactSizeIterator<Item = &'static str> + Clone {
+    pub(crate) fn names(&self) -> impl ExactSizeIterator<Item = &'static str> + Clone {
         self.keys.iter().map(|entry| entry.name)
     }
 
     /// The key of this name.
     #[must_use]
-    pub fn key(&self, name: &str) -> Option<&'static Entry> {
+    pub(crate) fn key(&self, name: &str) -> Option<&'static Entry> {
         self.keys.iter().find(|entry| entry.name == name)
     }
 }
@@ -138,7 +138,7 @@ impl Section {
 impl Entry {
     /// Sections of the tables it holds.
     #[must_use]
-    pub fn sections(&self) -> Vec<&'static Section> {
+    pub(crate) fn sections(&self) -> Vec<&'static Section> {
         match self.holds {
             Holds::One(inner) | Holds::Many(inner) | Holds::Named(inner) => vec![inner],
             Holds::Kinds(kinds) => kinds.iter().map(|(_, inner)| *inner).collect(),
@@ -149,7 +149,7 @@ impl Entry {
 
 /// A section and all below it, in the order of the reference.
 #[must_use]
-pub fn all_below(section: &'static Section) -> Vec<&'static Section> {
+pub(crate) fn all_below(section: &'static Section) -> Vec<&'static Section> {
     let mut all = vec![section];
     for inner in section.keys.iter().flat_map(Entry::sections) {
         all.extend(all_below(inner));

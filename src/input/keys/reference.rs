@@ -40,7 +40,7 @@ the unit is caught, a real machine is not.
 
 /// The whole reference.
 #[must_use]
-pub fn markdown() -> String {
+pub(crate) fn markdown() -> String {
     let mut text = HEAD.to_owned();
     for (name, top) in [("stage.toml", &STAGE), ("shot.toml", &SHOT)] {
         text.push_str(&format!("\n## {name}\n\n"));
@@ -57,8 +57,8 @@ pub fn markdown() -> String {
 }
 
 /// The examples of a file, one below the other: a whole file.
-#[must_use]
-pub fn example_of(top: &'static Section) -> String {
+#[cfg(test)]
+pub(crate) fn example_of(top: &'static Section) -> String {
     all_below(top).into_iter().map(|section| section.example).filter(|example| !example.is_empty()).collect::<Vec<_>>().join("\n")
 }
 

@@ -10,13 +10,13 @@ use crate::bounds::Bound;
 
 /// Schema of the stage file.
 #[must_use]
-pub fn stage() -> Value {
+pub(crate) fn stage() -> Value {
     of_file("Stage of a miniature: motors, axes, limits, mechanisms, bodies", &STAGE)
 }
 
 /// Schema of the shot file.
 #[must_use]
-pub fn shot() -> Value {
+pub(crate) fn shot() -> Value {
     of_file("Shot: what is animated, and the passes it is run in", &SHOT)
 }
 
@@ -185,7 +185,7 @@ fn object(value: Value) -> Map<String, Value> {
 
 /// A value of the table, written as TOML, as JSON.
 #[must_use]
-pub fn from_toml(text: &str) -> Value {
+pub(crate) fn from_toml(text: &str) -> Value {
     let read = toml::from_str::<Map<String, Value>>(&format!("x = {text}"));
     read.ok().and_then(|mut table| table.remove("x")).unwrap_or(Value::Null)
 }

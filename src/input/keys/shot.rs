@@ -30,7 +30,7 @@ const CHANNEL: Entry = Entry {
 };
 
 /// The top of the shot file.
-pub static SHOT: Section = Section {
+pub(crate) static SHOT: Section = Section {
     header: "",
     meaning: "Tracks, cycles and drifts on one channel add. A channel that nothing drives stays where its axes are at home.",
     keys: &[
@@ -144,7 +144,7 @@ pub static SHOT: Section = Section {
 };
 
 /// A track.
-pub static TRACK: Section = Section {
+pub(crate) static TRACK: Section = Section {
     header: "[[track]]",
     meaning: "Keys on frames, and how the curve runs through them. Frames rise; fractions are allowed. `minimum_jerk`: quintic spline, C4, at rest at its ends. `monotone`: \
               quintics that never leave the range of their two keys, C2; equal keys hold; at rest. `natural_cubic`: natural cubic spline, C2, goes on in a straight line: \
@@ -203,7 +203,7 @@ keys = [[1, 1700], [96, 2600]]
 };
 
 /// A cycle.
-pub static CYCLE: Section = Section {
+pub(crate) static CYCLE: Section = Section {
     header: "[[cycle]]",
     meaning: "A beat that repeats: wings, legs, tails. Its keys are a periodic cubic spline, with beats from 0 to below 1.",
     keys: &[
@@ -261,7 +261,7 @@ rate = [[1, 1.1], [80, 0.9]]
 };
 
 /// A drift.
-pub static DRIFT: Section = Section {
+pub(crate) static DRIFT: Section = Section {
     header: "[[drift]]",
     meaning: "Slow wandering, the same on every machine.",
     keys: &[
@@ -296,7 +296,7 @@ pub static DRIFT: Section = Section {
 };
 
 /// A copy.
-pub static COPY: Section = Section {
+pub(crate) static COPY: Section = Section {
     header: "[[copy]]",
     meaning: "One group driven like another. `to` has every channel that is driven in `from`; what `to` has of its own is added.",
     keys: &[
@@ -324,7 +324,7 @@ pub static COPY: Section = Section {
 };
 
 /// An aim.
-pub static AIM: Section = Section {
+pub(crate) static AIM: Section = Section {
     header: "[[aim]]",
     meaning: "Holds a point in the middle of a camera's picture. Two channels that turn the camera are driven by it, and by nothing else.",
     keys: &[
@@ -374,7 +374,7 @@ pub static AIM: Section = Section {
 };
 
 /// A pass.
-pub static PASS: Section = Section {
+pub(crate) static PASS: Section = Section {
     header: "[[pass]]",
     meaning: "One run of the shot. All passes share one move and differ in their clock.",
     keys: &[

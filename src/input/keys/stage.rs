@@ -7,7 +7,7 @@ use crate::bounds;
 use crate::input::choices::UNITS;
 
 /// The top of the stage file.
-pub static STAGE: Section = Section {
+pub(crate) static STAGE: Section = Section {
     header: "",
     meaning: "Space is right-handed, y up, in mm; angles in degrees, turning right-handed about their axis. A name of a group, axis or pass is a small letter, then \
               small letters, digits and `_`, 64 at most. An axis has the full name `group.axis`; inside its own group's tables `axis` is enough. An unknown key is an error.",
@@ -82,7 +82,7 @@ pub static STAGE: Section = Section {
 };
 
 /// A motor.
-pub static MOTOR: Section = Section {
+pub(crate) static MOTOR: Section = Section {
     header: "[motor.NAME]",
     meaning: "From the maker's data sheet. The torque check needs `rotor_inertia`, `torque` and the axis's `load`; without them it is left out. Of `torque` the first \
               speed is 0, speeds rise, torque never rises.",
@@ -125,7 +125,7 @@ pub static MOTOR: Section = Section {
 };
 
 /// A group.
-pub static GROUP: Section = Section {
+pub(crate) static GROUP: Section = Section {
     header: "[[group]]",
     meaning: "What a group with `like` gives itself replaces: an axis key by key (`load` as a whole); mechanisms, joints, lens, rods, envelope and rail each as a whole, \
               all of that kind. The last groups of the example further below take `heron_a` over.",
@@ -194,7 +194,7 @@ pub static GROUP: Section = Section {
 };
 
 /// An axis.
-pub static AXIS: Section = Section {
+pub(crate) static AXIS: Section = Section {
     header: "[[group.axis]]",
     meaning: "One motor. Steps = round((position - home) x full_steps_per_rev x microsteps x gear_ratio / travel_per_rev), to the nearest, ties to even; negated where \
               `reverse`. Units are those of the axis, mm or deg.",
@@ -363,7 +363,7 @@ gear_ratio = 60
 };
 
 /// What an axis moves.
-pub static LOAD: Section = Section {
+pub(crate) static LOAD: Section = Section {
     header: "`load` of `[[group.axis]]`",
     meaning: "A table in braces behind `load`. On mm axes `mass`, on deg axes `inertia`.",
     keys: &[

@@ -10,7 +10,7 @@ use super::profile_error::positive;
 ///
 /// Invariant: all three are finite and > 0.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Limits {
+pub(crate) struct Limits {
     velocity: f64,
     acceleration: f64,
     jerk: f64,
@@ -21,7 +21,7 @@ impl Limits {
     ///
     /// # Errors
     /// [`ProfileError::OutOfRange`] unless all three are finite and > 0.
-    pub fn new(velocity: f64, acceleration: f64, jerk: f64) -> Result<Self, ProfileError> {
+    pub(crate) fn new(velocity: f64, acceleration: f64, jerk: f64) -> Result<Self, ProfileError> {
         Ok(Self {
             velocity: positive("velocity limit", velocity)?,
             acceleration: positive("acceleration limit", acceleration)?,
@@ -31,19 +31,19 @@ impl Limits {
 
     /// Greatest speed. Unit: length/s.
     #[must_use]
-    pub fn velocity(&self) -> f64 {
+    pub(crate) fn velocity(&self) -> f64 {
         self.velocity
     }
 
     /// Greatest acceleration and deceleration. Unit: length/s^2.
     #[must_use]
-    pub fn acceleration(&self) -> f64 {
+    pub(crate) fn acceleration(&self) -> f64 {
         self.acceleration
     }
 
     /// Greatest jerk. Unit: length/s^3.
     #[must_use]
-    pub fn jerk(&self) -> f64 {
+    pub(crate) fn jerk(&self) -> f64 {
         self.jerk
     }
 }

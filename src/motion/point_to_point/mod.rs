@@ -17,14 +17,14 @@ mod profile_error;
 mod s_ramp;
 mod seven_segment;
 
-pub use limits::Limits;
-pub use phases::Phases;
-pub use profile_error::ProfileError;
-pub use seven_segment::SevenSegment;
+pub(crate) use limits::Limits;
+pub(crate) use phases::Phases;
+pub(crate) use profile_error::ProfileError;
+pub(crate) use seven_segment::SevenSegment;
 
 /// Where a profile is at an instant. Velocity and acceleration are continuous; where the jerk steps, it is the one that follows.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct State {
+pub(crate) struct State {
     /// Distance from the start, with its sign. Unit: length.
     pub position: f64,
     /// Unit: length/s.
@@ -37,7 +37,7 @@ pub struct State {
 
 /// The limit that shapes a profile: raising this one would make it faster.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Binding {
+pub(crate) enum Binding {
     /// The velocity limit is reached.
     Velocity,
     /// The velocity limit is not reached, the acceleration limit is.

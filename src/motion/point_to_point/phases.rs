@@ -4,7 +4,7 @@
 
 /// Durations of the phases in seconds, and what is reached in them. The ramp down mirrors the ramp up.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Phases {
+pub(crate) struct Phases {
     /// Tj: time over which the acceleration of a ramp builds up, and again over which it ceases. Unit: s.
     pub blend: f64,
     /// Ta, Td: a whole ramp, from rest to the greatest speed or from it to rest. Unit: s.

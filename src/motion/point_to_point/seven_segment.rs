@@ -10,7 +10,7 @@ use super::{Binding, Limits, Phases, ProfileError, State};
 
 /// A double-S profile.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SevenSegment {
+pub(crate) struct SevenSegment {
     distance: f64,
     duration: f64,
     /// `None` for a move without distance.
@@ -23,7 +23,7 @@ impl SevenSegment {
     ///
     /// # Errors
     /// [`ProfileError::OutOfRange`] unless the distance is finite, [`ProfileError::NotRepresentable`] if the duration overflows.
-    pub fn rest_to_rest(distance: f64, limits: &Limits) -> Result<Self, ProfileError> {
+    pub(crate) fn rest_to_rest(distance: f64, limits: &Limits) -> Result<Self, ProfileError> {
         finite("distance", distance)?;
         if distance == 0.0 {
             return Ok(Self { distance, duration: 0.0, course: None });
@@ -36,7 +36,7 @@ impl SevenSegment {
     ///
     /// # Errors
     /// [`ProfileError::TooFast`] if that is shorter than the fastest, [`ProfileError::OutOfRange`] unless the duration is finite (and > 0, or 0 for no distance).
-    pub fn stretched(&self, duration: f64) -> Result<Self, ProfileError> {
+    pub(crate) fn stretched(&self, duration: f64) -> Result<Self, ProfileError> {
         let least = self.course.map_or(0.0, |course| course.least());
         if !(duration == 0.0 && least == 0.0) {
             positive("duration", duration)?;
@@ -49,7 +49,7 @@ impl SevenSegment {
 
     /// State at `t` seconds from the start, or `None` unless `0 <= t <= duration`.
     #[must_use]
-    pub fn at(&self, t: f64) -> Option<State> {
+    pub(crate) fn at(&self, t: f64) -> Option<State> {
         if !(0.0 <= t && t <= self.duration) {
             return None;
         }
@@ -69,13 +69,13 @@ impl SevenSegment {
 
     /// Exact duration. Unit: s.
     #[must_use]
-    pub fn duration(&self) -> f64 {
+    pub(crate) fn duration(&self) -> f64 {
         self.duration
     }
 
     /// The phases.
     #[must_use]
-    pub fn phases(&self) -> Phases {
+    pub(crate) fn phases(&self) -> Phases {
         let Some(course) = self.course else { return Phases::default() };
         let (pace, way) = (self.pace(), self.distance.signum());
         let phases = course.phases();
@@ -90,26 +90,26 @@ impl SevenSegment {
 
     /// Greatest speed. Unit: length/s.
     #[must_use]
-    pub fn peak_velocity(&self) -> f64 {
+    pub(crate) fn peak_velocity(&self) -> f64 {
         self.phases().speed.abs()
     }
 
     /// Greatest acceleration or deceleration. Unit: length/s^2.
     #[must_use]
-    pub fn peak_acceleration(&self) -> f64 {
+    pub(crate) fn peak_acceleration(&self) -> f64 {
         self.phases().acceleration.abs()
     }
 
     /// Greatest jerk. Unit: length/s^3.
     #[must_use]
-    pub fn peak_jerk(&self) -> f64 {
+    pub(crate) fn peak_jerk(&self) -> f64 {
         let pace = self.pace();
         self.course.map_or(0.0, |course| course.peak_jerk() * pace * pace * pace)
     }
 
     /// The limit that shapes the move, or `None` if none does: no distance, or stretched beyond the fastest.
     #[must_use]
-    pub fn binding(&self) -> Option<Binding> {
+    pub(crate) fn binding(&self) -> Option<Binding> {
         let course = self.course?;
         if self.duration > course.least() {
             return None;

@@ -20,7 +20,7 @@ use crate::stage::Stage;
 ///
 /// # Errors
 /// A writer that fails; a scene longer than a binary glTF file can be.
-pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[PosedBody<'_>], size: Size) -> Result<(), PoseError> {
+pub(crate) fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[PosedBody<'_>], size: Size) -> Result<(), PoseError> {
     let divisor = size.divisor(stage);
     let mut data = Data::default();
     let times: Vec<f32> = (0_i64..).zip(shot.frames().frames()).map(|(row, _)| single(shot.frame_rate().seconds(row))).collect();

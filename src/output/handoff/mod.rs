@@ -2,11 +2,11 @@
 //!
 //! Invariant: everything here is read from the compiled curves; nothing is written where the stage does not say where its bodies are.
 
-pub mod gltf;
-pub mod outline;
-pub mod poses;
-pub mod rods;
-pub mod tables;
+pub(crate) mod gltf;
+pub(crate) mod outline;
+pub(crate) mod poses;
+pub(crate) mod rods;
+pub(crate) mod tables;
 
 use super::staged::{StagedError, StagedFolder};
 use crate::compile::Compiled;
@@ -15,7 +15,7 @@ use tables::Kind;
 
 /// What is handed over.
 #[derive(Debug, Clone, Copy)]
-pub struct HandOff<'a> {
+pub(crate) struct HandOff<'a> {
     /// The compiled shot.
     pub compiled: &'a Compiled,
     /// Write camera, figures and scene at full size too.
@@ -27,7 +27,11 @@ impl HandOff<'_> {
     ///
     /// # Errors
     /// A body without a pose; whatever the system says.
-    pub fn add<E: From<StagedError> + From<PoseError>>(&self, folder: &mut StagedFolder, step: &mut dyn FnMut(&str)) -> Result<(), E> {
+    pub(crate) fn add<E: From<StagedError> + From<PoseError>>(
+        &self,
+        folder: &mut StagedFolder,
+        step: &mut dyn FnMut(&str),
+    ) -> Result<(), E> {
         let HandOff { compiled, full_size } = *self;
         let (stage, shot) = (compiled.stage(), compiled.shot());
         if stage.bodies().is_empty() {

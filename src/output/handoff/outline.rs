@@ -8,7 +8,7 @@ use crate::mechanism::{Lens, Pixel};
 
 /// Where something is with respect to the picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum State {
+pub(crate) enum State {
     /// Whole in the picture.
     In,
     /// Part of it is in the picture, part beyond an edge or behind the camera.
@@ -22,7 +22,7 @@ pub enum State {
 impl State {
     /// `in_picture`, `part_in_picture`, `out_of_picture` or `behind_camera`, as in files.
     #[must_use]
-    pub fn name(self) -> &'static str {
+    pub(crate) fn name(self) -> &'static str {
         match self {
             State::In => "in_picture",
             State::Part => "part_in_picture",
@@ -34,7 +34,7 @@ impl State {
 
 /// The corners of the convex hull of some points, in order round it, each once; points on its sides are no corners.
 #[must_use]
-pub fn hull(points: &[Pixel]) -> Vec<Pixel> {
+pub(crate) fn hull(points: &[Pixel]) -> Vec<Pixel> {
     let mut sorted = points.to_vec();
     sorted.sort_by(|a, b| a.right.total_cmp(&b.right).then(a.down.total_cmp(&b.down)));
     sorted.dedup_by(|a, b| a.right == b.right && a.down == b.down);
@@ -72,7 +72,7 @@ fn turn(a: Pixel, b: Pixel, c: Pixel) -> f64 {
 
 /// Where a convex outline of at least one corner, widened by `margin` pixels all round, is with respect to the picture.
 #[must_use]
-pub fn state(lens: &Lens, corners: &[Pixel], margin: f64) -> State {
+pub(crate) fn state(lens: &Lens, corners: &[Pixel], margin: f64) -> State {
     let [across, down] = lens.pixels().map(f64::from);
     let inside = |p: &Pixel| margin <= p.right && p.right <= across - margin && margin <= p.down && p.down <= down - margin;
     if corners.iter().all(inside) {

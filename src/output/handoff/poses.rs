@@ -45,7 +45,7 @@ pub enum PoseError {
 
 /// Whose millimetres are written as metres.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Size {
+pub(crate) enum Size {
     /// The model's own.
     Model,
     /// Those of the real thing the model stands for: divided by the stage's scale.
@@ -55,7 +55,7 @@ pub enum Size {
 impl Size {
     /// What a length in mm is divided by to be written in metres.
     #[must_use]
-    pub fn divisor(self, stage: &Stage) -> f64 {
+    pub(crate) fn divisor(self, stage: &Stage) -> f64 {
         match self {
             Size::Model => 1000.0,
             Size::Full => 1000.0 * stage.scale(),
@@ -64,7 +64,7 @@ impl Size {
 
     /// `model` or `full`, as in files.
     #[must_use]
-    pub fn name(self) -> &'static str {
+    pub(crate) fn name(self) -> &'static str {
         match self {
             Size::Model => "model",
             Size::Full => "full",
@@ -74,7 +74,7 @@ impl Size {
 
 /// A body with its pose at the middle of every photographed frame.
 #[derive(Debug, Clone)]
-pub struct PosedBody<'a> {
+pub(crate) struct PosedBody<'a> {
     /// Name of its group.
     pub name: &'a str,
     /// The body.
@@ -87,7 +87,7 @@ pub struct PosedBody<'a> {
 ///
 /// # Errors
 /// A body without a pose at a frame.
-pub fn posed(compiled: &Compiled) -> Result<Vec<PosedBody<'_>>, PoseError> {
+pub(crate) fn posed(compiled: &Compiled) -> Result<Vec<PosedBody<'_>>, PoseError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut all = Vec::with_capacity(stage.bodies().len());
     for body in stage.bodies() {
@@ -108,14 +108,14 @@ pub fn posed(compiled: &Compiled) -> Result<Vec<PosedBody<'_>>, PoseError> {
 ///
 /// # Errors
 /// A body without a pose there.
-pub fn pose(compiled: &Compiled, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, PoseError> {
+pub(crate) fn pose(compiled: &Compiled, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, PoseError> {
     let lost = |error| PoseError::NoPose { body: name(compiled.stage(), body).to_owned(), at: t.0, error };
     compiled.pose_at(pass, body, t).map_err(lost)
 }
 
 /// Name of a body's group.
 #[must_use]
-pub fn name<'a>(stage: &'a Stage, body: &Body) -> &'a str {
+pub(crate) fn name<'a>(stage: &'a Stage, body: &Body) -> &'a str {
     stage.group_name(body.group())
 }
 

@@ -31,13 +31,13 @@ const NEAR: f64 = 0.01;
 
 /// True where there is a rod and a camera to see it.
 #[must_use]
-pub fn any(stage: &Stage) -> bool {
+pub(crate) fn any(stage: &Stage) -> bool {
     stage.bodies().iter().any(|b| b.lens().is_some()) && stage.bodies().iter().any(|b| !b.rods().is_empty())
 }
 
 /// A rod as a camera sees it at one instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Line {
+pub(crate) struct Line {
     /// Its ends in the picture, as far as they are ahead; `None` for a rod that is all behind the camera.
     pub ends: Option<[Pixel; 2]>,
     /// The end that is behind the camera: 0 or 1.
@@ -48,7 +48,7 @@ pub struct Line {
 
 /// A rod during one exposure.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Seen {
+pub(crate) struct Seen {
     /// Frame.
     pub frame: i64,
     /// Camera, a group's name.
@@ -71,7 +71,7 @@ pub struct Seen {
 
 /// Every rod in every frame of a pass.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Guide {
+pub(crate) struct Guide {
     /// In order of frame, camera, group, rod.
     pub seen: Vec<Seen>,
 }
@@ -80,7 +80,7 @@ pub struct Guide {
 ///
 /// # Errors
 /// A body without a pose in an exposure.
-pub fn guide(compiled: &Compiled, pass: &Pass) -> Result<Guide, PoseError> {
+pub(crate) fn guide(compiled: &Compiled, pass: &Pass) -> Result<Guide, PoseError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut seen = Vec::new();
     let needed: Vec<&Body> = stage.bodies().iter().filter(|b| b.lens().is_some() || !b.rods().is_empty()).collect();
@@ -186,7 +186,7 @@ impl Guide {
     ///
     /// # Errors
     /// A writer that fails.
-    pub fn write_lines(&self, out: impl io::Write) -> Result<(), PoseError> {
+    pub(crate) fn write_lines(&self, out: impl io::Write) -> Result<(), PoseError> {
         let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
         table.write_record(["frame", "camera", "group", "rod", "instant", "x1", "y1", "x2", "y2", "cut", "state"])?;
         let mut text = String::new();
@@ -215,7 +215,7 @@ impl Guide {
     ///
     /// # Errors
     /// A writer that fails.
-    pub fn write_outlines(&self, out: impl io::Write) -> Result<(), PoseError> {
+    pub(crate) fn write_outlines(&self, out: impl io::Write) -> Result<(), PoseError> {
         let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
         table.write_record(["frame", "camera", "group", "rod", "corner", "x", "y", "margin", "cut", "state"])?;
         let (mut text, mut digits) = (String::new(), itoa::Buffer::new());

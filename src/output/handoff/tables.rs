@@ -14,7 +14,7 @@ use crate::stage::Stage;
 
 /// Which bodies a table is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub(crate) enum Kind {
     /// Those with a lens.
     Cameras,
     /// Those without.
@@ -28,7 +28,14 @@ const LENS: [&str; 5] = ["focal_length_mm", "back_width_mm", "back_height_mm", "
 ///
 /// # Errors
 /// A writer that fails.
-pub fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[PosedBody<'_>], kind: Kind, size: Size) -> Result<(), PoseError> {
+pub(crate) fn write(
+    out: impl io::Write,
+    stage: &Stage,
+    shot: &Shot,
+    bodies: &[PosedBody<'_>],
+    kind: Kind,
+    size: Size,
+) -> Result<(), PoseError> {
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
     let (what, lens): (&str, &[&str]) = match kind {
         Kind::Cameras => ("camera", &LENS),

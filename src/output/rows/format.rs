@@ -9,7 +9,7 @@ use std::io::Write;
 
 /// Text that grows, and is emptied to be filled again.
 #[derive(Debug, Default)]
-pub struct Text {
+pub(crate) struct Text {
     /// Bytes, of which the first `len` are the text.
     room: Vec<u8>,
     len: usize,
@@ -22,39 +22,25 @@ const WIDEST: usize = 320;
 const EIGHT_DIGITS: u32 = 100_000_000;
 
 impl Text {
-    /// No text.
-    #[must_use]
-    pub fn new() -> Text {
-        Text { room: vec![0; WIDEST], len: 0 }
-    }
-
     /// The text.
     #[must_use]
-    pub fn bytes(&self) -> &[u8] {
+    pub(crate) fn bytes(&self) -> &[u8] {
         self.room.get(..self.len).unwrap_or(&[])
     }
 
     /// Empties it and keeps its room.
-    pub fn clear(&mut self) {
+    pub(crate) fn clear(&mut self) {
         self.len = 0;
     }
 
-    /// A whole number.
-    pub fn whole(&mut self, n: i64) {
-        if n < 0 {
-            self.byte(b'-');
-        }
-        self.digits(n.unsigned_abs());
-    }
-
     /// A comma and a whole number.
-    pub fn field(&mut self, n: i64) {
+    pub(crate) fn field(&mut self, n: i64) {
         self.fields(core::iter::once(n));
     }
 
     /// A comma and a whole number, for each of `numbers`.
     #[inline]
-    pub fn fields(&mut self, numbers: impl Iterator<Item = i64>) {
+    pub(crate) fn fields(&mut self, numbers: impl Iterator<Item = i64>) {
         // The place is kept here, not behind `self`: each number waits for the place of the one before.
         let mut at = self.len;
         for n in numbers {
@@ -84,7 +70,7 @@ impl Text {
 
     /// A comma and a number of thousandths, with three decimals; no minus before a zero.
     #[inline]
-    pub fn thousandths_field(&mut self, n: i64) {
+    pub(crate) fn thousandths_field(&mut self, n: i64) {
         self.byte(b',');
         if n < 0 {
             self.byte(b'-');
@@ -93,7 +79,7 @@ impl Text {
     }
 
     /// `n / 10^decimals`, with exactly that many decimals, nine at most.
-    pub fn decimal(&mut self, n: u64, decimals: u32) {
+    pub(crate) fn decimal(&mut self, n: u64, decimals: u32) {
         let ten = 10_u64.pow(decimals.min(9));
         self.digits(n / ten);
         if decimals > 0 {
@@ -107,7 +93,7 @@ impl Text {
     }
 
     /// The shortest decimal that reads back as `x`, without a power of ten.
-    pub fn shortest(&mut self, x: f64) {
+    pub(crate) fn shortest(&mut self, x: f64) {
         if let Some(room) = self.ahead::<WIDEST>() {
             let mut rest: &mut [u8] = room;
             let before = rest.len();
@@ -118,7 +104,7 @@ impl Text {
     }
 
     /// Bytes as they are.
-    pub fn raw(&mut self, bytes: &[u8]) {
+    pub(crate) fn raw(&mut self, bytes: &[u8]) {
         let end = self.len + bytes.len();
         if self.room.len() < end {
             self.room.resize(2 * end, 0);
@@ -131,7 +117,7 @@ impl Text {
 
     /// One byte.
     #[inline]
-    pub fn byte(&mut self, byte: u8) {
+    pub(crate) fn byte(&mut self, byte: u8) {
         if let Some([first, ..]) = self.ahead::<16>() {
             *first = byte;
             self.len += 1;
@@ -199,7 +185,7 @@ mod tests {
     use super::*;
 
     fn text(write: impl Fn(&mut Text)) -> String {
-        let mut t = Text::new();
+        let mut t = Text::default();
         write(&mut t);
         String::from_utf8(t.bytes().to_vec()).unwrap()
     }
@@ -228,7 +214,6 @@ mod tests {
             ns.push(crate::number::whole::nearest(x).unwrap());
         }
         for n in ns {
-            assert_eq!(text(|t| t.whole(n)), n.to_string());
             assert_eq!(text(|t| t.field(n)), format!(",{n}"));
         }
     }
@@ -246,7 +231,7 @@ mod tests {
 
     #[test]
     fn text_grows_as_far_as_it_is_written() {
-        let mut t = Text::new();
+        let mut t = Text::default();
         let mut want = String::new();
         for n in 0..5_000_i64 {
             t.field(-n * 7919);

@@ -20,7 +20,7 @@ use super::tracks::{Track, Tracks};
 
 /// Bounds for one axis. Unit: steps, rounding left out.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Departure {
+pub(crate) struct Departure {
     /// Index on the stage.
     pub axis: usize,
     /// Straight lines between rows.
@@ -35,7 +35,7 @@ pub struct Departure {
 
 /// One way of going from row to row.
 #[derive(Debug, Clone, Copy)]
-pub struct Way {
+pub(crate) struct Way {
     /// What it is called.
     pub name: &'static str,
     /// Its bound.
@@ -45,7 +45,7 @@ pub struct Way {
 }
 
 /// The ways that bounds are given for.
-pub const WAYS: [Way; 3] = [
+pub(crate) const WAYS: [Way; 3] = [
     Way { name: "straight lines", departure: |d| d.linear, rounding: 0.5 },
     Way { name: "cubics through positions and velocities", departure: |d| d.hermite, rounding: 0.5 },
     Way { name: "cubics through positions alone", departure: |d| d.catmull_rom, rounding: 0.625 },
@@ -53,13 +53,13 @@ pub const WAYS: [Way; 3] = [
 
 /// Bounds for every axis of the program, in stage order.
 #[must_use]
-pub fn departures(tracks: &Tracks<'_>, rate: RowRate) -> Vec<Departure> {
+pub(crate) fn departures(tracks: &Tracks<'_>, rate: RowRate) -> Vec<Departure> {
     tracks.axes().iter().enumerate().map(|(axis, track)| departure(axis, track, 1.0 / rate.hz())).collect()
 }
 
 /// The greatest of each bound over all axes, with the axis it is of; `None` for no axis.
 #[must_use]
-pub fn worst(all: &[Departure], which: impl Fn(&Departure) -> f64) -> Option<(usize, f64)> {
+pub(crate) fn worst(all: &[Departure], which: impl Fn(&Departure) -> f64) -> Option<(usize, f64)> {
     let mut found: Option<(usize, f64)> = None;
     for d in all {
         let value = which(d);

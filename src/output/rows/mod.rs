@@ -6,17 +6,16 @@
 //! Invariant: each count is `axis.count(position)` of its own instant, whatever the rate, the threads and the pieces of work; memory does not
 //! grow with the length. Limits: 1e6 rows a second, 1e12 rows.
 
-pub mod format;
-pub mod interpolation;
+pub(crate) mod format;
+pub(crate) mod interpolation;
 mod rate;
 mod sampler;
 mod table;
 mod tracks;
 
-pub use interpolation::{Departure, departures};
-pub use rate::RowRate;
-pub use table::Table;
-pub use tracks::Tracks;
+pub(crate) use rate::RowRate;
+pub(crate) use table::Table;
+pub(crate) use tracks::Tracks;
 
 use crate::bounds::ROW_RATE;
 

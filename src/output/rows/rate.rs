@@ -11,18 +11,8 @@ use crate::bounds::{MOST_ROWS, ROW_RATE};
 use crate::program::Clock;
 
 /// Rows in a second of stage time. Range: more than 0, at most 1,000,000.
-///
-/// ```
-/// use movewright::output::rows::RowRate;
-/// let rate = RowRate::parse("1000")?;
-/// assert_eq!(rate.seconds(1_234_567), 1234.567);
-/// let film = RowRate::parse("30000/1001")?;
-/// assert_eq!(film.seconds(30_000), 1001.0);
-/// assert!(RowRate::parse("0").is_err() && RowRate::parse("12 Hz").is_err());
-/// # Ok::<(), movewright::output::rows::RowsError>(())
-/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct RowRate {
+pub(crate) struct RowRate {
     numerator: u64,
     denominator: u64,
     ticks: Option<Ticks>,
@@ -43,7 +33,7 @@ impl RowRate {
     ///
     /// # Errors
     /// [`RowsError::Rate`] for what is no such number, or out of range.
-    pub fn parse(text: &str) -> Result<RowRate, RowsError> {
+    pub(crate) fn parse(text: &str) -> Result<RowRate, RowsError> {
         let wrong = || RowsError::Rate { found: text.to_owned() };
         let digits = |t: &str| t.bytes().all(|b| b.is_ascii_digit()).then(|| t.parse::<u64>().ok()).flatten();
         let (numerator, denominator) = match text.split_once('/') {
@@ -51,14 +41,6 @@ impl RowRate {
             None => decimal(text).ok_or_else(wrong)?,
         };
         RowRate::ratio(numerator, denominator).ok_or_else(wrong)
-    }
-
-    /// A rate from a number, which counts as the shortest decimal that reads back as it.
-    ///
-    /// # Errors
-    /// [`RowsError::Rate`] unless more than 0 and at most 1e6 rows per second, with at most nine digits after the point.
-    pub fn new(hz: f64) -> Result<RowRate, RowsError> {
-        RowRate::parse(&hz.to_string())
     }
 
     fn ratio(numerator: u64, denominator: u64) -> Option<RowRate> {
@@ -73,13 +55,13 @@ impl RowRate {
 
     /// Rows per second, to the nearest number.
     #[must_use]
-    pub fn hz(self) -> f64 {
+    pub(crate) fn hz(self) -> f64 {
         real(self.numerator) / real(self.denominator)
     }
 
     /// Stage time of a row. Unit: s. One division, while the product is exact.
     #[must_use]
-    pub fn seconds(self, row: u64) -> f64 {
+    pub(crate) fn seconds(self, row: u64) -> f64 {
         const EXACT: u128 = 1 << 53;
         let ticks = u128::from(row) * u128::from(self.denominator);
         let n = u128::from(self.numerator);
@@ -91,7 +73,7 @@ impl RowRate {
     ///
     /// # Errors
     /// [`RowsError::TooMany`] over 1e12 rows.
-    pub fn rows_of(self, clock: &Clock) -> Result<u64, RowsError> {
+    pub(crate) fn rows_of(self, clock: &Clock) -> Result<u64, RowsError> {
         let too_many = || RowsError::TooMany { rows: clock.end().0 * self.hz(), most: MOST_ROWS };
         let last = self.last_row(clock).ok_or_else(too_many)?;
         if real(last) < MOST_ROWS { Ok(last + 1) } else { Err(too_many()) }
@@ -175,9 +157,16 @@ pub(super) fn real(row: u64) -> f64 {
 mod tests {
     use super::*;
 
+    #[test]
+    fn seconds_of_a_row_are_one_division() {
+        assert_eq!(RowRate::parse("1000").unwrap().seconds(1_234_567), 1234.567);
+        assert_eq!(RowRate::parse("30000/1001").unwrap().seconds(30_000), 1001.0);
+        assert!(RowRate::parse("0").is_err() && RowRate::parse("12 Hz").is_err());
+    }
+
     fn shown(hz: f64, row: u64) -> String {
-        let mut text = Text::new();
-        RowRate::new(hz).unwrap().write(row, &mut text);
+        let mut text = Text::default();
+        RowRate::parse(&hz.to_string()).unwrap().write(row, &mut text);
         String::from_utf8(text.bytes().to_vec()).unwrap()
     }
 
@@ -202,7 +191,7 @@ mod tests {
     #[test]
     fn every_time_reads_back_as_row_over_rate() {
         for hz in [1000.0, 24.0, 30.0, 29.97, 0.1, 1e-5, 48_000.0, 44_100.0, 12.5, 512.0, 999_999.0, 7.141_59] {
-            let rate = RowRate::new(hz).unwrap();
+            let rate = RowRate::parse(&hz.to_string()).unwrap();
             for row in [0, 1, 2, 3, 7, 1000, 4097, 1_000_003, 86_399_999, 999_999_999_999] {
                 let back: f64 = shown(hz, row).parse().unwrap();
                 assert_eq!(back.to_bits(), rate.seconds(row).to_bits(), "{hz} {row}");

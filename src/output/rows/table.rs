@@ -17,7 +17,7 @@ use crate::time::Seconds;
 
 /// What is written.
 #[derive(Debug)]
-pub struct Table<'a> {
+pub(crate) struct Table<'a> {
     tracks: &'a Tracks<'a>,
     rate: RowRate,
     axes: Vec<usize>,
@@ -49,7 +49,7 @@ impl<'a> Table<'a> {
     ///
     /// # Errors
     /// [`RowsError::TooMany`], and more counts than the budget of the job allows.
-    pub fn new(tracks: &'a Tracks<'a>, rate: RowRate) -> Result<Table<'a>, RowsError> {
+    pub(crate) fn new(tracks: &'a Tracks<'a>, rate: RowRate) -> Result<Table<'a>, RowsError> {
         let rows = rate.rows_of(tracks.program().clock())?;
         let (axes, most) = (tracks.axes().len(), tracks.program().compiled().budget().most_row_counts());
         if rows.saturating_mul(u64::try_from(axes).unwrap_or(u64::MAX)) > most {
@@ -61,47 +61,47 @@ impl<'a> Table<'a> {
 
     /// Only these axes, by their indices on the stage; those that the stage does not have are left out.
     #[must_use]
-    pub fn of_axes(mut self, axes: &[usize]) -> Self {
+    pub(crate) fn of_axes(mut self, axes: &[usize]) -> Self {
         self.axes = axes.iter().copied().filter(|i| *i < self.tracks.axes().len()).collect();
         self
     }
 
     /// With a velocity for each axis, after all positions.
     #[must_use]
-    pub fn with_velocities(mut self, velocity: bool) -> Self {
+    pub(crate) fn with_velocities(mut self, velocity: bool) -> Self {
         self.velocity = velocity;
         self
     }
 
     /// With the shutter, in the last column.
     #[must_use]
-    pub fn with_shutter(mut self, shutter: bool) -> Self {
+    pub(crate) fn with_shutter(mut self, shutter: bool) -> Self {
         self.shutter = shutter;
         self
     }
 
     /// Rows of one piece of work; 0 to have it chosen. The bytes written are the same with any.
-    #[must_use]
-    pub fn in_pieces_of(mut self, rows: usize) -> Self {
+    #[cfg(test)]
+    pub(crate) fn in_pieces_of(mut self, rows: usize) -> Self {
         self.rows_a_piece = rows;
         self
     }
 
     /// Rows, the header left out.
     #[must_use]
-    pub fn rows(&self) -> u64 {
+    pub(crate) fn rows(&self) -> u64 {
         self.rows
     }
 
     /// Axes by their indices on the stage.
     #[must_use]
-    pub fn axes(&self) -> &[usize] {
+    pub(crate) fn axes(&self) -> &[usize] {
         &self.axes
     }
 
     /// The header without its line end.
     #[must_use]
-    pub fn header(&self) -> String {
+    pub(crate) fn header(&self) -> String {
         let names: Vec<&str> = self.axes.iter().filter_map(|i| self.tracks.axes().get(*i)).map(|c| c.name).collect();
         let mut header = "t_s".to_owned();
         for name in &names {
@@ -123,7 +123,7 @@ impl<'a> Table<'a> {
     ///
     /// # Errors
     /// [`RowsError::Io`] from the writer; [`RowsError::NoPosition`], of the first row that has one.
-    pub fn write<W: Write + Send + ?Sized>(&self, out: &mut W, progress: &mut (dyn FnMut(u64) + Send)) -> Result<(), RowsError> {
+    pub(crate) fn write<W: Write + Send + ?Sized>(&self, out: &mut W, progress: &mut (dyn FnMut(u64) + Send)) -> Result<(), RowsError> {
         writeln!(out, "{}", self.header())?;
         let (rows, pieces) = self.cut();
         let mut ready = Batch::new(0);

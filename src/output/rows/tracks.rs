@@ -8,11 +8,10 @@ use crate::motion::Peaks;
 use crate::motion::curve::Curve;
 use crate::program::{Leg, Program};
 use crate::stage::{Axis, AxisId};
-use crate::time::Seconds;
 
 /// A program, its axes ready to be read row by row.
 #[derive(Debug)]
-pub struct Tracks<'a> {
+pub(crate) struct Tracks<'a> {
     program: &'a Program,
     axes: Vec<Track<'a>>,
 }
@@ -47,7 +46,7 @@ impl<'a> Tracks<'a> {
     ///
     /// # Errors
     /// [`RowsError::DoesNotFit`] where a held pass has a move that is longer than the time between two exposures.
-    pub fn new(program: &'a Program, report: &check::PassReport) -> Result<Tracks<'a>, RowsError> {
+    pub(crate) fn new(program: &'a Program, report: &check::PassReport) -> Result<Tracks<'a>, RowsError> {
         let compiled = program.compiled();
         let stage = compiled.stage();
         for v in &report.violations {
@@ -80,15 +79,15 @@ impl<'a> Tracks<'a> {
 
     /// The program.
     #[must_use]
-    pub fn program(&self) -> &'a Program {
+    pub(crate) fn program(&self) -> &'a Program {
         self.program
     }
 
     /// The step an axis (in stage order) is on at `t`, from 0 on: what the table of rows holds. After the end it stands where it came to rest.
-    #[must_use]
-    pub fn count(&self, axis: usize, t: Seconds) -> Option<i64> {
+    #[cfg(test)]
+    pub(crate) fn count(&self, axis: usize, t: crate::time::Seconds) -> Option<i64> {
         let track = self.axes.get(axis)?;
-        let t = Seconds(t.0.min(self.program.end().0));
+        let t = crate::time::Seconds(t.0.min(self.program.end().0));
         track.axis.count(self.program.motion(track.id, t)?.position)
     }
 

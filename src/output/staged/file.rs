@@ -19,7 +19,7 @@ const TRIES: usize = 16;
 ///
 /// # Errors
 /// A target that is no regular file or, without `replace`, not certainly ours; whatever `fill` or the system says.
-pub fn file<E: From<StagedError>>(
+pub(crate) fn file<E: From<StagedError>>(
     target: &Path,
     ours: &OurFile,
     replace: bool,
@@ -49,7 +49,7 @@ pub fn file<E: From<StagedError>>(
 ///
 /// # Errors
 /// Whatever `fill` or the system says.
-pub fn stream<E: From<StagedError>>(
+pub(crate) fn stream<E: From<StagedError>>(
     out: impl Write + Send,
     name: &Path,
     fill: impl FnOnce(&mut (dyn Write + Send)) -> Result<(), E>,

@@ -15,7 +15,7 @@ use crate::output::manifest::{FileEntry, Manifest};
 
 /// A folder being written in its staging directory.
 #[derive(Debug)]
-pub struct StagedFolder {
+pub(crate) struct StagedFolder {
     target: PathBuf,
     ours: OurFolder,
     replace: bool,
@@ -28,7 +28,7 @@ impl StagedFolder {
     ///
     /// # Errors
     /// A target that is not a folder of ours; a parent that cannot be written.
-    pub fn beside(target: &Path, ours: OurFolder, replace: bool) -> Result<StagedFolder, StagedError> {
+    pub(crate) fn beside(target: &Path, ours: OurFolder, replace: bool) -> Result<StagedFolder, StagedError> {
         if matches!(ours.at(target)?, Standing::Rows(false)) && !replace {
             return Err(differs(target, &ours));
         }
@@ -41,7 +41,11 @@ impl StagedFolder {
     ///
     /// # Errors
     /// Whatever `fill` or the system says.
-    pub fn file<E: From<StagedError>>(&mut self, path: &str, fill: impl FnOnce(&mut (dyn Write + Send)) -> Result<(), E>) -> Result<(), E> {
+    pub(crate) fn file<E: From<StagedError>>(
+        &mut self,
+        path: &str,
+        fill: impl FnOnce(&mut (dyn Write + Send)) -> Result<(), E>,
+    ) -> Result<(), E> {
         let hashed = self.ours == OurFolder::Output;
         let (bytes, hash) = write(&self.staging, &self.target, path, hashed, fill)?;
         self.files.extend(hash.map(|blake3| FileEntry { path: path.to_owned(), bytes, blake3 }));
@@ -50,7 +54,7 @@ impl StagedFolder {
 
     /// The files of an output folder so far.
     #[must_use]
-    pub fn files(&self) -> &[FileEntry] {
+    pub(crate) fn files(&self) -> &[FileEntry] {
         &self.files
     }
 
@@ -58,7 +62,7 @@ impl StagedFolder {
     ///
     /// # Errors
     /// A target with other content, unless it may be replaced; whatever the system says.
-    pub fn put_in_place(mut self) -> Result<Written, StagedError> {
+    pub(crate) fn put_in_place(mut self) -> Result<Written, StagedError> {
         let target = &self.target;
         let mut standing = self.ours.at(target)?;
         if matches!(standing, Standing::Nothing) {
@@ -87,7 +91,7 @@ impl StagedFolder {
 ///
 /// # Errors
 /// A target that is a file or not empty; whatever the system says.
-pub fn new_folder(target: &Path, files: &[(&str, &str)]) -> Result<(), StagedError> {
+pub(crate) fn new_folder(target: &Path, files: &[(&str, &str)]) -> Result<(), StagedError> {
     let nothing_there = || match folder_at(target)? {
         None => Ok(()),
         Some(found) => Err(StagedError::NotEmpty { path: target.to_owned(), found }),

@@ -18,10 +18,12 @@ mod sink;
 mod staging;
 mod written;
 
-pub use error::StagedError;
-pub use file::{file, stream};
-pub use folder::{StagedFolder, new_folder};
-pub use ours::{OurFile, OurFolder};
-pub use sink::{hash_of, is_unchanged};
-pub use staging::{Discarded, discard};
+pub(crate) use error::StagedError;
+pub(crate) use file::{file, stream};
+pub(crate) use folder::{StagedFolder, new_folder};
+pub(crate) use ours::{OurFile, OurFolder};
+#[cfg(test)]
+pub(crate) use sink::hash_of;
+pub(crate) use sink::is_unchanged;
+pub(crate) use staging::discard;
 pub use written::Written;

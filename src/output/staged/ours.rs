@@ -15,7 +15,7 @@ use crate::output::manifest::{KIND, Manifest};
 
 /// A folder that may be replaced.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum OurFolder {
+pub(crate) enum OurFolder {
     /// An output folder with its manifest.
     Output,
     /// A folder of rows: the axis and the header line of every file that is written, `AXIS.csv`.
@@ -24,7 +24,7 @@ pub enum OurFolder {
 
 /// A single file that is replaced without a request.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct OurFile {
+pub(crate) struct OurFile {
     kind: &'static str,
     begins: String,
     ends: &'static str,
@@ -58,13 +58,13 @@ impl OurFolder {
 impl OurFile {
     /// Rows under this header line.
     #[must_use]
-    pub fn rows(header: &str) -> OurFile {
+    pub(crate) fn rows(header: &str) -> OurFile {
         OurFile { kind: "rows with the same columns", begins: format!("{header}\n"), ends: "" }
     }
 
     /// A file that begins and ends like this, blanks at its end left out.
     #[must_use]
-    pub fn marked(kind: &'static str, begins: &str, ends: &'static str) -> OurFile {
+    pub(crate) fn marked(kind: &'static str, begins: &str, ends: &'static str) -> OurFile {
         OurFile { kind, begins: begins.to_owned(), ends }
     }
 

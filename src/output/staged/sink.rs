@@ -82,7 +82,8 @@ impl<W: Write> Write for Sink<W> {
 ///
 /// # Errors
 /// [`Unreadable`].
-pub fn hash_of(path: &Path) -> Result<(u64, String), Unreadable> {
+#[cfg(test)]
+pub(crate) fn hash_of(path: &Path) -> Result<(u64, String), Unreadable> {
     hash(files::open(path)?)
 }
 
@@ -90,7 +91,7 @@ pub fn hash_of(path: &Path) -> Result<(u64, String), Unreadable> {
 ///
 /// # Errors
 /// [`Unreadable`].
-pub fn is_unchanged(path: &Path, bytes: u64, blake3: &str) -> Result<bool, Unreadable> {
+pub(crate) fn is_unchanged(path: &Path, bytes: u64, blake3: &str) -> Result<bool, Unreadable> {
     let file = files::open(path)?;
     Ok(file.limit() == bytes && hash(file)? == (bytes, blake3.to_owned()))
 }

@@ -46,11 +46,11 @@ fn live() -> MutexGuard<'static, Vec<PathBuf>> {
 
 /// While it exists, no output of this process is put in staging.
 #[derive(Debug)]
-pub struct Discarded(#[allow(dead_code, reason = "held, never read")] MutexGuard<'static, Vec<PathBuf>>);
+pub(crate) struct Discarded(#[allow(dead_code, reason = "held, never read")] MutexGuard<'static, Vec<PathBuf>>);
 
 /// Removes the staging directories of this process, for a process that is about to end. Keep the result until the end: threads at work wait for it.
 #[must_use]
-pub fn discard() -> Discarded {
+pub(crate) fn discard() -> Discarded {
     let live = live();
     for dir in live.iter().filter(|dir| holds_only_our_names(dir)) {
         // A thread at work may add a file to a folder that is being removed.

@@ -2,6 +2,7 @@
 
 /// What became of a target.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Written {
     /// It was made.
     New,
