@@ -120,7 +120,7 @@ impl NoteKind {
 #[allow(clippy::cast_precision_loss, reason = "a budget is far below 2^53")]
 pub(super) fn not_tried(work: &Meter) -> Option<Note> {
     let most = work.most(Effort::Trials);
-    (work.left(Effort::Trials) == 0).then(|| Note { axis: None, frame: None, value: Some(most as f64), kind: NoteKind::FixesNotTried })
+    (work.left(Effort::Trials) == 0).then_some(Note { axis: None, frame: None, value: Some(most as f64), kind: NoteKind::FixesNotTried })
 }
 
 /// Every note on the move, axis by axis in stage order.

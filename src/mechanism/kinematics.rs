@@ -86,10 +86,10 @@ pub trait Mechanism: Debug + Send + Sync {
     /// What people call it, for messages: `swashplate`, `limb_wire`.
     fn kind(&self) -> &str;
 
-    /// Its channels, in order: 1 to [`MOST_DRIVEN`](crate::bounds::MOST_DRIVEN).
+    /// Its channels, in order: 1 to 8.
     fn channels(&self) -> &[Quantity];
 
-    /// Units of its axes, in order: 1 to [`MOST_DRIVEN`](crate::bounds::MOST_DRIVEN).
+    /// Units of its axes, in order: 1 to 8.
     fn axes(&self) -> &[Unit];
 
     /// Inverse kinematics: positions of the axes for the channels' values, each with its derivatives.

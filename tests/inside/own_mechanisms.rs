@@ -161,7 +161,7 @@ fn lowered(stage: &Stage, shape: Shape, keys: &[(f64, f64)], pace: f64) -> Resul
     shot.pass("picture").moving(pace)?;
     shot.pass("steady").held(40.0 * pace, 0.5)?;
     let shot = shot.build()?;
-    Ok(Compiled::new(stage.clone(), shot)?)
+    Compiled::new(stage.clone(), shot)
 }
 
 /// Counts, findings, notes and figures of everything that a check says.
@@ -269,7 +269,7 @@ fn head(mechanism: impl Mechanism + 'static, shape: Shape, tilt: f64, pace: f64)
     shot.track("camera.tilt")?.shaped(shape, None, [(1, 10.0), (24, tilt)])?;
     shot.pass("picture").moving(pace)?;
     let shot = shot.build()?;
-    Ok(Compiled::new(stage, shot)?)
+    Compiled::new(stage, shot)
 }
 
 #[test]
