@@ -29,7 +29,7 @@ pub struct Quantity {
 ///
 /// ```
 /// use movewright::mechanism::{IntervalJet, Mechanism, OutOfReach, Quantity, Real, Unit, one_to_one};
-/// use movewright::number::Jet;
+/// use movewright::signal::Jet;
 ///
 /// /// A pin on a wheel of this radius (mm), in a slot that it lifts: height = radius x sin(turn), from -90 to 90 deg.
 /// #[derive(Debug)]

@@ -4,18 +4,11 @@ use std::sync::Arc;
 
 use super::knots;
 use super::sum::Sum;
+use super::term::Term;
 use crate::bounds::MOST_KNOTS;
 use crate::motion::curve::Curve;
-use crate::motion::signal::{Knot, Signal, SignalError};
+use crate::motion::signal::{Knot, SignalError};
 use crate::number::Jet;
-
-/// A layer as one channel has it: later and scaled.
-#[derive(Debug, Clone)]
-pub(crate) struct Term {
-    pub(super) layer: Arc<dyn Signal>,
-    pub(super) delay: f64,
-    pub(super) scale: f64,
-}
 
 /// What a channel does.
 #[derive(Debug, Clone)]
@@ -102,12 +95,5 @@ impl ChannelSignal {
     #[must_use]
     pub(crate) fn rest(&self) -> f64 {
         self.rest
-    }
-}
-
-impl Term {
-    pub(super) fn jet(&self, t: f64, branch: f64) -> Jet {
-        let jet = self.layer.jet(t - self.delay, branch - self.delay);
-        if self.scale == 1.0 { jet } else { jet * self.scale }
     }
 }

@@ -2,9 +2,10 @@
 
 use std::sync::{Arc, OnceLock};
 
-use super::channel::{ChannelSignal, Term};
+use super::channel::ChannelSignal;
 use super::keyed::{KeyedCurve, Outside};
 use super::sources::{SourceKind, Sources};
+use super::term::Term;
 use super::{blended, cycle, drift, minimum_jerk, monotone, natural_cubic};
 use crate::motion::quintic::Node;
 use crate::motion::signal::{Signal, SignalError};

@@ -17,6 +17,7 @@ pub(crate) mod monotone;
 pub(crate) mod natural_cubic;
 pub(crate) mod sources;
 mod sum;
+mod term;
 
 pub(crate) use axis::{AxisSignal, NoPlace};
 pub(crate) use layers::Layers;

@@ -9,7 +9,7 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::channel::Term;
+use super::term::Term;
 use crate::motion::quintic::Quintic;
 use crate::motion::signal::Stretch;
 use crate::number::{Jet, whole};

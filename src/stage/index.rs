@@ -5,8 +5,9 @@
 use std::collections::BTreeMap;
 
 use super::body::Body;
+use super::group::Group;
+use super::ids;
 use super::machine::{Machine, Made};
-use super::{Group, ids};
 
 /// A mechanism and which of its axes or channels is meant.
 type InMachine = Option<(usize, usize)>;

@@ -7,6 +7,7 @@ pub(crate) mod axis;
 pub(crate) mod body;
 pub(crate) mod drive;
 mod driving;
+mod group;
 mod ids;
 mod index;
 pub(crate) mod machine;
@@ -21,6 +22,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::bounds::{self, Code, Flaw};
 
+pub(crate) use group::Group;
 use index::Index;
 
 pub use crate::mechanism::Unit;
@@ -47,27 +49,6 @@ pub(crate) struct GroupSpec {
     pub name: String,
     /// Its axes in order.
     pub axes: Vec<Axis>,
-}
-
-/// A group of a stage.
-#[derive(Debug, Clone)]
-pub(crate) struct Group {
-    name: String,
-    axes: core::ops::Range<usize>,
-}
-
-impl Group {
-    /// Name, `[a-z][a-z0-9_]*`.
-    #[must_use]
-    pub(crate) fn name(&self) -> &str {
-        &self.name
-    }
-
-    /// True where the axis is one of its own.
-    #[must_use]
-    pub(crate) fn has(&self, axis: AxisId) -> bool {
-        self.axes.contains(&axis.index())
-    }
 }
 
 /// The machine. See the module's text for what it promises.
@@ -125,7 +106,7 @@ impl Stage {
                 names.push(full);
                 axes.push(axis);
             }
-            kept.push(Group { name: group.name, axes: from..axes.len() });
+            kept.push(Group::new(group.name, from..axes.len()));
         }
         if axes.is_empty() {
             flaws.push(
