@@ -39,6 +39,10 @@ pub(crate) use run::{LONGEST_RUN, NoRoom};
 pub(crate) use run::{Runners, Runs, fastest_pace};
 pub(crate) use tolerance::Tolerance;
 
+/// Pieces below which the calling thread works alone: some milliseconds of fitting, a fraction of one otherwise. On a busy machine other threads
+/// may begin later than that.
+pub(crate) const WORTH_A_THREAD: usize = 1024;
+
 /// The curves of a shot, one for each axis.
 #[derive(Debug)]
 pub(crate) struct Move {
@@ -61,7 +65,7 @@ impl Move {
     /// Compiles every axis.
     fn compile(basis: Basis<'_>, again: &Meter) -> Result<Move, Vec<CompileError>> {
         let ids: Vec<AxisId> = basis.stage.axis_ids().collect();
-        let results: Vec<Result<Shown, FitError>> = ids.par_iter().with_min_len(16).map(|id| basis.photographed(*id)).collect();
+        let results = basis.photographed_all(&ids);
         let costly = results.iter().any(|r| matches!(r, Err(FitError::TooCostly { .. })));
         let mut shown = Vec::with_capacity(results.len());
         let mut errors = Vec::new();
@@ -138,6 +142,22 @@ impl Move {
 impl Basis<'_> {
     fn error(&self, id: AxisId, error: FitError) -> CompileError {
         CompileError::axis(self.stage, self.shot, self.layers.sources(self.stage, self.shot), id, error)
+    }
+
+    /// Every axis, in order. The first pieces are made on the calling thread.
+    fn photographed_all(&self, ids: &[AxisId]) -> Vec<Result<Shown, FitError>> {
+        let mut results = Vec::with_capacity(ids.len());
+        let (mut rest, mut pieces) = (ids, 0);
+        while let [id, others @ ..] = rest
+            && pieces < WORTH_A_THREAD
+        {
+            let shown = self.photographed(*id);
+            pieces += shown.as_ref().map_or(WORTH_A_THREAD, |s| s.curve.len());
+            results.push(shown);
+            rest = others;
+        }
+        results.par_extend(rest.par_iter().with_min_len(16).map(|id| self.photographed(*id)));
+        results
     }
 
     fn photographed(&self, id: AxisId) -> Result<Shown, FitError> {
