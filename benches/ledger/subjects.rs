@@ -14,14 +14,12 @@ use std::path::Path;
 use std::sync::Arc;
 
 use movewright::measure::{AxisFacts, Input, Options, compare};
-use movewright::output::rows::{RowRate, Table, Tracks};
-use movewright::page::page;
 use movewright::shot::Shape;
 use movewright::{Shot, Stage, input};
 
 pub use movewright::Compiled;
-pub use movewright::check::Report;
 pub use movewright::measure::Comparison;
+pub use movewright::report::Report;
 
 /// A stage and a shot to compile.
 pub type Parts = (Arc<Stage>, Arc<Shot>);
@@ -47,7 +45,7 @@ fn parts_of_demo() -> Parts {
 
 fn keys(units: usize, shape: Shape) -> Parts {
     let parts = parts_of_keys(701, shape);
-    assert_eq!(parts.1.tracks().iter().map(|t| t.keys().len()).sum::<usize>(), units);
+    assert_eq!(include_str!("../../fixtures/bench/keys.csv").lines().skip(1).count(), units);
     parts
 }
 
@@ -83,7 +81,8 @@ pub fn drifts(units: usize) -> Parts {
     }
     shot.pass("picture").moving(12.0).unwrap();
     let parts = (Arc::clone(&stage), Arc::new(shot.build().unwrap()));
-    assert_eq!(compiled(parts.clone()).axes().iter().map(|a| a.curve().len()).sum::<usize>(), units);
+    let compiled = compiled(parts.clone());
+    assert_eq!(stage.axis_names().iter().map(|a| compiled.axis(a).unwrap().curve().pieces().count()).sum::<usize>(), units);
     parts
 }
 
@@ -122,16 +121,14 @@ const RATE: &str = "20";
 #[must_use]
 pub fn rows_checked(units: u64) -> Report {
     let report = checked(&compiled(parts_of_keys(15, Shape::MinimumJerk)));
-    let rows = RowRate::parse(RATE).unwrap().rows_of(report.passes[0].program.clock()).unwrap();
+    let rows = report.over_limits().rows("picture", RATE).unwrap().len() as u64;
     assert_eq!(rows * 56, units);
     report
 }
 
 /// Evaluates, formats and writes every row; the bytes go nowhere.
 pub fn table(report: &Report) {
-    let tracks = Tracks::new(&report.passes[0].program, &report.passes[0]).unwrap();
-    let table = Table::new(&tracks, RowRate::parse(RATE).unwrap()).unwrap();
-    table.write(&mut std::io::sink(), &mut |_| {}).unwrap();
+    report.over_limits().table("picture", RATE).unwrap().write(&mut std::io::sink()).unwrap();
 }
 
 /// Every row by itself, with velocities and accelerations; the sum of all counts.
@@ -168,5 +165,5 @@ pub fn compared(logs: &Logs) -> Comparison {
 
 #[must_use]
 pub fn page_of(report: &Report) -> String {
-    page(report).unwrap()
+    report.page().unwrap()
 }

@@ -18,7 +18,7 @@ pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) 
     let compiled = program.compiled();
     let stage = compiled.stage();
     let ids: Vec<AxisId> = stage.axis_ids().collect();
-    let pieces: usize = compiled.axes().iter().map(|m| m.curve().len()).sum();
+    let pieces: usize = ids.iter().map(|id| compiled.motion(*id).curve().len()).sum();
     let at_once = if pieces < WORTH_A_THREAD { ids.len() } else { 16 };
     let checked: Vec<(AxisReport, Vec<Violation>)> = ids.par_iter().with_min_len(at_once.max(1)).map(|id| axis(program, *id)).collect();
     let beside: Vec<Violation> = reach::with_slack(program);
