@@ -40,19 +40,19 @@ fn fit_drifts(parts: Parts) -> Compiled {
 }
 
 #[library_benchmark]
-#[bench::axis(args = (63), setup = ledger::demo)]
+#[bench::axis(args = (67), setup = ledger::demo)]
 fn compile_demo(parts: Parts) -> Compiled {
     black_box(ledger::compiled(black_box(parts)))
 }
 
 #[library_benchmark]
-#[bench::axis(args = (63), setup = ledger::demo_compiled)]
+#[bench::axis(args = (67), setup = ledger::demo_compiled)]
 fn check_demo(compiled: Compiled) -> (Report, Compiled) {
     (black_box(ledger::checked(black_box(&compiled))), compiled)
 }
 
 #[library_benchmark]
-#[bench::axis(args = (63), setup = ledger::demo_checked)]
+#[bench::axis(args = (67), setup = ledger::demo_checked)]
 fn page_demo(report: Report) -> (String, Report) {
     (black_box(ledger::page_of(black_box(&report))), report)
 }

@@ -86,7 +86,7 @@ pub fn drifts(units: usize) -> Parts {
     parts
 }
 
-/// The demo: three figures, camera, lights; tracks, cycles, drifts, aims, mechanisms.
+/// The demo: four figures, camera, gobos; tracks, cycles, drifts, aims, mechanisms.
 #[must_use]
 pub fn demo(units: usize) -> Parts {
     let parts = parts_of_demo();

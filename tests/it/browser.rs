@@ -176,21 +176,21 @@ fn the_demo_is_looked_at() {
     b.script("document.querySelector('#map .row').focus()");
     b.press(DOWN);
     let name = "return document.getElementById('axis_name').textContent";
-    assert_eq!(b.script(name), "camera.lift, pass picture");
-    b.press(&DOWN.repeat(6));
-    assert_eq!(b.script(name), "heron_a.bridge, pass picture");
+    assert_eq!(b.script(name), "camera.lift, pass beauty");
+    b.press(&DOWN.repeat(5));
+    assert_eq!(b.script(name), "heron_a.bridge, pass beauty");
     assert_eq!(
         b.script("return [...document.querySelectorAll('#curves svg')].map((s) => s.dataset.panel).join()"),
         "position,velocity,acceleration,jerk"
     );
     assert!(b.script("return document.querySelectorAll('#curves .key').length").as_u64().unwrap() > 1);
     b.press(UP);
-    assert_eq!(b.script(name), "camera.focus, pass picture");
+    assert_eq!(b.script(name), "camera.focus, pass beauty");
     b.press(ESCAPE);
     assert_eq!(b.script("return document.getElementById('axis').hidden"), true);
 
     // Another pass: held, herons parked.
-    b.script("const p = document.getElementById('pass'); p.value = '2'; p.dispatchEvent(new Event('change'));");
+    b.script("const p = document.getElementById('pass'); p.value = '4'; p.dispatchEvent(new Event('change'));");
     assert_eq!(b.script("return document.querySelectorAll('#map .most')[7].textContent"), "parked");
 
     // Play goes on by itself, and stops.

@@ -30,6 +30,7 @@ mod browser;
 mod command_line;
 mod fastest_pace;
 mod feeders;
+mod framing;
 mod gobo_flicker;
 mod guides;
 mod held_clearance;

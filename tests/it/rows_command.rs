@@ -45,7 +45,7 @@ fn column(table: &str, name: &str) -> Vec<String> {
 
 fn rows_of_the_demo(more: &[&str]) -> std::process::Output {
     let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
-    Command::new(env!("CARGO_BIN_EXE_movewright")).args(["rows", &shot, "--pass", "picture"]).args(more).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_movewright")).args(["rows", &shot, "--pass", "beauty"]).args(more).output().unwrap()
 }
 
 #[test]
@@ -136,7 +136,7 @@ fn wrong_calls_write_nothing_and_say_why() {
         .output()
         .unwrap();
     assert_eq!(unknown.status.code(), Some(2));
-    assert!(String::from_utf8(unknown.stderr).unwrap().contains("it has: picture"));
+    assert!(String::from_utf8(unknown.stderr).unwrap().contains("it has: beauty"));
     let over = Command::new(env!("CARGO_BIN_EXE_movewright"))
         .args(["rows", &shot("broken/too_fast.toml"), "--pass", "picture", "--rate", "1", "--out", name])
         .output()
@@ -150,7 +150,7 @@ fn a_reader_that_has_read_enough_is_not_an_error() {
     use std::io::BufRead;
     let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
     let mut child = Command::new(env!("CARGO_BIN_EXE_movewright"))
-        .args(["rows", &shot, "--pass", "picture", "--rate", "100", "--out", "-"])
+        .args(["rows", &shot, "--pass", "beauty", "--rate", "100", "--out", "-"])
         .stdout(std::process::Stdio::piped())
         .stderr(std::process::Stdio::null())
         .spawn()
@@ -175,15 +175,15 @@ fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
     assert!(!out.exists(), "a rate that is none writes nothing");
     assert_eq!(compile("2"), Some(0));
     let asked = rows_of_the_demo(&["--rate", "2", "--out", "-", "--shutter"]);
-    let bytes = fs::read(out.join("picture.rows.csv")).unwrap();
+    let bytes = fs::read(out.join("beauty.rows.csv")).unwrap();
     assert!(bytes == asked.stdout, "the same bytes as `rows` writes");
     let manifest: serde_json::Value = serde_json::from_slice(&fs::read(out.join("manifest.json")).unwrap()).unwrap();
     let rows = &manifest["passes"][0]["rows"];
-    assert_eq!((rows["file"].as_str(), rows["rate"].as_str(), rows["rate_hz"].as_f64()), (Some("picture.rows.csv"), Some("2"), Some(2.0)));
+    assert_eq!((rows["file"].as_str(), rows["rate"].as_str(), rows["rate_hz"].as_f64()), (Some("beauty.rows.csv"), Some("2"), Some(2.0)));
     let text = String::from_utf8(bytes).unwrap();
     assert_eq!(rows["rows"].as_u64().unwrap(), text.lines().count() as u64 - 1);
-    let listed = manifest["files"].as_array().unwrap().iter().find(|f| f["path"] == "picture.rows.csv").unwrap();
-    let written = fs::read(out.join("picture.rows.csv")).unwrap();
+    let listed = manifest["files"].as_array().unwrap().iter().find(|f| f["path"] == "beauty.rows.csv").unwrap();
+    let written = fs::read(out.join("beauty.rows.csv")).unwrap();
     let hash = blake3::hash(&written).to_hex();
     assert_eq!((listed["bytes"].as_u64(), listed["blake3"].as_str()), (Some(written.len() as u64), Some(hash.as_str())));
 

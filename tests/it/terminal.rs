@@ -60,18 +60,18 @@ fn commands() -> Vec<String> {
 fn checks_of_all_fixtures_fit_the_window() {
     let here = Path::new(env!("CARGO_MANIFEST_DIR"));
     let (short, long) = both_fit(here, &["check", &fixture("herons/shot.toml")], 0);
-    // One pass after the other: ten axes of the 63, and with --all every one of them, twice: its use, and the share of every limit.
+    // One pass after the other: ten axes of the 67, and with --all every one of them, twice: its use, and the share of every limit.
     let rows = |text: &str| -> Vec<usize> {
         let passes = text.split("\npass ").skip(1);
         passes.map(|p| p.lines().filter(|l| l.starts_with("  ") && l.contains('%') && !l.contains("vel%")).count()).collect()
     };
-    assert_eq!(rows(&short), [10, 10, 10]);
-    assert_eq!(rows(&long), [63, 63, 15]);
-    assert_eq!(short.matches("\n  more axes: 53 lower (--all)\n").count(), 2);
-    assert_eq!(short.matches("\n  more axes: 5 lower, 48 parked at home (--all)\n").count(), 1);
+    assert_eq!(rows(&short), [10, 10, 10, 10, 10]);
+    assert_eq!(rows(&long), [67, 67, 12, 67, 12]);
+    assert_eq!(short.matches("\n  more axes: 57 lower (--all)\n").count(), 3);
+    assert_eq!(short.matches("\n  more axes: 2 lower, 55 parked at home (--all)\n").count(), 2);
     assert!(!long.contains("more axes:") && !long.contains("(--all)"));
     assert!(long.matches("heron_c.head").count() > short.matches("heron_c.head").count());
-    assert_eq!(long.matches("greatest").count(), 3);
+    assert_eq!(long.matches("greatest").count(), 5);
     let mut broken: Vec<PathBuf> = fs::read_dir(fixture("broken")).unwrap().map(|e| e.unwrap().path()).collect();
     broken.retain(|p| !p.ends_with("typing_errors.toml"));
     assert!(broken.len() >= 5);
@@ -90,7 +90,7 @@ fn the_most_used_axis_is_first_and_what_is_over_is_marked() {
     assert!(text.contains("1 limit exceeded: velocity of camera.track in pass picture\n"), "{text}");
     let text = stdout(&run(&["check", &fixture("herons/shot.toml")]));
     let uses: Vec<f64> = text
-        .split("\npass rods")
+        .split("\npass matte")
         .nth(1)
         .unwrap()
         .lines()
@@ -107,7 +107,7 @@ fn folders_changes_and_takes_fit_the_window() {
     let (herons, fast) = (fixture("herons/shot.toml"), fixture("broken/too_fast.toml"));
     let (short, _) = both_fit(dir, &["compile", &herons, "--out", "columns"], 0);
     assert_eq!(short, stdout(&run(&["check", &herons])));
-    let written = run_in(dir, &["rows", &herons, "--pass", "picture", "--rate", "1", "--out", "picture.rows.csv"]);
+    let written = run_in(dir, &["rows", &herons, "--pass", "beauty", "--rate", "1", "--out", "beauty.rows.csv"]);
     assert!(written.status.success() && written.stdout.is_empty());
     both_fit(dir, &["verify", "columns"], 0);
     let (short, long) = both_fit(dir, &["changes", &herons, &fast], 1);
@@ -115,7 +115,7 @@ fn folders_changes_and_takes_fit_the_window() {
     assert_eq!(short.lines().filter(|l| l.contains(" from frame ") && l.contains("frames")).count(), 10, "{short}");
 
     // A take that is off on all axes, by more from axis to axis.
-    let steps = fs::read_to_string(dir.join("columns/picture.steps.csv")).unwrap();
+    let steps = fs::read_to_string(dir.join("columns/beauty.steps.csv")).unwrap();
     let mut take = String::new();
     for (row, line) in steps.lines().enumerate() {
         let cells = line.split(',').enumerate().filter(|(column, _)| *column != 1);
@@ -127,13 +127,13 @@ fn folders_changes_and_takes_fit_the_window() {
         take.push('\n');
     }
     fs::write(dir.join("take.csv"), take).unwrap();
-    let (short, long) = both_fit(dir, &["compare", "columns", "--pass", "picture", "take.csv"], 0);
+    let (short, long) = both_fit(dir, &["compare", "columns", "--pass", "beauty", "take.csv"], 0);
     assert!(short.contains("axes that deviate less; --all shows them") && !long.contains("--all"), "{short}");
-    let over = ["compare", "columns", "--pass", "picture", "take.csv", "--tolerance-steps", "25"];
+    let over = ["compare", "columns", "--pass", "beauty", "take.csv", "--tolerance-steps", "25"];
     let (short, _) = both_fit(dir, &over, 1);
     assert!(short.matches(" frames over\n").count() > 10, "what is over is never left out: {short}");
 
-    fs::write(dir.join("columns/rods.steps.csv"), steps.replace(",0,", ",7,")).unwrap();
+    fs::write(dir.join("columns/matte.steps.csv"), steps.replace(",0,", ",7,")).unwrap();
     both_fit(dir, &["verify", "columns"], 1);
 }
 

@@ -26,7 +26,7 @@ fn a_camera_that_looks_two_steps_past_its_target_in_every_pass_is_found() {
     let mut manifest: Value = serde_json::from_slice(&fs::read(dir.join("manifest.json")).unwrap()).unwrap();
     let pan = manifest["columns"].as_array().unwrap().iter().find(|c| c["axis"] == "camera.pan").unwrap();
     let per_unit = pan["steps_per_unit"].as_f64().unwrap();
-    for pass in ["picture", "rods", "empty"] {
+    for pass in ["beauty", "matte", "clean", "haze", "still"] {
         for (kind, by) in [("steps", 2.0), ("units", 2.0 / per_unit)] {
             let name = format!("{pass}.{kind}.csv");
             let text = fs::read_to_string(dir.join(&name)).unwrap();
