@@ -25,6 +25,7 @@ pub(crate) mod register;
 mod report;
 mod runnable;
 mod sections;
+mod sharp_plates;
 mod slack;
 mod trials;
 pub(crate) mod usage;
@@ -90,6 +91,7 @@ impl Compiled {
         let pixels = pixels::pixels(self);
         let mut notes = notes::notes(self, &reversals);
         notes.extend(passes.iter().flat_map(gaps::notes));
+        notes.extend(sharp_plates::notes(self));
         notes.extend(pixels::notes(&pixels));
         notes.extend(notes::not_tried(compiled.work()));
         Ok(Report { compiled, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })

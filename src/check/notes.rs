@@ -75,6 +75,13 @@ pub(crate) enum NoteKind {
         /// Which figure.
         limit: Limit,
     },
+    /// A held pass leaves figures out that a moving pass photographs, and no moving pass leaves them out with the same shutter.
+    SharpPlate {
+        /// Name of the held pass.
+        held: String,
+        /// Name of the moving pass.
+        moving: String,
+    },
     /// Trials of fixes have used up their budget: some violations may have fixes that were not tried; `value` is the budget in evaluations of layers.
     FixesNotTried,
     /// Something comes too near on the move to start or the return home.
@@ -109,6 +116,7 @@ impl NoteKind {
             NoteKind::Openings { .. } => "openings",
             NoteKind::RopeStretch { .. } => "rope_stretch",
             NoteKind::NearSingular { .. } => "near_singular",
+            NoteKind::SharpPlate { .. } => "sharp_plate",
             NoteKind::FixesNotTried => "fixes_not_tried",
             NoteKind::WayClearance { leg: Leg::MoveToStart, .. } => "move_to_start_clearance",
             NoteKind::WayClearance { leg: Leg::ReturnHome, .. } => "return_home_clearance",

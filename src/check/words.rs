@@ -241,6 +241,10 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             spoken(*limit),
             directed::up(value, Places::Decimals(2))
         ),
+        NoteKind::SharpPlate { held, moving } => format!(
+            "pass {held} stands still for each exposure, pass {moving} moves: a sharp clean plate cannot patch a blurred picture; \
+             add a moving clean pass with the shutter and stop of {moving}, gobos running"
+        ),
         NoteKind::FixesNotTried => {
             format!("not every fix was tried: trials are limited to {value} evaluations of layers; --large allows a thousand times as many")
         }
