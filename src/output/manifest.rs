@@ -11,17 +11,24 @@ use crate::check::{Report, words};
 /// Kind of document, so that a folder of ours is known as one.
 pub(crate) const KIND: &str = "movewright columns";
 
-/// The notice every output carries.
+/// The notice every output carries: the short form, for the terminal. [`CAUTIONS`] is the whole.
 pub(crate) const NOTICE: &str = "Checked against the limits that the stage file states, and nothing else. Software limits are not a safety function. \
 Overhead loads and motors that start by themselves can kill: keep people out from under and away, provide emergency stop, brakes and \
 end switches of their own, and follow local codes and licensed practice.";
 
-/// The usual cautions, one each.
-pub(crate) const CAUTIONS: [&str; 6] = [
-    "Software limits are not safety functions; end switches, emergency stop (ISO 13850) and brakes stand on their own",
+/// The usual cautions, one each; the manifest and the page list all of them. Standards are named for whoever has to find them; the rest is common practice, no source.
+pub(crate) const CAUTIONS: [&str; 13] = [
+    "Software limits are not safety functions; limit switches, emergency stop (ISO 13850) and brakes must work without them",
     "A suspended load must not pass over people; lifting equipment is for competent persons under local codes (for example EN 17206, ANSI E1.6-1, LOLER)",
     "Removing power can drop a wire-hung axis: stop category 0 needs a brake (IEC 60204-1, NFPA 79)",
+    "A self-locking screw or worm is not a brake: it can run down under vibration or wear; fit a brake to every axis that carries weight",
+    "A held pass looks stopped and is not: axes start by themselves between exposures, without warning; a slow moving pass looks stopped as well",
     "An aborted pass must not resume unexpectedly; reference every axis again after any stop",
+    "Haze blinds optical presence sensors and smoke detectors: do not rely on a light curtain in haze, and keep a fire watch for as long as a detector is isolated",
+    "Haze is breathed in: keep within the exposure limits of its maker and of local codes, and ventilate before people work in it",
+    "Still air keeps hung models steady and lets haze, heat and fumes gather: ventilate between passes, and check the air before anyone goes in",
+    "Ultraviolet light harms eyes and skin, and much of it cannot be seen: shield the lamps, and wear protection that is made for their wavelength",
+    "Hot lamps can start a fire on an unattended pass: keep cloth, dry plants and models away from them, and have the stage watched",
     "Assess the risks of the whole machine before it runs unattended (ISO 12100)",
     "Local codes, the venue and licensed practice decide; this file does not",
 ];
