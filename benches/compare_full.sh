@@ -1,5 +1,5 @@
 #!/bin/sh
-# Two logs of an hour and a half of 56 axes at 1,000 rows a second (5.4 million rows, some 1.9 GB each) compared: time and the most memory.
+# Two logs of 5.4 million rows (56 axes, some 1.9 GB each) compared: time and the most memory.
 # Usage: benches/compare_full.sh [FOLDER]   the folder is where the logs are written; default target/compare. COMPARE_ROWS=N takes another number
 # of rows (5400000), COMPARE_RUNS=N runs N times (3), COMPARE_KEEP=1 leaves the logs there.
 set -eu

@@ -186,17 +186,18 @@ mod tests {
         }
     }
 
-    /// At 8 to 16 seconds a frame an hour and a half is 675 to 337 frames: 28 to 14 seconds of film at 24 frames a second.
-    /// Common practice, no source.
+    /// A take of two hours (a long one; common practice, no source) has at most 1440 frames at 5 s per frame and 342 at 21 s: 60 and 14 whole seconds
+    /// of film at 24 frames/s.
     #[test]
-    fn an_hour_and_a_half_at_the_camera() {
-        for (seconds_per_frame, frames, of_film) in [(8.0, 675.0, 28.0), (16.0, 337.0, 14.0)] {
+    fn frames_that_fit_into_two_hours() {
+        let take = 2.0 * 3600.0;
+        for (seconds_per_frame, frames, of_film) in [(5.0, 1440.0, 60.0), (21.0, 342.0, 14.0)] {
             let pace = Pace::new(seconds_per_frame).unwrap();
-            let whole_frames = (1.5 * 3600.0 / pace.get()).floor();
+            let whole_frames = (take / pace.get()).floor();
             assert_eq!(whole_frames, frames);
             assert_eq!((whole_frames / 24.0).floor(), of_film);
             let taken = pace.seconds_of(whole_frames);
-            assert!(5400.0 - seconds_per_frame < taken && taken <= 5400.0);
+            assert!(take - seconds_per_frame < taken && taken <= take);
         }
     }
 }
