@@ -15,47 +15,52 @@ use crate::number::Jet;
 use crate::shot::layer::DEFAULT_BLEND;
 use crate::shot::{Key, Shape};
 
-impl Interpolator for Jet {
+/// A jet as the crate takes it: its traits are no part of our surface.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+struct Sample(Jet);
+
+impl Interpolator for Sample {
     fn normalize(self, start: Self, end: Self) -> Self {
-        (self - start) / (end - start)
+        Sample((self.0 - start.0) / (end.0 - start.0))
     }
 }
 
 /// The crate's formulas on jets, term by term: its own macro would ask this crate for features of the crate's names.
-impl Interpolate<Jet> for Jet {
-    fn step(t: Jet, threshold: Jet, a: Self, b: Self) -> Self {
+impl Interpolate<Sample> for Sample {
+    fn step(t: Sample, threshold: Sample, a: Self, b: Self) -> Self {
         if t < threshold { a } else { b }
     }
 
-    fn cosine(t: Jet, a: Self, b: Self) -> Self {
-        Self::lerp((1. - (t * core::f64::consts::PI).cos()) * 0.5, a, b)
+    fn cosine(Sample(t): Sample, a: Self, b: Self) -> Self {
+        Self::lerp(Sample((1. - (t * core::f64::consts::PI).cos()) * 0.5), a, b)
     }
 
-    fn lerp(t: Jet, a: Self, b: Self) -> Self {
-        a * (1. - t) + b * t
+    fn lerp(Sample(t): Sample, Sample(a): Self, Sample(b): Self) -> Self {
+        Sample(a * (1. - t) + b * t)
     }
 
-    fn cubic_hermite(t: Jet, x: (Jet, Self), a: (Jet, Self), b: (Jet, Self), y: (Jet, Self)) -> Self {
+    fn cubic_hermite(Sample(t): Sample, x: (Sample, Self), a: (Sample, Self), b: (Sample, Self), y: (Sample, Self)) -> Self {
+        let [x, a, b, y] = [x, a, b, y].map(|(at, value)| (at.0, value.0));
         let (two_t, three_t, t2) = (t * 2., t * 3., t * t);
         let (t3, two_t3, two_t2, three_t2) = (t2 * t, t2 * two_t, t * two_t, t * three_t);
         let m0 = (b.1 - x.1) / (b.0 - x.0) * (b.0 - a.0);
         let m1 = (y.1 - a.1) / (y.0 - a.0) * (b.0 - a.0);
-        a.1 * (two_t3 - three_t2 + 1.) + m0 * (t3 - two_t2 + t) + b.1 * (three_t2 - two_t3) + m1 * (t3 - t2)
+        Sample(a.1 * (two_t3 - three_t2 + 1.) + m0 * (t3 - two_t2 + t) + b.1 * (three_t2 - two_t3) + m1 * (t3 - t2))
     }
 
-    fn quadratic_bezier(t: Jet, a: Self, u: Self, b: Self) -> Self {
+    fn quadratic_bezier(Sample(t): Sample, Sample(a): Self, Sample(u): Self, Sample(b): Self) -> Self {
         let one_t = 1. - t;
-        u + (a - u) * (one_t * one_t) + (b - u) * t * t
+        Sample(u + (a - u) * (one_t * one_t) + (b - u) * t * t)
     }
 
-    fn cubic_bezier(t: Jet, a: Self, u: Self, v: Self, b: Self) -> Self {
+    fn cubic_bezier(Sample(t): Sample, Sample(a): Self, Sample(u): Self, Sample(v): Self, Sample(b): Self) -> Self {
         let one_t = 1. - t;
         let (one_t2, t2) = (one_t * one_t, t * t);
-        a * (one_t2 * one_t) + (u * one_t2 * t + v * one_t * t2) * 3. + b * t2 * t
+        Sample(a * (one_t2 * one_t) + (u * one_t2 * t + v * one_t * t2) * 3. + b * t2 * t)
     }
 
-    fn cubic_bezier_mirrored(t: Jet, a: Self, u: Self, v: Self, b: Self) -> Self {
-        Self::cubic_bezier(t, a, u, b + b - v, b)
+    fn cubic_bezier_mirrored(t: Sample, a: Self, u: Self, v: Self, b: Self) -> Self {
+        Self::cubic_bezier(t, a, u, Sample(b.0 + b.0 - v.0), b)
     }
 }
 
@@ -148,10 +153,10 @@ impl Blended {
             (Some(only), None) | (None, Some(only)) => return Jet::constant(only.1),
             (None, None) => return Jet::constant(0.0),
         };
-        let constant = Jet::constant;
+        let constant = |x: f64| Sample(Jet::constant(x));
         let (ja, jb) = (constant(a), constant(b));
-        let local = Jet::time(t).normalize(constant(fa), constant(fb));
-        match self.shape {
+        let local = Sample(Jet::time(t)).normalize(constant(fa), constant(fb));
+        let Sample(sample) = match self.shape {
             // Written so that equal keys hold exactly: the crate's weighted sum dithers in the last bit.
             Shape::Linear | Shape::Cosine if a == b => ja,
             Shape::Linear => Interpolate::lerp(local, ja, jb),
@@ -167,7 +172,8 @@ impl Blended {
                     (constant(fy), constant(y)),
                 )
             }
-        }
+        };
+        sample
     }
 }
 
