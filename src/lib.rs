@@ -54,6 +54,8 @@
 //! Software limits are not a safety function. What is checked is what the stage states, and nothing else: keep people clear of suspended loads and of
 //! motors that start by themselves, and follow local codes and licensed practice.
 
+#![cfg_attr(not(feature = "cli"), allow(dead_code, unused_imports, reason = "what only the program uses is left out by the linker"))]
+
 mod api;
 mod bounds;
 mod check;

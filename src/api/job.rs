@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::error::Kind;
 use super::{Error, Folder, RowTable, Rows};
+use crate::bounds::Budget;
 use crate::check::{Approval, PassReport, Report, Violation, words};
 use crate::compile::Compiled;
 use crate::input::{Loaded, Rejection, Sources};
@@ -40,6 +41,15 @@ impl Compiled {
     /// A shot of another stage; every cause for which a channel or axis has no curve.
     pub fn new(stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Error> {
         Ok(Compiled::compile(stage, shot)?)
+    }
+
+    /// The same for a job that is large on purpose: it may cost a thousand times the usual work. What would cost more than usual is refused otherwise, since
+    /// it is mostly a slip of a unit.
+    ///
+    /// # Errors
+    /// As [`Compiled::new`].
+    pub fn large(stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Error> {
+        Ok(Compiled::within(Budget::Large, stage, shot)?)
     }
 
     /// Another shot on the same stage: how a change is tried.

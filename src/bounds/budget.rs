@@ -9,8 +9,7 @@ use core::sync::atomic::{AtomicU64, Ordering};
 
 /// A kind of work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[non_exhaustive]
-pub enum Effort {
+pub(crate) enum Effort {
     /// Layers evaluated at an instant while curves are fitted; a mechanism or an aim counts as some layers.
     Places,
     /// Pieces of all curves.
@@ -36,7 +35,7 @@ impl Effort {
 
     /// Its unit, for messages.
     #[must_use]
-    pub const fn unit(self) -> &'static str {
+    pub(crate) const fn unit(self) -> &'static str {
         match self {
             Effort::Places | Effort::Trials => "evaluations of layers",
             Effort::Pieces => "pieces of curves",
@@ -56,7 +55,7 @@ impl Effort {
 
 /// How much work is allowed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Budget {
+pub(crate) enum Budget {
     /// What every honest shot of some hundred frames needs, many times over.
     #[default]
     Usual,
@@ -70,7 +69,7 @@ pub(crate) const MOST_COUNTS: u64 = 100_000_000;
 impl Budget {
     /// The most of a kind of work for a shot of so many axes x frames x passes.
     #[must_use]
-    pub const fn most(self, work: Effort, counts: u64) -> u64 {
+    pub(crate) const fn most(self, work: Effort, counts: u64) -> u64 {
         let (base, each) = work.usual();
         let usual = base.saturating_add(each.saturating_mul(counts));
         match self {
@@ -81,13 +80,13 @@ impl Budget {
 
     /// The most rows x axes of one table for a controller: its rate is asked for, so it may be larger than the columns.
     #[must_use]
-    pub const fn most_row_counts(self) -> u64 {
+    pub(crate) const fn most_row_counts(self) -> u64 {
         self.most_counts().saturating_mul(10)
     }
 
     /// The most axes x frames x passes.
     #[must_use]
-    pub const fn most_counts(self) -> u64 {
+    pub(crate) const fn most_counts(self) -> u64 {
         match self {
             Budget::Usual => MOST_COUNTS,
             Budget::Large => u64::MAX,
@@ -98,7 +97,7 @@ impl Budget {
 /// More work than the budget allows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error("more than {most} {}", work.unit())]
-pub struct Excess {
+pub(crate) struct Excess {
     /// Of what.
     pub work: Effort,
     /// What is allowed.
@@ -107,7 +106,7 @@ pub struct Excess {
 
 /// What a job has cost so far, beside what it may.
 #[derive(Debug)]
-pub struct Meter {
+pub(crate) struct Meter {
     most: [u64; 4],
     used: [AtomicU64; 4],
 }
@@ -115,7 +114,7 @@ pub struct Meter {
 impl Meter {
     /// Nothing used, of the budget of a shot of so many axes x frames x passes.
     #[must_use]
-    pub fn new(budget: Budget, counts: u64) -> Meter {
+    pub(crate) fn new(budget: Budget, counts: u64) -> Meter {
         Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 4] }
     }
 
@@ -123,7 +122,7 @@ impl Meter {
     ///
     /// # Errors
     /// With it the work is more than is allowed.
-    pub fn spend(&self, work: Effort, n: u64) -> Result<(), Excess> {
+    pub(crate) fn spend(&self, work: Effort, n: u64) -> Result<(), Excess> {
         let before = work.slot(&self.used).fetch_add(n, Ordering::Relaxed);
         let most = *work.slot(&self.most);
         if before.saturating_add(n) <= most { Ok(()) } else { Err(Excess { work, most }) }
@@ -131,19 +130,19 @@ impl Meter {
 
     /// What has been used of a kind of work.
     #[must_use]
-    pub fn used(&self, work: Effort) -> u64 {
+    pub(crate) fn used(&self, work: Effort) -> u64 {
         work.slot(&self.used).load(Ordering::Relaxed)
     }
 
     /// What is allowed of a kind of work.
     #[must_use]
-    pub fn most(&self, work: Effort) -> u64 {
+    pub(crate) fn most(&self, work: Effort) -> u64 {
         *work.slot(&self.most)
     }
 
     /// What is left of a kind of work.
     #[must_use]
-    pub fn left(&self, work: Effort) -> u64 {
+    pub(crate) fn left(&self, work: Effort) -> u64 {
         work.slot(&self.most).saturating_sub(self.used(work))
     }
 }

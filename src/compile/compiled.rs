@@ -61,13 +61,13 @@ impl Compiled {
 
     /// The budget of work that it keeps.
     #[must_use]
-    pub fn budget(&self) -> Budget {
+    pub(crate) fn budget(&self) -> Budget {
         self.budget
     }
 
     /// What has been spent on it so far: on its curves, or, of what a check holds, on the check.
     #[must_use]
-    pub fn work(&self) -> &Meter {
+    pub(crate) fn work(&self) -> &Meter {
         &self.work
     }
 

@@ -5,7 +5,7 @@ use crate::stage::Stage;
 
 /// Axes, frames and passes of a job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Counts {
+pub(crate) struct Counts {
     /// Axes of the stage.
     pub axes: u64,
     /// Photographed frames.
@@ -17,14 +17,14 @@ pub struct Counts {
 impl Counts {
     /// The size of a shot on its stage.
     #[must_use]
-    pub fn of(stage: &Stage, shot: &Shot) -> Counts {
+    pub(crate) fn of(stage: &Stage, shot: &Shot) -> Counts {
         let of = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
         Counts { axes: of(stage.axes().len()), frames: of(shot.frames().count()), passes: of(shot.passes().len()) }
     }
 
     /// All three multiplied.
     #[must_use]
-    pub fn product(self) -> u64 {
+    pub(crate) fn product(self) -> u64 {
         self.axes.saturating_mul(self.frames).saturating_mul(self.passes)
     }
 }

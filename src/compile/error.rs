@@ -10,8 +10,7 @@ use crate::stage::{AxisId, ChannelId, Mover, Stage};
 
 /// Why a shot could not be compiled.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum CompileError {
+pub(crate) enum CompileError {
     /// The shot was checked against another stage.
     #[error("the shot belongs to another stage")]
     OtherStage,
@@ -78,7 +77,7 @@ impl CompileError {
 
     /// Where to look, if it is written anywhere.
     #[must_use]
-    pub fn place(&self) -> Option<Place> {
+    pub(crate) fn place(&self) -> Option<Place> {
         match self {
             CompileError::OtherStage | CompileError::TooLarge { .. } => None,
             CompileError::Layer { place, .. } | CompileError::Axes { place, .. } => place.filter(|p| p.line > 0),
@@ -87,7 +86,7 @@ impl CompileError {
 
     /// The same as a flaw: a code, what was found, what to do.
     #[must_use]
-    pub fn flaw(&self) -> Flaw {
+    pub(crate) fn flaw(&self) -> Flaw {
         match self {
             CompileError::OtherStage => Flaw::new(Code::OtherStage, "", self.to_string()).help("load the shot together with its stage"),
             CompileError::TooLarge { counts, most } => Flaw::new(Code::BudgetExceeded, "frames", "the shot is too large")

@@ -23,8 +23,7 @@ use crate::signal::{AxisSignal, NoPlace, SignalError};
 
 /// Why a signal could not become a curve.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum FitError {
+pub(crate) enum FitError {
     /// The signal itself cannot be formed.
     #[error(transparent)]
     Signal(#[from] SignalError),
@@ -68,7 +67,7 @@ pub enum FitError {
 impl FitError {
     /// Frame time it is about; infinite where it is about no instant.
     #[must_use]
-    pub fn at(&self) -> f64 {
+    pub(crate) fn at(&self) -> f64 {
         match self {
             FitError::NotFinite { at } | FitError::OutOfReach { at, .. } | FitError::TooCostly { at, .. } | FitError::Jump { at, .. } => {
                 *at
@@ -79,7 +78,7 @@ impl FitError {
 
     /// True where two axes of one mechanism or aim fail for one cause.
     #[must_use]
-    pub fn same_cause(&self, other: &FitError) -> bool {
+    pub(crate) fn same_cause(&self, other: &FitError) -> bool {
         core::mem::discriminant(self) == core::mem::discriminant(other)
     }
 }

@@ -10,8 +10,7 @@ use crate::time::FrameTime;
 
 /// Why something has no place at an instant.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum NoPose {
+pub(crate) enum NoPose {
     /// Positions that no pose of the mechanism has.
     #[error(transparent)]
     OutOfReach(#[from] OutOfReach),

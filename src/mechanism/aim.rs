@@ -27,8 +27,7 @@ pub(crate) const MOST_GAIN: f64 = 1000.0;
 
 /// A target that the two channels cannot bring to the middle of the picture.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum AimTrouble {
+pub(crate) enum AimTrouble {
     /// In range the optical axis meets the target only backwards.
     #[error("in range the optical axis meets the target only backwards, {depth} mm behind the camera")]
     Behind {

@@ -23,8 +23,7 @@ pub enum Column {
 
 /// Why a table could not be written.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum ColumnError {
+pub(crate) enum ColumnError {
     /// The writer failed.
     #[error("the columns could not be written: {0}")]
     Csv(#[from] csv::Error),

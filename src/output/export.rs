@@ -13,8 +13,7 @@ use crate::program::Leg;
 
 /// Why a folder was not written.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum ExportError {
+pub(crate) enum ExportError {
     /// The folder.
     #[error(transparent)]
     Staged(#[from] StagedError),

@@ -4,8 +4,7 @@ use crate::output::handoff::poses::PoseError;
 
 /// Why a page could not be made.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum PageError {
+pub(crate) enum PageError {
     /// A body without a pose.
     #[error(transparent)]
     Pose(#[from] PoseError),

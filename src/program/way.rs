@@ -52,7 +52,7 @@ pub(crate) struct Approach {
 
 /// A leg of the way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Leg {
+pub(crate) enum Leg {
     /// From home over the place of approach to the start.
     MoveToStart,
     /// From the end of the run-down home.
@@ -62,7 +62,7 @@ pub enum Leg {
 /// No law takes an axis from one place to another.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("axis `{axis}` cannot be moved from rest to rest as its limits ask: {error}")]
-pub struct NoLaw {
+pub(crate) struct NoLaw {
     /// Full name.
     pub axis: String,
     /// Why.
@@ -71,8 +71,7 @@ pub struct NoLaw {
 
 /// What went wrong with a rest-to-rest move.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum WayError {
+pub(crate) enum WayError {
     /// The law.
     #[error(transparent)]
     Profile(#[from] ProfileError),

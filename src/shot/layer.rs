@@ -8,7 +8,7 @@ use crate::stage::{ChannelId, GroupId};
 
 /// Where something was written: for messages long after reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Place {
+pub(crate) struct Place {
     /// Index of the file in the list of sources; 0 where built in code.
     pub file: u32,
     /// Line, from 1; 0 where built in code.

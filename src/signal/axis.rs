@@ -40,8 +40,7 @@ pub(crate) enum AxisSignal<'a> {
 
 /// Why an axis has no position at an instant.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum NoPlace {
+pub(crate) enum NoPlace {
     /// A mechanism cannot take the place its channels ask for.
     #[error(transparent)]
     OutOfReach(#[from] OutOfReach),

@@ -32,7 +32,7 @@ pub(crate) struct Pace(f64);
 /// A number that is not allowed where it stands.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("{what}: found {found:?}, allowed {allowed}")]
-pub struct ClockError {
+pub(crate) struct ClockError {
     /// Name of the quantity.
     pub what: &'static str,
     /// The number.

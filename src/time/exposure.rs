@@ -25,8 +25,7 @@ pub struct FrameSpan {
 
 /// Why there is no such shutter or span.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum ExposureError {
+pub(crate) enum ExposureError {
     /// The shutter angle is not over 0 and at most 360.
     #[error("shutter: found {found:?} degrees, allowed {SHUTTER}")]
     Shutter {

@@ -80,8 +80,7 @@ pub struct Verdict {
 
 /// Why there is nothing to verify.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[non_exhaustive]
-pub enum NotAFolder {
+pub(crate) enum NotAFolder {
     /// Nothing there, or no folder.
     #[error("{0} is not a folder; name one that movewright wrote")]
     NoFolder(PathBuf),

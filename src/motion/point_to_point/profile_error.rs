@@ -4,8 +4,7 @@
 
 /// Why there is no such profile.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum ProfileError {
+pub(crate) enum ProfileError {
     /// An input is outside what is allowed for it.
     #[error("{what} is {found:?}: it must be {allowed}")]
     OutOfRange {

@@ -14,8 +14,7 @@ use crate::time::FrameTime;
 
 /// Why poses could not be written.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum PoseError {
+pub(crate) enum PoseError {
     /// The writer failed.
     #[error("the poses could not be written: {0}")]
     Csv(#[from] csv::Error),

@@ -21,8 +21,7 @@ use crate::bounds::ROW_RATE;
 
 /// Why rows were not written.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum RowsError {
+pub(crate) enum RowsError {
     /// A rate that is not allowed.
     #[error("`{found}` is no rate of rows; allowed: {ROW_RATE}, written as 1000, 12.5 or 30000/1001")]
     Rate {

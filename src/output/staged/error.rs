@@ -5,8 +5,7 @@ use std::path::{Path, PathBuf};
 
 /// Why an output was not written. Nothing at the target was changed.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum StagedError {
+pub(crate) enum StagedError {
     /// A folder is written, and the target is something else.
     #[error("{path} is {what}, not a folder; it is left untouched: name a folder that does not exist yet, or one written by movewright")]
     NotAFolder {
