@@ -6,7 +6,7 @@
 //! four times it and the pass's own are tried, together with the paces just slower than those at which a run changes its length, and only if each holds the border
 //! below is halved. Of a held pass it is the pace at which the slowest move and settling fit.
 //! Invariant: the pace given was itself tried and holds; every pace tried from there to the larger of four times it and the pass's own holds; 0.999 of it fails.
-//! Limits: between the paces tried nothing is proven; a limb that only its own motion keeps taut counts as slack at every faster pace than one at which it is.
+//! Limits: between the paces tried nothing is proven. Where only its own motion keeps a limb's wire taut, slow paces fail: none is offered then.
 
 use super::fastest::Fastest;
 use super::held::fits;
@@ -28,23 +28,32 @@ pub struct Runnable {
     pub(crate) limited_by: Option<Hindrance>,
     /// The pace from which on everything holds that a pace can mend, up to a few digits; itself tried. What no pace mends is left out.
     pub(super) offer: Option<f64>,
+    /// True where a wire is slack with its limb at rest, so that slow paces fail whatever faster ones do.
+    pub(super) slow_fails: bool,
 }
 
 /// The smallest pace of a pass with these violations at its own.
 pub(super) fn runnable(program: &Program, fastest: &Fastest, violations: &[Violation]) -> Runnable {
     let of = |v: &Violation| Hindrance::Limit { subject: v.subject, limit: v.limit, part: v.part };
+    let mut slow_fails = false;
     let (found, hindrance) = match (program.stations(), fastest.seconds_per_frame, fastest.limited_by) {
         (Some(stations), ..) => held(program, stations),
-        (None, Some(floor), limited_by) => match Trials::new(program, floor, limited_by).search() {
-            Ok((pace, hindrance)) => (Some(pace), hindrance),
-            Err(hindrance) => (None, Some(hindrance)),
-        },
+        (None, Some(floor), limited_by) => {
+            let trials = Trials::new(program, floor, limited_by);
+            let found = trials.search();
+            slow_fails = !trials.stands_taut();
+            match found {
+                Ok((pace, hindrance)) => (Some(pace), hindrance),
+                Err(hindrance) => (None, Some(hindrance)),
+            }
+        }
         (None, None, limited_by) => (None, limited_by.map(|(axis, limit)| photographed(axis, limit))),
     };
-    let offer = found.filter(|_| !violations.is_empty()).map(|pace| offer(program, fastest, pace));
+    // "Or slower" would be wrong where slow paces fail.
+    let offer = found.filter(|_| !violations.is_empty() && !slow_fails).map(|pace| offer(program, fastest, pace));
     match violations.iter().find(|v| !mends(program, v)) {
-        Some(v) => Runnable { seconds_per_frame: None, limited_by: Some(of(v)), offer },
-        None => Runnable { seconds_per_frame: found, limited_by: hindrance, offer },
+        Some(v) => Runnable { seconds_per_frame: None, limited_by: Some(of(v)), offer, slow_fails },
+        None => Runnable { seconds_per_frame: found, limited_by: hindrance, offer, slow_fails },
     }
 }
 

@@ -4,7 +4,7 @@
 //! given lengths - reach, clearance, the move to start and the return home - is judged once for each.
 //! Invariant: the answer was itself tried and holds, and 0.999 of it fails.
 
-use core::cell::{Cell, RefCell};
+use core::cell::{Cell, OnceCell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -81,6 +81,8 @@ pub(super) struct Trials<'a> {
     /// Paces of the photographed span at which all wires are taut, and at which one is slack.
     taut_from: Cell<f64>,
     slack_to: Cell<Option<(f64, AxisId)>>,
+    /// True where gravity alone keeps every wire taut throughout the photographed span.
+    stands_taut: OnceCell<bool>,
 }
 
 /// From one pace tried to the next.
@@ -119,6 +121,7 @@ impl<'a> Trials<'a> {
             runs: RefCell::default(),
             taut_from: Cell::new(f64::INFINITY),
             slack_to: Cell::new(None),
+            stands_taut: OnceCell::new(),
         }
     }
 
@@ -312,32 +315,40 @@ impl<'a> Trials<'a> {
         Some(program)
     }
 
-    /// A wire that is slack at a pace. Of the photographed span what is known of slower and faster paces is used.
+    /// A wire that is slack at a pace. Where gravity keeps them taut at rest, one that is slack is so at every faster pace, and one that is taut at every slower one.
     fn slack(&self, program: &Program, pace: f64) -> Option<Hindrance> {
         let of = |axis, part| Hindrance::Limit { subject: Subject::Axis(axis), limit: Limit::Slack, part };
-        let part = |part| {
-            let mut found = None;
-            sections::see_part(program, part, pace, &mut |section| found = slack::first_slack(program, section));
-            found
-        };
         for edge in [Part::RunUp, Part::RunDown] {
-            if let Some(axis) = part(edge) {
+            if let Some(axis) = slack_in(program, edge, pace) {
                 return Some(of(axis, edge));
             }
         }
-        if pace >= self.taut_from.get() {
+        let is_monotone = self.stands_taut();
+        if is_monotone && pace >= self.taut_from.get() {
             return None;
         }
-        if let Some((_, axis)) = self.slack_to.get().filter(|(known, _)| pace <= *known) {
+        if let Some((_, axis)) = self.slack_to.get().filter(|(known, _)| is_monotone && pace <= *known) {
             return Some(of(axis, Part::Photographed));
         }
-        let found = part(Part::Photographed);
+        let found = slack_in(program, Part::Photographed, pace);
         match found {
             Some(axis) => self.slack_to.set(Some((pace, axis))),
             None => self.taut_from.set(pace),
         }
         found.map(|axis| of(axis, Part::Photographed))
     }
+
+    /// True where every wire is taut with its limb at rest, wherever it is in the photographed span: otherwise some pace is too slow.
+    pub(super) fn stands_taut(&self) -> bool {
+        *self.stands_taut.get_or_init(|| slack_in(self.program, Part::Photographed, f64::INFINITY).is_none())
+    }
+}
+
+/// The first axis whose wire is slack in a part of a moving pass at a pace.
+fn slack_in(program: &Program, part: Part, pace: f64) -> Option<AxisId> {
+    let mut found = None;
+    sections::see_part(program, part, pace, &mut |section| found = slack::first_slack(program, section));
+    found
 }
 
 impl Live<'_> {

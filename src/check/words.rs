@@ -178,6 +178,9 @@ pub(crate) fn runnable(stage: &Stage, r: &Runnable) -> String {
             format!("fastest possible: {} s/frame, limited by {}", directed::up(pace, Places::Decimals(4)), hindrance(stage, h))
         }
         (Some(_), None) => "nothing limits the pace".to_owned(),
+        (None, Some(h)) if r.slow_fails => {
+            format!("no pace holds together with every slower one: {} stands in the way", hindrance(stage, h))
+        }
         (None, Some(h)) => format!("no pace is possible: {} stands in the way", hindrance(stage, h)),
         (None, None) => "no pace is possible".to_owned(),
     }

@@ -73,3 +73,24 @@ fn a_leg_that_is_slack_only_in_its_run_up_or_run_down_is_refused() {
         assert_eq!(slack_parts(&found), parts, "{}", found.text);
     }
 }
+
+/// A leg that swings beyond straight down, its guide at 60 deg, so that gravity would take it further: only a swing that is fast enough keeps the wire taut. At 95 deg
+/// below level it asks for m g c |cos| / I = 392 deg/s2, which the turn in the middle, about 0.53 deg/frame2 from -60 to -95 deg in 23 frames, gives up to 0.036 s per frame.
+#[test]
+fn a_leg_that_only_a_fast_swing_keeps_taut_has_no_fastest_pace_and_no_offer() {
+    let stage = leg(-60.0).replace("guide = [-170, 100]", "guide = [100, 173]").replace("= 100\nmax_a", "= 1e5\nmax_a");
+    let stage = stage.replace("max_acceleration = 100", "max_acceleration = 1e6").replace("max_jerk = 400", "max_jerk = 2e8");
+    let track = "{ channel = \"heron.leg\", keys = [[1, -60], [24, -95], [48, -60]] }";
+    for (pace, taut) in [(0.01, false), (0.015, true), (0.025, true), (0.03, true), (0.05, false), (1.0, false), (12.0, false)] {
+        let found = Case::new(&stage, &shot([1, 48], track, &pass("p", "moving", pace))).check();
+        assert_eq!(found.status == 0, taut, "{pace}: {}", found.text);
+        let run = &found.json["passes"][0];
+        assert!(run["fastest_runnable_seconds_per_frame"].is_null(), "{pace}: {}", found.text);
+        assert!(
+            found.sentence().contains("no pace holds together with every slower one: slack of heron.leg_wire"),
+            "{pace}: {}",
+            found.text
+        );
+        assert!(!found.text.contains("run the pass at"), "{pace}: {}", found.text);
+    }
+}
