@@ -2,14 +2,14 @@
 //!
 //! What: a pace is offered where the whole pass was tried at it (see `runnable`). A change of one track is tried by compiling anew the axes that follow the track,
 //! choosing run-up and run-down anew, and judging the axis as the check does: travel, rates and torque from run-up to run-down, its mechanism's reach, its wire, and
-//! the clearance of what it moves. The other axes may not become worse.
+//! the clearance of what it moves. The other axes may not become worse, nor may the other passes.
 
 use std::collections::BTreeSet;
 
 use super::clearance::{self, Against, Nearest};
 use super::runnable::Runnable;
 use super::violation::{Between, Cause, Fix, Limit, Part, Violation};
-use super::{moving, reach, slack};
+use super::{held, moving, reach, slack};
 use crate::compile::{Compiled, Edge};
 use crate::motion::Peaks;
 use crate::number::whole;
@@ -20,9 +20,10 @@ use crate::stage::{AxisId, GroupId, PacedPeaks, PerAxis};
 
 /// Adds fixes to the violations of one pass.
 pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [Violation]) {
-    let held = program.stations().is_some();
+    let is_held = program.stations().is_some();
+    let mut known: Vec<(Asked, Option<Fix>)> = Vec::new();
     for v in violations.iter_mut().take(MOST_TRIED) {
-        if held {
+        if is_held {
             if let (Cause::TooLong { .. }, Some(pace)) = (v.cause, runnable.offer) {
                 v.fixes.push(Fix::HeldPace(pace));
             }
@@ -36,15 +37,46 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
         if let (Some(pace), false) = (runnable.offer, out_of_travel) {
             v.fixes.push(Fix::Pace(pace));
         }
-        let fix = if out_of_travel {
-            other_shape(program, v)
-        } else if let Some(edge) = v.part.edge() {
-            rests_at_the_edge(program, v, edge)
-        } else {
-            v.between.and_then(|b| moved_key(program, v.subject.axis(), &b))
+        let kind = match (out_of_travel, v.part.edge()) {
+            (true, _) => Kind::Shape,
+            (false, Some(edge)) => Kind::Rest(edge),
+            (false, None) => Kind::Key,
+        };
+        // Speed, acceleration and jerk of an axis between the same keys ask the same question.
+        let asked = Asked { kind, axis: v.subject.axis(), between: v.between };
+        let fix = match known.iter().find(|(a, _)| *a == asked) {
+            Some((_, fix)) => *fix,
+            None => {
+                let fix = match kind {
+                    Kind::Shape => other_shape(program, v),
+                    Kind::Rest(edge) => rests_at_the_edge(program, v, edge),
+                    Kind::Key => v.between.and_then(|b| moved_key(program, v.subject.axis(), &b)),
+                };
+                known.push((asked, fix));
+                fix
+            }
         };
         v.fixes.extend(fix);
     }
+}
+
+/// What an offer depends on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Asked {
+    kind: Kind,
+    axis: AxisId,
+    between: Option<Between>,
+}
+
+/// What is tried to mend a violation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Kind {
+    /// The shape that stays between keys.
+    Shape,
+    /// The shape that rests at the edge.
+    Rest(Edge),
+    /// A key at another frame.
+    Key,
 }
 
 /// Violations that get fixes: compiling again has its price, and after the first few a person starts over anyway.
@@ -112,9 +144,27 @@ impl<'a> Trial<'a> {
         clearance::is_kept(&again.course(), &counts)
     }
 
+    /// True where no axis exceeds more in another pass than before.
+    fn spares_other_passes(&self, again: &Program) -> bool {
+        let (old, new) = (self.program.compiled(), again.compiled());
+        let found = |compiled: &Compiled, i: usize| {
+            let program = Program::one(compiled, i).ok().flatten()?;
+            Some(match program.stations() {
+                None => moving::check(&program).1,
+                Some(stations) => held::check(&program, stations).1,
+            })
+        };
+        let mut others = (0..old.shot().passes().len()).filter(|i| *i != self.program.index());
+        others.all(|i| {
+            let (Some(before), Some(after)) = (found(old, i), found(new, i)) else { return false };
+            let count = |all: &[Violation], id: AxisId| all.iter().filter(|v| v.subject.axis() == id).count();
+            new.stage().axis_ids().all(|id| count(&after, id) <= count(&before, id))
+        })
+    }
+
     /// True where the track in another form holds in every way.
     fn mends(&self, track: Track) -> bool {
-        self.with(track).is_some_and(|again| self.keeps_clear(&again))
+        self.with(track).is_some_and(|again| self.keeps_clear(&again) && self.spares_other_passes(&again))
     }
 }
 

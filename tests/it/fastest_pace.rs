@@ -7,6 +7,7 @@ use crate::generator::Generator;
 use serde_json::Value;
 
 use crate::case::{Case, STAGE, axis, pass, shot};
+use crate::seeded_shot::Input;
 
 /// The pass run anew at this pace.
 fn at(stage: &str, frames: [i64; 2], tracks: &str, pace: f64, others: &str) -> Value {
@@ -92,4 +93,52 @@ fn the_fastest_pace_of_loaded_axes_that_move_at_the_cuts_holds_at_every_slower_o
     }
     assert_eq!(tried, 5, "passes that have a fastest pace");
     assert!(beyond >= 3, "{beyond} passes are limited by their run-up or run-down");
+}
+
+/// The property over the first pass of shots from these seeds, in the library; how many there were, and of how many a run-up, a run-down or a leg sets the pace.
+fn seeded(seeds: std::ops::Range<u64>) -> [usize; 2] {
+    let [mut tried, mut beyond] = [0; 2];
+    for seed in seeds {
+        let mut input = Input::from_seed(seed);
+        let Some(report) = input.checked() else { continue };
+        let (pass, own) = (&report["passes"][0], input.passes[0].2);
+        let mut failing = |pace: f64| {
+            input.passes[0].2 = pace;
+            let again = input.checked().unwrap();
+            let all = again["passes"][0]["violations"].as_array().unwrap();
+            all.iter().filter(|v| v["limit"] != "register").map(|v| v["message"].as_str().unwrap().to_owned()).collect::<Vec<_>>()
+        };
+        let Some(fastest) = pass["fastest_runnable_seconds_per_frame"].as_f64() else {
+            // No pace holds: none of these either.
+            for k in -2..7 {
+                let pace = own * 2.0_f64.powi(k);
+                assert!(!failing(pace).is_empty(), "seed {seed}: {pace} holds");
+            }
+            continue;
+        };
+        tried += 1;
+        beyond += usize::from(pass["fastest_seconds_per_frame"].as_f64().unwrap() < 0.99 * fastest);
+        let slowest = own.max(4.0 * fastest);
+        for i in 0..=10 {
+            let pace = fastest * (slowest / fastest).powf(f64::from(i) / 10.0);
+            let found = failing(pace);
+            assert!(found.is_empty(), "seed {seed}: of {fastest} {pace} fails: {found:#?}");
+        }
+        // The least pace that there is has none below it.
+        assert!(fastest <= 0.001 || !failing(0.999 * fastest).is_empty(), "seed {seed}: 0.999 of {fastest} holds");
+    }
+    [tried, beyond]
+}
+
+#[test]
+fn the_fastest_pace_of_seeded_shots_holds_at_every_slower_one_tried() {
+    let [tried, beyond] = seeded(0..140);
+    assert!(tried > 40 && beyond > 1, "{tried} {beyond}");
+}
+
+/// The same over more seeds: `cargo test --test it fastest_pace:: -- --ignored`.
+#[test]
+#[ignore = "minutes"]
+fn the_fastest_pace_of_many_shots_holds_at_every_slower_one_tried() {
+    seeded(1_000..6_000);
 }

@@ -24,16 +24,19 @@ mod case;
 #[path = "../../src/number/generator.rs"]
 mod generator;
 mod marsh;
+mod seeded_shot;
 
 mod aim_miss;
 mod browser;
 mod command_line;
+mod compare_causes;
 mod fastest_pace;
 mod feeders;
 mod framing;
 mod gobo_flicker;
 mod guides;
 mod held_clearance;
+mod offers;
 mod one_verdict;
 mod opened_files;
 mod own_signals;
