@@ -4,7 +4,8 @@
 //! positions of some frames earlier or later (frame shift); one deviation for either direction of travel (backlash); levels that jump by full steps at some frames,
 //! the first of them at no deviation (steps lost there); a line (slip). A pattern is plain where what it leaves is at most a quarter of what it explains. Of the plain
 //! ones that which leaves least is named, and with it those that leave at most one step more: rounding is no evidence for either.
-//! Jumps at the turns of the axis speak for backlash: where there are two or more and no others, no steps are lost.
+//! Jumps at the turns of the axis speak for backlash: where there are two or more and no others, no steps are lost. One where it sets out, against its direction, may be
+//! either.
 //! Common practice, no source; a hint where to look, never a verdict.
 //! Units: steps, in the direction of positive travel. Invariant: memory does not grow with frames.
 
@@ -109,6 +110,8 @@ pub(super) struct Trace {
     turns: u64,
     /// Jumps at the frames at which the axis turns or sets out.
     jumps_at_turns: usize,
+    /// Direction in which the axis set out, where the first jump is there.
+    set_out: Option<f64>,
     shifts: Shifts,
     /// Mean frame, and co-moments of frame and deviation about their means.
     line: Line,
@@ -139,6 +142,7 @@ impl Trace {
             last_direction: 0.0,
             turns: 0,
             jumps_at_turns: 0,
+            set_out: None,
             shifts: Shifts::default(),
             line: Line::default(),
         }
@@ -162,6 +166,9 @@ impl Trace {
         if (x - self.last).abs() >= 0.5 * self.full_step {
             if let Some(slot) = self.closed.get_mut(self.jumps) {
                 *slot = self.now;
+            }
+            if self.jumps == 0 && self.last_direction == 0.0 && direction != 0.0 {
+                self.set_out = Some(direction);
             }
             self.jumps += 1;
             self.jumps_at_turns += usize::from(direction != self.last_direction);
@@ -191,8 +198,10 @@ impl Trace {
     /// The likely cause, where one is plain; more than one where they explain alike.
     pub(super) fn causes(&self) -> Vec<Cause> {
         let Some(all) = self.all.filter(|a| a.n >= 2.0 && (a.low != 0.0 || a.high != 0.0)) else { return Vec::new() };
-        let plain: Vec<(Cause, f64)> =
-            [self.offset(&all), self.shifted(&all), self.backlash(), self.lost(), self.slip(&all)].into_iter().flatten().collect();
+        let plain: Vec<(Cause, f64)> = [self.offset(&all), self.shifted(&all), self.backlash(), self.lag(), self.lost(), self.slip(&all)]
+            .into_iter()
+            .flatten()
+            .collect();
         let least = plain.iter().map(|(_, left)| *left).fold(f64::INFINITY, f64::min);
         plain.into_iter().filter(|(_, left)| *left <= least + ALIKE).map(|(cause, _)| cause).collect()
     }
@@ -216,6 +225,16 @@ impl Trace {
         let left = up.range().max(down.range());
         let plain = self.turns > 0 && up.n >= 2.0 && down.n >= 2.0 && between != 0.0 && left <= PLAIN * between.abs();
         plain.then_some((Cause::new(CauseKind::Backlash, between, up.from.max(down.from)), left))
+    }
+
+    /// Backlash of an axis that never turns: from where it sets out it lags by all of it.
+    fn lag(&self) -> Option<(Cause, f64)> {
+        let direction = self.set_out.filter(|_| self.jumps == 1 && self.turns == 0)?;
+        let ([Some(before), ..], Some(after)) = (self.closed, self.now) else { return None };
+        let between = (after.mean - before.mean) * direction;
+        let left = before.range().max(after.range());
+        let plain = between < 0.0 && before.mean.abs().max(left) <= PLAIN * between.abs();
+        plain.then_some((Cause::new(CauseKind::Backlash, between, after.from), left))
     }
 
     fn lost(&self) -> Option<(Cause, f64)> {
@@ -393,12 +412,12 @@ mod tests {
                 assert_eq!(found.iter().map(|c| c.0).collect::<Vec<_>>(), [CauseKind::FrameShift], "move {i}, {late} late");
             }
         }
-        // Where both explain every frame, both are listed: at one speed up and down, late is as backlash; setting out for good, late is as lost at once.
+        // Where both explain every frame, both are listed: at one speed up and down, late is as backlash; setting out for good, late is as a lag or lost at once.
         let kinds: Vec<CauseKind> = causes(10, to_and_fro, |f| to_and_fro(f - 1) - to_and_fro(f)).iter().map(|c| c.0).collect();
         assert_eq!(kinds, [CauseKind::FrameShift, CauseKind::Backlash]);
         let starts = |f: i64| 20.0 * (f.max(50) - 50) as f64;
         let kinds: Vec<CauseKind> = causes(10, starts, |f| starts(f - 1) - starts(f)).iter().map(|c| c.0).collect();
-        assert_eq!(kinds, [CauseKind::FrameShift, CauseKind::LostSteps]);
+        assert_eq!(kinds, [CauseKind::FrameShift, CauseKind::Backlash, CauseKind::LostSteps]);
         let mut t = Trace::new(10);
         (1..=100).for_each(|f| t.add(f, eased(f), eased(f - 2) - eased(f), 1.0));
         assert_eq!(t.causes().first().map(|c| c.late), Some(2));
@@ -421,6 +440,20 @@ mod tests {
         // One turn, and exactly one full step from there on: either may be, and both are listed.
         let kinds: Vec<CauseKind> = causes(16, once, |f| if f <= 50 { 0.0 } else { -16.0 }).iter().map(|c| c.0).collect();
         assert_eq!(kinds, [CauseKind::Backlash, CauseKind::LostSteps]);
+    }
+
+    /// From frame 50 on up or down, and a full step off from there on: behind, it may be either; ahead, no backlash does that.
+    #[test]
+    fn a_jump_where_an_axis_sets_out_may_be_backlash_if_it_lags() {
+        for way in [1.0, -1.0] {
+            let starts = |f: i64| way * 40.0 * (f.max(50) - 50) as f64;
+            let behind = causes(8, starts, |f| if f <= 50 { 0.0 } else { -8.0 * way });
+            assert_eq!(behind, [(CauseKind::Backlash, -8.0, 51), (CauseKind::LostSteps, -8.0 * way, 51)]);
+            let ahead = causes(8, starts, |f| if f <= 50 { 0.0 } else { 8.0 * way });
+            assert_eq!(ahead, [(CauseKind::LostSteps, 8.0 * way, 51)]);
+            let later = causes(8, starts, |f| if f <= 52 { 0.0 } else { -8.0 * way });
+            assert_eq!(later, [(CauseKind::LostSteps, -8.0 * way, 53)]);
+        }
     }
 
     #[test]

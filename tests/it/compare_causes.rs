@@ -7,7 +7,7 @@ use crate::case::{Case, STAGE, axis, pass, shot};
 /// Figures that move in several ways: from rest to rest, to and fro, with a single reversal, and through both cuts. Microsteps 8 and 16.
 fn folder() -> Case {
     let moves = [
-        ("bridge", 8, "minimum_jerk", "[[1, 0], [60, 900]]"),
+        ("bridge", 8, "minimum_jerk", "[[5, 0], [60, 900]]"),
         ("trolley", 8, "minimum_jerk", "[[1, 0], [15, 80], [30, -40], [45, 90], [60, 0]]"),
         ("hoist", 16, "minimum_jerk", "[[1, 0], [30, 300], [60, 100]]"),
         ("yaw", 16, "natural_cubic", "[[-5, -50], [20, 60], [40, 10], [66, 90]]"),
@@ -90,7 +90,20 @@ fn eight_steps_of_backlash_are_no_lost_steps_where_an_axis_reverses() {
     }
 }
 
-/// The bridge never reverses: there a jump of full steps is steps lost, wherever it is.
+/// The bridge sets out after a rest and never reverses. Where it lags from there on, backlash explains as much as lost steps, and both are listed.
+#[test]
+fn a_lag_from_where_an_axis_sets_out_may_be_backlash_or_lost_steps() {
+    let case = folder();
+    let (header, mut log) = columns(&case);
+    let set_out = log[0].iter().position(|count| *count != log[0][0]).unwrap();
+    for count in &mut log[0][set_out..] {
+        *count -= 8;
+    }
+    let found = causes(&case, &header, &log);
+    assert_eq!(found[0].1, ["backlash", "lost_steps"], "{}", found[0].2);
+}
+
+/// The bridge never reverses: there a jump of full steps on the way is steps lost.
 #[test]
 fn steps_that_are_lost_are_still_named() {
     let case = folder();
