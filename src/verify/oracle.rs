@@ -14,7 +14,7 @@ use super::shapes::Course;
 use super::sight::Sight;
 use super::wander::Wander;
 use crate::number::Jet;
-use crate::shot::{Pass, Shot};
+use crate::shot::Shot;
 use crate::stage::{Axis, AxisId, ChannelId, Machine, Mover, Stage};
 
 /// Layers of one channel that are looked at; the compiler refuses more.
@@ -152,11 +152,6 @@ impl<'a> Oracle<'a> {
         lost.is_empty() || self.stage.channels_of(axis).iter().all(|c| !lost.contains(c))
     }
 
-    /// False for a channel of that kind.
-    pub(super) fn is_channel_known(&self, channel: ChannelId) -> bool {
-        !self.lost.borrow().contains(&channel)
-    }
-
     /// Everything at frame time `t`. What was asked for lately is remembered.
     pub(super) fn state(&self, t: f64) -> Rc<State> {
         if let Some(known) = self.recent.borrow().iter().find(|s| s.t == t) {
@@ -222,44 +217,9 @@ impl<'a> Oracle<'a> {
         fitted + (ARITHMETIC * size.max(position.abs()).max(a.home().abs()) + timing) * steps_per_unit(a)
     }
 
-    /// How far, in its unit, an honest value of a channel may be from the one in `state`: what moves its axes by their floors.
-    pub(super) fn room(&self, channel: ChannelId, state: &State) -> f64 {
-        let units = |axis: AxisId| self.floor(axis, state) / steps_per_unit(self.stage.axis(axis));
-        if let Some(axis) = self.stage.own_axis(channel) {
-            return units(axis);
-        }
-        let machine = self.stage.machines().iter().find(|m| m.channels().contains(&channel));
-        let Some((machine, which)) = machine.and_then(|m| Some((m, m.channels().iter().position(|c| *c == channel)?))) else { return 0.0 };
-        if machine.channels().iter().all(|c| !self.is_driven(*c)) {
-            return ARITHMETIC * state.channel(channel).abs();
-        }
-        answers(machine, state).get(which).map_or(f64::INFINITY, |row| {
-            row.iter().zip(machine.axes()).map(|(slope, axis)| slope.abs() * units(*axis)).sum::<f64>()
-                + ARITHMETIC * state.channel(channel).abs()
-        })
-    }
-
     /// True where nothing drives it.
     pub(super) fn is_driven(&self, channel: ChannelId) -> bool {
         self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.terms.is_empty())
-    }
-
-    /// True for an axis whose curve is fitted to its signal.
-    pub(super) fn is_fitted(&self, axis: AxisId) -> bool {
-        match self.stage.mover(axis) {
-            Mover::Own(channel) => self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.exact),
-            Mover::Machine(machine, _) => machine.channels().iter().any(|c| self.is_driven(*c)),
-        }
-    }
-
-    /// The values of channels in a pass: those of parked groups are at rest.
-    pub(super) fn in_pass(&self, pass: &Pass, channel: ChannelId, state: &State) -> f64 {
-        if self.stands(pass, channel) { self.stage.channel_rest(channel) } else { state.channel(channel) }
-    }
-
-    /// True for a channel whose axes a pass parks.
-    pub(super) fn stands(&self, pass: &Pass, channel: ChannelId) -> bool {
-        !pass.park().is_empty() && self.stage.axes_of(channel).iter().any(|a| pass.parks(self.stage, *a))
     }
 
     fn is_turned(&self, channel: ChannelId) -> bool {
@@ -287,32 +247,6 @@ impl<'a> Oracle<'a> {
 fn moved(machine: &Machine, which: usize, value: &dyn Fn(ChannelId) -> f64) -> f64 {
     let values = machine.channels().iter().map(|c| Jet::constant(value(*c)));
     machine.axis(which, values).map_or(f64::NAN, |position| position.p)
-}
-
-/// How each channel of a mechanism answers to each of its axes, by small trial changes of the channels; empty where it cannot be told.
-fn answers(machine: &Machine, state: &State) -> Vec<Vec<f64>> {
-    /// Trial change, mm or deg.
-    const TRIAL: f64 = 1e-4;
-    let slope = |axis: usize, channel: ChannelId| {
-        let with = |by: f64| moved(machine, axis, &|c| state.channel(c) + if c == channel { by } else { 0.0 });
-        (with(TRIAL) - with(-TRIAL)) / (2.0 * TRIAL)
-    };
-    match machine.channels() {
-        [only] => vec![vec![1.0 / slope(0, *only)]],
-        [a, b, c] => {
-            let [p, q, r] = [0, 1, 2].map(|axis| [*a, *b, *c].map(|channel| slope(axis, channel)));
-            let (qr, rp, pq) = (cross(q, r), cross(r, p), cross(p, q));
-            let whole: f64 = p.iter().zip(qr).map(|(x, y)| x * y).sum();
-            // The inverse of the matrix with rows p, q, r has the columns q x r, r x p and p x q over their triple product.
-            let rows = qr.into_iter().zip(rp).zip(pq);
-            rows.map(|((x, y), z)| vec![x / whole, y / whole, z / whole]).collect()
-        }
-        _ => Vec::new(),
-    }
-}
-
-fn cross([a, b, c]: [f64; 3], [x, y, z]: [f64; 3]) -> [f64; 3] {
-    [b * z - c * y, c * x - a * z, a * y - b * x]
 }
 
 impl Layer {
