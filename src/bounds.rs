@@ -9,11 +9,13 @@ pub(crate) mod budget;
 mod code;
 mod flaw;
 mod range;
+mod visible;
 
 pub(crate) use budget::{Budget, Effort, Excess, Meter};
 pub(crate) use code::Code;
 pub use flaw::Flaw;
 pub(crate) use range::{Bound, Whole, with_unit};
+pub(crate) use visible::{is_hidden, visible, visible_but};
 
 /// Declares ranges and counts, each with what it is the range of and why it is that; [`ranges`] lists them.
 macro_rules! table {

@@ -66,6 +66,8 @@ codes! {
         "the file was never saved, or it is the wrong one", "save the file again, or name another";
     PathNotAllowed, "path-not-allowed", "A path that would lead elsewhere on another machine",
         "it is absolute, has a backslash, or goes up behind a folder", "write a path from the shot's folder";
+    InvalidFileName, "invalid-file-name", "The name of a file cannot be written as text",
+        "it is not UTF-8, or it holds a character that cannot be seen", "rename the file with letters, digits, marks, spaces, punctuation and symbols";
     InvalidToml, "invalid-toml", "The text is not TOML",
         "a bracket, a quote or a value is missing, or a key is written twice", "correct the line: a key, `=`, and one value behind it";
     UnknownFormat, "unknown-format", "The file has a format that is not read",
@@ -88,6 +90,9 @@ codes! {
     // Names.
     InvalidName, "invalid-name", "A name has the wrong shape",
         "it has a capital, a blank or another sign, or is longer than 64 letters", "use small letters, digits and `_`, and begin with a letter";
+    HiddenCharacter, "hidden-character", "A name holds a character that cannot be seen",
+        "a control, direction, zero-width or other format character came with pasted text",
+        "remove it, or type the name again: letters, digits, marks, spaces, punctuation and symbols";
     DuplicateName, "duplicate-name", "Two of a kind have the same name",
         "two groups, axes, channels, passes or columns share a name", "give each a name of its own";
     UnknownChannel, "unknown-channel", "No such channel",
@@ -204,8 +209,6 @@ codes! {
         "the instant lies beyond the move, or the number is too large", "run `movewright check`, and correct what it reports";
 
     // The call and the output.
-    ConflictingOptions, "conflicting-options", "Two options exclude each other",
-        "both are given", "keep one of the two";
     LimitExceeded, "limit-exceeded", "A limit is exceeded, so nothing is written",
         "the shot asks for more than the stage allows", "run `movewright check`, and change the shot";
     NotOurs, "not-ours", "The place holds something that movewright did not write there",
@@ -214,8 +217,8 @@ codes! {
         "the stage or the shot has changed since", "add --replace, or name another folder";
     WriteFailed, "write-failed", "The output could not be written",
         "the system refused; the message quotes its reason", "check the disk, the permissions and the path";
-    NotAFolder, "not-a-folder", "There is no such folder",
-        "the name is misspelled, or it is a file", "name a folder that movewright wrote";
+    NotAFolder, "not-a-folder", "A folder is expected, and this is none",
+        "the name is misspelled, it is a file, or it is `-`, standard output", "name a folder";
     InvalidManifest, "invalid-manifest", "manifest.json cannot be understood",
         "it was edited or cut, or another program wrote it", "compile the folder again";
     FileChanged, "file-changed", "A file is not as it was written",

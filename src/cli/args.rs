@@ -78,7 +78,7 @@ pub(super) struct CompletionsArgs {
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct ManArgs {
-    /// Write a folder with a file for each page instead of all of them to standard output
+    /// Write a folder with a file for each page instead of all of them to standard output; `-` is refused
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
 }
@@ -103,7 +103,7 @@ pub(super) struct CompileArgs {
     /// The shot file
     #[arg(value_name = "SHOT")]
     pub(super) shot: PathBuf,
-    /// The folder to write
+    /// The folder to write; `-` is refused
     #[arg(long, value_name = "DIR")]
     pub(super) out: PathBuf,
     /// Replace a folder written by movewright whose content differs

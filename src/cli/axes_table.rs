@@ -3,7 +3,7 @@
 //! Form: fits 80 columns; a name too long for its column stands on a line of its own. What is over is marked in the first column too, for those
 //! who see no colour.
 
-use super::show::Show;
+use super::show::{Show, accent};
 use super::wrap::{self, number};
 use crate::check::{AxisReport, PassReport, Tightest, words};
 use crate::stage::{AxisId, Stage, Utilisation};
@@ -46,7 +46,7 @@ pub(super) fn add(t: &mut String, p: &PassReport, show: Show) {
         let exceeded = utilisation.is_exceeded();
         let figures = format!(
             "{}  {:<12} {:>8} {:>8} {:<7} {:>8}",
-            if exceeded { show.accent(&share) } else { share },
+            if exceeded { accent(&share) } else { share },
             words::spoken(limit),
             number(value, 8, 4),
             number(allowed, 8, 4),

@@ -10,7 +10,7 @@ use super::wrap;
 use crate::bounds::{Budget, Code};
 use crate::check::changes::{self, Changes};
 use crate::compile::Compiled;
-use crate::input;
+use crate::input::{self, Rejection};
 
 pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let progress = Progress::start("compiling");
@@ -20,8 +20,8 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let (old, new) = match read {
         (Ok(old), Ok(new)) => (old, new),
         (old, new) => {
-            for message in [old.err(), new.err()].into_iter().flatten() {
-                terminal::as_it_stands(message.trim_end());
+            for rejection in [old.err(), new.err()].into_iter().flatten() {
+                terminal::rejection(&rejection);
             }
             return Outcome::Wrong;
         }
@@ -32,7 +32,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
         return terminal::result(&text(&changes, args.all), verdict);
     }
     match serde_json::to_string_pretty(&changes) {
-        Ok(text) => terminal::result(&format!("{text}\n"), verdict),
+        Ok(text) => terminal::json(&format!("{text}\n"), verdict),
         Err(error) => {
             terminal::error(Code::WriteFailed, format!("the changes could not be written as JSON: {error}"));
             Outcome::Wrong
@@ -40,9 +40,8 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
     }
 }
 
-fn compiled(path: &Path, budget: Budget) -> Result<Compiled, String> {
-    let made = input::load(path).and_then(|loaded| prepared::compiled(loaded, budget));
-    made.map(|(compiled, _)| compiled).map_err(|rejection| rejection.render(terminal::colour()))
+fn compiled(path: &Path, budget: Budget) -> Result<Compiled, Rejection> {
+    input::load(path).and_then(|loaded| prepared::compiled(loaded, budget)).map(|(compiled, _)| compiled)
 }
 
 fn text(changes: &Changes, all: bool) -> String {

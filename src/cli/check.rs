@@ -11,10 +11,10 @@ pub(super) fn run(args: &CheckArgs) -> Outcome {
     let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let verdict = if p.report.within_limits() { Outcome::Fine } else { Outcome::Over };
     if !args.json {
-        return terminal::result(&table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() }), verdict);
+        return terminal::result(&table::text(&p.report, Show { all: args.all }), verdict);
     }
     match check_json::text(&p.report) {
-        Ok(text) => terminal::result(&text, verdict),
+        Ok(text) => terminal::json(&text, verdict),
         Err(error) => {
             terminal::error(Code::WriteFailed, format!("the check could not be written as JSON: {error}"));
             Outcome::Wrong

@@ -7,11 +7,12 @@ use serde::Serialize;
 use super::args::{CompareArgs, LogUnits};
 use super::coded::Coded;
 use super::terminal::{self, Progress};
-use super::{Outcome, from_source, wrap};
+use super::{Outcome, wrap};
 use crate::bounds::{Budget, Code, MOST_MANIFEST_BYTES, TOLERANCE};
 use crate::check::pixels::pixels;
 use crate::compile::Compiled;
 use crate::files::{self, Unreadable};
+use crate::input::{self, Rejection};
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
 use crate::output::manifest::{Manifest, NOTICE};
 use crate::output::staged::is_unchanged;
@@ -28,8 +29,11 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     drop(progress);
     let comparison = match result {
         Ok(comparison) => comparison,
-        Err(message) => {
-            terminal::as_it_stands(message.trim_end());
+        Err(failure) => {
+            match failure {
+                Failure::Coded(errors) => errors.into_iter().for_each(|(code, text)| terminal::error(code, text)),
+                Failure::Rejected(rejection) => terminal::rejection(&rejection),
+            }
             return Outcome::Wrong;
         }
     };
@@ -39,7 +43,7 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     }
     let document = Document { format: 1, pass: &args.pass, note: NOTE, comparison: &comparison, notice: NOTICE };
     match serde_json::to_string_pretty(&document) {
-        Ok(text) => terminal::result(&format!("{text}\n"), verdict),
+        Ok(text) => terminal::json(&format!("{text}\n"), verdict),
         Err(error) => {
             terminal::error(Code::WriteFailed, format!("the comparison could not be written as JSON: {error}"));
             Outcome::Wrong
@@ -57,12 +61,20 @@ struct Document<'a> {
     notice: &'static str,
 }
 
-/// A message with its code.
-fn wrong(code: Code, text: impl core::fmt::Display) -> String {
-    format!("error[{code}]: {text}")
+/// Why nothing was compared.
+enum Failure {
+    /// Errors with their codes.
+    Coded(Vec<(Code, String)>),
+    /// The shot in the folder cannot be read.
+    Rejected(Box<Rejection>),
 }
 
-fn compared(args: &CompareArgs) -> Result<Comparison, String> {
+/// One error with its code.
+fn wrong(code: Code, text: impl core::fmt::Display) -> Failure {
+    Failure::Coded(vec![(code, text.to_string())])
+}
+
+fn compared(args: &CompareArgs) -> Result<Comparison, Failure> {
     for (name, tolerance) in [("--tolerance-steps", args.tolerance_steps), ("--tolerance-px", args.tolerance_px)] {
         if let Some(t) = tolerance.filter(|t| !TOLERANCE.contains(*t)) {
             return Err(wrong(Code::OutOfRange, format!("{name}: found {t}, allowed {TOLERANCE}")));
@@ -82,7 +94,8 @@ fn compared(args: &CompareArgs) -> Result<Comparison, String> {
         LogUnits::Units => (measure::LogUnits::Units, &entry.units),
     };
     unchanged(&args.dir, &manifest, file)?;
-    let loaded = from_source::load(&args.dir.join("source").join(&manifest.source))?;
+    let shot = args.dir.join("source").join(&manifest.source);
+    let loaded = input::load(&shot).map_err(|rejection| Failure::Rejected(Box::new(rejection)))?;
     let stage = &loaded.stage;
     let mut axes: Vec<AxisFacts> = stage.axes().iter().zip(stage.axis_names()).map(|(axis, name)| AxisFacts::of(name, axis)).collect();
     in_pixels(stage, &loaded.shot, &mut axes)?;
@@ -92,7 +105,7 @@ fn compared(args: &CompareArgs) -> Result<Comparison, String> {
     }
     let open = |path: &Path| {
         let reader = files::open(path).map_err(|why| unreadable(path, &why))?;
-        Ok::<_, String>(Input { name: path.display().to_string(), reader })
+        Ok::<_, Failure>(Input { name: path.display().to_string(), reader })
     };
     let pass = open(&args.dir.join(file))?;
     let takes = args.logs.iter().map(|log| open(log)).collect::<Result<Vec<_>, _>>()?;
@@ -121,15 +134,13 @@ fn nothing_in_pixels(stage: &Stage) -> (Code, String) {
 }
 
 /// Where the stage has a lens, what a unit of each axis is worth in the picture, at its worst over the shot.
-fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), String> {
+fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), Failure> {
     if stage.bodies().iter().all(|b| b.lens().is_none()) {
         return Ok(());
     }
     // What was written once may be read, whatever it cost.
-    let compiled = Compiled::within(Budget::Large, stage.clone(), shot.clone()).map_err(|errors| {
-        let list: Vec<String> = errors.iter().map(|e| format!("error[{}]: {e}", e.flaw().code)).collect();
-        list.join("\n")
-    })?;
+    let compiled = Compiled::within(Budget::Large, stage.clone(), shot.clone())
+        .map_err(|errors| Failure::Coded(errors.iter().map(|e| (e.flaw().code, e.to_string())).collect()))?;
     for p in pixels(&compiled) {
         let Some(facts) = axes.get_mut(p.axis.index()) else { continue };
         let per_unit = p.step * stage.axis(p.axis).drive().steps_per_unit();
@@ -139,7 +150,7 @@ fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), S
 }
 
 /// The columns must be those that were written, or every figure would be beside the truth.
-fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), String> {
+fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), Failure> {
     let changed = |what: &str| Err(wrong(Code::FileChanged, format!("{file}: {what}; run `movewright verify` on the folder")));
     let Some(entry) = manifest.files.iter().find(|f| f.path == file) else { return changed("the manifest does not list it") };
     match is_unchanged(&dir.join(file), entry.bytes, &entry.blake3) {

@@ -12,6 +12,9 @@ use crate::output::Export;
 use crate::output::rows::RowRate;
 
 pub(super) fn run(args: &CompileArgs) -> Outcome {
+    if !destination::is_folder(&args.out, "`compile`") {
+        return Outcome::Wrong;
+    }
     let rows = match args.rows.as_deref().map(RowRate::parse).transpose() {
         Ok(rows) => rows,
         Err(error) => {
@@ -20,7 +23,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         }
     };
     let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
-    let text = table::text(&p.report, Show { all: args.all, colour: terminal::colour_results() });
+    let text = table::text(&p.report, Show { all: args.all });
     // What cannot be told is not written: status 2 says that nothing was.
     if terminal::result(&text, Outcome::Fine) != Outcome::Fine {
         return Outcome::Wrong;

@@ -1,4 +1,5 @@
-//! Where a command's single file goes: a named file, or standard output for `-`. One rule for every command that writes one.
+//! Where the output of a command goes. One rule for all: a command that writes one file writes it to a named file, or to standard output for `-`;
+//! a command that writes a folder names a folder, and `-` is none.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -6,6 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::Args as ClapArgs;
 
 use super::terminal;
+use crate::bounds::Code;
 use crate::output::Written;
 use crate::output::staged::{self, OurFile, StagedError};
 
@@ -37,6 +39,16 @@ impl Destination {
         }
         staged::file(&self.out, ours, self.replace, fill).map(Some)
     }
+}
+
+/// False for `-`, which is then refused; `what` writes the folder.
+pub(super) fn is_folder(out: &Path, what: &str) -> bool {
+    let folder = out.as_os_str() != "-";
+    if !folder {
+        let text = format!("{what} writes a folder, and `-` is standard output: name a folder; `./-` is one of that name");
+        terminal::error(Code::NotAFolder, text);
+    }
+    folder
 }
 
 /// `written: FILE`, `replaced: FILE` or `up to date: FILE`.

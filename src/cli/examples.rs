@@ -58,7 +58,8 @@ pub(super) const ROWS: &str = "\
 Earlier rows with the same header line are replaced; any other file only with
 --replace. A folder, a device or a pipe is refused; `--out -` writes to standard
 output. With --per-axis, a folder of rows of other axes or with other columns is
-replaced with --replace; a folder that holds anything else is never touched.
+replaced with --replace; a folder that holds anything else is never touched, and
+`-` is refused.
 
 Examples:
   movewright rows shot.toml --pass picture --rate 100 --out picture.rows.csv

@@ -11,7 +11,6 @@ mod compare;
 mod compile;
 mod destination;
 mod examples;
-mod from_source;
 mod new;
 mod outcome;
 mod pages;

@@ -4,13 +4,16 @@
 
 use super::args::NewArgs;
 use super::coded::Coded;
-use super::{Outcome, terminal};
+use super::{Outcome, destination, terminal};
 use crate::output::staged::new_folder;
 
 /// What is written, by name.
 const FILES: [(&str, &str); 2] = [("stage.toml", include_str!("new/stage.toml")), ("shot.toml", include_str!("new/shot.toml"))];
 
 pub(super) fn run(args: &NewArgs) -> Outcome {
+    if !destination::is_folder(&args.dir, "`new`") {
+        return Outcome::Wrong;
+    }
     if let Err(error) = new_folder(&args.dir, &FILES) {
         terminal::error(error.code(), error);
         return Outcome::Wrong;

@@ -4,17 +4,20 @@ use clap::{Command, CommandFactory};
 
 use super::args::{Args, CompletionsArgs, ManArgs};
 use super::coded::Coded;
-use super::{Outcome, terminal};
+use super::{Outcome, destination, terminal};
 use crate::bounds::Code;
 use crate::output::staged::new_folder;
 
 pub(super) fn completions(args: &CompletionsArgs) -> Outcome {
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Args::command(), "movewright", &mut script);
-    terminal::result(&String::from_utf8_lossy(&script), Outcome::Fine)
+    terminal::data(&String::from_utf8_lossy(&script), Outcome::Fine)
 }
 
 pub(super) fn man(args: &ManArgs) -> Outcome {
+    if args.out.as_deref().is_some_and(|out| !destination::is_folder(out, "`man --out`")) {
+        return Outcome::Wrong;
+    }
     let pages = match pages() {
         Ok(pages) => pages,
         Err(error) => {
@@ -24,7 +27,7 @@ pub(super) fn man(args: &ManArgs) -> Outcome {
     };
     let Some(out) = &args.out else {
         let all: String = pages.into_iter().map(|(_, page)| page).collect();
-        return terminal::result(&all, Outcome::Fine);
+        return terminal::data(&all, Outcome::Fine);
     };
     let files: Vec<(&str, &str)> = pages.iter().map(|(name, page)| (name.as_str(), page.as_str())).collect();
     if let Err(error) = new_folder(out, &files) {

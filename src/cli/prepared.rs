@@ -25,7 +25,7 @@ pub(super) fn prepare(shot: &Path, budget: Budget) -> Option<Prepared> {
         Ok(made) => made,
         Err(rejection) => {
             drop(progress);
-            terminal::as_it_stands(rejection.render(terminal::colour()).trim_end());
+            terminal::rejection(&rejection);
             return None;
         }
     };

@@ -57,11 +57,8 @@ enum Columns {
 }
 
 pub(super) fn run(args: &RowsArgs) -> Outcome {
-    if args.to.is_stream() && args.per_axis {
-        return wrong(
-            Code::ConflictingOptions,
-            "--per-axis writes a folder; `--out -` is standard output: name a folder, or leave out --per-axis",
-        );
+    if args.per_axis && !destination::is_folder(&args.to.out, "--per-axis") {
+        return Outcome::Wrong;
     }
     let rate = match RowRate::parse(&args.rate) {
         Ok(rate) => rate,
@@ -73,8 +70,7 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         return wrong(Code::UnknownPass, format!("the shot has no pass `{}`; it has: {}", args.pass, names.join(", ")));
     };
     if !p.report.within_limits() {
-        let show = Show { all: false, colour: terminal::colour() };
-        terminal::as_it_stands(table::text(&p.report, show).trim_end());
+        terminal::aside(&table::text(&p.report, Show { all: false }));
         terminal::remark("nothing was written: a limit is exceeded");
         return Outcome::Over;
     }

@@ -34,10 +34,10 @@ enum FileKind {
 
 pub(super) fn run(args: &SchemaArgs) -> Outcome {
     if args.reference {
-        return terminal::result(&reference::markdown(), Outcome::Fine);
+        return terminal::data(&reference::markdown(), Outcome::Fine);
     }
     if args.errors {
-        return terminal::result(&Code::reference(), Outcome::Fine);
+        return terminal::data(&Code::reference(), Outcome::Fine);
     }
     let schema = match args.file {
         Some(FileKind::Stage) => schema::stage(),
@@ -45,5 +45,5 @@ pub(super) fn run(args: &SchemaArgs) -> Outcome {
         None => serde_json::json!({ "stage": schema::stage(), "shot": schema::shot() }),
     };
     // Alternate form: JSON over several lines.
-    terminal::result(&format!("{schema:#}\n"), Outcome::Fine)
+    terminal::data(&format!("{schema:#}\n"), Outcome::Fine)
 }

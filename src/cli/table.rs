@@ -3,7 +3,7 @@
 //! Form: lines of 80 columns that survive a narrow window and a printer; one accent, for exceeded limits.
 
 use super::axes_table;
-use super::show::Show;
+use super::show::{Show, accent};
 use super::wrap::{self, COLUMNS};
 use crate::check::{ClearanceReport, PassReport, Report, words};
 use crate::number::directed::{self, Places};
@@ -46,7 +46,7 @@ pub(super) fn text(report: &Report, show: Show) -> String {
     }
     for pair in &report.registration.pairs {
         let text = words::registration(report, pair);
-        line(&mut t, &if pair.misses.is_empty() { text } else { show.accent(&text) });
+        line(&mut t, &if pair.misses.is_empty() { text } else { accent(&text) });
     }
     if !report.notes.is_empty() {
         line(&mut t, "");
@@ -54,14 +54,14 @@ pub(super) fn text(report: &Report, show: Show) -> String {
         notes(&mut t, report, show);
     }
     line(&mut t, "");
-    let verdict = if report.within_limits() { words::WITHIN.to_owned() } else { exceeded(report, show) };
+    let verdict = if report.within_limits() { words::WITHIN.to_owned() } else { exceeded(report) };
     line(&mut t, &verdict);
     wrap::line(&mut t, NOTICE, 0);
     t
 }
 
 /// How many limits are exceeded, and the first few of them by name: what stands in full above may have left the window.
-fn exceeded(report: &Report, show: Show) -> String {
+fn exceeded(report: &Report) -> String {
     let stage = report.compiled.stage();
     let named = |p: &PassReport| -> Vec<String> {
         let of = |v: &crate::check::Violation| {
@@ -72,7 +72,7 @@ fn exceeded(report: &Report, show: Show) -> String {
     let all: Vec<String> = report.passes.iter().flat_map(named).collect();
     let few: Vec<&str> = all.iter().take(FEW_OVER).map(String::as_str).collect();
     let more = if few.len() < all.len() { ", ..." } else { "" };
-    format!("{}: {}{more}", show.accent(&words::exceeded(all.len())), few.join(", "))
+    format!("{}: {}{more}", accent(&words::exceeded(all.len())), few.join(", "))
 }
 
 /// Exceeded limits named again at the end.
@@ -133,7 +133,7 @@ fn pass_text(t: &mut String, p: &PassReport, show: Show) {
     }
     axes_table::add(t, p, show);
     for v in &p.violations {
-        wrap::line(t, &format!("  {} {}", show.accent("exceeded:"), words::violation(compiled, v)), 6);
+        wrap::line(t, &format!("  {} {}", accent("exceeded:"), words::violation(compiled, v)), 6);
         for f in &v.fixes {
             wrap::line(t, &format!("        fix (tested): {}", words::fix(compiled, v, f)), 8);
         }

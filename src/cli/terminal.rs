@@ -1,7 +1,8 @@
 //! Writing to the two streams, and what a terminal gets that a file does not. Nothing else in the program writes to either.
 //!
-//! Invariant: a result that was lost (a full disk, a device that fails) is an error; a reader that left is none. Colour only on a terminal and never where
-//! `NO_COLOR` is set; long remarks are broken into lines of 80 columns on a terminal only, so that a log keeps one line for each.
+//! Invariant: no hidden character of an input (`bounds/visible.rs`) reaches a terminal: texts are escaped here, visibly, and JSON as JSON does it. A result
+//! that was lost (a full disk, a device that fails) is an error; a reader that left is none. Colour only on a terminal and never where `NO_COLOR` is set;
+//! long remarks are broken into lines of 80 columns on a terminal only, so that a log keeps one line for each.
 //! Limits: a standard output that is closed before the program starts cannot be told from one that leads to /dev/null; what cannot be written to standard
 //! error is lost.
 
@@ -15,14 +16,38 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::coded::Coded;
+use super::show::{ACCENT_BEGINS, ACCENT_ENDS, is_accent};
 use super::{Outcome, wrap};
-use crate::bounds::Code;
+use crate::bounds::{Code, is_hidden, visible, visible_but};
+use crate::input::Rejection;
 use crate::output::staged::{self, StagedError};
 
-/// Writes a result to standard output. What the command ends with: `then` where all of it was written or the reader left; otherwise the reason goes
-/// to standard error.
+/// Writes a text for people to standard output. What the command ends with: `then` where all of it was written or the reader left; otherwise the reason
+/// goes to standard error.
 #[must_use]
 pub(super) fn result(text: &str, then: Outcome) -> Outcome {
+    data(&shown(text, colour_results()), then)
+}
+
+/// The same of JSON: hidden characters are escaped as JSON escapes them, which changes no value.
+#[must_use]
+pub(super) fn json(text: &str, then: Outcome) -> Outcome {
+    let mut escaped = String::with_capacity(text.len());
+    for c in text.chars() {
+        // Outside a string JSON has no hidden character but the line feeds between its lines.
+        if is_hidden(c) && c != '\n' {
+            let mut units = [0; 2];
+            escaped.extend(c.encode_utf16(&mut units).iter().map(|unit| format!("\\u{unit:04x}")));
+        } else {
+            escaped.push(c);
+        }
+    }
+    data(&escaped, then)
+}
+
+/// The same of a text of the program's own in which nothing of an input stands: schemas, references, completions, the manual.
+#[must_use]
+pub(super) fn data(text: &str, then: Outcome) -> Outcome {
     let written = stream(|out| {
         // What the system says is kept by who writes, and reported there.
         let _kept = out.write_all(text.as_bytes());
@@ -35,6 +60,13 @@ pub(super) fn result(text: &str, then: Outcome) -> Outcome {
             Outcome::Wrong
         }
     }
+}
+
+/// The text as it is written: no hidden character but line feeds, and the accents in colour or not at all.
+fn shown(text: &str, colour: bool) -> String {
+    let seen = visible_but(text, |c| c == '\n' || is_accent(c));
+    let (begins, ends) = if colour { ("\u{1b}[31m", "\u{1b}[0m") } else { ("", "") };
+    seen.replace(ACCENT_BEGINS, begins).replace(ACCENT_ENDS, ends)
 }
 
 /// Writes to standard output what `fill` gives, as it is. A reader that left is no error.
@@ -76,36 +108,53 @@ impl Write for Refuses {
 pub(super) fn answer(answer: &clap::Error) -> Outcome {
     let text = answer.render();
     if answer.use_stderr() {
-        as_it_stands(text.to_string().trim_end());
+        // It repeats what was typed.
+        aside(&text.to_string());
         return Outcome::Wrong;
     }
-    let text = if colour_results() { text.ansi().to_string() } else { text.to_string() };
-    result(&text, Outcome::Fine)
+    data(&if colour_results() { text.ansi().to_string() } else { text.to_string() }, Outcome::Fine)
 }
 
-/// Writes a remark to standard error.
+/// Writes a remark of one line to standard error.
 pub(super) fn remark(text: &str) {
-    if io::stderr().is_terminal() { as_it_stands(&wrap::lines(text, 2)) } else { as_it_stands(text) }
+    let mut line = String::new();
+    if io::stderr().is_terminal() {
+        wrap::line(&mut line, text, 2);
+    } else {
+        line = visible(text) + "\n";
+    }
+    to_standard_error(&line);
 }
 
-/// Writes an error with its code to standard error.
+/// Writes an error of one line with its code to standard error.
 pub(super) fn error(code: Code, text: impl core::fmt::Display) {
     remark(&format!("error[{code}]: {text}"));
 }
 
-/// Writes what has a form of its own, such as lines of a file with a place marked, to standard error.
-pub(super) fn as_it_stands(text: &str) {
-    let mut err = io::stderr().lock();
-    let _closed = writeln!(err, "{text}");
+/// Writes a text of several lines to standard error.
+pub(super) fn aside(text: &str) {
+    to_standard_error(&(shown(text.trim_end(), colour()) + "\n"));
+}
+
+/// Writes everything that is wrong with an input to standard error, with the lines it stands in.
+pub(super) fn rejection(rejection: &Rejection) {
+    let colour = colour();
+    // Its colours come behind the escaping of what is foreign: no other sequence is left in it.
+    let seen = visible_but(&rejection.render(colour), |c| c == '\n' || colour && c == '\u{1b}');
+    to_standard_error(&(seen + "\n"));
+}
+
+fn to_standard_error(text: &str) {
+    let _lost = io::stderr().lock().write_all(text.as_bytes());
 }
 
 /// True where messages may be coloured.
-pub(super) fn colour() -> bool {
+fn colour() -> bool {
     io::stderr().is_terminal() && colour_is_wanted()
 }
 
 /// True where results may be coloured.
-pub(super) fn colour_results() -> bool {
+fn colour_results() -> bool {
     io::stdout().is_terminal() && colour_is_wanted()
 }
 
@@ -127,7 +176,7 @@ const PATIENCE: Duration = Duration::from_secs(1);
 impl Progress {
     /// Starts, hidden until it is worth showing.
     pub(super) fn start(what: &str) -> Progress {
-        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden()).with_message(what.to_owned());
+        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden()).with_message(visible(what));
         bar.set_style(style("{spinner} {msg}", ProgressStyle::default_spinner()));
         if !io::stderr().is_terminal() {
             return Progress { bar, work: None, waiting: None };
@@ -147,7 +196,7 @@ impl Progress {
 
     /// Says what is being done now.
     pub(super) fn now(&self, what: &str) {
-        self.bar.set_message(what.to_owned());
+        self.bar.set_message(visible(what));
     }
 
     /// Says how far the work is, where its length is known.
@@ -178,6 +227,14 @@ fn style(template: &str, otherwise: ProgressStyle) -> ProgressStyle {
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+    use crate::cli::show::accent;
+
+    #[test]
+    fn only_our_own_accents_become_colour() {
+        let text = format!("{} pond\u{1b}[2J\u{202e}\n", accent("123.0%"));
+        assert_eq!(shown(&text, true), "\u{1b}[31m123.0%\u{1b}[0m pond\\u{1b}[2J\\u{202e}\n");
+        assert_eq!(shown(&text, false), "123.0% pond\\u{1b}[2J\\u{202e}\n");
+    }
 
     #[test]
     fn templates_are_right_and_nothing_is_shown_at_first() {

@@ -5,7 +5,8 @@ use std::path::Path;
 use super::args::VerifyArgs;
 use super::coded::Coded;
 use super::terminal::{self, Progress};
-use super::{Outcome, from_source, wrap};
+use super::{Outcome, wrap};
+use crate::input;
 use crate::verify::{Fault, Source, Verdict, verify};
 
 pub(super) fn run(args: &VerifyArgs) -> Outcome {
@@ -21,9 +22,14 @@ pub(super) fn run(args: &VerifyArgs) -> Outcome {
     }
 }
 
-/// Reads what stands in a folder's `source/`.
+/// Reads what stands in a folder's `source/`; what is wrong there in one line, which is one fault.
 fn read(shot: &Path) -> Result<Source, String> {
-    let loaded = from_source::load(shot)?;
+    let loaded = input::load(shot).map_err(|rejection| {
+        let all = rejection.to_string();
+        let more = rejection.diagnostics().len() + rejection.unlisted() - 1;
+        let more = if more > 0 { format!("; and {more} more: run `movewright check` on it") } else { String::new() };
+        format!("{}{more}", all.lines().next().unwrap_or_default())
+    })?;
     let files = loaded.sources.iter().map(|s| s.path().to_owned()).collect();
     Ok(Source { stage: loaded.stage, shot: loaded.shot, files })
 }

@@ -1,14 +1,20 @@
 //! Text for a window of 80 columns: long lines go on below, indented; numbers fit their column.
 //!
-//! Invariant: no line is longer than [`COLUMNS`] characters unless a single word is: paths and names stay whole, so that they can be copied.
+//! Invariant: no line is longer than [`COLUMNS`] characters unless a single word is: paths and names stay whole, so that they can be copied. What is
+//! one line stays one but where it is broken here: a line feed in a name is escaped like every hidden character.
 
 use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
+
+use super::show::{ACCENT_BEGINS, ACCENT_ENDS, is_accent};
+use crate::bounds::visible_but;
 
 /// Width of everything that is printed to people: the narrowest window anybody works in.
 pub(super) const COLUMNS: usize = 80;
 
 /// Adds a line, and goes on `hang` columns further in than it begins where it is too long.
 pub(super) fn line(to: &mut String, text: &str, hang: usize) {
+    // The marks of an accent are no columns wide: where lines are broken, sequences stand for them that count as such.
+    let text = visible_but(text, is_accent).replace(ACCENT_BEGINS, BEGINS).replace(ACCENT_ENDS, ENDS);
     let indent = " ".repeat(text.chars().take_while(|c| *c == ' ').count());
     let rest = " ".repeat(indent.len() + hang);
     let options = Options::new(COLUMNS)
@@ -18,19 +24,14 @@ pub(super) fn line(to: &mut String, text: &str, hang: usize) {
         .word_separator(WordSeparator::AsciiSpace)
         .word_splitter(WordSplitter::NoHyphenation)
         .wrap_algorithm(WrapAlgorithm::FirstFit);
-    to.push_str(&textwrap::fill(text.trim_start_matches(' '), options));
+    let broken = textwrap::fill(text.trim_start_matches(' '), options);
+    to.push_str(&broken.replace(BEGINS, ACCENT_BEGINS.encode_utf8(&mut [0; 4])).replace(ENDS, ACCENT_ENDS.encode_utf8(&mut [0; 4])));
     to.push('\n');
 }
 
-/// Several lines, each as by [`line()`]; ends without a line feed.
-pub(super) fn lines(text: &str, hang: usize) -> String {
-    let mut to = String::new();
-    for each in text.lines() {
-        line(&mut to, each, hang);
-    }
-    to.truncate(to.trim_end_matches('\n').len());
-    to
-}
+/// Sequences that `textwrap` counts as nothing; no other is left in an escaped text.
+const BEGINS: &str = "\u{1b}[1m";
+const ENDS: &str = "\u{1b}[0m";
 
 /// A number with at most `decimals` places, fewer where it would not fit into `width`, with a power of ten where nothing else does.
 pub(super) fn number(x: f64, width: usize, decimals: usize) -> String {
@@ -42,6 +43,7 @@ pub(super) fn number(x: f64, width: usize, decimals: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cli::show::accent;
 
     #[test]
     fn a_long_line_hangs_and_a_word_stays_whole() {
@@ -50,8 +52,22 @@ mod tests {
         assert!(t.lines().all(|l| l.chars().count() <= COLUMNS), "{t}");
         assert!(t.starts_with("  over: reed") && t.contains("\n        reed"), "{t}");
         let path = "/marsh/".repeat(20);
-        assert_eq!(lines(&path, 2), path);
-        assert_eq!(lines("--over-limits writes\n\nall the same", 2), "--over-limits writes\n\nall the same");
+        let mut t = String::new();
+        line(&mut t, &path, 2);
+        line(&mut t, "a\nb\u{1b}[2J", 2);
+        assert_eq!(t, format!("{path}\na\\u{{a}}b\\u{{1b}}[2J\n"));
+    }
+
+    #[test]
+    fn an_accent_takes_no_columns() {
+        let (mut plain, mut accented) = (String::new(), String::new());
+        for last in 1..8 {
+            let rest = "reed ".repeat(14) + &"x".repeat(last);
+            line(&mut plain, &format!("over: {rest}"), 2);
+            line(&mut accented, &format!("{} {rest}", accent("over:")), 2);
+        }
+        assert!(accented.contains(&accent("over:")));
+        assert_eq!(accented.replace([ACCENT_BEGINS, ACCENT_ENDS], ""), plain);
     }
 
     #[test]

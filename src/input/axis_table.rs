@@ -21,6 +21,9 @@ pub(super) fn motors<'t>(log: &mut Log, root: &mut Table<'t>) -> Motors<'t> {
     let Some(table) = root.table(log, "motor", "a table for each motor, each under a line [motor.NAME]") else { return Motors::new() };
     let mut motors = Motors::new();
     for (name, entry) in table.entries() {
+        if let Err(flaw) = crate::stage::check_display_name("motor", name) {
+            table.blame_at(log, entry.key(), flaw);
+        }
         let motor = match entry.value.get_ref().as_table() {
             Some(inner) => motor(log, Table::new(table.file, format!("motor {}", values::cut(name, 64)), entry.value.span(), inner)),
             None => {

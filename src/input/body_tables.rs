@@ -256,7 +256,7 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
     }
     for mut table in root.tables(log, "obstacle", "obstacle") {
         table.know_only(log, &keys::OBSTACLE);
-        let name = table.need(log, "name", TEXT, values::text);
+        let name = table.display_name(log);
         match (name, capsule(log, &mut table)) {
             (Some(name), Some(shape)) => around.obstacles.push(Obstacle { name: name.to_owned(), shape }),
             _ => whole = false,
@@ -264,7 +264,7 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
     }
     for mut table in root.tables(log, "keep_out", "keep_out") {
         table.know_only(log, &keys::KEEP_OUT);
-        let name = table.need(log, "name", TEXT, values::text);
+        let name = table.display_name(log);
         match (name, point(log, &mut table, "least"), point(log, &mut table, "greatest")) {
             (Some(name), Some(least), Some(greatest)) => {
                 if !(least.x < greatest.x && least.y < greatest.y && least.z < greatest.z) {

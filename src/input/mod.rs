@@ -93,6 +93,10 @@ pub fn load(path: &Path) -> Result<Loaded, Rejection> {
 pub(crate) fn load_stage(path: &Path) -> Result<Stage, Rejection> {
     let place = FilePlace::of(path)?;
     let mut log = Log::new(Sources::in_folders(place.folders));
+    if let Err(flaw) = sources::check_file_name(&place.name) {
+        log.add(None, "", flaw);
+        return Err(log.reject());
+    }
     let read = match files::read(&place.folder.join(&place.name)) {
         Ok(bytes) => {
             let bytes: Arc<[u8]> = bytes.into();
@@ -133,6 +137,10 @@ pub fn parse(shot: &str, read: Read<'_>) -> Result<Loaded, Rejection> {
 
 fn parse_in(folders: Vec<String>, shot_name: &str, read: Read<'_>) -> Result<Loaded, Rejection> {
     let mut log = Log::new(Sources::in_folders(folders));
+    if let Err(flaw) = sources::check_file_name(shot_name) {
+        log.add(None, "", flaw);
+        return Err(log.reject());
+    }
     let parts = match read(shot_name) {
         Ok(bytes) => {
             let bytes: Arc<[u8]> = bytes.into();
@@ -213,11 +221,16 @@ struct FilePlace {
 
 impl FilePlace {
     fn of(path: &Path) -> Result<FilePlace, Rejection> {
-        let shown = path.display().to_string();
-        let Some(name) = path.file_name().and_then(|n| n.to_str()) else {
+        let refused = |flaw: Flaw| {
             let mut log = Log::new(Sources::default());
-            log.add(None, "", files::flaw(&Unreadable::NotAFile("a folder"), &shown));
-            return Err(log.reject());
+            log.add(None, "", flaw);
+            log.reject()
+        };
+        let shown = path.display().to_string();
+        let Some(name) = path.file_name() else { return Err(refused(files::flaw(&Unreadable::NotAFile("a folder"), &shown))) };
+        let Some(name) = name.to_str() else {
+            let flaw = Flaw::new(Code::InvalidFileName, "", "the name of the file is not UTF-8 text");
+            return Err(refused(flaw.found(format!("`{shown}`"), "a name in UTF-8").help("rename the file")));
         };
         let given = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
         // A folder that is not there is told when the file in it is not found.

@@ -16,6 +16,7 @@ use super::log::{Log, Spot};
 use super::values;
 use crate::bounds::{Code, Flaw};
 use crate::shot::Key;
+use crate::stage::check_display_name;
 
 /// A value with the place of its key.
 #[derive(Debug, Clone, Copy)]
@@ -180,6 +181,18 @@ impl<'t> Table<'t> {
             return None;
         }
         self.take(log, key, allowed, read)
+    }
+
+    /// The required `name` for people.
+    pub(super) fn display_name(&mut self, log: &mut Log) -> Option<&'t str> {
+        let name = self.need(log, "name", values::TEXT, values::text)?;
+        match check_display_name("name", name) {
+            Ok(()) => Some(name),
+            Err(flaw) => {
+                self.blame(log, "name", flaw);
+                None
+            }
+        }
     }
 
     /// One of several words, with the word in place of a missing value if there is a default.

@@ -6,7 +6,7 @@ use super::diagnostic::{Diagnostic, MOST_SHOWN, Span};
 #[cfg(feature = "cli")]
 use super::render;
 use super::sources::Sources;
-use crate::bounds::Flaw;
+use crate::bounds::{Flaw, visible};
 use crate::shot::Place;
 
 /// Every mistake of an input, and the files they stand in.
@@ -68,7 +68,7 @@ impl Rejection {
     }
 }
 
-/// The first 50 mistakes, one a line, without the lines they stand in; control characters of the input are escaped.
+/// The first 50 mistakes, one a line, without the lines they stand in; hidden characters of the input are escaped.
 impl core::fmt::Display for Rejection {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         for (i, d) in self.diagnostics.iter().take(MOST_SHOWN).enumerate() {
@@ -76,23 +76,18 @@ impl core::fmt::Display for Rejection {
                 f.write_str("\n")?;
             }
             if let Some((span, source)) = d.place.as_ref().and_then(|span| Some((span, self.sources.get(span.file)?))) {
-                write!(f, "{}:{}:{}: ", plain(source.name()), span.line, span.column)?;
+                write!(f, "{}:{}:{}: ", visible(source.name()), span.line, span.column)?;
             }
-            write!(f, "error[{}]: {}", d.code, plain(&d.title))?;
+            write!(f, "error[{}]: {}", d.code, visible(&d.title))?;
             for (name, text) in [("found", &d.found), ("allowed", &d.allowed), ("help", &d.help)] {
                 if !text.is_empty() {
-                    write!(f, "; {name}: {}", plain(text))?;
+                    write!(f, "; {name}: {}", visible(text))?;
                 }
             }
         }
         let more = self.diagnostics.len().saturating_sub(MOST_SHOWN) + self.unlisted;
         if more > 0 { write!(f, "\nand {more} more") } else { Ok(()) }
     }
-}
-
-/// The text on one line that no terminal acts on.
-fn plain(text: &str) -> String {
-    text.chars().flat_map(|c| if c.is_control() { c.escape_default().collect() } else { vec![c] }).collect()
 }
 
 impl core::error::Error for Rejection {}

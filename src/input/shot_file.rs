@@ -22,7 +22,7 @@ use crate::time::{FrameRate, FrameSpan, Timecode};
 /// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
 pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read: Read<'_>) -> Option<Shot> {
     root.know_only(log, &keys::SHOT);
-    let name = root.need(log, "name", TEXT, values::text);
+    let name = root.display_name(log);
     let rate = frame_rate(log, root);
     let frames = frames(log, root);
     let timecode_start = timecode(log, root, rate);

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use crate::bounds::{Code, Flaw};
+use crate::stage::check_display_name;
 
 /// One file that was read.
 #[derive(Debug, Clone)]
@@ -117,7 +118,7 @@ impl Sources {
     /// The name in its plain form, if it is one that files may have.
     ///
     /// # Errors
-    /// Absolute paths, backslashes, drive letters, control characters, `..` behind a folder or above the outermost folder.
+    /// Absolute paths, backslashes, drive letters, hidden characters, `..` behind a folder or above the outermost folder.
     pub(super) fn plain_name(&self, written: &str) -> Result<String, Flaw> {
         let refused = |what: &str| {
             Flaw::new(Code::PathNotAllowed, "", what)
@@ -130,9 +131,10 @@ impl Sources {
             return Err(refused("an absolute path means another file on another machine")
                 .help("put the file into the shot's folder, or beside it, and give the way from there"));
         }
-        if written.contains('\\') || written.chars().any(char::is_control) {
-            return Err(refused("the path holds a backslash or a control character").help("write / between folders"));
+        if written.contains('\\') {
+            return Err(refused("the path holds a backslash").help("write / between folders"));
         }
+        check_file_name(written)?;
         let mut up = 0;
         let mut parts: Vec<&str> = Vec::new();
         for part in written.split('/') {
@@ -161,6 +163,19 @@ impl Sources {
         }
         Ok("../".repeat(up) + &rest.join("/"))
     }
+}
+
+/// Checks that a name, or a path of names, holds nothing that a reader does not see.
+///
+/// # Errors
+/// A flaw of the whole file with the first hidden character.
+pub(super) fn check_file_name(name: &str) -> Result<(), Flaw> {
+    check_display_name("", name).map_err(|flaw| Flaw {
+        code: Code::InvalidFileName,
+        title: "the name of a file holds a character that cannot be seen".to_owned(),
+        help: "rename the file".to_owned(),
+        ..flaw
+    })
 }
 
 fn steps_up(name: &str) -> usize {
@@ -210,8 +225,11 @@ mod tests {
 
     #[test]
     fn paths_that_mean_different_files_elsewhere_are_refused() {
-        for bad in ["", "/etc/stage.toml", "C:/stage.toml", "a\\b.csv", "a/../b.csv", "..", "../../../../x.csv", "a/", "a\u{0}b"] {
+        for bad in ["", "/etc/stage.toml", "C:/stage.toml", "a\\b.csv", "a/../b.csv", "..", "../../../../x.csv", "a/"] {
             assert_eq!(sources().plain_name(bad).unwrap_err().code, "path-not-allowed", "{bad:?}");
+        }
+        for bad in ["a\u{0}b", "keys\u{202e}vsc.csv", "a/\u{200b}b.csv"] {
+            assert_eq!(sources().plain_name(bad).unwrap_err().code, "invalid-file-name", "{bad:?}");
         }
     }
 }

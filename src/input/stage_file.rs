@@ -14,7 +14,7 @@ use super::like::{RawGroup, settle};
 use super::log::Log;
 use super::machine_tables;
 use super::reader::Table;
-use super::values::{self, TEXT};
+use super::values;
 use crate::bounds::{Code, Flaw, MOST_AXES, MOST_TOML_BYTES, SCALE};
 use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Surroundings, Unit};
 
@@ -46,7 +46,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         return StageRead::unknown();
     }
     root.know_only(log, &keys::STAGE);
-    let name = root.need(log, "name", TEXT, values::text).unwrap_or_default();
+    let name = root.display_name(log).unwrap_or_default();
     let scale = root.take(log, "scale", "a number, model size over real size", values::number).unwrap_or(1.0);
     let scale = SCALE.check("scale", scale).unwrap_or_else(|flaw| {
         root.blame(log, "scale", flaw);

@@ -1,13 +1,14 @@
 //! The move on one page: verdict and cautions, a map of what every axis uses, every curve, the stage from above and from the side, the picture,
 //! the day's passes on a clock.
 //!
-//! Form: one HTML file that needs nothing else: no network, no other file; a policy in its head forbids both. Sizes in px for reading at arm's length;
+//! Form: one HTML file that needs nothing else: no network, no other file; a policy in its head forbids both, and every script but its own. Sizes in px for reading at arm's length;
 //! greys, and one accent (vermilion of the colour-blind-safe palette of M. Okabe and K. Ito, 2008) for what is over a limit, which
 //! is hatched too. Invariant: every text of the input files goes through escaping or `textContent`. Nothing here decides: verdicts are the check's.
 
 mod data;
 mod page_error;
 mod plot;
+mod policy;
 mod scene;
 mod tables;
 
@@ -25,6 +26,9 @@ pub(crate) const PAGE_BEGINS: &str = "<!DOCTYPE html><!-- movewright report -->"
 /// How every page ends.
 pub(crate) const PAGE_ENDS: &str = "</html>";
 
+const STYLE: &str = include_str!("page.css");
+const SCRIPT: &str = include_str!("page.js");
+
 /// The page of a compiled and checked shot.
 ///
 /// # Errors
@@ -39,9 +43,9 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
+                meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLE, SCRIPT));
                 title { (shot.name()) ": the move on one page" }
-                style { (PreEscaped(include_str!("page.css"))) }
+                style { (PreEscaped(STYLE)) }
             }
             body {
                 header {
@@ -84,7 +88,7 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
                     (tables::findings(report))
                 }
                 script id="data" type="application/json" { (PreEscaped(data)) }
-                script { (PreEscaped(include_str!("page.js"))) }
+                script { (PreEscaped(SCRIPT)) }
             }
         }
     };

@@ -12,7 +12,7 @@ use std::sync::Arc;
 use crate::bounds::{self, Code, Flaw};
 use crate::motion::signal::Signal;
 use crate::number::whole;
-use crate::stage::{ChannelId, GroupId, Mark, Stage};
+use crate::stage::{ChannelId, GroupId, Mark, Stage, check_display_name};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 pub(crate) use aim::{Aim, AimSpec};
@@ -57,9 +57,9 @@ impl Shot {
     /// Checks what concerns the shot as a whole; its parts are checked by their own constructors.
     ///
     /// # Errors
-    /// Every flaw: no pass or too many, two of one name, copies in a circle or onto themselves.
+    /// Every flaw: a name with hidden characters, no pass or too many, two of one name, copies in a circle or onto themselves.
     pub(crate) fn new(stage: &Stage, spec: ShotSpec) -> Result<Shot, Vec<Flaw>> {
-        let mut flaws = Vec::new();
+        let mut flaws: Vec<Flaw> = check_display_name("name", &spec.name).err().into_iter().collect();
         if spec.passes.is_empty() || spec.passes.len() > bounds::MOST_PASSES {
             let code = if spec.passes.is_empty() { Code::MissingKey } else { Code::TooMany };
             flaws.push(

@@ -35,7 +35,7 @@ pub(crate) use ids::{ChannelId, GroupId, Mark};
 pub use machine::MachineSpec;
 pub(crate) use machine::{Machine, Mover};
 pub use motor::Motor;
-pub(crate) use name::check_name;
+pub(crate) use name::{check_display_name, check_name};
 pub use per_axis::PerAxis;
 pub(crate) use torque::Torque;
 pub use torque::TorqueUse;
@@ -76,12 +76,13 @@ impl Stage {
     /// `scale` is model size over real size.
     ///
     /// # Errors
-    /// Every flaw found: scale out of range, no axis, too many, two groups or two axes of one name, names of wrong shape.
+    /// Every flaw found: a name with hidden characters, scale out of range, no axis, too many, two groups or two axes of one name, names of wrong shape.
     pub(crate) fn new(name: &str, scale: f64, groups: Vec<GroupSpec>) -> Result<Stage, Vec<Flaw>> {
         let mut flaws = Vec::new();
         if let Err(flaw) = bounds::SCALE.check("scale", scale) {
             flaws.push(flaw);
         }
+        flaws.extend(check_display_name("name", name).err());
         let (mut kept, mut axes, mut names, mut by_name) = (Vec::<Group>::new(), Vec::new(), Vec::<String>::new(), BTreeMap::new());
         let mut group_names = BTreeSet::new();
         for group in groups {

@@ -1,8 +1,9 @@
-//! The shape of a name: what may stand in front of a column.
+//! The shape of a name: of one that heads a column, and of one for people.
 //!
-//! Names are plain enough for a CSV header without quoting and for a file name on every system.
+//! Invariant: what heads a column is plain enough for a CSV header without quoting and for a file name on every system. What is for people holds no
+//! hidden character, so that no name can change what is read around it.
 
-use crate::bounds::{Code, Flaw, MOST_NAME_LETTERS};
+use crate::bounds::{Code, Flaw, MOST_NAME_LETTERS, is_hidden, visible};
 
 /// Checks a group, axis or pass name: `[a-z][a-z0-9_]*`, at most 64 letters.
 ///
@@ -15,8 +16,9 @@ pub(crate) fn check_name(field: &str, name: &str) -> Result<(), Flaw> {
     if first && rest && name.len() <= MOST_NAME_LETTERS {
         return Ok(());
     }
-    let shown: String = name.chars().take(80).collect();
-    let plain: String = shown.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
+    let start: String = name.chars().take(80).collect();
+    let shown = visible(&start);
+    let plain: String = start.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
     let flaw = Flaw::new(Code::InvalidName, field, "a name has the wrong shape")
         .found(format!("`{shown}`"), format!("a small letter, then small letters, digits and `_`, {MOST_NAME_LETTERS} at most"));
     if plain.starts_with(|c: char| c.is_ascii_lowercase()) && plain.len() <= MOST_NAME_LETTERS {
@@ -24,6 +26,20 @@ pub(crate) fn check_name(field: &str, name: &str) -> Result<(), Flaw> {
     } else {
         Err(flaw)
     }
+}
+
+/// Checks a name for people, such as that of a shot, a stage or an obstacle: letters, digits, marks, spaces, punctuation and symbols.
+///
+/// # Errors
+/// A flaw of `field` with the first hidden character.
+pub(crate) fn check_display_name(field: &str, name: &str) -> Result<(), Flaw> {
+    let Some((at, hidden)) = name.chars().enumerate().find(|(_, c)| is_hidden(*c)) else { return Ok(()) };
+    // A piece that shows it, however long the name is.
+    let piece: String = name.chars().skip(at.saturating_sub(20)).take(40).collect();
+    let found = format!("U+{:04X} as character {} of the name, in `{}`", u32::from(hidden), at + 1, visible(&piece));
+    Err(Flaw::new(Code::HiddenCharacter, field, "a name holds a character that cannot be seen")
+        .found(found, "letters, digits, marks, spaces, punctuation and symbols")
+        .help("remove it, or type the name again"))
 }
 
 #[cfg(test)]
@@ -40,5 +56,17 @@ mod tests {
             assert!(check_name("name", bad).is_err(), "{bad}");
         }
         assert_eq!(check_name("name", "Heron-A").unwrap_err().help, "write `heron_a`");
+        assert_eq!(check_name("name", "a\u{1b}[2J").unwrap_err().found, "`a\\u{1b}[2J`");
+    }
+
+    #[test]
+    fn a_name_for_people_is_refused_with_the_character_that_cannot_be_seen() {
+        assert!(check_display_name("name", "Schilf am Südufer, 鷺 & <co> 3½").is_ok());
+        let flaw = check_display_name("name", "Reeds\u{202e}\u{1b}[2J").unwrap_err();
+        assert_eq!(
+            (flaw.code, flaw.found.as_str()),
+            (Code::HiddenCharacter, "U+202E as character 6 of the name, in `Reeds\\u{202e}\\u{1b}[2J`")
+        );
+        assert!(check_display_name("name", &"x\u{200b}".repeat(10_000)).unwrap_err().found.len() < 400);
     }
 }

@@ -5,6 +5,7 @@
 use super::Stage;
 use super::body::{Body, BodySpec, Rail, Surroundings};
 use super::ids::{ChannelId, GroupId};
+use super::name::check_display_name;
 use crate::bounds::{Code, Flaw, RADIUS, SPAN};
 use crate::mechanism::Chain;
 use crate::mechanism::joint::JointKind;
@@ -13,7 +14,7 @@ impl Stage {
     /// The same stage with bodies and what stands around them. Mechanisms come first, since joints name channels.
     ///
     /// # Errors
-    /// Every flaw, with the body's place in the list as its index.
+    /// Every flaw; one of a body has its place in the list as its index, one of the surroundings has none.
     pub(crate) fn with_bodies(mut self, specs: Vec<BodySpec>, surroundings: Surroundings) -> Result<Stage, Vec<Flaw>> {
         let mut flaws = Vec::new();
         for (i, spec) in specs.into_iter().enumerate() {
@@ -23,6 +24,10 @@ impl Stage {
             }
         }
         flaws.extend(SPAN.check("clearance", surroundings.clearance).err());
+        let obstacles = surroundings.obstacles.iter().map(|o| &o.name);
+        for name in obstacles.chain(surroundings.keep_out.iter().map(|k| &k.name)) {
+            flaws.extend(check_display_name("name", name).err());
+        }
         self.surroundings = surroundings;
         if flaws.is_empty() { Ok(self.indexed()) } else { Err(flaws) }
     }

@@ -1,4 +1,5 @@
-//! The page in a real browser, headless: no errors, the slider moves the stage, keys go from axis to axis, and it is there in a second.
+//! The page in a real browser, headless: no errors, the slider moves the stage, keys go from axis to axis, it is there in a second, and
+//! what is planted in it is not run.
 //!
 //! Needs Debian's `chromium` and `chromium-driver`; run with `cargo test --test it browser:: -- --ignored`. The browser is driven by the W3C WebDriver
 //! protocol over plain HTTP; the small client is below, so that nothing more need be installed.
@@ -229,6 +230,84 @@ fn a_refused_move_shows_what_is_over() {
         b.script(&text).as_str().unwrap().to_owned()
     };
     assert!(pixel(120).contains("213,94,0,255") && !pixel(30).contains("213,94,0,255"));
+}
+
+/// What somebody plants in a page: a script, handlers, a link that is a script, a style, a base and a form.
+fn planted(port: u16) -> String {
+    let did = |what: &str| format!("document.documentElement.dataset.{what} = 'ran'");
+    format!(
+        "<base href='http://127.0.0.1:{port}/'><script>{}</script><style>html {{ --planted: 1 }}</style><svg onload=\"{}\"></svg>\
+         <button id='handler' onclick=\"{}\">x</button><a id='link' href=\"javascript:void({})\">x</a>\
+         <form action='http://127.0.0.1:{port}/sent'><input name='take' value='3'><button id='send'>x</button></form>",
+        did("script"),
+        did("load"),
+        did("click"),
+        did("link")
+    )
+}
+
+/// What ran of it, whether its style and its base hold, and whether its form was sent.
+fn what_ran(b: &Browser, page: &Path, listener: &std::net::TcpListener) -> (String, bool) {
+    b.go(page);
+    let state = "const d = document.documentElement.dataset;\
+        return [d.script, d.load, d.click, d.link].map((x) => x || 'no').join()\
+          + ',' + (getComputedStyle(document.documentElement).getPropertyValue('--planted') || 'no')\
+          + ',' + document.baseURI.startsWith('http')";
+    b.script("document.getElementById('handler').click(); document.getElementById('link').click();");
+    let until = Instant::now() + Duration::from_secs(2);
+    let ran = loop {
+        let ran = b.script(state).as_str().unwrap().to_owned();
+        if !ran.contains("no") || Instant::now() > until {
+            break ran;
+        }
+    };
+    b.script("setTimeout(() => document.getElementById('send').click(), 0)");
+    // A browser connects ahead of what it asks for, so a connection is kept until it has asked.
+    listener.set_nonblocking(true).unwrap();
+    let mut connections: Vec<(TcpStream, Vec<u8>)> = Vec::new();
+    let until = Instant::now() + Duration::from_secs(5);
+    let mut sent = false;
+    while !sent && Instant::now() < until {
+        if let Ok((stream, _)) = listener.accept() {
+            stream.set_nonblocking(true).unwrap();
+            connections.push((stream, Vec::new()));
+        }
+        connections.retain_mut(|(stream, asked)| {
+            let mut part = [0; 4096];
+            let read = stream.read(&mut part).unwrap_or(0);
+            asked.extend_from_slice(&part[..read]);
+            sent |= String::from_utf8_lossy(asked).contains("/sent?take=3");
+            !asked.ends_with(b"\r\n\r\n")
+                || stream.write_all(b"HTTP/1.1 404 Not Found\r\nContent-Length: 0\r\nConnection: close\r\n\r\n").is_err()
+        });
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    (ran, sent)
+}
+
+#[test]
+#[ignore = "needs chromium and its driver"]
+fn trap_what_is_planted_in_the_page_is_not_run_and_sends_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let text = std::fs::read_to_string(report(&fixture("broken/too_fast.toml"), dir.path())).unwrap();
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let with = text.replacen("<body>", &format!("<body>{}", planted(listener.local_addr().unwrap().port())), 1);
+    let begin = with.find("<meta http-equiv=\"Content-Security-Policy\"").unwrap();
+    let end = begin + with[begin..].find('>').unwrap() + 1;
+    let without_policy = with[..begin].to_owned() + &with[end..];
+    let (guarded, open) = (dir.path().join("guarded.html"), dir.path().join("open.html"));
+    std::fs::write(&guarded, with).unwrap();
+    std::fs::write(&open, without_policy).unwrap();
+    let b = Browser::open();
+    assert_eq!(what_ran(&b, &guarded, &listener), ("no,no,no,no,no,false".to_owned(), false));
+    // Its own script ran all the same, and the browser says what it refused.
+    assert_eq!(b.script("return document.getElementById('axis_name').textContent"), "camera.track, pass picture");
+    let console: String = b.console().iter().map(|entry| entry["message"].as_str().unwrap().to_owned() + "\n").collect();
+    for directive in ["script-src", "style-src-elem", "form-action", "base-uri"] {
+        assert!(console.contains(directive), "{directive}: {console}");
+    }
+    // Without the policy all of it works: it is the policy that stops it.
+    assert_eq!(what_ran(&b, &open, &listener), ("ran,ran,ran,ran,1,true".to_owned(), true));
 }
 
 /// 56 axes of 12 keys over 700 frames open in less than a second of script, from a page below 5 MB.

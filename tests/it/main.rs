@@ -25,6 +25,9 @@ mod case;
 mod generator;
 mod marsh;
 mod seeded_shot;
+#[allow(dead_code, reason = "the tests use part of it")]
+#[path = "../../src/bounds/visible.rs"]
+mod visible;
 
 mod aim_miss;
 mod browser;
@@ -36,6 +39,7 @@ mod framing;
 mod gobo_flicker;
 mod guides;
 mod held_clearance;
+mod hidden_characters;
 mod offers;
 mod one_verdict;
 mod opened_files;

@@ -39,7 +39,13 @@ fn the_demo_s_page_is_one_file_that_needs_nothing_else() {
     }
     // The one address is the name of the drawing language.
     assert_eq!(text.matches("http://").count(), 1);
-    assert!(text.contains("default-src 'none'") && !text.to_lowercase().contains("safe "));
+    let policy = text.split("Content-Security-Policy\" content=\"").nth(1).unwrap().split('"').next().unwrap();
+    for directive in ["default-src 'none'", "form-action 'none'", "base-uri 'none'", "script-src 'sha256-", "style-src-elem 'sha256-"] {
+        assert!(policy.contains(directive), "{policy}");
+    }
+    let scripts = policy.split("; ").find(|d| d.starts_with("script-src ")).unwrap();
+    assert!(!scripts.contains("unsafe") && scripts.split(' ').count() == 2, "{policy}");
+    assert!(!text.to_lowercase().contains("safe "));
     for part in [
         "not a safety function",
         "ISO 12100",

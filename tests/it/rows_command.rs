@@ -43,6 +43,31 @@ fn column(table: &str, name: &str) -> Vec<String> {
     lines.map(|l| l.split(',').nth(at).unwrap().to_owned()).collect()
 }
 
+/// One rule for every command that writes a folder: standard output is none.
+#[test]
+fn trap_a_folder_is_not_written_to_standard_output() {
+    let dir = tempfile::tempdir().unwrap();
+    let shot = format!("{}/examples/two_keys_too_close/good.toml", env!("CARGO_MANIFEST_DIR"));
+    let calls: [&[&str]; 4] = [
+        &["compile", &shot, "--out", "-"],
+        &["man", "--out", "-"],
+        &["new", "-"],
+        &["rows", &shot, "--pass", "picture", "--rate", "1", "--per-axis", "--out", "-"],
+    ];
+    for call in calls {
+        let out = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path()).args(call).output().unwrap();
+        let said = String::from_utf8(out.stderr).unwrap();
+        assert_eq!((out.status.code(), out.stdout.len()), (Some(2), 0), "{call:?}: {said}");
+        assert!(
+            said.starts_with("error[not-a-folder]: ") && said.contains(" writes a folder, and `-` is standard output"),
+            "{call:?}: {said}"
+        );
+    }
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 0);
+    let made = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path()).args(["new", "./-"]).output().unwrap();
+    assert!(made.status.success() && dir.path().join("-/shot.toml").is_file());
+}
+
 fn rows_of_the_demo(more: &[&str]) -> std::process::Output {
     let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
     Command::new(env!("CARGO_BIN_EXE_movewright")).args(["rows", &shot, "--pass", "beauty"]).args(more).output().unwrap()

@@ -29,8 +29,14 @@ const THICK: Entry = Entry {
     meaning: "distance from the line between the ends",
     example: "60",
 };
-const ANY_NAME: Entry =
-    Entry { name: "name", holds: Holds::Text, unit: "", default: Default::Must, meaning: "any text, for people", example: "\"reeds\"" };
+const ANY_NAME: Entry = Entry {
+    name: "name",
+    holds: Holds::Text,
+    unit: "",
+    default: Default::Must,
+    meaning: "its name, for people: letters, digits, marks, spaces, punctuation and symbols",
+    example: "\"reeds\"",
+};
 
 /// A joint.
 pub(crate) static JOINT: Section = Section {

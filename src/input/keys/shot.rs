@@ -47,7 +47,7 @@ pub(crate) static SHOT: Section = Section {
             holds: Holds::Text,
             unit: "",
             default: Default::Must,
-            meaning: "name of the shot, for people",
+            meaning: "name of the shot, for people: letters, digits, marks, spaces, punctuation and symbols",
             example: "\"Over the reeds\"",
         },
         Entry {

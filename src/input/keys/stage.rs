@@ -25,7 +25,7 @@ pub(crate) static STAGE: Section = Section {
             holds: Holds::Text,
             unit: "",
             default: Default::Must,
-            meaning: "name of the stage, for people",
+            meaning: "name of the stage, for people: letters, digits, marks, spaces, punctuation and symbols",
             example: "\"Reed stage\"",
         },
         Entry {
