@@ -12,9 +12,10 @@ use super::violation::{Between, Cause, Fix, Limit, Part, Violation};
 use super::{held, moving, reach, slack};
 use crate::compile::{Compiled, Edge};
 use crate::motion::Peaks;
+use crate::number::directed::{self, Places};
 use crate::number::whole;
 use crate::program::Program;
-use crate::shot::{Shape, Track};
+use crate::shot::{Place, Shape, Track};
 use crate::signal::SourceKind;
 use crate::stage::{AxisId, GroupId, PacedPeaks, PerAxis};
 
@@ -22,7 +23,10 @@ use crate::stage::{AxisId, GroupId, PacedPeaks, PerAxis};
 pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [Violation]) {
     let is_held = program.stations().is_some();
     let mut known: Vec<(Asked, Option<Fix>)> = Vec::new();
-    for v in violations.iter_mut().take(MOST_TRIED) {
+    // What says most about where the curve goes is tried first: the trials have a budget.
+    let mut order: Vec<&mut Violation> = violations.iter_mut().collect();
+    order.sort_by(|a, b| plainness(b).cmp(&plainness(a)).then(b.severity().total_cmp(&a.severity())));
+    for v in order.into_iter().take(MOST_TRIED) {
         if is_held {
             if let (Cause::TooLong { .. }, Some(pace)) = (v.cause, runnable.offer) {
                 v.fixes.push(Fix::HeldPace(pace));
@@ -48,9 +52,11 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
             Some((_, fix)) => *fix,
             None => {
                 let fix = match kind {
-                    Kind::Shape => other_shape(program, v),
+                    Kind::Shape => other_shape(program, v)
+                        .or_else(|| v.between.and_then(|b| moved_key(program, v.subject.axis(), &b)))
+                        .or_else(|| other_value(program, v)),
                     Kind::Rest(edge) => rests_at_the_edge(program, v, edge),
-                    Kind::Key => v.between.and_then(|b| moved_key(program, v.subject.axis(), &b)),
+                    Kind::Key => v.between.and_then(|b| moved_key(program, v.subject.axis(), &b)).or_else(|| other_value(program, v)),
                 };
                 known.push((asked, fix));
                 fix
@@ -58,6 +64,11 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
         };
         v.fixes.extend(fix);
     }
+}
+
+/// Violations with keys of their own before those without, in the photographed span before those outside, places before speeds.
+fn plainness(v: &Violation) -> (bool, bool, u32) {
+    (v.between.is_some(), v.part == Part::Photographed, v.limit.plainness())
 }
 
 /// What an offer depends on.
@@ -71,11 +82,11 @@ struct Asked {
 /// What is tried to mend a violation.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Kind {
-    /// The shape that stays between keys.
+    /// The shape that stays between keys, or a key with another value.
     Shape,
     /// The shape that rests at the edge.
     Rest(Edge),
-    /// A key at another frame.
+    /// A key at another frame, or with another value.
     Key,
 }
 
@@ -115,6 +126,14 @@ impl<'a> Trial<'a> {
         let again = compiled.with_track(self.track, track, &self.follow, &may).ok()??;
         let again = Program::one(&again, self.program.index()).ok().flatten()?;
         self.holds(&again).then_some(again)
+    }
+
+    /// True where the axis itself keeps its limits in the photographed span: needed for all else, and quickly seen.
+    fn may_hold(&self, track: Track) -> bool {
+        let compiled = self.program.compiled();
+        let (axis, pace) = (compiled.stage().axis(self.axis), self.program.clock().pace().get());
+        let may = |peaks: &Peaks| PacedPeaks::new(peaks, pace).are_within(axis);
+        compiled.with_track(self.track, track, &[self.axis], &may).is_ok_and(|again| again.is_some())
     }
 
     fn holds(&self, again: &Program) -> bool {
@@ -177,24 +196,22 @@ fn moved_key(program: &Program, axis: AxisId, between: &Between) -> Option<Fix> 
     let trial = Trial::new(program, axis, between.track);
     let tried = |key: usize, way: f64, end: f64| -> Option<Fix> {
         let from = track.keys().get(key)?.frame;
-        let frame = nearest_that(from, end, way, &|f| track.with_key_at(key, f).is_ok_and(|t| trial.with(t).is_some()))?;
-        let fix = Fix::KeyAt { track: between.track, key, frame, later: way > 0.0 };
-        track.with_key_at(key, frame).is_ok_and(|t| trial.mends(t)).then_some(fix)
+        let with = |frame: f64| track.with_key_at(key, frame);
+        let mends = |frame: f64| with(frame).is_ok_and(|t| trial.mends(t));
+        let quick = nearest_that(from, end, way, &|f| with(f).is_ok_and(|t| trial.may_hold(t)))?;
+        let frame = if mends(quick) { quick } else { nearest_that(quick, end, way, &mends)? };
+        Some(Fix::KeyAt { track: between.track, key, frame, later: way > 0.0 })
     };
-    if let Some((index, _, _)) = between.after {
-        let from = track.keys().get(index)?.frame;
-        let end = track.keys().get(index + 1).map_or(last.max(from), |k| k.frame - 1.0);
-        if let Some(fix) = tried(index, 1.0, end) {
-            return Some(fix);
-        }
-    }
-    let (index, _, _) = between.before?;
-    let from = track.keys().get(index)?.frame;
-    let end = match index.checked_sub(1) {
-        Some(b) => track.keys().get(b)?.frame + 1.0,
-        None => whole::real(shot.frames().first()).min(from),
+    let frame_of = |key: usize| track.keys().get(key).map(|k| k.frame);
+    let later = |key: usize| tried(key, 1.0, frame_of(key + 1).map_or(last.max(frame_of(key)?), |next| next - 1.0));
+    let earlier = |key: usize| {
+        let first = whole::real(shot.frames().first());
+        tried(key, -1.0, key.checked_sub(1).and_then(frame_of).map_or(first.min(frame_of(key)?), |previous| previous + 1.0))
     };
-    tried(index, -1.0, end)
+    let [before, after] = [between.before, between.after].map(|key| key.map(|(index, ..)| index));
+    // First what gives the move between them more time, then what gives it less: one of them may be far too early or late.
+    let more_time = || after.and_then(later).or_else(|| before.and_then(earlier));
+    more_time().or_else(|| before.and_then(later)).or_else(|| after.and_then(earlier))
 }
 
 /// The whole frame nearest to `from`, towards `end`, that `holds`: by doubling steps, then halving.
@@ -223,6 +240,66 @@ fn nearest_that(from: f64, end: f64, way: f64, holds: &dyn Fn(f64) -> bool) -> O
         step *= 2.0;
     }
     None
+}
+
+/// The value of a key beside the violation that is nearest to its own and holds, where the value on the line between its neighbours does.
+fn other_value(program: &Program, v: &Violation) -> Option<Fix> {
+    let b = v.between?;
+    let track = program.compiled().shot().tracks().get(b.track)?;
+    let trial = Trial::new(program, v.subject.axis(), b.track);
+    let beside = |(index, ..): (usize, f64, Place)| [Some(index), index.checked_sub(1), Some(index + 1)];
+    let mut keys: Vec<usize> = [b.after, b.before].into_iter().flatten().map(|(index, ..)| index).collect();
+    // A curve swings on the far side of the neighbours of a bad key too.
+    keys.extend([b.after, b.before].into_iter().flatten().flat_map(beside).flatten());
+    let mut tried = BTreeSet::new();
+    keys.retain(|k| tried.insert(*k));
+    keys.into_iter().find_map(|index| {
+        let (asked, line) = (track.keys().get(index)?.value, between_neighbours(track, index)?);
+        let with = |value: f64| track.with_key_value(index, value).ok();
+        let may_hold = |value: f64| with(value).is_some_and(|t| trial.may_hold(t));
+        if !may_hold(line) {
+            return None;
+        }
+        let mends = |value: f64| with(value).is_some_and(|t| trial.mends(t));
+        let (good, bad) = nearest_value(line, asked, &may_hold);
+        let good = if mends(good) { good } else { nearest_value(line, bad, &mends).0 };
+        // As it is printed it has to hold; so it is rounded towards the line.
+        let places = Places::Mantissa(VALUE_DIGITS - 1);
+        let rounded = if asked > line { directed::down(good, places) } else { directed::up(good, places) };
+        let value: f64 = rounded.parse().ok()?;
+        let fix = Fix::KeyValue { track: b.track, key: index, value };
+        mends(value).then_some(fix)
+    })
+}
+
+/// Between a value that holds, as is taken, and one that does not: the last that holds and the first that does not, to a thousandth of the way.
+fn nearest_value(mut good: f64, mut bad: f64, holds: &dyn Fn(f64) -> bool) -> (f64, f64) {
+    for _ in 0..VALUE_HALVINGS {
+        let middle = 0.5 * (good + bad);
+        if holds(middle) {
+            good = middle;
+        } else {
+            bad = middle;
+        }
+    }
+    (good, bad)
+}
+
+/// Halvings of the way from one to the other.
+const VALUE_HALVINGS: u32 = 10;
+
+/// Digits of a value that is offered.
+const VALUE_DIGITS: usize = 4;
+
+/// The value at a key on the straight line between its neighbours; beside an only neighbour its value.
+fn between_neighbours(track: &Track, index: usize) -> Option<f64> {
+    let key = track.keys().get(index)?;
+    let before = index.checked_sub(1).and_then(|i| track.keys().get(i));
+    match (before, track.keys().get(index + 1)) {
+        (Some(a), Some(b)) => Some(a.value + (b.value - a.value) * (key.frame - a.frame) / (b.frame - a.frame)),
+        (Some(one), None) | (None, Some(one)) => Some(one.value),
+        (None, None) => None,
+    }
 }
 
 /// For an axis that is moving at the cut: the shape that rests there, if the whole shot then has its run-up or run-down.
@@ -271,6 +348,7 @@ mod tests {
                         Fix::Monotone(t) => shot.with_track(*t, track(t).with_shape(Shape::Monotone).unwrap()),
                         Fix::Rests { track: t, shape, .. } => shot.with_track(*t, track(t).with_shape(*shape).unwrap()),
                         Fix::KeyAt { track: t, key, frame, .. } => shot.with_track(*t, track(t).with_key_at(*key, *frame).unwrap()),
+                        Fix::KeyValue { track: t, key, value } => shot.with_track(*t, track(t).with_key_value(*key, *value).unwrap()),
                     };
                     let after = compiled.with_shot(changed).unwrap().check().unwrap();
                     let left = &after.passes.get(i).unwrap().violations;

@@ -9,6 +9,7 @@ pub(crate) mod clearance;
 mod exceeded;
 mod fastest;
 mod fixes;
+pub(crate) mod folded;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod fixture;
@@ -23,6 +24,7 @@ pub(crate) mod pixels;
 mod reach;
 pub(crate) mod register;
 mod report;
+pub(crate) mod roots;
 mod runnable;
 mod sections;
 mod sharp_plates;

@@ -24,6 +24,13 @@ pub(crate) struct Note {
     pub kind: NoteKind,
 }
 
+impl Note {
+    /// True where it says that something is as it should be.
+    pub(crate) fn asks_nothing(&self) -> bool {
+        matches!(self.kind, NoteKind::Openings { per_exposure } if per_exposure <= FLICKER)
+    }
+}
+
 /// What a note says.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]

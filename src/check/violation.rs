@@ -53,6 +53,19 @@ impl Limit {
         }
     }
 
+    /// A place says more about what is wrong than a speed, a speed more than a torque.
+    pub(super) fn plainness(self) -> u32 {
+        match self {
+            Limit::Position => 6,
+            Limit::Velocity => 5,
+            Limit::Acceleration => 4,
+            Limit::Jerk => 3,
+            Limit::StepRate => 2,
+            Limit::Torque => 1,
+            Limit::Clearance | Limit::Slack | Limit::Register => 0,
+        }
+    }
+
     /// Unit of a value under this limit, for an axis of unit `mm` or `deg`.
     #[must_use]
     pub fn unit(self, axis: &str) -> String {
@@ -238,6 +251,22 @@ pub(crate) enum Fix {
         /// True where it goes later, false where earlier.
         later: bool,
     },
+    /// A key with another value.
+    KeyValue {
+        /// Index of the track.
+        track: usize,
+        /// Index of the key.
+        key: usize,
+        /// The value.
+        value: f64,
+    },
+}
+
+impl Fix {
+    /// True where the pass runs at another pace, and all else stays.
+    pub(crate) fn is_pace(&self) -> bool {
+        matches!(self, Fix::Pace(_) | Fix::HeldPace(_))
+    }
 }
 
 /// A limit that is exceeded.
@@ -282,6 +311,17 @@ impl Violation {
             }
         };
         Some(used.max(Utilisation::JUST_EXCEEDED))
+    }
+
+    /// By how many times the limit is exceeded, for comparing violations of one kind; 1 where that has no meaning.
+    pub(super) fn severity(&self) -> f64 {
+        let ratio = self.value.abs() / self.allowed.abs();
+        match (self.limit, self.cause) {
+            (_, Cause::TooLong { seconds, available, .. }) => seconds.0 / available.0.max(f64::MIN_POSITIVE),
+            (Limit::Position | Limit::Clearance | Limit::Slack | Limit::Register, _) => 1.0,
+            _ if ratio.is_nan() => 1.0,
+            _ => ratio,
+        }
     }
 
     /// The axis it is about; where two things are too near each other, the one to look at first.

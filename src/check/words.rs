@@ -141,6 +141,9 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
             shape.name(),
             edge.name()
         ),
+        Fix::KeyValue { track, key, value } => {
+            format!("give key {} of {} the value {value}: {axis} is then within its limits", key + 1, channel(track))
+        }
         Fix::KeyAt { track, key, frame, .. } => {
             format!("put key {} of {} at frame {frame}: {axis} is then within its limits", key + 1, channel(track))
         }
@@ -165,8 +168,13 @@ pub(crate) fn leg(program: &Program, leg: Leg) -> String {
     let stage = program.compiled().stage();
     match (program.way().too_weak(), leg) {
         (Some(id), _) => format!("none; the motor of {} cannot hold its load at standstill", stage.axis_name(id)),
-        (None, Leg::MoveToStart) => format!("{} from home, backlash removed", program.clock().begin()),
-        (None, Leg::ReturnHome) => program.way().back().to_string(),
+        (None, leg) => {
+            let slowest = program.way().slowest(leg).map_or(String::new(), |id| format!(" ({})", stage.axis_name(id)));
+            match leg {
+                Leg::MoveToStart => format!("{} from home, backlash removed{slowest}", program.clock().begin()),
+                Leg::ReturnHome => format!("{}{slowest}", program.way().back()),
+            }
+        }
     }
 }
 
@@ -194,50 +202,50 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
     let unit = n.axis.map_or("", |id| stage.axis(id).unit().symbol());
     let (value, frame) = (n.value.unwrap_or_default(), n.frame.map_or(0.0, |f| f.0));
     match &n.kind {
-        NoteKind::Overshoot { keys: [low, high], to } => format!(
-            "{name}: overshoots its keys ({low} to {high} {unit}) by {value:.4} {unit}, to {to:.4} {unit} at frame {frame:.2}; the shape `monotone` never does"
+        NoteKind::Overshoot { keys: [low, high], .. } => format!(
+            "{name}: overshoots its keys ({low} to {high} {unit}) by {} at frame {frame:.2}; the shape `monotone` does not",
+            figure(value, unit)
         ),
         NoteKind::AccelerationStep => format!(
-            "{name}: acceleration steps by {value:.4} {unit}/frame2 at frame {frame}, so jerk is unbounded; give the track a `blend`"
+            "{name}: acceleration steps by {} at frame {frame}, so jerk is unbounded; give the track a `blend`",
+            figure(value, &format!("{unit}/frame2"))
         ),
         NoteKind::NeverMoves { driven } => {
             let why = if *driven { "its layers keep it still" } else { "nothing drives it" };
             format!("{name}: never moves in the photographed span; {why}")
         }
         NoteKind::Reversals { times, steps } => format!(
-            "{name}: reverses {} in the photographed span (first: frame {frame:.2}); each reversal may lose {steps:.1} steps to its backlash of {value} {unit}",
+            "{name}: reverses {} in the photographed span (first: frame {frame:.2}); each may lose {steps:.1} steps to backlash ({value} {unit})",
             if *times == 1 { "once".to_owned() } else { format!("{times} times") }
         ),
         NoteKind::TorqueUnchecked => {
             format!("{name}: torque is not checked; the stage file gives no load, rotor inertia or torque table")
         }
         NoteKind::BlendedCorner => {
-            format!("{name}: the rounded corner at frame {frame} misses the key by {value:.4} {unit}; reduce `blend`")
+            format!("{name}: the rounded corner at frame {frame} misses the key by {}; reduce `blend`", figure(value, unit))
         }
         NoteKind::Pixels { camera, backlash } => format!(
-            "{name}: {} is worth {value:.2} pixels in the picture of {} at frame {frame:.2}",
-            if *backlash { "the backlash" } else { "one step" },
+            "{name}: {} shows as {value:.2} pixels ({}, frame {frame:.2})",
+            if *backlash { "backlash" } else { "one step" },
             stage.group_name(*camera)
         ),
         NoteKind::Openings { per_exposure } if *per_exposure > FLICKER => format!(
-            "{name}: flickers: up to {} openings per exposure (limit {FLICKER}), {} per frame (frame {frame:.2}); turn it slower",
-            most(*per_exposure),
-            most(value)
+            "{name}: flickers: up to {} openings per exposure (limit {FLICKER}) at frame {frame:.2}; turn it slower",
+            most(*per_exposure, "")
         ),
         NoteKind::Openings { per_exposure } => format!(
-            "{name}: no flicker: at most {} openings per exposure (limit {FLICKER}), {} per frame (frame {frame:.2})",
-            most(*per_exposure),
-            most(value)
+            "{name}: no flicker: at most {} openings per exposure (limit {FLICKER})",
+            most(*per_exposure, "")
         ),
         NoteKind::RopeStretch { height } => {
             format!(
                 "{name}: the rope stretches by up to {} mm under its load, at a height of {height:.1} mm (frame {frame:.2})",
-                most(value)
+                most(value, "")
             )
         }
         NoteKind::NearSingular { limit: Limit::Position } => format!(
             "{name}: near frame {frame:.2} the mechanism is close to singular: the position there is uncertain by up to {} steps",
-            most(value)
+            most(value, "")
         ),
         NoteKind::NearSingular { limit } => format!(
             "{name}: near frame {frame:.2} the mechanism is close to singular: the {} there is uncertain by up to {} % of its limit; keep further away from that place",
@@ -275,6 +283,17 @@ pub(crate) fn pair(stage: &Stage, n: &Nearest) -> (String, String) {
     }
 }
 
+/// The same where the clearance is kept, shorter.
+#[must_use]
+pub(crate) fn nearest(stage: &Stage, n: &Nearest, when: &str) -> String {
+    if !n.is_kept() {
+        return gap(stage, n, when);
+    }
+    let (a, b) = pair(stage, n);
+    let (at_least, near) = if n.proof == Proof::Tight { ("", "at") } else { ("at least ", "near") };
+    format!("{a} and {b}, {at_least}{} apart {near} {when} (required {})", least(n.gap, "mm"), figure(n.required, "mm"))
+}
+
 /// How near two things come, in a sentence; `when` as in `frame 12.00`.
 #[must_use]
 pub(crate) fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
@@ -302,23 +321,26 @@ pub(crate) fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
 /// Two passes compared, in a sentence.
 #[must_use]
 pub(crate) fn registration(report: &Report, pair: &Pair) -> String {
-    let stage = report.compiled.stage();
     let name = |i: usize| report.passes.get(i).map(super::PassReport::name).unwrap_or_default();
-    let who = format!("passes {} and {}", name(pair.first), name(pair.second));
+    format!("passes {} and {} {}", name(pair.first), name(pair.second), how_they_match(report, pair))
+}
+
+/// How two passes match, as what follows their names.
+#[must_use]
+pub(crate) fn how_they_match(report: &Report, pair: &Pair) -> String {
+    let stage = report.compiled.stage();
     if !pair.misses.is_empty() {
-        return format!("{who} do not register: {} of {} stand on other steps", pair.misses.len(), axes(pair.live));
+        return format!("do not register: {} of {} stand on other steps", pair.misses.len(), axes(pair.live));
     }
+    let parked = if pair.parked.is_empty() { String::new() } else { format!(" ({} parked)", pair.parked.len()) };
     let at = if pair.same_blur { "at shutter open, middle and close" } else { "at mid-exposure" };
-    let mut sentences = vec![format!("{who} match step for step {at} on {}", axes(pair.live))];
+    let mut sentences = vec![format!("match step for step {at} on {}{parked}", axes(pair.live))];
     if !pair.same_blur {
         sentences.push("motion blur differs".to_owned());
     }
-    if !pair.parked.is_empty() {
-        sentences.push(format!("{} left out, parked in one of them", axes(pair.parked.len())));
-    }
     if let Some(first) = pair.approaches.first() {
         sentences.push(format!(
-            "{} come into exposures from opposite directions (first: {}, {} {}), where up to their backlash shows as mismatch",
+            "{} approach from opposite directions (first: {}, {} {}): expect up to their backlash as mismatch",
             axes(pair.approaches.len()),
             stage.axis_name(first.axis),
             if first.frames == 1 { "at frame" } else { "from frame" },
@@ -331,7 +353,13 @@ pub(crate) fn registration(report: &Report, pair: &Pair) -> String {
 /// How many limits are exceeded.
 #[must_use]
 pub(crate) fn exceeded(n: usize) -> String {
-    format!("{} exceeded", count(u64::try_from(n).unwrap_or(u64::MAX), "limit"))
+    format!("{} exceeded", limits(n))
+}
+
+/// A number of limits.
+#[must_use]
+pub(crate) fn limits(n: usize) -> String {
+    count(u64::try_from(n).unwrap_or(u64::MAX), "limit")
 }
 
 /// The verdict where nothing is.
@@ -358,60 +386,54 @@ pub(crate) fn spoken(limit: Limit) -> &'static str {
     }
 }
 
-/// A number with its unit, to six significant digits, which is what a person compares by.
+/// A number with its unit, to four significant digits, which is what a person compares by.
 #[must_use]
 pub(crate) fn figure(value: f64, unit: &str) -> String {
-    let (places, _) = six_digits(value);
-    shown(&directed::nearest(value, places), unit)
+    shown(&directed::nearest(value, Places::Decimals(decimals(value))), unit)
 }
 
 /// The same rounded down: for what is at least so much.
-fn least(value: f64, unit: &str) -> String {
-    let (places, _) = six_digits(value);
-    shown(&directed::down(value, places), unit)
+#[must_use]
+pub(crate) fn least(value: f64, unit: &str) -> String {
+    shown(&directed::down(value, Places::Decimals(decimals(value))), unit)
 }
 
-/// Three decimals, rounded up: for what is at most so much.
-fn most(value: f64) -> String {
-    directed::up(value, Places::Decimals(3))
+/// The same rounded up: for what is at most so much.
+#[must_use]
+pub(crate) fn most(value: f64, unit: &str) -> String {
+    shown(&directed::up(value, Places::Decimals(decimals(value))), unit)
 }
 
-/// A value and what it is compared with, to six digits, or to as many as tell them apart.
+/// A value and what it is compared with, to four digits, or to as many as tell them apart.
 fn distinct(value: f64, allowed: f64, unit: &str) -> (String, String) {
-    let (mut a, mut b) = (figure(value, unit), figure(allowed, unit));
-    let (places, more) = six_digits(value);
-    for extra in 1..=more {
-        if a != b || value == allowed {
-            break;
-        }
-        let places = match places {
-            Places::Decimals(n) => Places::Decimals(n + extra),
-            Places::Mantissa(n) => Places::Mantissa(n + extra),
-        };
-        (a, b) = (shown(&directed::nearest(value, places), unit), shown(&directed::nearest(allowed, places), unit));
-    }
+    let places = decimals(value);
+    let at = |extra: usize| [value, allowed].map(|x| shown(&directed::nearest(x, Places::Decimals(decimals(x).min(places) + extra)), unit));
+    // No two numbers agree in seventeen digits.
+    let found = (0..=13).map(at).find(|[a, b]| a != b || value == allowed);
+    let [a, b] = found.unwrap_or_else(|| at(13));
     (a, b)
 }
 
-/// The places that show six significant digits, and how many more a number has at most.
-fn six_digits(value: f64) -> (Places, usize) {
-    const MORE: usize = 11;
+/// The places after the point that show four significant digits.
+fn decimals(value: f64) -> usize {
     let size = value.abs();
-    if size != 0.0 && !(1e-3..1e7).contains(&size) {
-        return (Places::Mantissa(5), MORE);
-    }
-    let mut decimals = 6_usize;
-    let mut bound = 1.0;
+    let (mut decimals, mut bound) = (3_usize, 10.0);
     while decimals > 0 && size >= bound {
         bound *= 10.0;
         decimals -= 1;
     }
-    (Places::Decimals(decimals), MORE)
+    bound = 1.0;
+    while decimals < 20 && size != 0.0 && size < bound {
+        bound /= 10.0;
+        decimals += 1;
+    }
+    decimals
 }
 
-/// Without zeros at the end, with the unit.
+/// Without zeros at the end or a minus before nothing, with the unit.
 fn shown(text: &str, unit: &str) -> String {
-    let text = if text.contains('.') && !text.contains('e') { text.trim_end_matches('0').trim_end_matches('.') } else { text };
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { text };
+    let text = if text == "-0" { "0" } else { text };
     if unit.is_empty() { text.to_owned() } else { format!("{text} {unit}") }
 }
 
@@ -467,9 +489,15 @@ mod tests {
 
     #[test]
     fn a_bound_is_printed_as_a_bound() {
-        assert_eq!(least(299.999_97, "mm"), "299.999 mm");
+        assert_eq!(least(299.999_97, "mm"), "299.9 mm");
         assert_eq!(figure(299.999_97, "mm"), "300 mm");
-        assert_eq!(most(0.500_01), "0.501");
+        assert_eq!(most(0.500_01, "mm"), "0.5001 mm");
+    }
+
+    #[test]
+    fn four_digits_no_power_of_ten_and_no_minus_before_zero() {
+        let all = [433_490.4, 1061.81, 10.4569, 0.012_345_6, 4.567e-7, -0.0, 0.0, -3.0].map(|x| figure(x, "mm"));
+        assert_eq!(all, ["433490 mm", "1062 mm", "10.46 mm", "0.01235 mm", "0.0000004567 mm", "0 mm", "0 mm", "-3 mm"]);
     }
 
     #[test]

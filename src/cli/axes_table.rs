@@ -1,15 +1,19 @@
-//! The table of a pass's axes: the most used first, ten of them and all that is over a limit; `--all` for the rest, with the share of every limit.
+//! The table of axes, the most used first: of all passes together five of them and all that exceed a limit, or with `--all` of each pass all of them, with the share
+//! of every limit.
 //!
-//! Form: fits 80 columns; a name too long for its column stands on a line of its own. What is over is marked in the first column too, for those
+//! Form: fits 80 columns; a name too long for its column stands on a line of its own. What is exceeded is marked in the first column too, for those
 //! who see no colour.
 
-use super::show::{Show, accent};
+use super::show::accent;
 use super::wrap::{self, number};
-use crate::check::{AxisReport, PassReport, Tightest, words};
+use crate::check::{AxisReport, PassReport, Report, Tightest, words};
 use crate::stage::{AxisId, Stage, Utilisation};
 
-/// Axes shown without `--all`; what is over a limit is shown besides.
-const FEW_AXES: usize = 10;
+/// Axes shown without `--all`; what exceeds a limit is shown besides, up to [`MOST_AXES`].
+const FEW_AXES: usize = 5;
+
+/// Axes shown without `--all` though more exceed a limit.
+const MOST_AXES: usize = 12;
 
 /// Columns of the longest name that has its figures beside it.
 const NAME: usize = 22;
@@ -24,23 +28,77 @@ struct Row {
     reach: (f64, f64),
 }
 
-/// Adds the table.
-pub(super) fn add(t: &mut String, p: &PassReport, show: Show) {
+/// The axes of all passes, each in the pass that uses most of a limit of it.
+pub(super) fn of_all(t: &mut String, report: &Report) {
+    let stage = report.compiled.stage();
+    let mut worst: Vec<(Row, &str)> = Vec::new();
+    let (mut still, mut parked) = (0_usize, 0_usize);
+    for id in stage.axis_ids() {
+        let live: Vec<(Row, &str)> =
+            report.passes.iter().filter(|p| !p.axes[id].parked).map(|p| (row(stage, id, &p.axes[id]), p.name())).collect();
+        let most = live.into_iter().reduce(|a, b| if share(&b.0) > share(&a.0) { b } else { a });
+        match most {
+            Some((row, pass)) if row.used => worst.push((row, pass)),
+            Some(_) => still += 1,
+            None => parked += 1,
+        }
+    }
+    worst.sort_by(|a, b| share(&b.0).total_cmp(&share(&a.0)));
+    let over = worst.iter().filter(|(r, _)| r.tightest.utilisation.is_exceeded()).count();
+    let shown = worst.len().min(FEW_AXES.max(over.min(MOST_AXES)));
+    let name = |r: &Row| r.name.chars().count();
+    let width = worst.iter().take(shown).map(|(r, _)| name(r)).filter(|n| *n <= NAME).max().unwrap_or(4).max(4);
+    let several = report.passes.len() > 1;
+    if shown > 0 {
+        wrap::line(t, "", 0);
+        let heads = format!("{:>6}  {:>7} {:>7} {:<7} {:>8}", "use", "peak", "limit", "", "frame");
+        wrap::line(t, &format!("  {:width$} {heads}{}", "axis", if several { "  pass" } else { "" }), 0);
+    }
+    for (r, pass) in worst.iter().take(shown) {
+        let Tightest { utilisation, value, allowed, frame, .. } = r.tightest;
+        let used = format!("{:>6}", per_cent(utilisation, 5) + "%");
+        let exceeded = utilisation.is_exceeded();
+        let figures = format!(
+            "{}  {:>7} {:>7} {:<7} {:>8}{}",
+            if exceeded { accent(&used) } else { used },
+            number(value, 7, 4),
+            number(allowed, 7, 4),
+            r.unit,
+            format!("{:.2}", frame.0),
+            if several { format!("  {pass}") } else { String::new() }
+        );
+        named(t, if exceeded { "! " } else { "  " }, &r.name, width, &figures);
+    }
+    more(t, &[(worst.len() - shown, "lower"), (still, "standing still"), (parked, "parked at home")]);
+}
+
+fn share(r: &Row) -> f64 {
+    r.tightest.utilisation.share()
+}
+
+/// How many axes are not shown.
+fn more(t: &mut String, counts: &[(usize, &str)]) {
+    let rest: Vec<String> = counts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{n} {what}")).collect();
+    if !rest.is_empty() {
+        wrap::line(t, &format!("  more axes: {} (--all)", rest.join(", ")), 2);
+    }
+}
+
+/// All axes of a pass.
+pub(super) fn of_pass(t: &mut String, p: &PassReport) {
     let stage = p.program.compiled().stage();
     let axes = || stage.axis_ids().zip(p.axes.iter());
     let mut rows: Vec<Row> = axes().filter(|(_, a)| !a.parked).map(|(id, a)| row(stage, id, a)).collect();
-    rows.sort_by(|a, b| b.tightest.utilisation.share().total_cmp(&a.tightest.utilisation.share()));
+    rows.sort_by(|a, b| share(b).total_cmp(&share(a)));
     let parked: Vec<&str> = axes().filter(|(_, a)| a.parked).map(|(id, _)| stage.axis_name(id)).collect();
     let still: Vec<&str> = rows.iter().filter(|r| !r.used).map(|r| r.name.as_str()).collect();
     let used: Vec<&Row> = rows.iter().filter(|r| r.used).collect();
-    let over = used.iter().filter(|r| r.tightest.utilisation.is_exceeded()).count();
-    let shown = if show.all { used.len() } else { used.len().min(FEW_AXES.max(over)) };
-    let width = used.iter().take(shown).map(|r| r.name.len()).filter(|n| *n <= NAME).max().unwrap_or(4).max(4);
-    if shown > 0 {
+    let width = used.iter().map(|r| r.name.chars().count()).filter(|n| *n <= NAME).max().unwrap_or(4).max(4);
+    if !used.is_empty() {
         let heads = format!("{:>6}  {:<12} {:>8} {:>8} {:<7} {:>8}", "use", "of", "peak", "limit", "", "frame");
         wrap::line(t, &format!("  {:width$} {heads}", "axis"), 0);
     }
-    for r in used.iter().take(shown) {
+    for r in &used {
         let Tightest { limit, utilisation, value, allowed, frame } = r.tightest;
         let share = format!("{:>6}", per_cent(utilisation, 5) + "%");
         let exceeded = utilisation.is_exceeded();
@@ -51,24 +109,13 @@ pub(super) fn add(t: &mut String, p: &PassReport, show: Show) {
             number(value, 8, 4),
             number(allowed, 8, 4),
             r.unit,
-            number(frame.0, 8, 2)
+            format!("{:.2}", frame.0)
         );
         named(t, if exceeded { "! " } else { "  " }, &r.name, width, &figures);
     }
-    if show.all {
-        shares(t, &used, width);
-        names(t, "stand still", &still);
-        names(t, "parked at home", &parked);
-        return;
-    }
-    let rest: Vec<String> = [(used.len() - shown, "lower"), (still.len(), "standing still"), (parked.len(), "parked at home")]
-        .iter()
-        .filter(|(n, _)| *n > 0)
-        .map(|(n, what)| format!("{n} {what}"))
-        .collect();
-    if !rest.is_empty() {
-        wrap::line(t, &format!("  more axes: {} (--all)", rest.join(", ")), 2);
-    }
+    shares(t, &used, width);
+    names(t, "stand still", &still);
+    names(t, "parked at home", &parked);
 }
 
 /// How much of each limit is used, and where the axis goes.
@@ -86,7 +133,7 @@ fn shares(t: &mut String, used: &[&Row], width: usize) {
 }
 
 fn named(t: &mut String, mark: &str, name: &str, width: usize, figures: &str) {
-    if name.len() > width {
+    if name.chars().count() > width {
         t.push_str(&format!("{mark}{name}\n  {:width$} {figures}\n", ""));
     } else {
         t.push_str(&format!("{mark}{name:width$} {figures}\n"));

@@ -1,14 +1,16 @@
-//! The check as text for people: passes, their axes with the most used first, exceeded limits and what would help.
+//! The check as text for people: the passes, what is exceeded with what would help, what the passes share, notes, the verdict.
 //!
-//! Form: lines of 80 columns that survive a narrow window and a printer; one accent, for exceeded limits.
+//! What: passes that share a move share their lines, and the axes of all passes are one table, the most used first; with `--all` each pass has its own lines, with
+//! every axis and every violation. Form: lines of 80 columns that survive a narrow window and a printer; one accent, for exceeded limits.
 
 use super::axes_table;
+use super::notes_text;
+use super::passes_text;
 use super::show::{Show, accent};
-use super::wrap::{self, COLUMNS};
-use crate::check::{ClearanceReport, PassReport, Report, words};
+use super::wrap;
+use crate::check::{Report, folded, roots, words};
 use crate::number::directed::{self, Places};
 use crate::output::manifest::NOTICE;
-use crate::program::{Leg, Stations};
 
 /// The whole text, ending in a line feed.
 pub(super) fn text(report: &Report, show: Show) -> String {
@@ -26,174 +28,103 @@ pub(super) fn text(report: &Report, show: Show) -> String {
             shot.frame_rate()
         ),
     );
-    for pass in &report.passes {
-        line(&mut t, "");
-        pass_text(&mut t, pass, show);
+    line(&mut t, "");
+    passes_text::table(&mut t, report);
+    exceeded(&mut t, report, show);
+    if show.all {
+        for pass in &report.passes {
+            line(&mut t, "");
+            line(&mut t, &format!("pass {}", pass.name()));
+            passes_text::facts(pass, show).iter().for_each(|fact| line(&mut t, fact));
+            axes_table::of_pass(&mut t, pass);
+        }
+    } else {
+        passes_text::shared(&mut t, report, show);
+        axes_table::of_all(&mut t, report);
     }
     if !report.registration.pairs.is_empty() {
         line(&mut t, "");
     }
-    let apart = stage.axis_ids().filter_map(|id| report.lag_between_paces[id].map(|s| (id, s)));
-    if let Some((axis, steps)) = apart.filter(|(_, s)| *s > 0.0).max_by(|a, b| a.1.total_cmp(&b.1)) {
-        line(
-            &mut t,
-            &format!(
-                "rotor lag: passes of different pace may differ by up to {} steps ({})",
-                directed::up(steps, Places::Decimals(4)),
-                stage.axis_name(axis)
-            ),
-        );
-    }
-    for pair in &report.registration.pairs {
-        let text = words::registration(report, pair);
-        line(&mut t, &if pair.misses.is_empty() { text } else { accent(&text) });
-    }
+    registration(&mut t, report);
     if !report.notes.is_empty() {
         line(&mut t, "");
         line(&mut t, "Notes (no limit exceeded)");
-        notes(&mut t, report, show);
+        notes_text::add(&mut t, report, show);
     }
     line(&mut t, "");
-    let verdict = if report.within_limits() { words::WITHIN.to_owned() } else { exceeded(report) };
-    line(&mut t, &verdict);
+    let over: usize = report.passes.iter().map(|p| p.violations.len()).sum();
+    line(&mut t, &if over == 0 { words::WITHIN.to_owned() } else { accent(&words::exceeded(over)) });
     wrap::line(&mut t, NOTICE, 0);
     t
 }
 
-/// How many limits are exceeded, and the first few of them by name: what stands in full above may have left the window.
-fn exceeded(report: &Report) -> String {
-    let stage = report.compiled.stage();
-    let named = |p: &PassReport| -> Vec<String> {
-        let of = |v: &crate::check::Violation| {
-            format!("{} of {} in pass {}", words::spoken(v.limit), words::subject(stage, &v.subject), p.name())
-        };
-        p.violations.iter().map(of).collect()
-    };
-    let all: Vec<String> = report.passes.iter().flat_map(named).collect();
-    let few: Vec<&str> = all.iter().take(FEW_OVER).map(String::as_str).collect();
-    let more = if few.len() < all.len() { ", ..." } else { "" };
-    format!("{}: {}{more}", accent(&words::exceeded(all.len())), few.join(", "))
-}
-
-/// Exceeded limits named again at the end.
-const FEW_OVER: usize = 3;
-
-fn line(t: &mut String, text: &str) {
+pub(super) fn line(t: &mut String, text: &str) {
     wrap::line(t, text, 2);
 }
 
-fn pass_text(t: &mut String, p: &PassReport, show: Show) {
-    let program = &p.program;
-    let (compiled, pass, clock) = (program.compiled(), program.pass(), program.clock());
-    let stage = compiled.stage();
-    line(
-        t,
-        &format!(
-            "pass {}: {}, {} s per frame, shutter {} deg, takes {}",
-            p.name(),
-            pass.exposure().name(),
-            clock.pace().get(),
-            pass.shutter().degrees(),
-            clock.running()
-        ),
-    );
-    if program.stations().is_none() {
-        let frames = |n: u32| words::count(u64::from(n), "frame");
-        line(t, &format!("  run-up {}, run-down {}", frames(compiled.run_up()), frames(compiled.run_down())));
+/// Every cause of exceeded limits with its fixes and how much follows from it; with `--all` what follows too.
+fn exceeded(t: &mut String, report: &Report, show: Show) {
+    let roots = roots::roots(report);
+    if roots.is_empty() {
+        return;
     }
-    line(t, &format!("  move to start: {}", words::leg(program, Leg::MoveToStart)));
-    line(t, &format!("  return home: {}", words::leg(program, Leg::ReturnHome)));
-    for (id, a) in stage.axis_ids().zip(program.way().approaches().iter()) {
-        if a.is_some_and(|a| !a.has_room) {
-            line(t, &format!("  {} has no room in its travel to remove its backlash before the start", stage.axis_name(id)));
-        }
-    }
-    if let Some(held) = program.stations() {
-        if let Some(m) = held.slowest() {
-            let who = m.slowest.map_or("nothing moves", |a| stage.axis_name(a));
-            line(
-                t,
-                &format!(
-                    "  moves between exposures: slowest {} s (frame {} to {}, {who}), {} s available; each in {}.moves.csv",
-                    directed::up(m.seconds.0, Places::Decimals(3)),
-                    m.from,
-                    m.from + 1,
-                    directed::down(held.available().0, Places::Decimals(3)),
-                    p.name()
-                ),
-            );
+    line(t, "");
+    let shown = if show.all { roots.len() } else { roots.len().min(FEW_CAUSES) };
+    for root in roots.iter().take(shown) {
+        wrap::line(t, &format!("{} {}", accent("exceeded:"), folded::lead(report, root)), 2);
+        let (_, v) = root.lead;
+        for fix in v.fixes.iter().filter(|f| !root.too_fast || f.is_pace()) {
+            wrap::line(t, &format!("  fix (tested): {}", words::fix(&report.compiled, v, fix)), 2);
         }
         if show.all {
-            held_moves(t, held);
+            for (pass, v) in &root.rest {
+                let name = report.passes.get(*pass).map(crate::check::PassReport::name).unwrap_or_default();
+                wrap::line(t, &format!("  with it, pass {name}: {}", words::violation(&report.compiled, v)), 2);
+                for fix in &v.fixes {
+                    wrap::line(t, &format!("    fix (tested): {}", words::fix(&report.compiled, v, fix)), 2);
+                }
+            }
+        } else if let Some(rest) = folded::consequences(report, root) {
+            wrap::line(t, &format!("  {rest} (--all)"), 2);
         }
     }
-    line(t, &format!("  {}", words::runnable(stage, &p.runnable)));
-    if let Some(worst) = p.clearance.as_ref().and_then(ClearanceReport::worst) {
-        line(t, &format!("  nearest: {}", words::gap(stage, worst, &format!("frame {:.2}", worst.at))));
-    }
-    axes_table::add(t, p, show);
-    for v in &p.violations {
-        wrap::line(t, &format!("  {} {}", accent("exceeded:"), words::violation(compiled, v)), 6);
-        for f in &v.fixes {
-            wrap::line(t, &format!("        fix (tested): {}", words::fix(compiled, v, f)), 8);
-        }
+    if shown < roots.len() {
+        line(t, &format!("and {} (--all)", words::count(u64::try_from(roots.len() - shown).unwrap_or(u64::MAX), "more cause")));
     }
 }
 
-/// Every move between exposures with its time, as many beside each other as fit; moves that follow each other and take as long are one.
-fn held_moves(t: &mut String, held: &Stations) {
-    let mut runs: Vec<(i64, i64, String)> = Vec::new();
-    for m in held.moves() {
-        let seconds = format!("{} s", directed::up(m.seconds.0, Places::Decimals(3)));
-        match runs.last_mut() {
-            Some((_, to, same)) if *same == seconds && *to == m.from => *to += 1,
-            _ => runs.push((m.from, m.from + 1, seconds)),
-        }
-    }
-    let each: Vec<String> =
-        runs.iter().map(|(from, to, s)| format!("{from}-{to}{} {s}", if to - from > 1 { " each" } else { "" })).collect();
-    let width = each.iter().map(String::len).max().unwrap_or(1) + 3;
-    for beside in each.chunks(((COLUMNS - 4) / width).max(1)) {
-        let cells: String = beside.iter().map(|cell| format!("{cell:width$}")).collect();
-        line(t, &format!("    {}", cells.trim_end()));
-    }
-}
+/// Causes shown without `--all`.
+const FEW_CAUSES: usize = 6;
 
-fn notes(t: &mut String, report: &Report, show: Show) {
+/// Which passes match: pairs of which the same is to be said share a sentence.
+fn registration(t: &mut String, report: &Report) {
     let stage = report.compiled.stage();
-    let mut kinds: Vec<&str> = Vec::new();
-    for n in &report.notes {
-        if !kinds.contains(&n.kind.name()) {
-            kinds.push(n.kind.name());
+    let apart = stage.axis_ids().filter_map(|id| report.lag_between_paces[id].map(|s| (id, s)));
+    if let Some((axis, steps)) = apart.filter(|(_, s)| *s > LAG_SHOWN).max_by(|a, b| a.1.total_cmp(&b.1)) {
+        line(
+            t,
+            &format!(
+                "rotor lag: passes of different pace may differ by up to {} steps ({})",
+                directed::up(steps, Places::Decimals(2)),
+                stage.axis_name(axis)
+            ),
+        );
+    }
+    let name = |i: usize| report.passes.get(i).map(crate::check::PassReport::name).unwrap_or_default();
+    let mut said: Vec<(String, Vec<String>, bool)> = Vec::new();
+    for pair in &report.registration.pairs {
+        let how = words::how_they_match(report, pair);
+        let who = format!("{}-{}", name(pair.first), name(pair.second));
+        match said.iter_mut().find(|(known, ..)| *known == how) {
+            Some((_, pairs, _)) => pairs.push(who),
+            None => said.push((how, vec![who], pair.misses.is_empty())),
         }
     }
-    for kind in kinds {
-        let all: Vec<_> = report.notes.iter().filter(|n| n.kind.name() == kind).collect();
-        // Kinds that say the same of every axis are one list of names.
-        let shared = match kind {
-            "never_moves" => Some("never move in the photographed span"),
-            "torque_unchecked" => Some("torque not checked, for want of load, rotor inertia or torque table"),
-            _ => None,
-        };
-        if let (Some(what), true) = (shared, all.len() > 1) {
-            let names: Vec<&str> = all.iter().filter_map(|n| n.axis).map(|id| stage.axis_name(id)).collect();
-            let shown = if show.all { names.len() } else { names.len().min(FEW_NAMES) };
-            let more = if shown < names.len() { format!(" and {} more (--all)", names.len() - shown) } else { String::new() };
-            line(t, &format!("  {what}: {}{more}", names.iter().take(shown).copied().collect::<Vec<_>>().join(", ")));
-            continue;
-        }
-        let shown = if show.all { all.len() } else { all.len().min(FEW_NOTES) };
-        for n in all.iter().take(shown) {
-            line(t, &format!("  {}", words::note(&report.compiled, n)));
-        }
-        if shown < all.len() {
-            line(t, &format!("  and {} more of this kind (--all)", all.len() - shown));
-        }
+    for (how, pairs, registers) in said {
+        let text = format!("{}: {how}", pairs.join(", "));
+        line(t, &if registers { text } else { accent(&text) });
     }
 }
 
-/// Axes of one kind of note named without `--all`.
-const FEW_NAMES: usize = 8;
-
-/// Notes of one kind shown without `--all`.
-const FEW_NOTES: usize = 5;
+/// Steps of rotor lag between passes below which nothing is said: a hundredth of a step is no mismatch anybody sees.
+const LAG_SHOWN: f64 = 0.01;

@@ -33,11 +33,13 @@ pub(super) fn line(to: &mut String, text: &str, hang: usize) {
 const BEGINS: &str = "\u{1b}[1m";
 const ENDS: &str = "\u{1b}[0m";
 
-/// A number with at most `decimals` places, fewer where it would not fit into `width`, with a power of ten where nothing else does.
+/// A number with at most `decimals` places, fewer where it would show more than four digits or not fit into `width`.
 pub(super) fn number(x: f64, width: usize, decimals: usize) -> String {
-    let fits = |text: &String| text.chars().count() <= width;
-    let plain = (0..=decimals).rev().map(|d| format!("{x:.d$}")).find(fits);
-    plain.unwrap_or_else(|| (0..=3).rev().map(|d| format!("{x:.d$e}")).find(fits).unwrap_or_else(|| format!("{x:.0e}")))
+    let digits = |text: &String| text.chars().filter(char::is_ascii_digit).count();
+    let fits = |text: &String| text.chars().count() <= width && (digits(text) <= 4 || text.starts_with("0.") || text.starts_with("-0."));
+    let text = (0..=decimals).rev().map(|d| format!("{x:.d$}")).find(fits).unwrap_or_else(|| format!("{x:.0}"));
+    // Nothing has no sign.
+    if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') { text.trim_start_matches('-').to_owned() } else { text }
 }
 
 #[cfg(test)]
@@ -72,10 +74,12 @@ mod tests {
 
     #[test]
     fn numbers_give_up_places_before_columns() {
-        assert_eq!(number(4.56972, 8, 4), "4.5697");
-        assert_eq!(number(12_345.678_9, 8, 4), "12345.68");
-        assert_eq!(number(123_456_789.0, 8, 4), "1.235e8");
+        assert_eq!(number(4.56972, 8, 4), "4.570");
+        assert_eq!(number(0.056_972, 8, 4), "0.0570");
+        assert_eq!(number(12_345.678_9, 8, 4), "12346");
+        assert_eq!(number(123_456_789.0, 8, 4), "123456789");
         assert_eq!(number(-0.5, 8, 2), "-0.50");
+        assert_eq!(number(-0.000_01, 8, 4), "0.0000");
         assert_eq!(number(f64::INFINITY, 5, 1), "inf");
     }
 }

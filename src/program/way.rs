@@ -96,6 +96,7 @@ pub(crate) struct Way {
     to_start: Seconds,
     back: Seconds,
     too_weak: Option<AxisId>,
+    slowest: [Option<AxisId>; 2],
     whole_seconds: u64,
     approaches: PerAxis<Option<Approach>>,
     there: PerAxis<Option<Curve>>,
@@ -114,14 +115,20 @@ impl Way {
             let legs = approaches[id].as_ref().map(|a| Legs::fastest(stage.axis(id), a));
             legs.transpose().map_err(|e| NoLaw::new(stage, id, e))
         })?;
-        let slowest = |leg: fn(&Legs) -> f64| laws.iter().flatten().map(leg).fold(0.0, f64::max);
-        let to_approach = slowest(|l| l.to_approach.duration());
-        let to_start = slowest(|l| l.to_start.duration());
-        let back = slowest(|l| l.back.duration());
+        let slowest = |leg: fn(&Legs) -> f64| {
+            let all = stage.axis_ids().filter_map(|id| Some((id, laws[id].as_ref().map(leg)?)));
+            all.filter(|(_, seconds)| *seconds > 0.0).max_by(|a, b| a.1.total_cmp(&b.1))
+        };
+        let seconds = |slowest: Option<(AxisId, f64)>| slowest.map_or(0.0, |(_, seconds)| seconds);
+        let (there, back) = (slowest(|l| l.to_approach.duration()), slowest(|l| l.back.duration()));
+        let slowest = [there, back].map(|s| s.map(|(id, _)| id));
+        let (to_approach, back) = (seconds(there), seconds(back));
+        let to_start = laws.iter().flatten().map(|l| l.to_start.duration()).fold(0.0, f64::max);
         let whole_seconds = whole::ceiling(to_approach + to_start).and_then(|n| u64::try_from(n).ok());
         let Some(whole_seconds) = whole_seconds else {
-            let slowest = stage.axis_names().first().cloned().unwrap_or_default();
-            return Err(NoLaw { axis: slowest, error: WayError::TooLong(to_approach + to_start) });
+            let [slowest, _] = slowest;
+            let axis = slowest.map(|id| stage.axis_name(id).to_owned()).unwrap_or_default();
+            return Err(NoLaw { axis, error: WayError::TooLong(to_approach + to_start) });
         };
         let joined = |id: AxisId, legs: &[Move], until: f64| -> Result<Option<Curve>, NoLaw> {
             let curve = (until > 0.0).then(|| curve(stage.axis(id), legs, until));
@@ -145,6 +152,7 @@ impl Way {
             to_start: Seconds(to_start),
             back: Seconds(back),
             too_weak: stage.axis_ids().find(|id| !pass.parks(stage, *id) && cannot_hold(stage.axis(*id))),
+            slowest,
             whole_seconds,
             approaches,
             there,
@@ -162,6 +170,16 @@ impl Way {
     #[must_use]
     pub(crate) fn too_weak(&self) -> Option<AxisId> {
         self.too_weak
+    }
+
+    /// The axis that takes longest on a leg; `None` where none moves.
+    #[must_use]
+    pub(crate) fn slowest(&self, leg: Leg) -> Option<AxisId> {
+        let [there, back] = self.slowest;
+        match leg {
+            Leg::MoveToStart => there,
+            Leg::ReturnHome => back,
+        }
     }
 
     /// From the place of approach to the start.

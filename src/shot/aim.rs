@@ -109,6 +109,11 @@ impl Aim {
         self.spec.camera
     }
 
+    /// The groups it depends on: the camera's, and the target's where the target is on a body.
+    pub(crate) fn groups(&self) -> Vec<GroupId> {
+        core::iter::once(self.spec.camera).chain(self.spec.at).collect()
+    }
+
     /// The two channels it drives.
     #[must_use]
     pub(crate) fn channels(&self) -> [ChannelId; 2] {

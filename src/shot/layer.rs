@@ -159,6 +159,18 @@ impl Track {
         Track::new(self.channel, shape, None, self.keys.clone())
     }
 
+    /// The same track with another value of key `index`.
+    ///
+    /// # Errors
+    /// As [`Track::new`].
+    pub(crate) fn with_key_value(&self, index: usize, value: f64) -> Result<Track, Vec<Flaw>> {
+        let mut keys = self.keys.clone();
+        if let Some(key) = keys.get_mut(index) {
+            key.value = value;
+        }
+        Track::new(self.channel, self.shape, self.blend, keys)
+    }
+
     /// The same track with key `index` at another frame.
     ///
     /// # Errors

@@ -1,0 +1,114 @@
+//! The passes as a table, and what is said of each: how it gets to its start and home, how fast it could run, what comes nearest.
+
+use super::show::Show;
+use super::table::line;
+use super::wrap::{self, COLUMNS};
+use crate::check::{ClearanceReport, PassReport, Report, folded, words};
+use crate::number::directed::{self, Places};
+use crate::program::{Leg, Stations};
+use crate::stage::AxisId;
+
+/// One line for each pass: exposure, pace, how long the shutter is open, frames of run-up and run-down, how long it takes.
+pub(super) fn table(t: &mut String, report: &Report) {
+    let width = report.passes.iter().map(|p| p.name().chars().count()).max().unwrap_or(0).clamp(4, NAME);
+    let heads = format!("{:>8} {:>9} {:>9} {:>7} {:>9}  {}", "exposure", "s/frame", "exposed", "run-up", "run-down", "takes");
+    wrap::line(t, &format!("{:width$} {heads}", "pass"), 0);
+    for p in &report.passes {
+        let (pass, clock) = (p.program.pass(), p.program.clock());
+        let compiled = p.program.compiled();
+        let (up, down) = match p.program.stations() {
+            None => (compiled.run_up().to_string(), compiled.run_down().to_string()),
+            Some(_) => ("-".to_owned(), "-".to_owned()),
+        };
+        let exposed = words::figure(clock.pace().get() * pass.shutter().fraction(), "s");
+        let figures = format!(
+            "{:>8} {:>9} {exposed:>9} {up:>7} {down:>9}  {}",
+            pass.exposure().name(),
+            clock.pace().get(),
+            clock.running()
+        );
+        if p.name().chars().count() > width {
+            line(t, p.name());
+            wrap::line(t, &format!("{:width$} {figures}", ""), 0);
+        } else {
+            wrap::line(t, &format!("{:width$} {figures}", p.name()), 0);
+        }
+    }
+}
+
+/// Columns of the longest name that has its figures beside it.
+const NAME: usize = 16;
+
+/// What is said of passes, once for all of which it is the same.
+pub(super) fn shared(t: &mut String, report: &Report, show: Show) {
+    let mut said: Vec<(Vec<String>, Vec<&str>)> = Vec::new();
+    for p in &report.passes {
+        let facts = facts(p, show);
+        match said.iter_mut().find(|(known, _)| *known == facts) {
+            Some((_, names)) => names.push(p.name()),
+            None => said.push((facts, vec![p.name()])),
+        }
+    }
+    for (facts, names) in said {
+        line(t, "");
+        line(t, &folded::listed(&names));
+        facts.iter().for_each(|fact| line(t, fact));
+    }
+}
+
+/// What is said of a pass.
+pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
+    let program = &p.program;
+    let stage = program.compiled().stage();
+    let mut facts = vec![
+        format!("  move to start: {}", words::leg(program, Leg::MoveToStart)),
+        format!("  return home: {}", words::leg(program, Leg::ReturnHome)),
+    ];
+    let cramped: Vec<AxisId> =
+        stage.axis_ids().zip(program.way().approaches().iter()).filter(|(_, a)| a.is_some_and(|a| !a.has_room)).map(|(id, _)| id).collect();
+    if let Some(first) = cramped.first() {
+        let more = if cramped.len() > 1 { format!(" and {} more axes have", cramped.len() - 1) } else { " has".to_owned() };
+        facts.push(format!("  {}{more} no room in the travel to remove backlash before the start", stage.axis_name(*first)));
+    }
+    if let Some(held) = program.stations() {
+        facts.extend(held.slowest().map(|m| {
+            let who = m.slowest.map_or("nothing moves", |a| stage.axis_name(a));
+            format!(
+                "  slowest move between exposures: {} s (frame {} to {}, {who}); {} s available; each in {}.moves.csv",
+                directed::up(m.seconds.0, Places::Decimals(3)),
+                m.from,
+                m.from + 1,
+                directed::down(held.available().0, Places::Decimals(3)),
+                p.name()
+            )
+        }));
+        if show.all {
+            facts.extend(held_moves(held));
+        }
+    }
+    facts.push(format!("  {}", words::runnable(stage, &p.runnable)));
+    if let Some(worst) = p.clearance.as_ref().and_then(ClearanceReport::worst) {
+        facts.push(format!("  nearest: {}", words::nearest(stage, worst, &format!("frame {:.2}", worst.at))));
+    }
+    facts
+}
+
+/// Every move between exposures with its time, as many beside each other as fit; moves that follow each other and take as long are one.
+fn held_moves(held: &Stations) -> Vec<String> {
+    let mut runs: Vec<(i64, i64, String)> = Vec::new();
+    for m in held.moves() {
+        let seconds = format!("{} s", directed::up(m.seconds.0, Places::Decimals(3)));
+        match runs.last_mut() {
+            Some((_, to, same)) if *same == seconds && *to == m.from => *to += 1,
+            _ => runs.push((m.from, m.from + 1, seconds)),
+        }
+    }
+    let each: Vec<String> =
+        runs.iter().map(|(from, to, s)| format!("{from}-{to}{} {s}", if to - from > 1 { " each" } else { "" })).collect();
+    let width = each.iter().map(String::len).max().unwrap_or(1) + 3;
+    let beside = |cells: &[String]| {
+        let cells: String = cells.iter().map(|cell| format!("{cell:width$}")).collect();
+        format!("    {}", cells.trim_end())
+    };
+    each.chunks(((COLUMNS - 4) / width).max(1)).map(beside).collect()
+}
