@@ -17,8 +17,8 @@ pub(crate) fn lead(report: &Report, root: &Root<'_>) -> String {
     if !root.too_fast {
         return match passes(report, root).as_slice() {
             [] | [_] if report.passes.len() < 2 => sentence,
-            [one] => format!("pass {one}: {sentence}"),
-            several => format!("passes {}: {sentence}", listed(several)),
+            [one] => format!("{sentence} (pass {one})"),
+            several => format!("{sentence} (passes {})", listed(several)),
         };
     }
     let pace = report.passes.get(pass).map_or(0.0, |p| p.program.clock().pace().get());

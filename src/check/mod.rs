@@ -8,11 +8,12 @@ pub(crate) mod changes;
 pub(crate) mod clearance;
 mod exceeded;
 mod fastest;
+pub(crate) mod figures;
 mod fixes;
-pub(crate) mod folded;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod fixture;
+pub(crate) mod folded;
 mod gaps;
 mod held;
 mod keys_around;

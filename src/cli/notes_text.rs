@@ -2,7 +2,7 @@
 //! ask nothing of anybody, with `--all`.
 
 use super::show::Show;
-use super::table::line;
+use super::wrap::text_line as line;
 use crate::check::{Note, Report, words};
 
 /// Adds the notes.

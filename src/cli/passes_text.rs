@@ -1,8 +1,8 @@
 //! The passes as a table, and what is said of each: how it gets to its start and home, how fast it could run, what comes nearest.
 
 use super::show::Show;
-use super::table::line;
-use super::wrap::{self, COLUMNS};
+use super::wrap::{self, COLUMNS, text_line as line};
+use crate::check::figures::figure;
 use crate::check::{ClearanceReport, PassReport, Report, folded, words};
 use crate::number::directed::{self, Places};
 use crate::program::{Leg, Stations};
@@ -20,13 +20,9 @@ pub(super) fn table(t: &mut String, report: &Report) {
             None => (compiled.run_up().to_string(), compiled.run_down().to_string()),
             Some(_) => ("-".to_owned(), "-".to_owned()),
         };
-        let exposed = words::figure(clock.pace().get() * pass.shutter().fraction(), "s");
-        let figures = format!(
-            "{:>8} {:>9} {exposed:>9} {up:>7} {down:>9}  {}",
-            pass.exposure().name(),
-            clock.pace().get(),
-            clock.running()
-        );
+        let exposed = figure(clock.pace().get() * pass.shutter().fraction(), "s");
+        let figures =
+            format!("{:>8} {:>9} {exposed:>9} {up:>7} {down:>9}  {}", pass.exposure().name(), clock.pace().get(), clock.running());
         if p.name().chars().count() > width {
             line(t, p.name());
             wrap::line(t, &format!("{:width$} {figures}", ""), 0);

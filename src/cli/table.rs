@@ -7,7 +7,7 @@ use super::axes_table;
 use super::notes_text;
 use super::passes_text;
 use super::show::{Show, accent};
-use super::wrap;
+use super::wrap::{self, text_line as line};
 use crate::check::{Report, folded, roots, words};
 use crate::number::directed::{self, Places};
 use crate::output::manifest::NOTICE;
@@ -56,10 +56,6 @@ pub(super) fn text(report: &Report, show: Show) -> String {
     line(&mut t, &if over == 0 { words::WITHIN.to_owned() } else { accent(&words::exceeded(over)) });
     wrap::line(&mut t, NOTICE, 0);
     t
-}
-
-pub(super) fn line(t: &mut String, text: &str) {
-    wrap::line(t, text, 2);
 }
 
 /// Every cause of exceeded limits with its fixes and how much follows from it; with `--all` what follows too.

@@ -29,6 +29,11 @@ pub(super) fn line(to: &mut String, text: &str, hang: usize) {
     to.push('\n');
 }
 
+/// Adds a line that hangs as most do.
+pub(super) fn text_line(to: &mut String, text: &str) {
+    line(to, text, 2);
+}
+
 /// Sequences that `textwrap` counts as nothing; no other is left in an escaped text.
 const BEGINS: &str = "\u{1b}[1m";
 const ENDS: &str = "\u{1b}[0m";

@@ -33,7 +33,7 @@ fn a_gobo_is_judged_by_the_shutters_of_the_passes_in_which_it_turns() {
         for passes in [format!("{half}, {other}"), format!("{other}, {half}")] {
             let found = light(&passes);
             assert!(
-                matches!(&found[..], [(kind, said)] if kind == "openings" && said.contains("0.400 openings per exposure")),
+                matches!(&found[..], [(kind, said)] if kind == "openings" && said.contains("0.4 openings per exposure")),
                 "{passes}: {found:?}"
             );
         }

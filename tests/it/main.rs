@@ -35,6 +35,7 @@ mod command_line;
 mod compare_causes;
 mod fastest_pace;
 mod feeders;
+mod folded;
 mod framing;
 mod gobo_flicker;
 mod guides;

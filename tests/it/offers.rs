@@ -17,6 +17,9 @@ fn with(input: &Input, offer: &str, pass: usize) -> Input {
     } else if offer.starts_with("put key ") {
         let key: usize = after("put key ").parse().unwrap();
         new.track(after(" of ")).keys[key - 1].0 = after("at frame ").parse().unwrap();
+    } else if offer.starts_with("give key ") {
+        let key: usize = after("give key ").parse().unwrap();
+        new.track(after(" of ")).keys[key - 1].1 = after("the value ").parse().unwrap();
     } else {
         let shape = after("the shape `").to_owned();
         new.track(after("give the track of ")).shape = shape;
@@ -42,9 +45,9 @@ fn left<'r>(offer: &str, axis: &Value, pass: &'r Value) -> Vec<&'r Value> {
     violations(pass).into_iter().filter(promised).collect()
 }
 
-/// Takes every offer of the shots from these seeds; how many there were of paces, keys and shapes.
-fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 3] {
-    let mut taken = [0; 3];
+/// Takes every offer of the shots from these seeds; how many there were of paces, keys, shapes and values.
+fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 4] {
+    let mut taken = [0; 4];
     for seed in seeds {
         let input = Input::from_seed(seed);
         let Some(report) = input.checked() else { continue };
@@ -58,7 +61,8 @@ fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 3] {
                     if !seen.insert((of, offer)) {
                         continue;
                     }
-                    let kind = usize::from(offer.starts_with("put key ")) + 2 * usize::from(offer.starts_with("give the track "));
+                    let kinds = ["run the pass ", "put key ", "give the track ", "give key "];
+                    let kind = kinds.iter().position(|k| offer.starts_with(k)).unwrap();
                     taken[kind] += 1;
                     // A key or shape is right as offered; a pace, so the offer says, as well where it is slower.
                     assert_eq!(offer.contains("or slower"), kind == 0, "{offer}");
@@ -90,8 +94,8 @@ fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 3] {
 
 #[test]
 fn every_offer_that_is_taken_keeps_its_promise() {
-    let [paces, keys, shapes] = take_offers(0..200);
-    assert!(paces > 100 && keys > 50 && shapes > 10, "{paces} paces, {keys} keys, {shapes} shapes");
+    let [paces, keys, shapes, values] = take_offers(0..200);
+    assert!(paces > 100 && keys > 50 && shapes > 10 && values > 10, "{paces} paces, {keys} keys, {shapes} shapes, {values} values");
 }
 
 /// The same over more seeds: `cargo test --test it offers:: -- --ignored`.
