@@ -33,6 +33,7 @@ mod aim_miss;
 mod browser;
 mod command_line;
 mod compare_causes;
+mod documents;
 mod fastest_pace;
 mod feeders;
 mod folded;
