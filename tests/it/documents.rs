@@ -271,6 +271,53 @@ fn the_glossary_is_in_order() {
     assert!(words.len() > 40 && words.is_sorted(), "{words:?}");
 }
 
+/// The page for operators has the cautions of the manifest, word for word.
+#[test]
+fn every_caution_is_on_the_page_for_operators() {
+    let manifest = fs::read_to_string(compiled().path().join("columns/manifest.json")).unwrap();
+    let manifest: Value = serde_json::from_str(&manifest).unwrap();
+    let page = read("examples/guides/how_a_pass_runs.md");
+    let listed: Vec<&str> = chapter(&page, "Cautions").lines().filter_map(|l| l.strip_prefix("- ")?.strip_suffix('.')).collect();
+    // The first one is the short form of them all.
+    let written: Vec<&str> = manifest["cautions"].as_array().unwrap().iter().skip(1).map(|c| c.as_str().unwrap()).collect();
+    assert!(written.len() > 5);
+    assert_eq!(listed, written);
+}
+
+/// Words that the documents no longer use, with what they say instead. The two references that the program writes follow its own texts.
+#[test]
+fn no_document_uses_a_word_of_old() {
+    const OLD: [(&str, &str); 18] = [
+        (r"\btold\b", "shown, listed, said in a note"),
+        (r"\bheld to\b|\bholds? (it|them|\w+ed \w+) to\b", "compared with"),
+        (r"\bover (a|the|its) limit", "limit exceeded"),
+        (r"worth knowing", "notes"),
+        (r"\bend switch", "limit switch"),
+        (r"\bsoft ends?\b", "soft limit"),
+        (r"\bturns? round\b", "reverses"),
+        (r"\bcall sheet\b", "pass list"),
+        (r"\brigger's sheet\b", "axis calibration sheet"),
+        (r"\bstand-ins?\b", "proxy"),
+        (r"\b(light )?screens?\b (that|turn)|\blight screens?\b", "gobo"),
+        (r"\bway back\b", "inverse kinematics"),
+        (r"\btake(n|s)? away\b", "remove"),
+        (r"\d (s|seconds) a frame\b", "s per frame"),
+        (r"\btried:", "fix (tested):"),
+        (r"\bfor people\b", "display name"),
+        (r"\bmust be given\b", "required"),
+        (r"\bnext to nothing\b", "little"),
+    ];
+    for document in
+        documents().iter().filter(|d| !["DEVELOPERS.md", "fixtures/KEYS.md", "fixtures/ERRORS.md"].iter().any(|n| d.ends_with(n)))
+    {
+        let text = without_blocks(&fs::read_to_string(root().join(document)).unwrap());
+        for (old, new) in OLD {
+            let found = Regex::new(&format!("(?-u:{old})")).unwrap().find(&text).map(|m| m.as_str().to_owned());
+            assert!(found.is_none(), "{}: {found:?}; write: {new}", document.display());
+        }
+    }
+}
+
 /// Sentences of running text: of paragraphs, list items and cells.
 fn sentences(text: &str) -> Vec<String> {
     let mut pieces: Vec<String> = vec![String::new()];
