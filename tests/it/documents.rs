@@ -263,6 +263,22 @@ fn every_page_is_named_in_the_readme() {
     }
 }
 
+/// What the first lesson prints in bold is to be found on the report page of a refused shot.
+#[test]
+fn the_first_lesson_names_what_the_page_shows() {
+    let dir = compiled();
+    let shot = fs::read_to_string(dir.path().join("marsh/shot.toml")).unwrap();
+    fs::write(dir.path().join("marsh/shot.toml"), shot.replace("seconds_per_frame = 10 ", "seconds_per_frame = 5 ")).unwrap();
+    let page = run(dir.path(), &["report", "marsh/shot.toml", "--out", "-"]);
+    let bold = Regex::new(r"\*\*([^*]+)\*\*").unwrap();
+    let lesson = read("examples/guides/first_shot.md");
+    let named: BTreeSet<&str> = bold.captures_iter(&lesson).map(|c| c.get(1).unwrap().as_str()).filter(|n| *n != "Danger.").collect();
+    assert!(named.len() >= 5, "{named:?}");
+    for name in named {
+        assert!(page.contains(&format!(">{name}<")), "the page has no {name}");
+    }
+}
+
 #[test]
 fn the_glossary_is_in_order() {
     let text = read("fixtures/GLOSSARY.md");
