@@ -58,6 +58,8 @@ codes! {
         "the system refuses it; the message quotes its reason", "check the permissions and the disk";
     NotAFile, "not-a-file", "A folder, a pipe or a device where a file is expected",
         "the path ends at one", "name a regular file";
+    WrongFile, "wrong-file", "A stage file where a shot file is expected, or the other way round",
+        "the two names were exchanged", "name the file that the message asks for";
     FileTooLarge, "file-too-large", "A file is larger than is read or written",
         "more keys, nodes or text than one file may hold", "split the file";
     NotUtf8, "not-utf8", "A file is not UTF-8 text",

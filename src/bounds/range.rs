@@ -34,6 +34,11 @@ impl Bound {
         high_enough && value <= self.most
     }
 
+    /// The same range where the unit is known.
+    pub(crate) fn in_unit(self, unit: &'static str) -> Bound {
+        Bound { unit, ..self }
+    }
+
     /// `value` if it lies in the range.
     ///
     /// # Errors

@@ -181,6 +181,12 @@ impl<'a> Trial<'a> {
         })
     }
 
+    /// True where the track in another form holds in every way, and nothing that follows it exceeds anything any more: what a person hopes for.
+    fn mends_all(&self, track: Track) -> bool {
+        let none = |again: &Program| self.follow.iter().all(|id| moving::axis(again, *id).1.is_empty());
+        self.with(track).is_some_and(|again| none(&again) && self.keeps_clear(&again) && self.spares_other_passes(&again))
+    }
+
     /// True where the track in another form holds in every way.
     fn mends(&self, track: Track) -> bool {
         self.with(track).is_some_and(|again| self.keeps_clear(&again) && self.spares_other_passes(&again))
@@ -199,7 +205,13 @@ fn moved_key(program: &Program, axis: AxisId, between: &Between) -> Option<Fix> 
         let with = |frame: f64| track.with_key_at(key, frame);
         let mends = |frame: f64| with(frame).is_ok_and(|t| trial.mends(t));
         let quick = nearest_that(from, end, way, &|f| with(f).is_ok_and(|t| trial.may_hold(t)))?;
-        let frame = if mends(quick) { quick } else { nearest_that(quick, end, way, &mends)? };
+        let mends_all = |frame: f64| with(frame).is_ok_and(|t| trial.mends_all(t));
+        let all = if mends_all(quick) { Some(quick) } else { nearest_that(quick, end, way, &mends_all) };
+        let frame = match all {
+            Some(frame) => frame,
+            None if mends(quick) => quick,
+            None => nearest_that(quick, end, way, &mends)?,
+        };
         Some(Fix::KeyAt { track: between.track, key, frame, later: way > 0.0 })
     };
     let frame_of = |key: usize| track.keys().get(key).map(|k| k.frame);
@@ -262,13 +274,18 @@ fn other_value(program: &Program, v: &Violation) -> Option<Fix> {
         }
         let mends = |value: f64| with(value).is_some_and(|t| trial.mends(t));
         let (good, bad) = nearest_value(line, asked, &may_hold);
-        let good = if mends(good) { good } else { nearest_value(line, bad, &mends).0 };
+        let mends_all = |value: f64| with(value).is_some_and(|t| trial.mends_all(t));
+        let (good, is_good): (f64, &dyn Fn(f64) -> bool) = if mends_all(line) {
+            (if mends_all(good) { good } else { nearest_value(line, bad, &mends_all).0 }, &mends_all)
+        } else {
+            (if mends(good) { good } else { nearest_value(line, bad, &mends).0 }, &mends)
+        };
         // As it is printed it has to hold; so it is rounded towards the line.
         let places = Places::Mantissa(VALUE_DIGITS - 1);
         let rounded = if asked > line { directed::down(good, places) } else { directed::up(good, places) };
         let value: f64 = rounded.parse().ok()?;
         let fix = Fix::KeyValue { track: b.track, key: index, value };
-        mends(value).then_some(fix)
+        is_good(value).then_some(fix)
     })
 }
 

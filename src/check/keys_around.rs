@@ -2,15 +2,22 @@
 
 use super::violation::Between;
 use crate::compile::Compiled;
-use crate::signal::SourceKind;
+use crate::shot::Track;
+use crate::signal::{Source, SourceKind};
 use crate::stage::AxisId;
 use crate::time::FrameTime;
 
-/// The neighbouring keys of the first track that drives the axis, around `frame`.
+/// The neighbouring keys around `frame`, of the track whose keys there differ most among those that drive the axis; of several that stand still, the first.
 pub(super) fn between(compiled: &Compiled, axis: AxisId, frame: FrameTime) -> Option<Between> {
     let shot = compiled.shot();
-    let mut found = compiled.stage().channels_of(axis).into_iter().flat_map(|c| compiled.sources_of(c));
-    let source = found.find(|s| s.kind == SourceKind::Track)?;
+    let found = compiled.stage().channels_of(axis).into_iter().flat_map(|c| compiled.sources_of(c)).filter(|s| s.kind == SourceKind::Track);
+    let change = |s: &Source| {
+        let keys = shot.tracks().get(s.index).map(Track::keys).unwrap_or_default();
+        let after = keys.partition_point(|k| k.frame <= frame.0 - s.delay).clamp(1, keys.len().max(1));
+        let of = |i: usize| keys.get(i).or(keys.last()).map_or(0.0, |k| k.value * s.scale);
+        (of(after) - of(after - 1)).abs()
+    };
+    let source = found.reduce(|a, b| if change(b) > change(a) { b } else { a })?;
     let keys = shot.tracks().get(source.index)?.keys();
     let here = frame.0 - source.delay;
     let after = keys.partition_point(|k| k.frame <= here);

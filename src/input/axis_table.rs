@@ -66,9 +66,23 @@ fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
     }
 }
 
+/// What to do about a unit that is known elsewhere.
+fn other_unit(word: &str) -> Option<String> {
+    let (unit, factor) = match word {
+        "cm" => ("mm", 10.0),
+        "m" => ("mm", 1000.0),
+        "in" | "inch" | "\"" => ("mm", 25.4),
+        "ft" => ("mm", 304.8),
+        "rad" => ("deg", crate::number::elementary::degrees(1.0)),
+        "rev" | "turn" | "turns" => ("deg", 360.0),
+        _ => return None,
+    };
+    Some(format!("write unit = \"{unit}\" and multiply every number of this axis and its keys by {factor}"))
+}
+
 /// An axis whose keys, also those taken over from another group, are all in `table`. A number that could not be read has a stand-in; then a mistake was recorded.
 pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Motors<'_>) -> Option<Axis> {
-    let unit = table.choice(log, "unit", UNITS, None);
+    let unit = table.choice_or(log, "unit", UNITS, None, &other_unit);
     let ends = "two numbers, [lower end, upper end]";
     let travel = table.need(log, "travel", ends, values::two_numbers).unwrap_or([POSITION.least, POSITION.most]);
     let home = table.take(log, "home", NUMBER, values::number);

@@ -102,7 +102,10 @@ pub(super) fn root<'t>(log: &mut Log, file: usize, text: &'t str) -> (Spanned<De
         } else if title.contains("must be quoted") {
             flaw = flaw.help("write one value: text stands in quotes, several numbers in brackets, [1, 2]");
         }
-        if title.contains("duplicate key") {
+        if title.contains("missing comma") {
+            found = "two entries side by side".to_owned();
+            flaw = flaw.help("put a comma between the two entries");
+        } else if title.contains("duplicate key") {
             flaw = flaw.help("keep one of the two");
         } else if title.contains("max recursion") {
             found = "lists or tables nested more than 80 deep".to_owned();

@@ -28,6 +28,14 @@ pub(super) fn flaw(why: &Unreadable, name: &str) -> Flaw {
     }
 }
 
+/// The flaw that a folder is named where the shot in it is meant; `None` where there is none in it.
+pub(super) fn folder_of_a_shot(path: &Path) -> Option<Flaw> {
+    let shot = path.join("shot.toml");
+    let is = path.is_dir() && shot.is_file();
+    let flaw = || flaw(&Unreadable::NotAFile("a folder"), &path.display().to_string());
+    is.then(|| flaw().help(format!("name the shot in it: {}", shot.display())))
+}
+
 /// The bytes of a file.
 ///
 /// # Errors

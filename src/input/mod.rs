@@ -19,6 +19,7 @@ mod document;
 mod files;
 mod key_file;
 pub(crate) mod keys;
+mod kind;
 mod layers;
 mod like;
 mod lines;
@@ -49,6 +50,7 @@ pub(crate) use nearest::nearest as nearest_name;
 pub use rejection::Rejection;
 pub use sources::{Source, Sources};
 
+use kind::Kind;
 use log::Log;
 use names::Names;
 use reader::Table;
@@ -72,6 +74,9 @@ pub struct Loaded {
 /// Every mistake of all files.
 pub fn load(path: &Path) -> Result<Loaded, Rejection> {
     let place = FilePlace::of(path)?;
+    if let Some(flaw) = files::folder_of_a_shot(path) {
+        return Err(FilePlace::refused(flaw));
+    }
     let read = |name: &str| files::read(&place.folder.join(name));
     match parse_in(place.folders, &place.name, &read) {
         Ok(mut loaded) => {
@@ -169,6 +174,10 @@ fn stage_and_shot(log: &mut Log, file: usize, bytes: &[u8], read: Read<'_>) -> O
     if !document::is_format_1(log, &mut root) {
         return None;
     }
+    if let Some(flaw) = kind::wrong(&root, Kind::Shot) {
+        root.blame(log, "", flaw);
+        return None;
+    }
     let stage_read = stage_of(log, &mut root, read);
     let stage = stage_read.stage?;
     let shot = shot_file::read(log, &mut root, &Names::new(&stage, stage_read.names_complete), read)?;
@@ -220,17 +229,18 @@ struct FilePlace {
 }
 
 impl FilePlace {
+    fn refused(flaw: Flaw) -> Rejection {
+        let mut log = Log::new(Sources::default());
+        log.add(None, "", flaw);
+        log.reject()
+    }
+
     fn of(path: &Path) -> Result<FilePlace, Rejection> {
-        let refused = |flaw: Flaw| {
-            let mut log = Log::new(Sources::default());
-            log.add(None, "", flaw);
-            log.reject()
-        };
         let shown = path.display().to_string();
-        let Some(name) = path.file_name() else { return Err(refused(files::flaw(&Unreadable::NotAFile("a folder"), &shown))) };
+        let Some(name) = path.file_name() else { return Err(FilePlace::refused(files::flaw(&Unreadable::NotAFile("a folder"), &shown))) };
         let Some(name) = name.to_str() else {
             let flaw = Flaw::new(Code::InvalidFileName, "", "the name of the file is not UTF-8 text");
-            return Err(refused(flaw.found(format!("`{shown}`"), "a name in UTF-8").help("rename the file")));
+            return Err(FilePlace::refused(flaw.found(format!("`{shown}`"), "a name in UTF-8").help("rename the file")));
         };
         let given = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
         // A folder that is not there is told when the file in it is not found.

@@ -87,6 +87,13 @@ impl<'s> Names<'s> {
 /// The flaw that a channel's name is not known.
 pub(super) fn unknown_channel<'s>(log: &mut Log, stage: &'s Stage, name: &str) -> Flaw {
     let known = stage.channel_names();
+    if let Some(channels) = stage.axis_of_name(name).map(|axis| stage.channels_of(axis)) {
+        let named: Vec<String> = channels.iter().map(|c| values::quoted(stage.channel_name(*c))).collect();
+        let flaw = Flaw::new(Code::UnknownChannel, "channel", format!("a mechanism drives the axis `{name}`, so it is no channel"));
+        return flaw
+            .found(values::quoted(name), "a channel of the mechanism")
+            .help(format!("animate {}: the mechanism computes the axis", named.join(" or ")));
+    }
     let flaw = Flaw::new(Code::UnknownChannel, "channel", "the stage has no such channel")
         .found(values::quoted(name), format!("a channel of the stage: {}", values::names(known.iter().map(String::as_str))));
     let end = format!(".{name}");

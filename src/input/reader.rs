@@ -203,6 +203,18 @@ impl<'t> Table<'t> {
         choices: &[(&'static str, T)],
         default: Option<T>,
     ) -> Option<T> {
+        self.choice_or(log, key, choices, default, &|_| None)
+    }
+
+    /// The same, with what to do about a word that is known elsewhere.
+    pub(super) fn choice_or<T: Copy>(
+        &mut self,
+        log: &mut Log,
+        key: &'static str,
+        choices: &[(&'static str, T)],
+        default: Option<T>,
+        known_elsewhere: &dyn Fn(&str) -> Option<String>,
+    ) -> Option<T> {
         let allowed = choices.iter().map(|(name, _)| format!("\"{name}\"")).collect::<Vec<_>>().join(", ");
         let word = match default {
             Some(default) if !self.has(key) => return Some(default),
@@ -212,7 +224,9 @@ impl<'t> Table<'t> {
         if chosen.is_none() {
             let mut flaw =
                 Flaw::new(Code::UnknownChoice, key, format!("`{key}` is not one of the choices")).found(values::quoted(word), allowed);
-            if let Some(near) = log.nearest(word, choices.iter().map(|(name, _)| *name)) {
+            if let Some(help) = known_elsewhere(word) {
+                flaw = flaw.help(help);
+            } else if let Some(near) = log.nearest(word, choices.iter().map(|(name, _)| *name)) {
                 flaw = flaw.help(format!("write {key} = \"{near}\""));
             }
             self.blame(log, key, flaw);

@@ -90,7 +90,9 @@ fn frames(log: &mut Log, root: &mut Table<'_>) -> Option<FrameSpan> {
     match FrameSpan::new(first, last) {
         Ok(span) => Some(span),
         Err(error) => {
-            root.blame(log, "frames", told(Code::InvalidFrameSpan, "`frames` is not a span of frames", &error.to_string()));
+            let flaw = told(Code::InvalidFrameSpan, "`frames` is not a span of frames", &error.to_string());
+            let swapped = FrameSpan::new(last, first).is_ok();
+            root.blame(log, "frames", if swapped { flaw.help(format!("write `frames = [{last}, {first}]`")) } else { flaw });
             None
         }
     }

@@ -10,6 +10,7 @@ use super::body_tables::{self, BodyRead};
 use super::choices::UNITS;
 use super::document;
 use super::keys;
+use super::kind::{self, Kind};
 use super::like::{RawGroup, settle};
 use super::log::Log;
 use super::machine_tables;
@@ -43,6 +44,10 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     }
     let mut root = Table::new(file, "", 0..0, document.get_ref());
     if !document::is_format_1(log, &mut root) {
+        return StageRead::unknown();
+    }
+    if let Some(flaw) = kind::wrong(&root, Kind::Stage) {
+        root.blame(log, "", flaw);
         return StageRead::unknown();
     }
     root.know_only(log, &keys::STAGE);

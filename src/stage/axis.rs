@@ -126,7 +126,7 @@ impl Axis {
         let [lower, upper] = spec.travel;
         let unit = spec.unit.symbol();
         for (i, end) in [lower, upper].into_iter().enumerate() {
-            flaws.extend(bounds::POSITION.check("travel", end).err().map(|f| f.at_index(i)));
+            flaws.extend(bounds::POSITION.in_unit(unit).check("travel", end).err().map(|f| f.at_index(i)));
         }
         if !(lower < upper) && flaws.iter().all(|f| f.field != "travel") {
             flaws.push(
@@ -144,11 +144,12 @@ impl Axis {
             );
         }
         let l = spec.limits;
-        for (field, value) in [("max_velocity", l.velocity), ("max_acceleration", l.acceleration), ("max_jerk", l.jerk)] {
-            flaws.extend(bounds::RATE_LIMIT.check(field, value).err());
+        let limits = [("max_velocity", l.velocity), ("max_acceleration", l.acceleration), ("max_jerk", l.jerk)];
+        for ((field, value), unit) in limits.into_iter().zip(spec.unit.rates()) {
+            flaws.extend(bounds::RATE_LIMIT.in_unit(unit).check(field, value).err());
         }
         flaws.extend(l.step_rate.and_then(|r| bounds::STEP_RATE.check("max_step_rate", r).err()));
-        flaws.extend(spec.backlash.and_then(|b| bounds::BACKLASH.check("backlash", b).err()));
+        flaws.extend(spec.backlash.and_then(|b| bounds::BACKLASH.in_unit(unit).check("backlash", b).err()));
         if let Some(load) = spec.load {
             check_load(&mut flaws, spec.unit, load);
         }

@@ -46,6 +46,7 @@ mod offers;
 mod one_verdict;
 mod opened_files;
 mod own_signals;
+mod plain_answers;
 mod plates;
 mod printed_bounds;
 mod report_page;
