@@ -16,6 +16,12 @@ pub trait Hanging: Debug + Send + Sync {
     /// A margin (deg/s2, as [`Pull::margin`]) that no motion is below whose axis stays within `axis` (by frame) at `seconds_per_frame`; `None` where none can be
     /// certified. Narrow ranges must give a margin near the true one, or the search does not end in a proof.
     fn certified_margin(&self, axis: IntervalJet, seconds_per_frame: f64) -> Option<f64>;
+
+    /// Mass (kg), distance of the centre of mass from the joint (m) and moment of inertia about it (kg m2) of a stiff limb that turns about one joint: what a
+    /// manifest states and a verification judges by. Default: none.
+    fn parts(&self) -> Option<[f64; 3]> {
+        None
+    }
 }
 
 /// What gravity can do and what the wire asks for, at one moment; both in the direction in which wire is paid out.

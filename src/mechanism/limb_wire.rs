@@ -283,6 +283,10 @@ impl Hanging for LimbWire {
         let squared = seconds_per_frame * seconds_per_frame;
         Some(self.least_margin(&limb, [p.lo, p.hi], [a.lo / squared, a.hi / squared]))
     }
+
+    fn parts(&self) -> Option<[f64; 3]> {
+        self.limb.map(|limb| [limb.mass, limb.centre_of_mass * 1e-3, limb.inertia])
+    }
 }
 
 #[cfg(test)]

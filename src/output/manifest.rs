@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::rows::interpolation::{self, Departure};
 use super::rows::{RowRate, Table, Tracks};
+use super::used::{self, Clearances, LimbEntry, TorqueEntry};
 use crate::check::{Report, words};
 
 /// Kind of document, so that a folder of ours is known as one.
@@ -52,6 +53,15 @@ pub(crate) struct Manifest {
     pub within_limits: bool,
     /// What was over a limit, one line each.
     pub violations: Vec<String>,
+    /// Model size over real size.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<f64>,
+    /// Clearances that were required, and what they were measured on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clearances: Option<Clearances>,
+    /// Weighted limbs whose wires were checked.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limbs: Vec<LimbEntry>,
     /// Clock of the shot.
     pub clock: Clock,
     /// Passes with their clocks and files.
@@ -166,6 +176,12 @@ pub(crate) struct ColumnEntry {
     pub max_jerk: f64,
     /// steps/s.
     pub max_step_rate: Option<f64>,
+    /// Unit; where known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub backlash: Option<f64>,
+    /// Motor and load, where torque was checked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub torque: Option<TorqueEntry>,
 }
 
 /// One file.
@@ -197,6 +213,9 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
             .iter()
             .flat_map(|p| p.violations.iter().map(|v| format!("pass {}: {}", p.name(), words::violation(compiled, v))))
             .collect(),
+        scale: Some(stage.scale()),
+        clearances: used::clearances(stage),
+        limbs: used::limbs(stage),
         clock: Clock {
             frame_rate: shot.frame_rate().to_string(),
             first_frame: shot.frames().first(),
@@ -238,6 +257,8 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
                     max_acceleration: l.acceleration,
                     max_jerk: l.jerk,
                     max_step_rate: l.step_rate,
+                    backlash: axis.backlash(),
+                    torque: used::torque(axis),
                 }
             })
             .collect(),

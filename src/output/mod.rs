@@ -10,6 +10,7 @@ pub(crate) mod handoff;
 pub(crate) mod manifest;
 pub(crate) mod rows;
 pub(crate) mod staged;
+pub(crate) mod used;
 
 pub(crate) use export::{Export, ExportError};
 pub use staged::Written;
