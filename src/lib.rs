@@ -92,7 +92,7 @@ pub mod report {
         At, AxisReport, Fastest, Limit, Part, PassReport, Peak, Reach, Report, Runnable, StretchReport, Tightest, Violation,
     };
     pub use crate::stage::{AxisId, PerAxis, TorqueUse, Utilisation};
-    pub use crate::verify::{Fault, FaultKind, Verdict};
+    pub use crate::verify::{Fault, FaultKind, Scope, Verdict};
 }
 
 /// An approved job written: columns, rows for a controller, the output folder.

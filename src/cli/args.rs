@@ -35,7 +35,7 @@ pub(super) enum Command {
     /// Write the whole program of a pass as rows at a fixed rate, for a controller
     #[command(after_help = examples::ROWS)]
     Rows(super::rows::RowsArgs),
-    /// Hold a written folder to its manifest, its stage and shot, and its passes to each other
+    /// Recompute an output folder independently and report any difference
     #[command(after_help = examples::VERIFY)]
     Verify(VerifyArgs),
     /// After an edit: which axes changed, from which frame to which, and which passes are still good

@@ -20,6 +20,7 @@ mod picture;
 mod prepared;
 mod rows;
 mod schema;
+mod scope;
 mod show;
 mod signals;
 mod size;

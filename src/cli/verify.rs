@@ -5,7 +5,7 @@ use std::path::Path;
 use super::args::VerifyArgs;
 use super::coded::Coded;
 use super::terminal::{self, Progress};
-use super::{Outcome, wrap};
+use super::{Outcome, scope, wrap};
 use crate::input;
 use crate::verify::{Fault, Source, Verdict, verify};
 
@@ -44,19 +44,19 @@ fn text(dir: &Path, verdict: &Verdict, all: bool) -> String {
     if shown < n {
         wrap::line(&mut text, &format!("and {} more; --all shows them", n - shown), 2);
     }
-    let what = format!("{} files, {} passes, {} axes, {} frames a pass", verdict.files, verdict.passes, verdict.axes, verdict.frames);
-    if verdict.over_limits {
-        wrap::line(&mut text, "written over limits, as its manifest says: travel and limits were not held against the columns", 2);
-    }
-    if !verdict.not_computed.is_empty() {
-        let aimed = verdict.not_computed.join(", ");
-        wrap::line(&mut text, &format!("aimed, so held against everything but positions computed again: {aimed}"), 2);
-    }
-    if verdict.holds() {
-        wrap::line(&mut text, &format!("{}: all holds; {what}", dir.display()), 2);
-        wrap::line(&mut text, FLOOR, 0);
-    } else {
-        wrap::line(&mut text, &format!("{}: {n} faults; {what}", dir.display()), 2);
+    let count = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    let what = [
+        count(verdict.files, "file", "files"),
+        count(verdict.passes, "pass", "passes"),
+        count(verdict.axes, "axis", "axes"),
+        format!("{} per pass", count(verdict.frames, "frame", "frames")),
+    ];
+    let result = if verdict.holds() { "all holds".to_owned() } else { count(n, "fault", "faults") };
+    wrap::line(&mut text, &format!("{}: {result}; {}", dir.display(), what.join(", ")), 2);
+    for (label, items) in scope::lists(verdict) {
+        if !items.is_empty() {
+            wrap::line(&mut text, &format!("{label}: {}", items.join("; ")), 2);
+        }
     }
     text
 }
@@ -81,6 +81,3 @@ fn line(fault: &Fault) -> String {
 
 /// Faults shown without `--all`; the verdict is the same.
 const FEW_FAULTS: usize = 20;
-
-const FLOOR: &str = "each count is the rounding of a position computed another way, to half a step and 1/16 step for fitted curves; \
-differences of counts were held to the limits with 1, 2 and 4 steps of rounding for velocity, acceleration and jerk";

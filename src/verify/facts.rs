@@ -2,10 +2,10 @@
 //!
 //! Invariant: numbers of the manifest were written in shortest form and read back, so they may differ by a unit in the last place and no more.
 
-use super::fault::{FaultKind, Faults};
-use super::inventory::MANIFEST;
+use super::fault::{FaultKind, Faults, MANIFEST};
 use super::oracle::steps_per_unit;
 use super::record::{ColumnRecord, PassRecord, Record};
+use super::used;
 use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::{Axis, Stage};
 
@@ -79,7 +79,15 @@ pub(super) fn against(record: &Record, stage: &Stage, shot: &Shot, faults: &mut 
     for ((c, axis), name) in record.columns.iter().zip(stage.axes()).zip(stage.axis_names()) {
         said.about = format!("column {name}: ");
         column_facts(&mut said, c, axis, name);
+        if record.used.is_stated() {
+            let none = |b: Option<f64>| b.map_or("none".to_owned(), |b| b.to_string());
+            if c.backlash != axis.backlash() {
+                said.wrong("backlash", &none(c.backlash), &none(axis.backlash()));
+            }
+            used::compare_torque(c.torque.as_ref(), axis, name, said.faults);
+        }
     }
+    record.used.compare(stage, faults);
 }
 
 fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stage, shot: &Shot, pass: &Pass) {
@@ -98,6 +106,11 @@ fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stag
     said.text("parked", &p.parked.join(", "), &parked.join(", "));
     said.text("steps", &p.steps, &format!("{}.steps.csv", pass.name()));
     said.text("units", &p.units, &format!("{}.units.csv", pass.name()));
+    if let Some(rows) = &p.rows {
+        said.text("file of rows", &rows.file, &format!("{}.rows.csv", pass.name()));
+    } else if record.passes.iter().any(|p| p.rows.is_some()) {
+        said.wrong("rows", "none", "rows as the other passes have");
+    }
 }
 
 fn column_facts(said: &mut Said<'_>, c: &ColumnRecord, axis: &Axis, name: &str) {

@@ -2,6 +2,9 @@
 
 use std::collections::BTreeMap;
 
+/// Name of the manifest, the one file that no list holds.
+pub(super) const MANIFEST: &str = "manifest.json";
+
 /// Kind of a fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[non_exhaustive]
@@ -36,6 +39,8 @@ pub enum FaultKind {
     Limits,
     /// Moves between held exposures that are not the counts'.
     Moves,
+    /// A pose, a lens, a rod in the picture or a scene that the stage and shot do not lead to.
+    HandOff,
 }
 
 impl FaultKind {
@@ -58,6 +63,7 @@ impl FaultKind {
             FaultKind::Travel => "travel",
             FaultKind::Limits => "limits",
             FaultKind::Moves => "moves",
+            FaultKind::HandOff => "hand-off",
         }
     }
 }
@@ -70,7 +76,7 @@ pub struct Fault {
     pub kind: FaultKind,
     /// The file it stands in, below the folder; empty for the folder itself.
     pub file: String,
-    /// Full name of the axis, where one is concerned.
+    /// Full name of the axis, or name of the body, where one is concerned.
     pub axis: Option<String>,
     /// The first frame it was seen at.
     pub frame: Option<i64>,
@@ -100,19 +106,17 @@ impl Faults {
 
     /// Records a fault at a frame; `message` is asked only for the first of its kind, file and axis.
     pub(super) fn at(&mut self, kind: FaultKind, file: &str, axis: Option<&str>, frame: i64, message: impl FnOnce() -> String) {
+        self.place(kind, file, axis, Some(frame), message);
+    }
+
+    /// Records a fault at a frame, or at a place that its message names.
+    pub(super) fn place(&mut self, kind: FaultKind, file: &str, axis: Option<&str>, frame: Option<i64>, message: impl FnOnce() -> String) {
         let key = (kind, file.to_owned(), axis.map(str::to_owned));
         match self.known.get(&key).and_then(|i| self.list.get_mut(*i)) {
             Some(fault) => fault.times += 1,
             None => {
                 self.known.insert(key, self.list.len());
-                self.list.push(Fault {
-                    kind,
-                    file: file.to_owned(),
-                    axis: axis.map(str::to_owned),
-                    frame: Some(frame),
-                    times: 1,
-                    message: message(),
-                });
+                self.list.push(Fault { kind, file: file.to_owned(), axis: axis.map(str::to_owned), frame, times: 1, message: message() });
             }
         }
     }

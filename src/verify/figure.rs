@@ -5,7 +5,7 @@
 //! Invariant: shares no formula with the poses that were written, which come from matrices and square roots. Units: mm, deg.
 
 use super::sine::{cosine, sine};
-use crate::mechanism::{Chain, JointKind};
+use crate::mechanism::{Chain, JointKind, Vector};
 
 /// A point or direction.
 pub(super) type Point = [f64; 3];
@@ -47,6 +47,11 @@ impl Place {
         let [w, x, y, z] = self.turn;
         rotated([w, -x, -y, -z], less(point, self.at))
     }
+}
+
+/// A vector of the stage as a point.
+pub(super) fn point(v: Vector) -> Point {
+    [v.x, v.y, v.z]
 }
 
 pub(super) fn add([a, b, c]: Point, [x, y, z]: Point) -> Point {

@@ -7,12 +7,9 @@ use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use super::fault::{FaultKind, Faults};
+use super::fault::{FaultKind, Faults, MANIFEST};
 use super::record::FileRecord;
 use crate::files::{self, Unreadable};
-
-/// Name of the manifest, the one file that no list holds.
-pub(super) const MANIFEST: &str = "manifest.json";
 
 /// Holds the folder to the list. The names of the files that are listed and can be opened.
 pub(super) fn check(dir: &Path, listed: &[FileRecord], faults: &mut Faults) -> BTreeSet<String> {

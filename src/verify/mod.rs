@@ -1,30 +1,53 @@
-//! A written folder held to its manifest, its stage and shot, and its passes to each other, by a path that shares nothing with the compiler.
+//! A written folder compared with its manifest, its stage and shot, and its passes with each other, by a path that shares nothing with the compiler.
 //!
-//! What: hashes and lengths of every file; manifest, clocks and columns against the stage and shot in `source/`; every count and every
-//! position against a slow, obvious evaluation of the shot; counts against units; passes against each other; travel; limits, as far as
-//! counts can tell; the moves of held passes. So damage is found also where its hash was put right.
-//! Invariant: of this crate only `stage`, `time` and the description of a shot are used; reading `source/` is handed in. Nothing is changed, nothing outside
+//! What: hashes and lengths of every file; which files there must be; manifest, clocks and columns against the stage and shot in `source/`; every count, position, row, pose, rod
+//! and number of the scene against a slow, obvious evaluation of the shot; passes against each other; limits, at instants that are stated.
+//! So damage is found also where its hash was put right. [`Scope`] says how far a folder was looked at.
+//! Invariant: of this crate only `stage` with its geometry, `time` and the description of a shot are used; reading `source/` is handed in. Nothing is changed, nothing outside
 //! the folder is opened but what the reader of `source/` opens.
-//! Limits: with its hash put right, damage below the floor is not told from rounding: in units columns of a fitted axis a sixteenth of a step, in both
-//! tables of all passes at once; a signal or mechanism of a caller's own, which no file of `source/` describes, is not recomputed; and text nobody computes with (names of cautions, comments in `source/`, loads and motors).
+//! Limits: with its hash put right, damage below the floor cannot be distinguished from rounding: in units columns of a fitted axis a sixteenth of a step, in both
+//! tables of all passes at once, and what that is worth in a pose; a signal or mechanism of a caller's own, which no file of `source/` describes, is not
+//! recomputed; and text nobody computes with (names of cautions, comments in `source/`).
+//! A limit that is exceeded between the instants looked at is not found: that none is, is proven by the check, on the curve.
 
 mod beat;
+mod between;
 mod columns;
+mod dense;
+mod edge;
+mod expected;
 mod facts;
 mod fault;
 mod figure;
+mod gaps;
+mod handed;
 mod inventory;
+mod judge;
+mod law;
+mod limb;
 mod limits;
 mod moves;
 mod oracle;
+mod picture;
+mod posed;
+mod poses;
+mod programs;
 mod record;
+mod rods;
 mod row_clock;
 mod rows;
+mod runs;
+mod scene;
+mod scope;
 mod shapes;
 mod sight;
 mod sine;
 mod spline;
+mod stations;
 mod table;
+mod timeline;
+mod torque;
+mod used;
 mod wander;
 
 use std::collections::BTreeSet;
@@ -32,8 +55,11 @@ use std::path::{Component, Path, PathBuf};
 use std::{fs, io};
 
 use columns::{Against, Columns};
-use fault::Faults;
-use inventory::MANIFEST;
+use dense::INSTANTS;
+use expected::Requests;
+use fault::{Faults, MANIFEST};
+use handed::HandedOver;
+use judge::Judge;
 use oracle::Oracle;
 use record::Record;
 
@@ -43,6 +69,7 @@ use crate::shot::Shot;
 use crate::stage::Stage;
 
 pub use fault::{Fault, FaultKind};
+pub use scope::Scope;
 
 /// What stands in a `source/` folder.
 #[derive(Debug, Clone)]
@@ -72,10 +99,10 @@ pub struct Verdict {
     pub axes: usize,
     /// Frames compared.
     pub frames: usize,
-    /// Aimed axes whose angles could not be found again; everything else was held against them.
+    /// Aimed axes whose angles could not be found again; everything else was compared with what the folder has.
     pub not_computed: Vec<String>,
-    /// True where the manifest says that something was over a limit and written all the same: travel and limits were not held against it.
-    pub over_limits: bool,
+    /// How far the folder was looked at.
+    pub scope: Scope,
 }
 
 /// Why there is nothing to verify.
@@ -117,12 +144,12 @@ pub(crate) fn verify(dir: &Path, read: &ReadSource<'_>) -> Result<Verdict, NotAF
     // The reader of the sources may resolve links on the way to the folder; then so must we.
     let dir = &dir.canonicalize().map_err(refused)?;
     let mut faults = Faults::default();
-    let mut verdict = Verdict { faults: Vec::new(), files: 0, passes: 0, axes: 0, frames: 0, not_computed: Vec::new(), over_limits: false };
+    let mut verdict =
+        Verdict { faults: Vec::new(), files: 0, passes: 0, axes: 0, frames: 0, not_computed: Vec::new(), scope: Scope::default() };
     match manifest(dir) {
         Ok(record) => {
             facts::alone(&record, &mut faults);
             verdict.files = record.files.len();
-            verdict.over_limits = !record.within_limits;
             let there = inventory::check(dir, &record.files, &mut faults);
             contents(dir, &record, &there, read, &mut verdict, &mut faults);
         }
@@ -163,21 +190,69 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
     }
     let (stage, shot) = (&source.stage, &source.shot);
     facts::against(record, stage, shot, faults);
+    let requests = Requests::of(record, there);
+    let listed: BTreeSet<String> = record.files.iter().map(|f| f.path.clone()).collect();
+    expected::check(stage, shot, requests, &listed, faults);
     (verdict.passes, verdict.axes, verdict.frames) = (shot.passes().len(), stage.axes().len(), shot.frames().count());
+    verdict.scope.stated = record.used.is_stated();
+    verdict.scope.sources = used.len();
     match Oracle::new(stage, shot) {
         Err(what) => faults.file(FaultKind::Source, &shot_file, what),
         Ok(oracle) => {
             let what = Against { stage, shot, oracle: &oracle, within_limits: record.within_limits };
-            let mut columns = Columns::open(what, dir, &|file| there.contains(file), faults);
-            for frame in shot.frames().frames() {
-                columns.frame(frame, &oracle.state(frame as f64), faults);
-            }
-            columns.end(faults);
-            rows::check(dir, there, record, stage, shot, &oracle, faults);
+            recomputed(what, dir, there, record, requests, &mut verdict.scope, faults);
             let named = stage.axis_ids().zip(stage.axis_names());
             verdict.not_computed = named.filter(|(i, _)| !oracle.is_known(*i)).map(|(_, n)| n.clone()).collect();
         }
     }
+}
+
+/// Everything that is worked out anew: tables frame by frame, limits, rows.
+fn recomputed(
+    what: Against<'_>,
+    dir: &Path,
+    there: &BTreeSet<String>,
+    record: &Record,
+    requests: Requests,
+    scope: &mut Scope,
+    faults: &mut Faults,
+) {
+    let (stage, shot) = (what.stage, what.shot);
+    let has = |end: &str| there.iter().any(|n| n.ends_with(end));
+    *scope = Scope {
+        columns: true,
+        moves: has(".moves.csv"),
+        rows: requests.rows.then(|| record.passes.iter().filter_map(|p| p.rows.as_ref()).map(|r| r.rows).sum()),
+        poses: !stage.bodies().is_empty(),
+        rods: has(".rods.csv"),
+        limits: record.within_limits,
+        ..*scope
+    };
+    // A folder that says it exceeds limits is judged too, but what is found is no fault.
+    let mut exceeded = Faults::default();
+    let mut columns = Columns::open(what, dir, &|file| there.contains(file), faults);
+    let mut handed = HandedOver::open(dir, there, requests, (stage, shot), faults);
+    let mut judge = Judge::new(what);
+    for frame in shot.frames().frames() {
+        let last = u16::from(frame == shot.frames().last());
+        for k in 0..INSTANTS + last {
+            let state = what.oracle.state(frame as f64 - 0.5 + f64::from(k) / f64::from(INSTANTS));
+            judge.see(&state, if record.within_limits { faults } else { &mut exceeded });
+        }
+        columns.frame(frame, &what.oracle.state(frame as f64), faults);
+        handed.frame(what.oracle, frame, faults);
+    }
+    columns.end(faults);
+    handed.end(faults);
+    let runs = (record.clock.run_up_frames, record.clock.run_down_frames);
+    if record.within_limits {
+        runs::check(&what, runs, faults);
+        programs::judge(what, runs, requests.rows, faults);
+    } else {
+        programs::judge(what, runs, false, &mut exceeded);
+        scope.exceeded = Some(!exceeded.into_list().is_empty());
+    }
+    rows::check(what, dir, there, record, faults);
 }
 
 fn manifest(dir: &Path) -> Result<Record, String> {

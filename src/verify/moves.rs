@@ -1,11 +1,10 @@
 //! Moves between held exposures: their times, found again from the written positions.
 //!
-//! What: the shortest rest-to-rest move under limits of velocity, acceleration and jerk has a ramp up, a cruise and the same ramp down. Its top speed is found
-//! by halving, since the way it covers grows with it; no closed form is needed. Distances are known to two roundings of half a millionth, so
-//! times are held to the interval that these leave.
+//! What: every move lasts as long as the slowest axis's shortest rest-to-rest move ([`Bounds::shortest`]). Distances are known to two roundings of half a
+//! millionth, so times must lie in the interval that these leave.
 
 use super::fault::{FaultKind, Faults};
-use super::oracle::steps_per_unit;
+use super::law::Bounds;
 use super::table::{Table, millionths, whole};
 use crate::shot::Pass;
 use crate::stage::{Axis, Stage};
@@ -15,30 +14,6 @@ const HALF_DECIMAL: f64 = 0.5e-6;
 
 /// Two ways to the same time differ by roundings of a few 2^-53; this is a thousand of them and far below what is written.
 const ARITHMETIC: f64 = 1e-12;
-
-/// The least seconds from rest to rest over a distance.
-pub(super) fn fastest(distance: f64, velocity: f64, acceleration: f64, jerk: f64) -> f64 {
-    // Seconds from rest to speed w: two jerk ramps, and between them, where there is room for it, the acceleration limit.
-    let ramp =
-        |w: f64| if w * jerk < acceleration * acceleration { 2.0 * (w / jerk).sqrt() } else { acceleration / jerk + w / acceleration };
-    // A ramp covers the mean of its end speeds times its seconds; two of them make w x seconds.
-    if distance >= velocity * ramp(velocity) {
-        return distance / velocity + ramp(velocity);
-    }
-    let (mut below, mut above) = (0.0, velocity);
-    for _ in 0..2000 {
-        let w = 0.5 * (below + above);
-        if w <= below || w >= above {
-            break;
-        }
-        if w * ramp(w) < distance {
-            below = w;
-        } else {
-            above = w;
-        }
-    }
-    2.0 * ramp(above)
-}
 
 /// The table of moves of one held pass, read in step with the columns.
 #[derive(Debug)]
@@ -141,26 +116,8 @@ impl Moves {
 }
 
 fn span(axis: &Axis, now: i64, before: i64) -> Span {
-    let l = axis.limits();
-    let by_rate = l.step_rate.map_or(f64::INFINITY, |r| r / steps_per_unit(axis));
-    let seconds = |distance: f64| fastest(distance.max(0.0), l.velocity.min(by_rate), l.acceleration, l.jerk);
+    let bounds = Bounds::of(axis);
+    let seconds = |distance: f64| bounds.shortest(distance.max(0.0)).seconds();
     let distance = now.abs_diff(before) as f64 / 1e6;
     Span { least: seconds(distance - 2.0 * HALF_DECIMAL), most: seconds(distance + 2.0 * HALF_DECIMAL) }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// By hand, limits 4, 2, 1: a ramp to 4 takes 2/1 + 4/2 = 4 s, two of them cover 16; 20 needs one second more at 4.
-    /// Acceleration just reached: 2 a^3 / j^2 = 16. Jerk alone: 2 j t^3 = d, so 2 units take 4 s.
-    #[test]
-    fn times_by_hand() {
-        for (distance, seconds) in [(20.0, 9.0), (16.0, 8.0), (2.0, 4.0), (0.0, 0.0)] {
-            let found = fastest(distance, 4.0, 2.0, 1.0);
-            assert!((found - seconds).abs() < 1e-12, "{distance} {found}");
-        }
-        // Acceleration limit without the velocity limit: d = a t (t - a/j) with a ramp of t seconds; a 2, j 1, d 30: t = 5.
-        assert!((fastest(30.0, 100.0, 2.0, 1.0) - 10.0).abs() < 1e-12);
-    }
 }

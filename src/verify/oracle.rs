@@ -14,7 +14,7 @@ use super::shapes::Course;
 use super::sight::Sight;
 use super::wander::Wander;
 use crate::number::Jet;
-use crate::shot::Shot;
+use crate::shot::{Pass, Shot};
 use crate::stage::{Axis, AxisId, ChannelId, Machine, Mover, Stage};
 
 /// Layers of one channel that are looked at; the compiler refuses more.
@@ -26,6 +26,12 @@ const MOST_LAYERS: usize = 10_000;
 /// (seen against exact fractions). 1e-10 leaves room for spans of 1 to 1000; where keys crowd more than that a fault may be the compiler's own rounding.
 /// On an axis of a million steps it is a ten-thousandth of a step.
 const ARITHMETIC: f64 = 1e-10;
+
+/// Rounding of one evaluation, as a share of the terms added up: some fifty of 2^-53.
+const NOISE: f64 = 5e-15;
+
+/// The same of an angle that is searched for, deg: a hundredth of a millionth of a millionth of a right angle, and room.
+const SEARCHED: f64 = 1e-9;
 
 /// A curve fitted to its signal is within this part of a step of it.
 pub(super) const FITTED: f64 = 1.0 / 16.0;
@@ -152,6 +158,11 @@ impl<'a> Oracle<'a> {
         lost.is_empty() || self.stage.channels_of(axis).iter().all(|c| !lost.contains(c))
     }
 
+    /// False for a channel of that kind.
+    pub(super) fn is_channel_known(&self, channel: ChannelId) -> bool {
+        !self.lost.borrow().contains(&channel)
+    }
+
     /// Everything at frame time `t`. What was asked for lately is remembered.
     pub(super) fn state(&self, t: f64) -> Rc<State> {
         if let Some(known) = self.recent.borrow().iter().find(|s| s.t == t) {
@@ -217,9 +228,55 @@ impl<'a> Oracle<'a> {
         fitted + (ARITHMETIC * size.max(position.abs()).max(a.home().abs()) + timing) * steps_per_unit(a)
     }
 
-    /// True where nothing drives it.
+    /// How far, in its unit, the rounding of one evaluation may move a position: noise, of which differences are made. What is wrong in the same way at
+    /// neighbouring instants is not counted.
+    pub(super) fn grain(&self, axis: AxisId, state: &State) -> f64 {
+        let timed = |c: ChannelId| self.channels.get(c.index()).map_or(0.0, |c| NOISE * c.size + self.timing(c, state.t));
+        let a = self.stage.axis(axis);
+        let reach = a.travel().lower.abs().max(a.travel().upper.abs());
+        match self.stage.mover(axis) {
+            Mover::Own(channel) if self.is_turned(channel) => SEARCHED,
+            Mover::Own(channel) => NOISE * state.axis(axis).abs() + timed(channel),
+            Mover::Machine(machine, which) => {
+                let later = moved(machine, which, &|c| state.channel(c) + timed(c));
+                100.0 * NOISE * reach + (later - state.axis(axis)).abs()
+            }
+        }
+    }
+
+    /// How far, in its unit, an honest value of each of these channels may be from the one in `state`: what moves its axes by their floors.
+    pub(super) fn rooms(&self, channels: &[ChannelId], state: &State) -> Vec<(ChannelId, f64)> {
+        let units = |axis: AxisId| self.floor(axis, state) / steps_per_unit(self.stage.axis(axis));
+        let mut rooms = Vec::with_capacity(channels.len());
+        for channel in channels.iter().filter_map(|c| self.stage.own_axis(*c).map(|axis| (*c, axis))) {
+            rooms.push((channel.0, units(channel.1)));
+        }
+        for machine in self.stage.machines().iter().filter(|m| m.channels().iter().any(|c| channels.contains(c))) {
+            let floors: Vec<f64> = machine.axes().iter().map(|a| units(*a)).collect();
+            for (channel, row) in machine.channels().iter().zip(answers(machine, state)).filter(|(c, _)| channels.contains(c)) {
+                let by_axes: f64 = row.iter().zip(&floors).map(|(slope, floor)| slope.abs() * floor).sum();
+                rooms.push((*channel, by_axes + ARITHMETIC * state.channel(*channel).abs()));
+            }
+        }
+        rooms
+    }
+
+    /// True where an aim or a layer drives it.
     pub(super) fn is_driven(&self, channel: ChannelId) -> bool {
         self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.terms.is_empty())
+    }
+
+    /// True for an axis whose curve is fitted to its signal.
+    pub(super) fn is_fitted(&self, axis: AxisId) -> bool {
+        match self.stage.mover(axis) {
+            Mover::Own(channel) => self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.exact),
+            Mover::Machine(machine, _) => machine.channels().iter().any(|c| self.is_driven(*c)),
+        }
+    }
+
+    /// True for a channel whose axes a pass parks.
+    pub(super) fn stands(&self, pass: &Pass, channel: ChannelId) -> bool {
+        !pass.park().is_empty() && self.stage.axes_of(channel).iter().any(|a| pass.parks(self.stage, *a))
     }
 
     fn is_turned(&self, channel: ChannelId) -> bool {
@@ -247,6 +304,32 @@ impl<'a> Oracle<'a> {
 fn moved(machine: &Machine, which: usize, value: &dyn Fn(ChannelId) -> f64) -> f64 {
     let values = machine.channels().iter().map(|c| Jet::constant(value(*c)));
     machine.axis(which, values).map_or(f64::NAN, |position| position.p)
+}
+
+/// How each channel of a mechanism answers to each of its axes, by small trial changes of the channels; empty where there is no answer.
+fn answers(machine: &Machine, state: &State) -> Vec<Vec<f64>> {
+    /// Trial change, mm or deg.
+    const TRIAL: f64 = 1e-4;
+    let slope = |axis: usize, channel: ChannelId| {
+        let with = |by: f64| moved(machine, axis, &|c| state.channel(c) + if c == channel { by } else { 0.0 });
+        (with(TRIAL) - with(-TRIAL)) / (2.0 * TRIAL)
+    };
+    match machine.channels() {
+        [only] => vec![vec![1.0 / slope(0, *only)]],
+        [a, b, c] => {
+            let [p, q, r] = [0, 1, 2].map(|axis| [*a, *b, *c].map(|channel| slope(axis, channel)));
+            let (qr, rp, pq) = (cross(q, r), cross(r, p), cross(p, q));
+            let whole: f64 = p.iter().zip(qr).map(|(x, y)| x * y).sum();
+            // The inverse of the matrix with rows p, q, r has the columns q x r, r x p and p x q over their triple product.
+            let rows = qr.into_iter().zip(rp).zip(pq);
+            rows.map(|((x, y), z)| vec![x / whole, y / whole, z / whole]).collect()
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn cross([a, b, c]: [f64; 3], [x, y, z]: [f64; 3]) -> [f64; 3] {
+    [b * z - c * y, c * x - a * z, a * y - b * x]
 }
 
 impl Layer {

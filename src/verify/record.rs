@@ -4,6 +4,8 @@
 
 use serde::Deserialize;
 
+use super::used::{TorqueRecord, Used};
+
 /// The manifest.
 #[derive(Debug, Clone, Deserialize)]
 pub(super) struct Record {
@@ -15,6 +17,8 @@ pub(super) struct Record {
     pub(super) source: String,
     pub(super) within_limits: bool,
     pub(super) violations: Vec<String>,
+    #[serde(flatten)]
+    pub(super) used: Used,
     pub(super) clock: ClockRecord,
     pub(super) passes: Vec<PassRecord>,
     pub(super) columns: Vec<ColumnRecord>,
@@ -74,6 +78,10 @@ pub(super) struct ColumnRecord {
     pub(super) max_acceleration: f64,
     pub(super) max_jerk: f64,
     pub(super) max_step_rate: Option<f64>,
+    #[serde(default)]
+    pub(super) backlash: Option<f64>,
+    #[serde(default)]
+    pub(super) torque: Option<TorqueRecord>,
 }
 
 /// One file.

@@ -29,8 +29,7 @@ impl RowClock {
         // A number is printed as the shortest decimal that reads back as it, without an exponent.
         let (pace, per) = decimal(&pace.to_string())?;
         let end = u128::from(begin).checked_mul(per)?.checked_add(u128::from(frames).checked_mul(pace)?)?;
-        // What `is_over` multiplies must fit, for every row.
-        u128::from(u64::MAX).checked_mul(rate.1)?.checked_mul(per)?;
+        // What `is_over` compares with must fit.
         end.checked_mul(rate.0)?;
         Some(RowClock { rate, end: (end, per) })
     }
@@ -60,7 +59,9 @@ impl RowClock {
 
     /// True where a row is at the end or after it.
     pub(super) fn is_over(&self, row: u64) -> bool {
-        self.end.0 * self.rate.0 <= u128::from(row) * self.rate.1 * self.end.1
+        let end = self.end.0 * self.rate.0;
+        // What does not fit into 128 bits is more than what does.
+        u128::from(row).checked_mul(self.rate.1).and_then(|t| t.checked_mul(self.end.1)).is_none_or(|t| end <= t)
     }
 }
 
@@ -95,6 +96,10 @@ mod tests {
         assert!((clock.end() - 130.0).abs() < 1e-12 && (clock.hz() - 29.97).abs() < 1e-3);
         let clock = RowClock::new("12.5", 2, 1, 0.04).unwrap();
         assert!(clock.is_over(26) && !clock.is_over(25));
+        // A pace of seventeen decimals, and a row whose product is beyond 128 bits.
+        let clock = RowClock::new("29.625", 610, 32, 0.123_456_789_012_345_67).unwrap();
+        assert!(clock.is_over(u64::MAX) && clock.is_over(18_189) && !clock.is_over(18_188), "{clock:?}");
+        let clock = RowClock::new("12.5", 2, 1, 0.04).unwrap();
         assert!(clock.is_exact(26) && clock.seconds(26).to_bits() == 2.08_f64.to_bits());
     }
 

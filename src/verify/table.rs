@@ -7,6 +7,7 @@ use std::fs::File;
 use std::io::{BufRead, BufReader, Read, Take};
 use std::path::Path;
 
+use super::fault::{FaultKind, Faults};
 use crate::files::{self, Unreadable};
 
 /// Longest cell: a name of two parts of 64 letters and a dot, and a comma.
@@ -25,6 +26,35 @@ impl Table {
     pub(super) fn open(path: &Path, columns: usize) -> Result<Table, Unreadable> {
         let reader = BufReader::with_capacity(1 << 16, files::open(path)?);
         Ok(Table { reader, line: Vec::new(), most: (CELL * (columns + 2)) as u64 })
+    }
+
+    /// Opens a table of a folder and reads its header; `None` where it cannot be opened or has another one.
+    pub(super) fn with_header(dir: &Path, file: &str, columns: usize, header: &str, faults: &mut Faults) -> Option<Table> {
+        let mut table = match Table::open(&dir.join(file), columns.max(header.len() / CELL)) {
+            Ok(table) => table,
+            Err(error) => {
+                faults.file(FaultKind::Missing, file, format!("cannot be read: {error}"));
+                return None;
+            }
+        };
+        match table.line() {
+            Ok(Some(line)) if line == header => Some(table),
+            Ok(_) => {
+                faults.file(FaultKind::Columns, file, format!("the header is not `{header}`"));
+                None
+            }
+            Err(what) => {
+                faults.file(FaultKind::Columns, file, what);
+                None
+            }
+        }
+    }
+
+    /// Records what follows the last row.
+    pub(super) fn end(&mut self, file: &str, faults: &mut Faults) {
+        if self.line() != Ok(None) {
+            faults.file(FaultKind::Rows, file, "goes on after the last row".to_owned());
+        }
     }
 
     /// The next line without its end; `None` at the end of the file.
@@ -71,6 +101,16 @@ pub(super) fn millionths(text: &str) -> Option<i64> {
     if sign < 0 && all == 0 { None } else { Some(sign * all) }
 }
 
+/// A number with so many decimals in its one spelling.
+pub(super) fn fixed(text: &str, places: usize) -> Option<f64> {
+    let (sign, digits) = text.strip_prefix('-').map_or(("", text), |d| ("-", d));
+    let (whole, decimals) = digits.split_once('.')?;
+    let plain = |s: &str| !s.is_empty() && s.bytes().all(|b| b.is_ascii_digit());
+    let spelled = plain(whole) && plain(decimals) && decimals.len() == places && (whole == "0" || !whole.starts_with('0'));
+    let zero = sign == "-" && digits.bytes().all(|b| matches!(b, b'0' | b'.'));
+    if spelled && !zero { text.parse().ok() } else { None }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -88,6 +128,10 @@ mod tests {
         }
         for bad in ["-0.000000", "1", "1.5", "1.0000000", "01.000000", "--1.000000", "1.00000a", ".500000"] {
             assert_eq!(millionths(bad), None, "{bad}");
+        }
+        assert_eq!((fixed("-0.250", 3), fixed("12.0", 1), fixed("0.00", 2)), (Some(-0.25), Some(12.0), Some(0.0)));
+        for bad in ["-0.000", "1", "1.50", "01.000", "+1.000", "1e3.000", ".500", "inf", "1.00x"] {
+            assert_eq!(fixed(bad, 3), None, "{bad}");
         }
     }
 }

@@ -58,4 +58,5 @@ mod steady_counts;
 mod traps;
 mod verify;
 mod verify_damage;
+mod verify_hidden;
 mod wrong_input;

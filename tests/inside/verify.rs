@@ -136,7 +136,7 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     m["passes"][0]["rows"]["file"] = "../picture.rows.csv".into();
     folder::set_manifest(&mut files, &m);
     let kinds: Vec<_> = verdict_of(&files).faults.iter().map(|f| (f.kind, f.file.clone())).collect();
-    assert_eq!(kinds, [(FaultKind::Missing, "../picture.rows.csv".to_owned())]);
+    assert_eq!(kinds, [(FaultKind::Manifest, "manifest.json".to_owned())]);
 }
 
 #[test]

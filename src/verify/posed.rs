@@ -1,0 +1,99 @@
+//! Every body at one instant: where it is, and how far two honest computations of that may differ.
+//!
+//! What: the place from the channels' values; the room from moving each of its channels by as much as it may honestly be off
+//! ([`Oracle::room`]), the shifts added up by size. Invariant: no honest place is outside the room, to the first order of such small shifts.
+
+use super::figure::{Place, Point, less};
+use super::oracle::{Oracle, State};
+use crate::shot::Pass;
+use crate::stage::{Body, ChannelId, Stage};
+
+/// Shifts are followed to the first order: what is left out, and the rounding of lengths of the stage's size.
+const BEYOND_FIRST_ORDER: f64 = 1.05;
+
+/// Roundings of a chain of 64 joints, as a share of the coordinates: some thousand of 2^-53.
+const ROUNDING: f64 = 1e-12;
+
+/// A body at an instant.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Posed {
+    pub(super) place: Place,
+    /// For each of its channels that may be off, the place with that channel moved by as much.
+    pub(super) moved: Vec<Place>,
+    /// False where an aim could not be found again, or a mechanism is at a dead centre.
+    pub(super) known: bool,
+}
+
+impl Posed {
+    /// A body in a pass, or as it was choreographed; with its shifts where `with_shifts`.
+    pub(super) fn of(oracle: &Oracle<'_>, stage: &Stage, pass: Option<&Pass>, body: &Body, state: &State, with_shifts: bool) -> Posed {
+        let stands = |c: ChannelId| pass.is_some_and(|p| oracle.stands(p, c));
+        let channel = |i: usize| body.channels().get(i).copied();
+        let value = |c: ChannelId| if stands(c) { stage.channel_rest(c) } else { state.channel(c) };
+        let place = |moved: Option<(ChannelId, f64)>| {
+            let of = |c: ChannelId| value(c) + moved.filter(|(m, _)| *m == c).map_or(0.0, |(_, by)| by);
+            Place::of(body.chain(), &|i| channel(i).map_or(f64::NAN, of))
+        };
+        let live: Vec<ChannelId> = body.channels().iter().copied().filter(|c| !stands(*c) && oracle.is_driven(*c)).collect();
+        let rooms = if with_shifts { oracle.rooms(&live, state) } else { Vec::new() };
+        // At a dead centre a channel may be off by anything.
+        let known = live.iter().all(|c| oracle.is_channel_known(*c)) && rooms.iter().all(|(_, room)| room.is_finite());
+        Posed { place: place(None), moved: rooms.into_iter().map(|m| place(Some(m))).collect(), known }
+    }
+
+    /// How far its position may be off, mm, each way.
+    pub(super) fn position_room(&self) -> Point {
+        let mut room = self.place.at.map(|x| ROUNDING * (x.abs() + 1.0));
+        for moved in &self.moved {
+            for (r, by) in room.iter_mut().zip(less(moved.at, self.place.at)) {
+                *r += BEYOND_FIRST_ORDER * by.abs();
+            }
+        }
+        room
+    }
+
+    /// How far the parts of its quaternion may be off.
+    pub(super) fn turn_room(&self) -> [f64; 4] {
+        let mut room = [ROUNDING; 4];
+        for moved in &self.moved {
+            for ((r, a), b) in room.iter_mut().zip(moved.turn).zip(self.place.turn) {
+                *r += BEYOND_FIRST_ORDER * (a - b).abs();
+            }
+        }
+        room
+    }
+
+    /// How far something computed from the place may be off: the sum of its shifts, part by part, where the place is moved.
+    pub(super) fn shifts<const N: usize>(&self, of: &dyn Fn(&Place) -> Option<[f64; N]>) -> Option<[f64; N]> {
+        let here = of(&self.place)?;
+        let mut room = [0.0; N];
+        for moved in &self.moved {
+            let there = of(moved)?;
+            for ((r, a), b) in room.iter_mut().zip(there).zip(here) {
+                *r += BEYOND_FIRST_ORDER * (a - b).abs();
+            }
+        }
+        Some(room)
+    }
+}
+
+/// A quaternion and its negative are one turn: the one of `q` that goes on from `before`, or that is nearer to what was found where that is not certain.
+pub(super) fn oriented(q: [f64; 4], before: Option<[f64; 4]>, found: [f64; 4]) -> [f64; 4] {
+    let along = |a: [f64; 4]| -> f64 { a.iter().zip(q).map(|(a, b)| a * b).sum() };
+    let by = before.map(along).filter(|d| d.abs() > 1e-6).unwrap_or_else(|| along(found));
+    if by < 0.0 { q.map(|x| -x) } else { q }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quaternion_goes_on_from_the_one_before_it() {
+        let q = [0.6, 0.8, 0.0, 0.0];
+        assert_eq!(oriented(q, None, [-0.6, -0.8, 0.0, 0.0]), [-0.6, -0.8, -0.0, -0.0]);
+        assert_eq!(oriented(q, Some([0.5, 0.8, 0.1, 0.0]), [-0.6, -0.8, 0.0, 0.0]), q);
+        // Half a turn on from the one before, either will do.
+        assert_eq!(oriented(q, Some([0.8, -0.6, 0.0, 0.0]), q), q);
+    }
+}

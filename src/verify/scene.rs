@@ -1,0 +1,424 @@
+//! A scene in binary glTF, read anew: the container, every entry of its description, and every number of its animation.
+//!
+//! Source: Khronos glTF 2.0 specification: a header of 12 bytes (magic, version 2, length), a chunk of JSON filled up with spaces, a chunk of numbers; all little-endian.
+//! What: the description is worked out from the stage and the shot and compared entry by entry; then the numbers in the order in which it places them: times, rods, and for
+//! each body positions and turns, read in step by frame. Invariant: memory is that of the description and of one buffer for each body's two runs.
+//! Tolerance: single precision, and what two honest computations of a place may differ by.
+
+use std::fs::File;
+use std::io::{Read, Seek, SeekFrom};
+use std::path::Path;
+
+use serde_json::{Map, Value, json};
+
+use super::fault::{FaultKind, Faults};
+use super::figure::point;
+use super::posed::{Posed, oriented};
+use super::sine::{cosine, sine};
+use crate::files;
+use crate::shot::Shot;
+use crate::stage::{Body, Stage};
+
+/// Longest description that is read, bytes.
+const MOST_JSON: u64 = 64 << 20;
+
+/// Two numbers of single precision computed two ways.
+const SINGLE: f64 = 1e-6;
+
+/// The same of double precision.
+const DOUBLE: f64 = 1e-12;
+
+/// Bytes that a run of numbers reads ahead.
+const AHEAD: usize = 4096;
+
+/// What a scene is compared with.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Size {
+    /// What a length in mm is divided by.
+    pub(super) divisor: f64,
+    /// `model` or `full`.
+    pub(super) name: &'static str,
+}
+
+/// A scene being read.
+pub(super) struct Scene<'a> {
+    file: String,
+    size: Size,
+    open: Option<Open>,
+    names: Vec<&'a str>,
+    before: Vec<Option<[f64; 4]>>,
+    /// What the description has as the first place of each body.
+    first: Vec<(Value, Value)>,
+    is_first: bool,
+}
+
+struct Open {
+    file: File,
+    /// Positions and turns of each body.
+    runs: Vec<[Run; 2]>,
+}
+
+/// Consecutive numbers of a file.
+struct Run {
+    next: u64,
+    buffer: Vec<u8>,
+    at: usize,
+}
+
+impl<'a> Scene<'a> {
+    /// Opens a scene, reads its description and what does not move.
+    pub(super) fn open(dir: &Path, file: &str, stage: &'a Stage, shot: &Shot, size: Size, faults: &mut Faults) -> Scene<'a> {
+        let names = stage.bodies().iter().map(|b| stage.group_name(b.group())).collect::<Vec<_>>();
+        let mut scene =
+            Scene { file: file.to_owned(), size, open: None, before: vec![None; names.len()], names, first: Vec::new(), is_first: true };
+        match scene.read(&dir.join(file), stage, shot) {
+            Ok(open) => scene.open = Some(open),
+            Err(what) => faults.file(FaultKind::HandOff, file, what),
+        }
+        scene
+    }
+
+    fn read(&mut self, path: &Path, stage: &Stage, shot: &Shot) -> Result<Open, String> {
+        let cut = |e: std::io::Error| format!("cannot be read to its end: {e}");
+        let opened = files::open(path).map_err(|e| format!("cannot be read: {e}"))?;
+        // Only as many numbers are read as the shot leads to; the length is compared with that.
+        let (length, mut file) = (opened.limit(), opened.into_inner());
+        let word = |file: &mut File| -> Result<[u8; 4], String> {
+            let mut bytes = [0; 4];
+            file.read_exact(&mut bytes).map_err(cut)?;
+            Ok(bytes)
+        };
+        let [magic, version, whole, json_length, json_kind] = [(); 5].map(|()| word(&mut file));
+        let number = |bytes: [u8; 4]| u64::from(u32::from_le_bytes(bytes));
+        if &magic? != b"glTF" || number(version?) != 2 || number(whole?) != length || &json_kind? != b"JSON" {
+            return Err("is no binary glTF 2.0 file of its length".to_owned());
+        }
+        let json_length = number(json_length?);
+        if json_length > MOST_JSON.min(length) {
+            return Err(format!("has a description of {json_length} bytes"));
+        }
+        let mut text = vec![0; usize::try_from(json_length).map_err(|_| "has too long a description".to_owned())?];
+        file.read_exact(&mut text).map_err(cut)?;
+        let mut found: Value = serde_json::from_slice(&text).map_err(|e| format!("has a description that is no JSON: {e}"))?;
+        let (numbers_length, numbers_kind) = (number(word(&mut file)?), word(&mut file)?);
+        if &numbers_kind != b"BIN\0" || 28 + json_length + numbers_length != length {
+            return Err("has no chunk of numbers that fills it".to_owned());
+        }
+        self.first = take_places(&mut found);
+        let plan = Plan::new(stage, shot, self.size);
+        if let Some(what) = differs(&plan.description, &found, &mut String::new()) {
+            return Err(what);
+        }
+        if numbers_length != plan.bytes {
+            return Err(format!("has {numbers_length} bytes of numbers, expected {}", plan.bytes));
+        }
+        let start = 28 + json_length;
+        for still in &plan.still {
+            let mut run = Run::at(start + still.offset);
+            for (i, expected) in still.numbers(shot, stage, self.size).enumerate() {
+                let [found] = run.next(&mut file).map_err(cut)?;
+                if !((found - expected).abs() <= SINGLE * expected.abs()) {
+                    return Err(format!("{} {i}: found {found}, expected {expected}", still.what));
+                }
+            }
+        }
+        let runs = plan.runs.iter().map(|pair| pair.map(|offset| Run::at(start + offset))).collect();
+        Ok(Open { file, runs })
+    }
+
+    /// The numbers of a frame.
+    pub(super) fn frame(&mut self, frame: i64, all: &[Posed], faults: &mut Faults) {
+        let Some(open) = &mut self.open else { return };
+        let is_first = core::mem::take(&mut self.is_first);
+        for (((posed, runs), name), (i, before)) in all.iter().zip(&mut open.runs).zip(&self.names).zip(self.before.iter_mut().enumerate())
+        {
+            let [positions, turns] = runs;
+            let read = positions.next::<3>(&mut open.file).and_then(|p| Ok((p, turns.next::<4>(&mut open.file)?)));
+            let (position, [x, y, z, w]) = match read {
+                Ok(numbers) => numbers,
+                Err(error) => {
+                    faults.file(FaultKind::HandOff, &self.file, format!("cannot be read to its end: {error}"));
+                    self.open = None;
+                    return;
+                }
+            };
+            if !posed.known {
+                continue;
+            }
+            let found = [w, x, y, z];
+            let expected = oriented(posed.place.turn, *before, found);
+            *before = Some(expected);
+            let divisor = self.size.divisor;
+            let mut wrong = posed.place.at.into_iter().zip(position).zip(posed.position_room()).any(|((at, found), room)| {
+                let expected = at / divisor;
+                !((found - expected).abs() <= SINGLE * expected.abs() + room / divisor)
+            });
+            wrong |= expected.into_iter().zip(found).zip(posed.turn_room()).any(|((e, f), room)| !((f - e).abs() <= SINGLE + room));
+            if is_first && let Some((translation, rotation)) = self.first.get(i) {
+                let same = |found: &Value, numbers: &[f64]| {
+                    let list: Option<Vec<f64>> = found.as_array().and_then(|l| l.iter().map(Value::as_f64).collect());
+                    list.is_some_and(|l| l.len() == numbers.len() && l.iter().zip(numbers).all(|(a, b)| (a - b).abs() <= SINGLE * b.abs()))
+                };
+                wrong |= !(same(translation, &position) && same(rotation, &[x, y, z, w]));
+            }
+            if wrong {
+                let (at, turn) = (posed.place.at.map(|x| x / divisor), expected);
+                faults.at(FaultKind::HandOff, &self.file, Some(name), frame, || {
+                    let [w, i, j, k] = turn;
+                    format!("found at {position:?} m turned {:?}, expected {at:.6?} m turned {:.6?}", [x, y, z, found[0]], [i, j, k, w])
+                });
+            }
+        }
+    }
+}
+
+impl Run {
+    fn at(offset: u64) -> Run {
+        Run { next: offset, buffer: Vec::new(), at: 0 }
+    }
+
+    fn next<const N: usize>(&mut self, file: &mut File) -> std::io::Result<[f64; N]> {
+        let mut numbers = [0.0; N];
+        for number in &mut numbers {
+            let bytes = match self.buffer.get(self.at..).and_then(<[u8]>::first_chunk) {
+                Some(bytes) => *bytes,
+                None => {
+                    file.seek(SeekFrom::Start(self.next))?;
+                    self.buffer.clear();
+                    file.take(AHEAD as u64).read_to_end(&mut self.buffer)?;
+                    self.next += self.buffer.len() as u64;
+                    self.at = 0;
+                    *self.buffer.first_chunk().ok_or(std::io::ErrorKind::UnexpectedEof)?
+                }
+            };
+            self.at += 4;
+            *number = f64::from(f32::from_le_bytes(bytes));
+        }
+        Ok(numbers)
+    }
+}
+
+/// Numbers that do not move.
+struct Still {
+    what: &'static str,
+    offset: u64,
+    /// The body whose rods they are; `None` for the times.
+    body: Option<usize>,
+}
+
+impl Still {
+    fn numbers<'s>(&self, shot: &'s Shot, stage: &'s Stage, size: Size) -> Box<dyn Iterator<Item = f64> + 's> {
+        match self.body.and_then(|i| stage.bodies().get(i)) {
+            Some(body) => Box::new(ends(body).map(move |x| x / size.divisor)),
+            None => {
+                let rate = shot.frame_rate();
+                Box::new((0_i64..).zip(shot.frames().frames()).map(move |(row, _)| rate.seconds(row)))
+            }
+        }
+    }
+}
+
+/// Coordinates of the ends of a body's rods.
+fn ends(body: &Body) -> impl Iterator<Item = f64> + '_ {
+    body.rods().iter().flat_map(|r| [r.from, r.to]).flat_map(point)
+}
+
+/// What a scene must be: its description without the places of the nodes, and where its numbers stand.
+struct Plan {
+    description: Value,
+    bytes: u64,
+    still: Vec<Still>,
+    /// Offsets of positions and turns of each body.
+    runs: Vec<[u64; 2]>,
+}
+
+impl Plan {
+    fn new(stage: &Stage, shot: &Shot, size: Size) -> Plan {
+        let frames = shot.frames().count() as u64;
+        let mut plan = Plan { description: Value::Null, bytes: 0, still: Vec::new(), runs: Vec::new() };
+        let (mut views, mut accessors) = (Vec::new(), Vec::new());
+        let (mut nodes, mut cameras, mut meshes) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut channels, mut samplers) = (Vec::new(), Vec::new());
+        let last = shot.frame_rate().seconds(shot.frames().last() - shot.frames().first());
+        plan.still.push(Still { what: "time", offset: 0, body: None });
+        plan.accessor(&mut views, &mut accessors, "SCALAR", (frames, 1), None, Some(vec![(0.0, last)]));
+        for (index, body) in stage.bodies().iter().enumerate() {
+            let name = stage.group_name(body.group());
+            let mut node = Map::new();
+            node.insert("name".to_owned(), json!(name));
+            if let Some(lens) = body.lens() {
+                node.insert("camera".to_owned(), json!(cameras.len()));
+                cameras.push(json!({
+                    "name": name,
+                    "type": "perspective",
+                    "perspective": {
+                        "yfov": view(lens.back()[1], lens.focal_length()),
+                        "aspectRatio": lens.back()[0] / lens.back()[1],
+                        "znear": lens.focal_length() / size.divisor,
+                    },
+                    "extras": {"focal_length_mm": lens.focal_length(), "back_mm": lens.back(), "pixels": lens.pixels()},
+                }));
+            }
+            if !body.rods().is_empty() {
+                node.insert("mesh".to_owned(), json!(meshes.len()));
+                plan.still.push(Still { what: "coordinate of a rod", offset: plan.bytes, body: Some(index) });
+                let range = |i: usize| {
+                    let along = ends(body).skip(i).step_by(3).map(|x| x / size.divisor);
+                    along.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)))
+                };
+                let count = 2 * body.rods().len() as u64;
+                let ends = plan.accessor(&mut views, &mut accessors, "VEC3", (count, 3), Some(34962), Some((0..3).map(range).collect()));
+                meshes.push(json!({"name": format!("{name} rods"), "primitives": [{"attributes": {"POSITION": ends}, "mode": 1}]}));
+            }
+            nodes.push(Value::Object(node));
+            let mut offsets = [0; 2];
+            for (offset, (path, kind, width)) in offsets.iter_mut().zip([("translation", "VEC3", 3), ("rotation", "VEC4", 4)]) {
+                *offset = plan.bytes;
+                let output = plan.accessor(&mut views, &mut accessors, kind, (frames, width), None, None);
+                channels.push(json!({"sampler": samplers.len(), "target": {"node": index, "path": path}}));
+                samplers.push(json!({"input": 0, "output": output, "interpolation": "LINEAR"}));
+            }
+            plan.runs.push(offsets);
+        }
+        let mut root = json!({
+            "asset": {
+                "version": "2.0",
+                "extras": {
+                    "shot": shot.name(), "frame_rate": shot.frame_rate().to_string(), "first_frame": shot.frames().first(),
+                    "timecode_start": shot.timecode_start().to_string(), "size": size.name, "stage_scale": stage.scale(),
+                },
+            },
+            "scene": 0,
+            "scenes": [{"name": stage.name(), "nodes": (0..nodes.len()).collect::<Vec<_>>()}],
+            "nodes": nodes,
+            "animations": [{"name": shot.name(), "channels": channels, "samplers": samplers}],
+            "buffers": [{"byteLength": plan.bytes}],
+            "bufferViews": views,
+            "accessors": accessors,
+        });
+        for (key, list) in [("cameras", cameras), ("meshes", meshes)] {
+            if let (false, Some(root)) = (list.is_empty(), root.as_object_mut()) {
+                root.insert(key.to_owned(), Value::Array(list));
+            }
+        }
+        plan.description = root;
+        plan
+    }
+
+    /// Room for `count` numbers of `width` each; the accessor's index.
+    fn accessor(
+        &mut self,
+        views: &mut Vec<Value>,
+        accessors: &mut Vec<Value>,
+        kind: &str,
+        (count, width): (u64, u64),
+        target: Option<u32>,
+        range: Option<Vec<(f64, f64)>>,
+    ) -> usize {
+        let length = 4 * count * width;
+        let mut view = json!({"buffer": 0, "byteOffset": self.bytes, "byteLength": length});
+        let mut accessor = json!({"bufferView": views.len(), "componentType": 5126, "count": count, "type": kind});
+        if let (Some(target), Some(view)) = (target, view.as_object_mut()) {
+            view.insert("target".to_owned(), json!(target));
+        }
+        if let (Some(range), Some(accessor)) = (range, accessor.as_object_mut()) {
+            let (least, most): (Vec<f64>, Vec<f64>) = range.into_iter().unzip();
+            accessor.insert("min".to_owned(), json!(least));
+            accessor.insert("max".to_owned(), json!(most));
+        }
+        self.bytes += length;
+        views.push(view);
+        accessors.push(accessor);
+        accessors.len() - 1
+    }
+}
+
+/// The whole vertical view of a lens, radians: the angle whose half has the tangent height / (2 f), found by halving.
+fn view(height: f64, focal_length: f64) -> f64 {
+    let (mut below, mut above) = (0.0, 0.25);
+    for _ in 0..200 {
+        let turns = 0.5 * (below + above);
+        if sine(turns) * focal_length < cosine(turns) * 0.5 * height {
+            below = turns;
+        } else {
+            above = turns;
+        }
+    }
+    2.0 * core::f64::consts::TAU * below
+}
+
+/// Takes the nodes' places and the name of the program out of a description.
+fn take_places(description: &mut Value) -> Vec<(Value, Value)> {
+    if let Some(asset) = description.get_mut("asset").and_then(Value::as_object_mut)
+        && asset.get("generator").and_then(Value::as_str).is_some_and(|g| g.starts_with("movewright "))
+    {
+        asset.remove("generator");
+    }
+    let nodes = description.get_mut("nodes").and_then(Value::as_array_mut);
+    let take = |node: &mut Value| {
+        let node = node.as_object_mut()?;
+        Some((node.remove("translation")?, node.remove("rotation")?))
+    };
+    nodes.into_iter().flatten().map(|n| take(n).unwrap_or_default()).collect()
+}
+
+/// The first entry in which two descriptions differ, in words.
+fn differs(expected: &Value, found: &Value, at: &mut String) -> Option<String> {
+    let here = at.len();
+    match (expected, found) {
+        (Value::Object(e), Value::Object(f)) => {
+            if let Some(key) = e.keys().find(|k| !f.contains_key(*k)).or_else(|| f.keys().find(|k| !e.contains_key(*k))) {
+                let what = if f.contains_key(key) { "is too many" } else { "is missing" };
+                return Some(format!("description: {at}/{key} {what}"));
+            }
+            e.iter().find_map(|(key, e)| {
+                at.push('/');
+                at.push_str(key);
+                let different = differs(e, f.get(key)?, at);
+                at.truncate(here);
+                different
+            })
+        }
+        (Value::Array(e), Value::Array(f)) if e.len() == f.len() => e.iter().zip(f).enumerate().find_map(|(i, (e, f))| {
+            at.push_str(&format!("/{i}"));
+            let different = differs(e, f, at);
+            at.truncate(here);
+            different
+        }),
+        (Value::Number(e), Value::Number(f)) => {
+            // Extremes of numbers in single precision are written as such.
+            let digits = if at.starts_with("/accessors") { SINGLE } else { DOUBLE };
+            let digits = if e.is_u64() || e.is_i64() { 0.0 } else { digits };
+            let near = e.as_f64().zip(f.as_f64()).is_some_and(|(e, f)| (e - f).abs() <= digits * e.abs());
+            (!near).then(|| format!("description: {at} is {f}, expected {e}"))
+        }
+        (e, f) => (e != f).then(|| format!("description: {at} is {}, expected {}", short(f), short(e))),
+    }
+}
+
+fn short(value: &Value) -> String {
+    value.to_string().chars().take(60).collect()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    /// Source: glTF 2.0 specification, cameras: yfov 0.660593 with aspect ratio 1.5, which a 35 mm lens on a back 24 mm high gives.
+    #[test]
+    fn the_view_of_the_specifications_example() {
+        assert!((view(24.0, 35.0) - 0.660_593).abs() < 2e-6);
+    }
+
+    #[test]
+    fn whole_numbers_are_compared_to_the_last_digit_and_others_to_single_precision() {
+        let differ = |a: Value, b: Value| differs(&a, &b, &mut String::new());
+        assert_eq!(differ(json!({"accessors": [1, 0.1]}), json!({"accessors": [1, 0.100_000_001]})), None);
+        assert!(differ(json!({"a": [1, 0.1]}), json!({"a": [1, 0.100_000_001]})).is_some());
+        assert_eq!(differ(json!({"a": [9_000_000]}), json!({"a": [9_000_001]})).unwrap(), "description: /a/0 is 9000001, expected 9000000");
+        assert_eq!(differ(json!({"a": 1}), json!({"a": 1, "b": 2})).unwrap(), "description: /b is too many");
+        assert_eq!(differ(json!({"a": {"c": "x"}}), json!({"a": {}})).unwrap(), "description: /a/c is missing");
+        assert!(differ(json!([1]), json!([1, 2])).is_some() && differ(json!("x"), json!("y")).is_some());
+    }
+}

@@ -1,0 +1,243 @@
+//! A pass on its stage clock, worked out anew: from home over the place of approach to the start, run-up, exposures or stations and the moves between them, run-down.
+//!
+//! What: an axis first goes to a place short of its start by its backlash and a margin (half of the backlash, no less than a full step), on the side from which it then moves on, where
+//! its travel has room for that; then to its start. Each leg is the shortest rest-to-rest move of the slowest axis, slowed by quarters where a motor's torque asks for it; the others
+//! take as long. The two legs end on a whole second. Invariant: what is not certain, such as the side of an axis that stands at its start, is left
+//! open: every way it may honestly have gone is known. Units: unit, s.
+
+use super::columns::Against;
+use super::edge::{About, Edge, Side};
+use super::law::{Bounds, Law};
+use super::oracle::steps_per_unit;
+use super::torque::Motor;
+use crate::shot::{Exposure, Pass};
+use crate::stage::{Axis, AxisId};
+
+/// Two ways to the same number of seconds differ by no more than this share of it.
+const ARITHMETIC: f64 = 1e-9;
+
+/// The greatest share of torque at the instants looked at is below that of the move by no more than this.
+const LOOKED_AT: f64 = 1e-4;
+
+/// How often a leg may be slowed, each time by a quarter.
+const SLOWER: u8 = 24;
+
+/// One way by which an axis may come to its start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Way {
+    to_approach: Law,
+    to_start: Law,
+}
+
+/// An axis on its way to the start.
+#[derive(Debug, Clone)]
+pub(super) struct Track {
+    home: f64,
+    /// Where the pass starts for it.
+    pub(super) start: About,
+    /// Edges of the photographed span; `None` in a held pass.
+    pub(super) edges: Option<[Edge; 2]>,
+    /// The likely one first; more than one where it is not certain, none where it is parked.
+    pub(super) ways: Vec<Way>,
+}
+
+/// A pass in seconds.
+pub(super) struct Timeline<'a> {
+    pub(super) pass: &'a Pass,
+    /// In stage order.
+    pub(super) tracks: Vec<Track>,
+    to_approach: About,
+    to_start: About,
+    /// Frames of run-up and run-down.
+    pub(super) runs: [f64; 2],
+}
+
+impl<'a> Timeline<'a> {
+    /// Works it out. `runs` are the frames of run-up and run-down that the manifest states.
+    pub(super) fn new(what: &Against<'a>, pass: &'a Pass, runs: (u32, u32), departures: &Departures) -> Timeline<'a> {
+        let held = pass.exposure() == Exposure::Held;
+        let [up, down] = [runs.0, runs.1].map(f64::from);
+        let moving = what.shot.passes().iter().filter(|p| p.exposure() == Exposure::Moving);
+        let tracks: Vec<Track> = what
+            .stage
+            .each_axis()
+            .map(|(id, axis)| {
+                if pass.parks(what.stage, id) {
+                    let home = About { value: axis.home(), room: 0.0 };
+                    return Track { home: axis.home(), start: home, edges: None, ways: Vec::new() };
+                }
+                let pace = moving.clone().filter(|p| !p.parks(what.stage, id)).map(|p| p.pace().get()).fold(f64::INFINITY, f64::min);
+                let pace = if pace.is_finite() { pace } else { pass.pace().get() };
+                let edges = [Side::Start, Side::End].map(|side| Edge::of(what, id, side, pace));
+                // A held pass first moves the way its whole curve does, run-up included.
+                let side = if up > 0.0 { edges[0].leads(up) } else { first(edges[0].speed) };
+                let [at_start, _] = &edges;
+                let start = if held {
+                    first_station(what, id)
+                } else if up > 0.0 {
+                    at_start.run(Side::Start, up, 0.0).position
+                } else {
+                    at_start.position
+                };
+                let ways = ways(axis, start, side, departures.0.get(id.index()).copied().flatten());
+                Track { home: axis.home(), start, edges: (!held).then_some(edges), ways }
+            })
+            .collect();
+        let to_approach = longest(what, &tracks, &|track| track.ways.first().map(|w| (w.to_approach, track.start.room)));
+        // As long as backlash and margin ask for, wherever the start is.
+        let to_start = longest(what, &tracks, &|track| track.ways.first().map(|w| (w.to_start, 0.0)));
+        Timeline { pass, tracks, to_approach, to_start, runs: if held { [0.0; 2] } else { [up, down] } }
+    }
+
+    /// True where the move to start may honestly take so many whole seconds.
+    pub(super) fn may_take(&self, seconds: f64) -> bool {
+        let (value, room) = (self.to_approach.value + self.to_start.value, self.to_approach.room + self.to_start.room);
+        let room = room + ARITHMETIC * value;
+        (value - room).ceil() <= seconds && seconds <= (value + room).ceil()
+    }
+
+    /// When each leg to the start begins and ends.
+    pub(super) fn legs(&self) -> [[f64; 2]; 2] {
+        let turn = self.to_approach.value;
+        [[0.0, turn], [turn, turn + self.to_start.value]]
+    }
+
+    /// How long the move to start takes.
+    pub(super) fn seconds(&self) -> f64 {
+        (self.to_approach.value + self.to_start.value).ceil()
+    }
+
+    /// Where an axis may be `t` seconds after the start of the program, up to the end of the move to start: one place for each of its ways.
+    pub(super) fn on_the_way<'t>(&'t self, track: &'t Track, t: f64) -> impl Iterator<Item = About> + 't {
+        let (turn, arrival) = (self.to_approach.value, self.to_approach.value + self.to_start.value);
+        track.ways.iter().map(move |way| {
+            let (approach, room) = (track.home + way.to_approach.distance(), track.start.room);
+            if t <= turn {
+                let m = way.to_approach.lasting(turn).at(t);
+                return About { value: track.home + m.position, room: room + m.velocity.abs() * self.to_approach.room };
+            }
+            // Near the turn it is not certain which leg it is on.
+            let m = way.to_start.lasting(self.to_start.value).at((t - turn).min(arrival - turn));
+            let late = self.to_approach.room + self.to_start.room;
+            About { value: approach + m.position, room: room + m.velocity.abs() * late + self.near_turn(way, t - turn) }
+        })
+    }
+
+    /// How far an axis may be from where it is said to be because the turn itself may be earlier or later.
+    fn near_turn(&self, way: &Way, since: f64) -> f64 {
+        if since < 2.0 * self.to_approach.room {
+            let m = way.to_start.lasting(self.to_start.value).at(2.0 * self.to_approach.room);
+            m.position.abs()
+        } else {
+            0.0
+        }
+    }
+}
+
+/// Longest of all axes' likely legs, with how far that may be off; what moves an axis's distance by its room moves its time.
+fn longest(what: &Against<'_>, tracks: &[Track], leg: &dyn Fn(&Track) -> Option<(Law, f64)>) -> About {
+    let (mut least, mut most): (f64, f64) = (0.0, 0.0);
+    for ((_, axis), track) in what.stage.each_axis().zip(tracks) {
+        let Some((law, room)) = leg(track) else { continue };
+        let (motor, far) = (Motor::of(axis), law.distance().abs());
+        least = least.max(fastest(axis, motor.as_ref(), (far - room).max(0.0)).0);
+        most = most.max(fastest(axis, motor.as_ref(), far + room).1);
+    }
+    About { value: 0.5 * (least + most), room: 0.5 * (most - least) }
+}
+
+/// Seconds of a leg over a distance: the shortest, slowed by quarters until the motor is strong enough; where that is not certain, both.
+fn fastest(axis: &Axis, motor: Option<&Motor>, distance: f64) -> (f64, f64) {
+    let law = Bounds::of(axis).shortest(distance);
+    let (Some(motor), true) = (motor, distance > 0.0) else { return (law.seconds(), law.seconds()) };
+    let (mut seconds, mut least) = (law.seconds(), None);
+    for _ in 0..SLOWER {
+        let share = worst_share(motor, &law.lasting(seconds));
+        if share <= 1.0 + LOOKED_AT && least.is_none() {
+            least = Some(seconds);
+        }
+        if share <= 1.0 - LOOKED_AT {
+            return (least.unwrap_or(seconds), seconds);
+        }
+        seconds *= 1.25;
+    }
+    (least.unwrap_or_else(|| law.seconds()), law.seconds())
+}
+
+/// The greatest share of torque on the first half of a move; the second mirrors it.
+fn worst_share(motor: &Motor, law: &Law) -> f64 {
+    let even = (0..=200_u8).map(|i| 0.5 * law.seconds() * f64::from(i) / 200.0);
+    even.chain(law.changes()).map(|t| law.at(t)).map(|m| motor.share(m.velocity, m.acceleration)).fold(0.0, f64::max)
+}
+
+/// The first way a number leads.
+fn first(speed: About) -> Option<f64> {
+    (speed.value.abs() > speed.room).then(|| speed.value.signum())
+}
+
+/// Where a held pass starts.
+fn first_station(what: &Against<'_>, id: AxisId) -> About {
+    let state = what.oracle.state(what.shot.frames().first() as f64);
+    About { value: state.axis(id), room: what.oracle.floor(id, &state) / steps_per_unit(what.stage.axis(id)) }
+}
+
+/// Every way by which an axis may come to its start. `leads` is the way it then moves, where that is certain; `departs` the way it leaves its start later on.
+fn ways(axis: &Axis, start: About, leads: Option<f64>, departs: Option<f64>) -> Vec<Way> {
+    let backlash = axis.backlash().unwrap_or(0.0);
+    let full_step = f64::from(axis.drive().microsteps()) / steps_per_unit(axis);
+    let short = backlash + (0.5 * backlash).max(full_step);
+    let (travel, bounds) = (axis.travel(), Bounds::of(axis));
+    let way = |from: f64| Way { to_approach: bounds.shortest(from - axis.home()), to_start: bounds.shortest(start.value - from) };
+    let direct = way(start.value);
+    if !(backlash > 0.0) {
+        return vec![direct];
+    }
+    let sides = match (leads, departs) {
+        (Some(side), _) => vec![Some(side)],
+        (None, Some(side)) => vec![Some(side), Some(-side), None],
+        (None, None) => vec![None, Some(1.0), Some(-1.0)],
+    };
+    let mut found: Vec<Way> = Vec::new();
+    for side in sides {
+        let Some(sign) = side else {
+            found.push(direct);
+            continue;
+        };
+        let from = start.value - sign * short;
+        // Without room for the approach it goes straight to its start.
+        let inside = |room: f64| travel.lower - room <= from && from <= travel.upper + room;
+        match (inside(-start.room), inside(start.room)) {
+            (true, _) => found.push(way(from)),
+            (false, true) => found.extend([way(from), direct]),
+            (false, false) => found.push(direct),
+        }
+    }
+    found
+}
+
+/// The way each axis first leaves the place at which the photographed span begins: 1 or -1; `None` where it never does.
+pub(super) struct Departures(Vec<Option<f64>>);
+
+impl Departures {
+    /// Looks at four instants of every frame until all that move have left.
+    pub(super) fn of(what: &Against<'_>) -> Departures {
+        let (from, to) = what.shot.frames().photographed();
+        let start = what.oracle.state(from);
+        let mut sides = vec![None; what.stage.axes().len()];
+        let mut t = from;
+        while t < to && sides.contains(&None) {
+            t += 0.25;
+            let now = what.oracle.state(t);
+            for (side, (id, axis)) in sides.iter_mut().zip(what.stage.each_axis()) {
+                let moved = now.axis(id) - start.axis(id);
+                if side.is_none() && moved.abs() * steps_per_unit(axis) > LEFT {
+                    *side = Some(moved.signum());
+                }
+            }
+        }
+        Departures(sides)
+    }
+}
+
+/// Steps from its start from which on an axis has left it.
+const LEFT: f64 = 1e-3;

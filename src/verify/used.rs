@@ -1,0 +1,185 @@
+//! What the manifest says the folder was checked with, beside the limits of its columns, against the stage in `source/`.
+//!
+//! Read by structures of its own. Invariant: every number of clearances, motors, loads and limbs is compared; what a manifest of an earlier version does not state is listed as
+//! not looked at ([`Used::is_stated`]).
+
+use serde::Deserialize;
+
+use super::fault::{FaultKind, Faults, MANIFEST};
+use super::figure::point;
+use crate::mechanism::Vector;
+use crate::stage::{Axis, Capsule, Stage};
+
+/// What the manifest states for the whole stage.
+#[derive(Debug, Clone, Default, Deserialize)]
+pub(super) struct Used {
+    #[serde(default)]
+    clearances: Option<Clearances>,
+    #[serde(default)]
+    limbs: Vec<LimbRecord>,
+    #[serde(default)]
+    scale: Option<f64>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct Clearances {
+    required_mm: f64,
+    rails: Vec<RailRecord>,
+    envelopes: Vec<EnvelopeRecord>,
+    obstacles: Vec<EnvelopeRecord>,
+    keep_out: Vec<BoxRecord>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct RailRecord {
+    group: String,
+    rail: String,
+    reach_mm: [f64; 2],
+    gap_mm: f64,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct EnvelopeRecord {
+    name: String,
+    capsules_mm: Vec<[f64; 7]>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct BoxRecord {
+    name: String,
+    corners_mm: [f64; 6],
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct LimbRecord {
+    axis: String,
+    mass: f64,
+    centre_of_mass_m: f64,
+    inertia: f64,
+}
+
+/// Motor and load of a column.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct TorqueRecord {
+    rotor_inertia: f64,
+    pull_out: Vec<[f64; 2]>,
+    load: f64,
+    friction: f64,
+    vertical: bool,
+    efficiency: f64,
+}
+
+/// A list of names and numbers, in the order of the stage.
+type Listed = Vec<(String, Vec<f64>)>;
+
+impl Used {
+    /// True where the manifest states what the folder was checked with.
+    pub(super) fn is_stated(&self) -> bool {
+        self.scale.is_some()
+    }
+
+    /// Compares it with the stage.
+    pub(super) fn compare(&self, stage: &Stage, faults: &mut Faults) {
+        if !self.is_stated() {
+            return;
+        }
+        let mut wrong = |what: String| faults.file(FaultKind::Manifest, MANIFEST, what);
+        compare("scale", &vec![(String::new(), self.scale.into_iter().collect())], &vec![(String::new(), vec![stage.scale()])], &mut wrong);
+        let limbs = self.limbs.iter().map(|l| (l.axis.clone(), vec![l.mass, l.centre_of_mass_m, l.inertia])).collect();
+        let weighted = stage.machines().iter().filter_map(|m| match (m.mechanism().hanging().and_then(|h| h.parts()), m.axes()) {
+            (Some([mass, centre, inertia]), [axis]) => Some((stage.axis_name(*axis).to_owned(), vec![mass, centre, inertia])),
+            _ => None,
+        });
+        compare("weighted limbs", &limbs, &weighted.collect(), &mut wrong);
+        let expected = of_stage(stage);
+        let found = self.clearances.as_ref().map(of_record);
+        match (&found, &expected) {
+            (None, None) => {}
+            (Some(found), Some(expected)) => {
+                for ((what, found), (_, expected)) in found.iter().zip(expected) {
+                    compare(what, found, expected, &mut wrong);
+                }
+            }
+            _ => wrong(format!(
+                "clearances: found {}, expected {}",
+                if found.is_some() { "some" } else { "none" },
+                if expected.is_some() { "some" } else { "none" }
+            )),
+        }
+    }
+}
+
+/// The motor and load that a column states, against its axis.
+pub(super) fn compare_torque(found: Option<&TorqueRecord>, axis: &Axis, name: &str, faults: &mut Faults) {
+    let numbers = |t: &TorqueRecord| {
+        let scalars = [t.rotor_inertia, t.load, t.friction, f64::from(u8::from(t.vertical)), t.efficiency];
+        scalars.into_iter().chain(t.pull_out.iter().copied().flatten()).collect::<Vec<_>>()
+    };
+    let expected = || {
+        let (motor, load) = (axis.motor()?, axis.load()?);
+        let rotor = motor.rotor_inertia().filter(|_| !motor.torque().is_empty())?;
+        let mut all = vec![rotor, load.inertia, load.friction, f64::from(u8::from(load.vertical)), load.efficiency];
+        all.extend(motor.torque().iter().flat_map(|(speed, torque)| [*speed, *torque]));
+        Some(all)
+    };
+    let list = |numbers: Option<Vec<f64>>| numbers.map(|n| (name.to_owned(), n)).into_iter().collect::<Listed>();
+    let mut wrong = |what: String| faults.file(FaultKind::Manifest, MANIFEST, what);
+    compare("motor and load", &list(found.map(numbers)), &list(expected()), &mut wrong);
+}
+
+fn of_record(c: &Clearances) -> [(&'static str, Listed); 5] {
+    let envelopes = |list: &[EnvelopeRecord]| list.iter().map(|e| (e.name.clone(), e.capsules_mm.as_flattened().to_vec())).collect();
+    let rail = |r: &RailRecord| (format!("{} on {}", r.group, r.rail), vec![r.reach_mm[0], r.reach_mm[1], r.gap_mm]);
+    [
+        ("required clearance", vec![(String::new(), vec![c.required_mm])]),
+        ("rails", c.rails.iter().map(rail).collect()),
+        ("envelopes", envelopes(&c.envelopes)),
+        ("obstacles", envelopes(&c.obstacles)),
+        ("boxes to keep out of", c.keep_out.iter().map(|b| (b.name.clone(), b.corners_mm.to_vec())).collect()),
+    ]
+}
+
+fn of_stage(stage: &Stage) -> Option<[(&'static str, Listed); 5]> {
+    let around = stage.surroundings();
+    let pair = |a: Vector, b: Vector| -> Vec<f64> { [point(a), point(b)].as_flattened().to_vec() };
+    let capsule = |c: &Capsule| {
+        let mut numbers = pair(c.from, c.to);
+        numbers.push(c.radius);
+        numbers
+    };
+    let name = |b: &crate::stage::Body| stage.group_name(b.group()).to_owned();
+    let rails: Listed = stage
+        .bodies()
+        .iter()
+        .filter_map(|b| b.rail().map(|r| (format!("{} on {}", name(b), r.name), vec![r.reach[0], r.reach[1], r.gap])))
+        .collect();
+    let with_envelope = stage.bodies().iter().filter(|b| !b.envelope().is_empty());
+    let envelopes: Listed = with_envelope.map(|b| (name(b), b.envelope().iter().flat_map(capsule).collect())).collect();
+    if rails.is_empty() && envelopes.is_empty() {
+        return None;
+    }
+    Some([
+        ("required clearance", vec![(String::new(), vec![around.clearance])]),
+        ("rails", rails),
+        ("envelopes", envelopes),
+        ("obstacles", around.obstacles.iter().map(|o| (o.name.clone(), capsule(&o.shape))).collect()),
+        ("boxes to keep out of", around.keep_out.iter().map(|o| (o.name.clone(), pair(o.least, o.greatest))).collect()),
+    ])
+}
+
+/// Two lists, name by name and number by number; numbers went through text and may differ in their last bits.
+fn compare(what: &str, found: &Listed, expected: &Listed, wrong: &mut impl FnMut(String)) {
+    const THROUGH_TEXT: f64 = 1e-15;
+    if found.len() != expected.len() {
+        return wrong(format!("{what}: found {}, expected {}", found.len(), expected.len()));
+    }
+    for ((found_name, found), (name, expected)) in found.iter().zip(expected) {
+        let same = found.len() == expected.len() && found.iter().zip(expected).all(|(a, b)| (a - b).abs() <= THROUGH_TEXT * b.abs());
+        if found_name != name {
+            wrong(format!("{what}: found `{found_name}`, expected `{name}`"));
+        } else if !same {
+            let about = if name.is_empty() { String::new() } else { format!(" of {name}") };
+            wrong(format!("{what}{about}: found {found:?}, expected {expected:?}"));
+        }
+    }
+}
