@@ -59,5 +59,7 @@ mod timecode;
 mod torque_share;
 mod trial_findings;
 mod verify_aim;
+mod verify_edits;
+mod verify_sound;
 mod whole_or_not;
 mod wrong_calls;

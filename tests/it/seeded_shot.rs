@@ -104,16 +104,21 @@ impl Input {
         Input { stage: head + &stage, tracks, passes, more }
     }
 
-    /// The check of the input as text; `None` where it cannot be compiled.
-    pub fn checked(&self) -> Option<Value> {
+    /// Texts of the stage file and the shot file.
+    pub fn texts(&self) -> [String; 2] {
         let each = |t: &Track| {
             let keys: Vec<String> = t.keys.iter().map(|(frame, value)| format!("[{frame:?}, {value:?}]")).collect();
             format!("{{ channel = \"{}\", shape = \"{}\", keys = [{}] }}", t.channel, t.shape, keys.join(", "))
         };
         let tracks: Vec<String> = self.tracks.iter().map(each).collect();
         let passes: Vec<String> = self.passes.iter().map(|(name, exposure, pace)| case::pass(name, exposure, *pace)).collect();
-        let shot = case::shot([1, 32], &tracks.join(", "), &passes.join(", ")) + &self.more;
-        let file = |name: &str| Ok(if name == "shot.toml" { &shot } else { &self.stage }.as_bytes().to_vec());
+        [self.stage.clone(), case::shot([1, 32], &tracks.join(", "), &passes.join(", ")) + &self.more]
+    }
+
+    /// The check of the input as text; `None` where it cannot be compiled.
+    pub fn checked(&self) -> Option<Value> {
+        let [stage, shot] = self.texts();
+        let file = |name: &str| Ok(if name == "shot.toml" { &shot } else { &stage }.as_bytes().to_vec());
         let loaded = input::parse("shot.toml", &file).unwrap_or_else(|r| panic!("{r}"));
         let (compiled, _) = loaded.compile().ok()?;
         serde_json::from_str(&compiled.check().ok()?.json().unwrap()).ok()
