@@ -16,12 +16,15 @@ pub(crate) enum Effort {
     Pieces,
     /// Layers evaluated while fixes are tried.
     Trials,
-    /// Two capsules measured against each other over a stretch of time.
+    /// Capsules placed and compared over a stretch of time, for clearance.
     Boxes,
+    /// The same while paces and fixes are tried.
+    TrialBoxes,
 }
 
 impl Effort {
-    const ALL: [Effort; 4] = [Effort::Places, Effort::Pieces, Effort::Trials, Effort::Boxes];
+    /// Every kind.
+    pub(crate) const ALL: [Effort; 5] = [Effort::Places, Effort::Pieces, Effort::Trials, Effort::Boxes, Effort::TrialBoxes];
 
     /// What every shot may cost, and what it may cost more for each axis, frame and pass.
     const fn usual(self) -> (u64, u64) {
@@ -29,7 +32,8 @@ impl Effort {
             Effort::Places => (8_000_000, 2),
             Effort::Pieces => (200_000, 1),
             Effort::Trials => (4_000_000, 0),
-            Effort::Boxes => (1_000_000, 1),
+            Effort::Boxes => (8_000_000, 2),
+            Effort::TrialBoxes => (4_000_000, 0),
         }
     }
 
@@ -39,16 +43,17 @@ impl Effort {
         match self {
             Effort::Places | Effort::Trials => "evaluations of layers",
             Effort::Pieces => "pieces of curves",
-            Effort::Boxes => "capsule pairs over a stretch of time",
+            Effort::Boxes | Effort::TrialBoxes => "capsules compared over a stretch of time",
         }
     }
 
-    fn slot<T>(self, [places, pieces, trials, boxes]: &[T; 4]) -> &T {
+    fn slot<T>(self, [places, pieces, trials, boxes, trial_boxes]: &[T; 5]) -> &T {
         match self {
             Effort::Places => places,
             Effort::Pieces => pieces,
             Effort::Trials => trials,
             Effort::Boxes => boxes,
+            Effort::TrialBoxes => trial_boxes,
         }
     }
 }
@@ -76,6 +81,30 @@ impl Budget {
             Budget::Usual => usual,
             Budget::Large => usual.saturating_mul(1000),
         }
+    }
+
+    /// The most pairs of bodies and obstacles x passes.
+    #[must_use]
+    pub(crate) const fn most_pairs(self) -> u64 {
+        match self {
+            Budget::Usual => 300_000,
+            Budget::Large => 300_000_000,
+        }
+    }
+
+    /// The most frames x held passes: the moves between exposures are kept in memory.
+    #[must_use]
+    pub(crate) const fn most_stations(self) -> u64 {
+        match self {
+            Budget::Usual => 4_000_000,
+            Budget::Large => 4_000_000_000,
+        }
+    }
+
+    /// The most axes x frames x passes on a page, which a browser must hold.
+    #[must_use]
+    pub(crate) const fn most_page_counts(self) -> u64 {
+        self.most_counts() / 20
     }
 
     /// The most rows x axes of one table for a controller: its rate is asked for, so it may be larger than the columns.
@@ -107,15 +136,15 @@ pub(crate) struct Excess {
 /// What a job has cost so far, beside what it may.
 #[derive(Debug)]
 pub(crate) struct Meter {
-    most: [u64; 4],
-    used: [AtomicU64; 4],
+    most: [u64; 5],
+    used: [AtomicU64; 5],
 }
 
 impl Meter {
     /// Nothing used, of the budget of a shot of so many axes x frames x passes.
     #[must_use]
     pub(crate) fn new(budget: Budget, counts: u64) -> Meter {
-        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 4] }
+        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 5] }
     }
 
     /// Takes `n` of a kind of work.
@@ -123,7 +152,8 @@ impl Meter {
     /// # Errors
     /// With it the work is more than is allowed.
     pub(crate) fn spend(&self, work: Effort, n: u64) -> Result<(), Excess> {
-        let before = work.slot(&self.used).fetch_add(n, Ordering::Relaxed);
+        let add = |used: u64| Some(used.saturating_add(n));
+        let before = work.slot(&self.used).fetch_update(Ordering::Relaxed, Ordering::Relaxed, add).unwrap_or(u64::MAX);
         let most = *work.slot(&self.most);
         if before.saturating_add(n) <= most { Ok(()) } else { Err(Excess { work, most }) }
     }
@@ -135,6 +165,7 @@ impl Meter {
     }
 
     /// What is allowed of a kind of work.
+    #[cfg(test)]
     #[must_use]
     pub(crate) fn most(&self, work: Effort) -> u64 {
         *work.slot(&self.most)

@@ -160,7 +160,7 @@ impl<'a> Trial<'a> {
             channels.into_iter().flat_map(|c| stage.axes_of(c)).any(|a| self.follows[a])
         };
         let counts = |n: &Nearest| moved(n.group) || matches!(n.against, Against::Group(o) | Against::Rail(o) if moved(o));
-        clearance::is_kept(&again.course(), &counts)
+        clearance::is_kept(&again.course(), &counts, again.compiled().work())
     }
 
     /// True where no axis exceeds more in another pass than before.

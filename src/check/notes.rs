@@ -67,6 +67,11 @@ pub(crate) enum NoteKind {
         /// True for the backlash.
         backlash: bool,
     },
+    /// Pixels were looked at in one of so many frames.
+    PixelsSampled {
+        /// Of how many frames one was looked at.
+        stride: u64,
+    },
     /// Openings of a turning gobo: `value` per frame at most.
     Openings {
         /// Per exposure at most.
@@ -89,7 +94,7 @@ pub(crate) enum NoteKind {
         /// Name of the moving pass.
         moving: String,
     },
-    /// Trials of fixes have used up their budget: some violations may have fixes that were not tried; `value` is the budget in evaluations of layers.
+    /// Trials of fixes have used up their budget: some violations may have fixes that were not tried.
     FixesNotTried,
     /// Something comes too near on the move to start or the return home.
     WayClearance {
@@ -124,6 +129,7 @@ impl NoteKind {
             NoteKind::RopeStretch { .. } => "rope_stretch",
             NoteKind::NearSingular { .. } => "near_singular",
             NoteKind::SharpPlate { .. } => "sharp_plate",
+            NoteKind::PixelsSampled { .. } => "pixels_sampled",
             NoteKind::FixesNotTried => "fixes_not_tried",
             NoteKind::WayClearance { leg: Leg::MoveToStart, .. } => "move_to_start_clearance",
             NoteKind::WayClearance { leg: Leg::ReturnHome, .. } => "return_home_clearance",
@@ -132,10 +138,9 @@ impl NoteKind {
 }
 
 /// Said where trials of fixes have used up what they may cost.
-#[allow(clippy::cast_precision_loss, reason = "a budget is far below 2^53")]
 pub(super) fn not_tried(work: &Meter) -> Option<Note> {
-    let most = work.most(Effort::Trials);
-    (work.left(Effort::Trials) == 0).then_some(Note { axis: None, frame: None, value: Some(most as f64), kind: NoteKind::FixesNotTried })
+    let used_up = [Effort::Trials, Effort::TrialBoxes].iter().any(|effort| work.left(*effort) == 0);
+    used_up.then_some(Note { axis: None, frame: None, value: None, kind: NoteKind::FixesNotTried })
 }
 
 /// Every note on the move, axis by axis in stage order.

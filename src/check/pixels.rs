@@ -4,9 +4,9 @@
 //! of every figure's points (its origin, the ends of its rods and of its envelope's middle lines), by exact derivatives; times a
 //! step or a backlash it is pixels, to the first order. The worst over the photographed frames at shutter open, middle and close (of
 //! every shutter of a moving pass), at points in front of the camera and within the picture. Above a quarter pixel it is a finding.
-//! Limits: first order in the step; points between those looked at may move more.
+//! Limits: first order in the step; points between those looked at may move more; of very long shots one of some frames is looked at, which a note says.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
@@ -36,11 +36,33 @@ pub(crate) struct PixelReport {
     pub frame: FrameTime,
 }
 
+/// Axes set in motion one after the other at all moments together: beyond that only every so many frames are looked at.
+const MOST_MOVED: u64 = 400_000;
+
+/// Points that cost as much as an axis set in motion.
+const POINTS: u64 = 16;
+
+/// Of how many frames one is looked at: 1 but for very long shots or very many figures.
+#[must_use]
+pub(super) fn stride(compiled: &Compiled) -> u64 {
+    let (stage, of) = (compiled.stage(), |n: usize| u64::try_from(n).unwrap_or(u64::MAX));
+    let cameras = of(stage.bodies().iter().filter(|b| b.lens().is_some()).count());
+    // Some points cost as much as an axis.
+    let points = |b: &Body| of(2 * (b.rods().len() + b.envelope().len())) / POINTS;
+    let own: u64 = stage.bodies().iter().map(|b| (1 + of(b.channels().len())) * (1 + points(b))).sum();
+    let by_camera = stage.bodies().iter().filter(|b| b.lens().is_some()).map(|b| of(b.channels().len())).max().unwrap_or(0);
+    let moved = own + by_camera * stage.bodies().iter().map(points).sum::<u64>();
+    let moments = of(offsets(compiled.shot()).len()).saturating_mul(of(compiled.shot().frames().count()));
+    cameras.saturating_mul(moved).saturating_mul(moments).div_ceil(MOST_MOVED).max(1)
+}
+
 /// Every axis that shows, camera by camera in stage order.
 #[must_use]
 pub(crate) fn pixels(compiled: &Compiled) -> Vec<PixelReport> {
     let stage = compiled.stage();
     let mut all = Vec::new();
+    let (frames, offsets, stride) = (compiled.shot().frames(), offsets(compiled.shot()), stride(compiled));
+    let looked_at: Vec<i64> = frames.frames().step_by(usize::try_from(stride).unwrap_or(usize::MAX)).collect();
     for camera in stage.bodies() {
         let Some(lens) = camera.lens() else { continue };
         let figures: Vec<Figure<'_>> = stage
@@ -50,13 +72,12 @@ pub(crate) fn pixels(compiled: &Compiled) -> Vec<PixelReport> {
             .map(|b| Figure { axes: moved_by(stage, b), points: points(b), body: b })
             .collect();
         let scene = Picture { stage, compiled, camera, lens, camera_axes: moved_by(stage, camera), figures };
-        let times = times(compiled.shot());
         let none = || vec![(0.0_f64, f64::INFINITY); stage.axes().len()];
-        let worst = times
+        let worst = looked_at
             .par_iter()
-            .with_min_len(16)
-            .fold(none, |mut worst, t| {
-                scene.take_in(*t, &mut worst);
+            .with_min_len(8)
+            .fold(none, |mut worst, frame| {
+                offsets.iter().for_each(|o| scene.take_in(frame_time(*frame) + o, &mut worst));
                 worst
             })
             .reduce(none, |a, b| a.into_iter().zip(b).map(|(a, b)| worse(a, b)).collect());
@@ -76,9 +97,12 @@ pub(crate) fn pixels(compiled: &Compiled) -> Vec<PixelReport> {
     all
 }
 
-/// Notes on what is worth more than a quarter pixel.
-pub(super) fn notes(all: &[PixelReport]) -> Vec<Note> {
+/// Notes on what is worth more than a quarter pixel, looked at in one of `stride` frames.
+pub(super) fn notes(all: &[PixelReport], stride: u64) -> Vec<Note> {
     let mut found = Vec::new();
+    if stride > 1 && !all.is_empty() {
+        found.push(Note { axis: None, frame: None, value: None, kind: NoteKind::PixelsSampled { stride } });
+    }
     for p in all {
         for (backlash, worth) in [(false, Some(p.step)), (true, p.backlash)] {
             let Some(worth) = worth.filter(|w| *w > WORTH_KNOWING) else { continue };
@@ -94,8 +118,8 @@ fn worse(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
     if b.0 > a.0 || (b.0 == a.0 && b.1 < a.1) { b } else { a }
 }
 
-/// Shutter open, middle and close of every frame, for every different shutter of a moving pass; the middle alone where all are held.
-fn times(shot: &Shot) -> Vec<f64> {
+/// Shutter open, middle and close, frames from the middle, for every different shutter of a moving pass; the middle alone where all are held.
+fn offsets(shot: &Shot) -> Vec<f64> {
     let mut offsets: Vec<f64> = shot
         .passes()
         .iter()
@@ -106,7 +130,7 @@ fn times(shot: &Shot) -> Vec<f64> {
     offsets.push(0.0);
     offsets.sort_by(f64::total_cmp);
     offsets.dedup();
-    shot.frames().frames().flat_map(|n| offsets.iter().map(move |o| frame_time(n) + o)).collect()
+    offsets
 }
 
 struct Figure<'a> {
@@ -144,13 +168,10 @@ fn moved_by(stage: &Stage, body: &Body) -> Vec<Moves> {
 fn points(body: &Body) -> Vec<Vector> {
     let rods = body.rods().iter().flat_map(|r| [r.from, r.to]);
     let envelope = body.envelope().iter().flat_map(|c| [c.from, c.to]);
-    let mut all = vec![Vector::new(0.0, 0.0, 0.0)];
-    for p in rods.chain(envelope) {
-        if !all.contains(&p) {
-            all.push(p);
-        }
-    }
-    all
+    let mut known = BTreeSet::new();
+    let all = core::iter::once(Vector::new(0.0, 0.0, 0.0)).chain(rods).chain(envelope);
+    // Zero of either sign is one place.
+    all.filter(|p| known.insert([p.x, p.y, p.z].map(|x| (x + 0.0).to_bits()))).collect()
 }
 
 impl Picture<'_> {

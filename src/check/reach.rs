@@ -4,6 +4,8 @@
 //! throughout a stretch of time where an enclosure of their pose exists ([`Enclosure`]); where it does not, the stretch is halved until one does or the middle has no pose.
 //! Within the photographed span of a moving pass the compiler has refused what is out of reach. Invariant: no sample says that a place is reached.
 
+use core::cell::Cell;
+
 use super::clearance::enclosure::Enclosure;
 use super::exceeded::finding;
 use super::sections::{self, Section};
@@ -16,6 +18,9 @@ use crate::stage::{AxisId, Machine};
 
 /// Halvings after which a pose that is not proven counts as none: 2^-20 of a section.
 const DEEPEST: u32 = 20;
+
+/// Halvings of one section after which the same is said.
+const MOST_LOOKS: usize = 4096;
 
 /// Every section of a pass in which a mechanism leaves its reach, at the worst of it.
 pub(super) fn violations(program: &Program) -> Vec<Violation> {
@@ -84,7 +89,7 @@ fn apart(program: &Program, section: &Section<'_>, machine: &Machine) -> Option<
     let axis = *machine.axes().first()?;
     let enclosure = Enclosure::new(&section.course);
     let (from, to) = section.course.span();
-    let (at, why) = first_lost(&enclosure, machine, from, to, 0)?;
+    let (at, why) = first_lost(&enclosure, machine, from, to, 0, &Cell::new(MOST_LOOKS))?;
     let place = |t: f64| enclosure.jet(axis, t).p;
     // The last instant before it with a pose, by halving.
     let (mut inside, mut outside) = (from, at);
@@ -103,16 +108,24 @@ fn lost(enclosure: &Enclosure<'_>, machine: &Machine, t: f64) -> Option<OutOfRea
 }
 
 /// The first instant that has no pose, or none that is proven.
-fn first_lost(enclosure: &Enclosure<'_>, machine: &Machine, from: f64, to: f64, depth: u32) -> Option<(f64, Option<OutOfReach>)> {
+fn first_lost(
+    enclosure: &Enclosure<'_>,
+    machine: &Machine,
+    from: f64,
+    to: f64,
+    depth: u32,
+    left: &Cell<usize>,
+) -> Option<(f64, Option<OutOfReach>)> {
     let channel = machine.channels().first().copied()?;
     if enclosure.channel_within(channel, from, to).is_some() {
         return None;
     }
     let middle = 0.5 * (from + to);
-    if depth >= DEEPEST {
+    left.set(left.get().saturating_sub(1));
+    if depth >= DEEPEST || left.get() == 0 {
         return Some((middle, lost(enclosure, machine, middle)));
     }
-    first_lost(enclosure, machine, from, middle, depth + 1).or_else(|| first_lost(enclosure, machine, middle, to, depth + 1))
+    first_lost(enclosure, machine, from, middle, depth + 1, left).or_else(|| first_lost(enclosure, machine, middle, to, depth + 1, left))
 }
 
 #[cfg(test)]

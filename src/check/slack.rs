@@ -5,6 +5,8 @@
 //! the margin at its middle says slack, or the bound says taut. No sampling decides. In held passes the limb stands at every station besides: there gravity alone counts.
 //! Limits: a limb that swings or a wire that sticks is not modelled, nor a limb that is parked. Where a wire is beyond its dead centre `reach` says so.
 
+use core::cell::Cell;
+
 use super::clearance::enclosure::over;
 use super::exceeded::finding;
 use super::sections::{self, Section};
@@ -65,9 +67,9 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
 /// The first axis whose wire is slack in a section: what a trial of another pace asks.
 pub(super) fn first_slack(program: &Program, section: &Section<'_>) -> Option<AxisId> {
     limbs(program).find_map(|hung| {
-        let mut stretches = Vec::new();
-        hung.in_section(section, &mut stretches);
-        (!stretches.is_empty()).then_some(hung.axis)
+        let curve = section.course.curve(hung.axis).ok()?;
+        let search = Search { hung: &hung, curve, pace: section.pace, left: Cell::new(looks(section.pieces(hung.axis).count())) };
+        section.pieces(hung.axis).any(|piece| search.finds(piece.start, piece.end, 0)).then_some(hung.axis)
     })
 }
 
@@ -97,7 +99,7 @@ impl Hung<'_> {
     /// Adds a stretch for every piece on which the wire is slack.
     fn in_section(&self, section: &Section<'_>, found: &mut Vec<Stretch>) {
         let Ok(curve) = section.course.curve(self.axis) else { return };
-        let search = Search { hung: self, curve, pace: section.pace };
+        let search = Search { hung: self, curve, pace: section.pace, left: Cell::new(looks(section.pieces(self.axis).count())) };
         for piece in section.pieces(self.axis) {
             let mut worst = None;
             search.look(piece.start, piece.end, 0, &mut worst);
@@ -129,29 +131,58 @@ struct Search<'a> {
     hung: &'a Hung<'a>,
     curve: &'a Curve,
     pace: f64,
+    /// Looks that are left: where none is, what is not proven taut counts as slack.
+    left: Cell<usize>,
+}
+
+/// Looks for so many pieces: some for each, and more for those on which the margin is small.
+fn looks(pieces: usize) -> usize {
+    4096 + 64 * pieces
 }
 
 impl Search<'_> {
     /// Raises `worst` (instant, acceleration asked for, gravity's) by what the stretch from `from` to `to` shows.
     fn look(&self, from: f64, to: f64, depth: u32, worst: &mut Option<(f64, f64, f64)>) {
         let limb = self.hung.limb;
-        if limb.certified_margin(over(self.curve, from, to), self.pace).is_some_and(|margin| margin > 0.0) {
+        if self.is_taut(from, to) {
             return;
         }
+        let deepest = depth >= DEEPEST || self.left.get() == 0;
         let middle = 0.5 * (from + to);
         // Beyond a dead centre there is no angle, and nothing to say of gravity.
         let pull = self.curve.jet(middle).and_then(|jet| limb.pull(jet, self.pace));
         let over = pull.map_or(f64::NEG_INFINITY, |p| p.wanted - p.gravity);
-        if let Some(pull) = pull.filter(|_| over >= 0.0 || depth >= DEEPEST)
+        if let Some(pull) = pull.filter(|_| over >= 0.0 || deepest)
             && worst.is_none_or(|(_, w, g)| over > w - g)
         {
             *worst = Some((middle, pull.wanted, pull.gravity));
         }
-        if depth >= DEEPEST || (over >= 0.0 && depth >= 6) {
+        if deepest || (over >= 0.0 && depth >= 6) {
             return;
         }
         self.look(from, middle, depth + 1, worst);
         self.look(middle, to, depth + 1, worst);
+    }
+
+    /// True where the wire is proven taut over the whole stretch.
+    fn is_taut(&self, from: f64, to: f64) -> bool {
+        self.left.set(self.left.get().saturating_sub(1));
+        self.hung.limb.certified_margin(over(self.curve, from, to), self.pace).is_some_and(|margin| margin > 0.0)
+    }
+
+    /// True where the wire is slack somewhere in the stretch: what [`Search::look`] would find, without the worst of it.
+    fn finds(&self, from: f64, to: f64, depth: u32) -> bool {
+        if self.is_taut(from, to) {
+            return false;
+        }
+        let deepest = depth >= DEEPEST || self.left.get() == 0;
+        let middle = 0.5 * (from + to);
+        let pull = self.curve.jet(middle).and_then(|jet| self.hung.limb.pull(jet, self.pace));
+        match pull {
+            Some(pull) if deepest || pull.wanted >= pull.gravity => true,
+            _ if deepest => false,
+            _ => self.finds(from, middle, depth + 1) || self.finds(middle, to, depth + 1),
+        }
     }
 }
 
@@ -186,7 +217,7 @@ mod tests {
         let stage = one_leg(20.0);
         let hanging = wire.with_limb(limb);
         let hung = Hung { limb: &hanging, axis: stage.axis_of_name("heron.leg").unwrap() };
-        let search = Search { hung: &hung, curve: &curve, pace };
+        let search = Search { hung: &hung, curve: &curve, pace, left: Cell::new(usize::MAX) };
         let of = |piece: crate::motion::curve::Piece<'_>| {
             let mut worst = None;
             search.look(piece.start, piece.end, 0, &mut worst);

@@ -11,7 +11,7 @@ use std::rc::Rc;
 use super::limits;
 use super::violation::{Limit, Part, Subject, Violation};
 use super::{clearance, reach, sections, slack};
-use crate::bounds::PACE;
+use crate::bounds::{Effort, PACE};
 use crate::compile::{Edge, Known, Runners, Runs, ends, fastest_pace};
 use crate::motion::curve::Piece;
 use crate::motion::quintic::Node;
@@ -40,6 +40,8 @@ pub(crate) enum Hindrance {
     NeverCloses,
     /// The program cannot be planned.
     NoProgram,
+    /// The trials have used up their budget of work: nothing is known.
+    Budget,
 }
 
 /// A limit of an axis in the photographed span.
@@ -381,9 +383,12 @@ fn judged(program: &Program) -> Result<(), Hindrance> {
     }
     for part in [Part::RunUp, Part::RunDown] {
         let mut kept = true;
-        sections::see_part(program, part, 1.0, &mut |section| kept = clearance::is_kept(&section.course, &|_| true));
+        sections::see_part(program, part, 1.0, &mut |section| {
+            kept = clearance::is_kept(&section.course, &|_| true, program.compiled().work())
+        });
         if !kept {
-            return Err(Hindrance::Clearance(part));
+            let used_up = program.compiled().work().left(Effort::TrialBoxes) == 0;
+            return Err(if used_up { Hindrance::Budget } else { Hindrance::Clearance(part) });
         }
     }
     Ok(())

@@ -160,6 +160,7 @@ pub(crate) fn hindrance(stage: &Stage, h: &Hindrance) -> String {
         Hindrance::Clearance(part) => format!("clearance{}", within(*part)),
         Hindrance::NeverCloses => "a shutter that never closes, so that no move has time".to_owned(),
         Hindrance::NoProgram => "a program that cannot be planned".to_owned(),
+        Hindrance::Budget => "the budget of work for trying paces, which is used up (--large allows a thousand times as much),".to_owned(),
     }
 }
 
@@ -256,8 +257,11 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             "pass {held} stands still for each exposure, pass {moving} moves: a sharp clean plate cannot patch a blurred picture; \
              add a moving clean pass with the shutter and stop of {moving}, gobos running"
         ),
+        NoteKind::PixelsSampled { stride } => {
+            format!("what a step is worth in the picture was looked at in one of {stride} frames: the shot is long")
+        }
         NoteKind::FixesNotTried => {
-            format!("not every fix was tried: trials are limited to {value} evaluations of layers; --large allows a thousand times as many")
+            "not every fix was tried: the budget of work for trials is used up; --large allows a thousand times as much".to_owned()
         }
         NoteKind::WayClearance { pass, leg, nearest, at } => {
             let (what, cure) = match leg {

@@ -80,6 +80,7 @@ impl Coded for PageError {
     fn code(&self) -> Code {
         match self {
             PageError::Pose(error) => error.code(),
+            PageError::TooLarge { .. } => Code::BudgetExceeded,
             PageError::NoAxis(_) => Code::UnknownAxis,
             PageError::Json(_) | PageError::Drawing(_) => Code::WriteFailed,
         }

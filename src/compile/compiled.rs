@@ -47,6 +47,12 @@ impl Compiled {
         if counts.product() > budget.most_counts() {
             return Err(vec![CompileError::TooLarge { counts, most: budget.most_counts() }]);
         }
+        if counts.stations() > budget.most_stations() {
+            return Err(vec![CompileError::TooManyStations { frames: counts.frames, held: counts.held, most: budget.most_stations() }]);
+        }
+        if counts.all_pairs() > budget.most_pairs() {
+            return Err(vec![CompileError::TooManyPairs { pairs: counts.pairs, passes: counts.passes, most: budget.most_pairs() }]);
+        }
         let layers = Layers::of(&shot).map_err(|(c, e)| vec![CompileError::layer(&stage, &shot, c, e)])?;
         let [work, again] = [(); 2].map(|()| Meter::new(budget, counts.product()));
         let basis = Basis {

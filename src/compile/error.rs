@@ -22,6 +22,26 @@ pub(crate) enum CompileError {
         /// What is allowed.
         most: u64,
     },
+    /// More exposures of held passes than are kept in memory without being asked for.
+    #[error("{frames} frames x {held} held passes; at most {most} are computed")]
+    TooManyStations {
+        /// Frames.
+        frames: u64,
+        /// Held passes.
+        held: u64,
+        /// What is allowed.
+        most: u64,
+    },
+    /// More pairs to keep apart, in all passes together, than are computed without being asked for.
+    #[error("{pairs} pairs of envelopes and obstacles x {passes} passes; at most {most} are computed")]
+    TooManyPairs {
+        /// Pairs.
+        pairs: u64,
+        /// Passes.
+        passes: u64,
+        /// What is allowed.
+        most: u64,
+    },
     /// A layer cannot be formed.
     #[error("channel `{channel}`: {error}")]
     Layer {
@@ -79,7 +99,10 @@ impl CompileError {
     #[must_use]
     pub(crate) fn place(&self) -> Option<Place> {
         match self {
-            CompileError::OtherStage | CompileError::TooLarge { .. } => None,
+            CompileError::OtherStage
+            | CompileError::TooLarge { .. }
+            | CompileError::TooManyStations { .. }
+            | CompileError::TooManyPairs { .. } => None,
             CompileError::Layer { place, .. } | CompileError::Axes { place, .. } => place.filter(|p| p.line > 0),
         }
     }
@@ -92,6 +115,16 @@ impl CompileError {
             CompileError::TooLarge { counts, most } => Flaw::new(Code::BudgetExceeded, "frames", "the shot is too large")
                 .found(counts.to_string(), format!("at most {most} counts"))
                 .help("check `frames` for a slip, split the shot, or add --large where this size is meant"),
+            CompileError::TooManyStations { frames, held, most } => {
+                Flaw::new(Code::BudgetExceeded, "frames", "the shot has too many held exposures")
+                    .found(format!("{frames} frames x {held} held passes"), format!("at most {most}"))
+                    .help("check `frames` for a slip, split the shot, or add --large where this size is meant")
+            }
+            CompileError::TooManyPairs { pairs, passes, most } => {
+                Flaw::new(Code::BudgetExceeded, "envelope", "the stage has too many pairs to keep apart")
+                    .found(format!("{pairs} pairs of envelopes and obstacles x {passes} passes"), format!("at most {most}"))
+                    .help("give fewer groups an envelope, remove obstacles or passes, or add --large where this is meant")
+            }
             CompileError::Layer { channel, error, .. } => {
                 let (code, help) = match error {
                     SignalError::Curve(_) => (Code::NoCurve, "move keys apart, or make their values smaller"),

@@ -18,6 +18,7 @@ pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
 use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::check::{Report, words};
+use crate::compile::Counts;
 use crate::output::manifest::{CAUTIONS, NOTICE};
 
 /// How every page begins, so that one of ours is known as one.
@@ -32,9 +33,13 @@ const SCRIPT: &str = include_str!("page.js");
 /// The page of a compiled and checked shot.
 ///
 /// # Errors
-/// A body without a pose at a frame.
+/// A body without a pose at a frame; more frames than a page holds.
 pub(crate) fn page(report: &Report) -> Result<String, PageError> {
     let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
+    let (counts, most) = (Counts::of(stage, shot), report.compiled.budget().most_page_counts());
+    if counts.product() > most {
+        return Err(PageError::TooLarge { counts, most });
+    }
     let data = data::text(report)?;
     let within = report.within_limits();
     let over: usize = report.passes.iter().map(|p| p.violations.len()).sum();

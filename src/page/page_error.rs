@@ -1,5 +1,6 @@
 //! Why a page or a plot could not be made.
 
+use crate::compile::Counts;
 use crate::output::handoff::poses::PoseError;
 
 /// Why a page could not be made.
@@ -8,6 +9,16 @@ pub(crate) enum PageError {
     /// A body without a pose.
     #[error(transparent)]
     Pose(#[from] PoseError),
+    /// More axes x frames x passes than a page can hold.
+    #[error(
+        "the page would show {counts}; at most {most} counts fit: photograph fewer frames, or add --large where a page of this size is meant"
+    )]
+    TooLarge {
+        /// The size of the job.
+        counts: Counts,
+        /// What is allowed.
+        most: u64,
+    },
     /// The data could not be put into words.
     #[error("the data of the page could not be written: {0}")]
     Json(#[from] serde_json::Error),

@@ -6,11 +6,13 @@
 
 use rayon::prelude::*;
 
+use super::allotment::{Allotment, BATCH};
 use super::enclosure::Enclosure;
 use super::gap::{ClearanceReport, Nearest, Proof};
-use super::pair::{Couple, Ends, Scene, cell, couples, look, measured, scale, scene};
+use super::pair::{Couple, Placed, Scene, cell, couples, look, looking, measured, placed, placing, scale, scene};
 use super::rail::{self, Neighbours};
 use super::search::{Least, least};
+use crate::bounds::Effort;
 use crate::compile::frame_time;
 use crate::program::{HeldMove, HeldPath, Program, Stations};
 
@@ -27,32 +29,43 @@ pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceRe
         return None;
     }
     let scene = scene(&enclosure);
-    let at = |t: &f64| At {
+    let mut allotment = Allotment::half(compiled.work(), Effort::Boxes);
+    let required = stage.surroundings().clearance;
+    let at = |t: &f64, enough: f64| At {
         carriages: neighbours.iter().map(|n| n.at(&enclosure, *t)).collect(),
-        bodies: standing(&enclosure, &couples, scene, *t),
+        bodies: standing(&enclosure, &couples, scene, *t, enough),
     };
-    let standing = frames.par_iter().with_min_len(8).map(at).reduce(At::default, At::joined);
+    // What is near at the first station says what is far at the others.
+    let near = |at: &At| at.bodies.iter().map(|f| f.gap).fold(f64::INFINITY, f64::min);
+    let at_first = at(&first, f64::INFINITY);
+    let far = near(&at_first).max(required);
+    let others = frames.par_iter().skip(1).with_min_len(8).map(|t| at(t, far)).reduce(At::default, At::joined);
+    let standing = At::joined(at_first, others);
+    allotment.spent(stage.bodies().iter().map(placing).sum::<u64>() * u64::try_from(frames.len()).unwrap_or(u64::MAX));
     // What a move need not show: no pair comes nearer on it than any comes at a station, or than is required.
-    let nearest = standing.bodies.iter().map(|f| f.gap).fold(f64::INFINITY, f64::min);
-    let search = Search { couples: &couples, neighbours: &neighbours, scene, enough: nearest.max(stage.surroundings().clearance) };
-    let moves = stations.moves().par_iter().filter_map(|m| {
-        let path: HeldPath = stations.path(compiled, program.pass(), m)?;
-        Some(search.on(&Enclosure::new(&path.course(stage)), m))
-    });
-    let all = moves.reduce(At::default, At::joined).joined_after(standing);
+    let search = Search { couples: &couples, neighbours: &neighbours, scene, enough: near(&standing).max(required) };
+    let mut all = At::default();
+    for batch in stations.moves().chunks(BATCH) {
+        let share = allotment.share(batch.len());
+        let on = |m: &HeldMove| {
+            let path: HeldPath = stations.path(compiled, program.pass(), m)?;
+            Some(search.on(&Enclosure::new(&path.course(stage)), m, share))
+        };
+        let found: Vec<(At, u64)> = batch.par_iter().filter_map(on).collect();
+        allotment.spent(found.iter().map(|(_, spent)| spent).sum());
+        all = found.into_iter().fold(all, |all, (at, _)| all.joined(at));
+    }
+    let all = all.joined_after(standing);
     let mut pairs: Vec<Nearest> = neighbours.iter().zip(all.carriages).map(|(n, found)| n.nearest(&found)).collect();
-    pairs.extend(couples.iter().zip(all.bodies).map(|((_, body, other), f)| {
-        let required = stage.surroundings().clearance;
-        Nearest {
-            group: body.group(),
-            against: other.against(),
-            gap: f.gap,
-            at: f.at,
-            required,
-            proof: f.proof,
-            tolerance: scene.tolerance,
-            scale: scale(required, body),
-        }
+    pairs.extend(couples.iter().zip(all.bodies).map(|((_, body, other), f)| Nearest {
+        group: body.group(),
+        against: other.against(),
+        gap: f.gap,
+        at: f.at,
+        required,
+        proof: f.proof,
+        tolerance: scene.tolerance,
+        scale: scale(required, body),
     }));
     Some(ClearanceReport { pairs })
 }
@@ -101,17 +114,32 @@ impl At {
     }
 }
 
-/// Gaps of bodies at a station.
-fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: f64) -> Vec<Found> {
-    let ends: Vec<Ends> = enclosure.stage().bodies().iter().map(|b| enclosure.placed(b, t, t)).collect();
-    let of = |(index, body, other): &Couple<'_>| {
-        let known = |i: usize| ends.get(i).and_then(Option::as_deref);
-        let (lower, middle) = measured(body, known(*index), other, other.index().and_then(known));
+/// Gaps of bodies at a station; of those whose boxes are `enough` apart that of the boxes.
+fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: f64, enough: f64) -> Vec<Found> {
+    let placed: Vec<Option<Placed>> = enclosure.stage().bodies().iter().map(|b| placed(enclosure, b, t, t)).collect();
+    let of = |couple: &Couple<'_>| {
+        if let Some(gap) = far_apart(couple, &placed, scene, enough) {
+            return Found { gap, at: t, proof: Proof::Bound };
+        }
+        let (index, body, other) = couple;
+        let known = |i: usize| placed.get(i).and_then(Option::as_ref);
+        let ((lower, middle), _) = measured(body, known(*index), other, &other.standing(), other.index().and_then(known));
         // Where a mechanism is not proven to have a place, a bound is all there is.
         let (gap, proof) = if middle.is_finite() { (middle, Proof::Tight) } else { (lower, Proof::Bound) };
         Found { gap: if gap.is_nan() { f64::NEG_INFINITY } else { gap - scene.rounding }, at: t, proof }
     };
     couples.iter().map(of).collect()
+}
+
+/// How far the boxes of a pair are apart, where that is enough.
+fn far_apart((index, _, other): &Couple<'_>, placed: &[Option<Placed>], scene: Scene, enough: f64) -> Option<f64> {
+    let around = |i: usize| placed.get(i).and_then(Option::as_ref).and_then(|p| p.boxes.all);
+    let theirs = match other.index() {
+        Some(i) => around(i),
+        None => other.standing().all,
+    };
+    let gap = around(*index)?.gap(&theirs?) - scene.rounding;
+    (gap >= enough).then_some(gap)
 }
 
 struct Search<'a> {
@@ -122,8 +150,8 @@ struct Search<'a> {
 }
 
 impl Search<'_> {
-    /// Gaps on one move.
-    fn on(&self, enclosure: &Enclosure<'_>, m: &HeldMove) -> At {
+    /// Gaps on one move, and what it cost to find them; searches end where `share` is spent.
+    fn on(&self, enclosure: &Enclosure<'_>, m: &HeldMove, share: u64) -> (At, u64) {
         let (from, to) = enclosure.span();
         // The frame left, and the part of the move that has passed.
         let frame = |t: f64| frame_time(m.from) + (t - from) / (to - from);
@@ -131,15 +159,27 @@ impl Search<'_> {
             let found = n.over(enclosure);
             rail::Difference { at: frame(found.at), ..found }
         });
-        let ends: Vec<Ends> = enclosure.stage().bodies().iter().map(|b| enclosure.placed(b, from, to)).collect();
-        let bodies = self.couples.iter().map(|(index, body, other)| {
-            let known = |i: usize| ends.get(i).and_then(Option::as_deref);
-            let whole = cell(from, to, measured(body, known(*index), other, other.index().and_then(known)), self.scene);
+        let bodies = enclosure.stage().bodies();
+        let placed: Vec<Option<Placed>> = bodies.iter().map(|b| placed(enclosure, b, from, to)).collect();
+        let mut spent = bodies.iter().map(placing).sum();
+        let mut gap = |couple: &Couple<'_>| {
+            if let Some(gap) = far_apart(couple, &placed, self.scene, self.enough) {
+                return Found { gap, at: frame(0.5 * (from + to)), proof: Proof::Bound };
+            }
+            let (index, body, other) = couple;
+            let known = |i: usize| placed.get(i).and_then(Option::as_ref);
+            let (found, compared) = measured(body, known(*index), other, &other.standing(), other.index().and_then(known));
             let look = |a: f64, b: f64| look(enclosure, body, other, self.scene, a, b);
-            let Least { lower, at, tight, .. } = least([whole], self.scene.tolerance - 2.0 * self.scene.rounding, self.enough, &look);
+            let each = 2 * looking(couple);
+            let most = share.saturating_sub(spent) / each;
+            let whole = cell(from, to, found, self.scene);
+            let Least { lower, at, tight, halved, .. } =
+                least([whole], self.scene.tolerance - 2.0 * self.scene.rounding, self.enough, most, &look);
+            spent += compared + halved * each;
             Found { gap: lower, at: frame(at), proof: if tight { Proof::Tight } else { Proof::Bound } }
-        });
-        At { carriages: carriages.collect(), bodies: bodies.collect() }
+        };
+        let bodies = self.couples.iter().map(&mut gap).collect();
+        (At { carriages: carriages.collect(), bodies }, spent)
     }
 }
 

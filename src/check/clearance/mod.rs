@@ -10,8 +10,11 @@
 //! bound 2^-40 of the greatest coordinate is taken off for rounding: a chain of 64 joints is some thousand operations of 2^-53.
 //! Held passes: all axes go from one station to the next by known laws that begin and end together, so every move is looked at as a moving pass is, over its own curves
 //! in seconds (see `held`); so are move to start and return home.
+//! Work: bodies whose boxes are far apart are not measured; searches have a budget, and what is not searched to its end is reported as not proven.
 //! Limits: envelopes whose middle lines meet are told apart no further.
 
+mod allotment;
+mod bounding;
 pub(crate) mod distance;
 pub(crate) mod enclosure;
 mod gap;
@@ -23,10 +26,12 @@ mod windows;
 
 use rayon::prelude::*;
 
+use crate::bounds::{Effort, Meter};
 use crate::program::{Course, Leg, Program};
 
+use allotment::{Allotment, BATCH};
 use enclosure::Enclosure;
-use pair::{Couple, Scene, couples, look, scale, scene};
+use pair::{Couple, Scene, couples, look, looking, scale, scene};
 use search::{Least, least};
 use windows::Open;
 
@@ -37,7 +42,7 @@ pub(crate) use gap::{Against, ClearanceReport, Nearest, Proof};
 pub(crate) fn clearance(program: &Program) -> Option<ClearanceReport> {
     match program.stations() {
         Some(stations) => held::over(program, stations),
-        None => over(&program.course()),
+        None => over(&program.course(), program.compiled().work()),
     }
 }
 
@@ -46,16 +51,20 @@ pub(crate) fn clearance(program: &Program) -> Option<ClearanceReport> {
 pub(crate) fn on_the_way(program: &Program, leg: Leg) -> Option<ClearanceReport> {
     let course = program.way().course(program.compiled().stage(), leg);
     let (from, to) = course.span();
-    if from < to { over(&course) } else { None }
+    if from < to { over(&course, program.compiled().work()) } else { None }
 }
 
-/// True where every pair that `counts`, by its groups, keeps what is required over a course; the search ends as soon as that is known.
-pub(crate) fn is_kept(course: &Course<'_>, counts: &impl Fn(&Nearest) -> bool) -> bool {
+/// True where every pair that `counts`, by its groups, keeps what is required over a course; the search ends as soon as that is known. It costs what trials may.
+pub(crate) fn is_kept(course: &Course<'_>, counts: &impl Fn(&Nearest) -> bool, work: &Meter) -> bool {
     let enclosure = Enclosure::new(course);
     let stage = course.stage();
     let couples = couples(stage);
     let required = stage.surroundings().clearance;
-    let near = if couples.is_empty() { Vec::new() } else { moving(&enclosure, &couples, scene(&enclosure), required, Wanted::Verdict) };
+    let near = if couples.is_empty() {
+        Vec::new()
+    } else {
+        moving(&enclosure, &couples, scene(&enclosure), required, Wanted::Verdict, Allotment::half(work, Effort::TrialBoxes))
+    };
     rail::gaps(&enclosure).iter().chain(&near).filter(|n| counts(n)).all(Nearest::is_kept)
 }
 
@@ -69,39 +78,57 @@ enum Wanted {
 }
 
 /// Clearance over a course.
-fn over(course: &Course<'_>) -> Option<ClearanceReport> {
+fn over(course: &Course<'_>, work: &Meter) -> Option<ClearanceReport> {
     let enclosure = Enclosure::new(course);
     let stage = course.stage();
     let mut pairs = rail::gaps(&enclosure);
     let couples = couples(stage);
     if !couples.is_empty() {
-        pairs.extend(moving(&enclosure, &couples, scene(&enclosure), stage.surroundings().clearance, Wanted::Gap));
+        let allotment = Allotment::half(work, Effort::Boxes);
+        pairs.extend(moving(&enclosure, &couples, scene(&enclosure), stage.surroundings().clearance, Wanted::Gap, allotment));
     }
     (!pairs.is_empty()).then_some(ClearanceReport { pairs })
 }
 
-fn moving(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, required: f64, wanted: Wanted) -> Vec<Nearest> {
+fn moving(
+    enclosure: &Enclosure<'_>,
+    couples: &[Couple<'_>],
+    scene: Scene,
+    required: f64,
+    wanted: Wanted,
+    mut allotment: Allotment<'_>,
+) -> Vec<Nearest> {
     let tolerance = scene.tolerance - 2.0 * scene.rounding;
     // The nearest pair is told exactly; of others it is enough that they are no nearer and keep what is to be kept.
     let enough = |nearest: f64| if wanted == Wanted::Gap { nearest.max(required) } else { required };
-    let Open { cells, nearest } = windows::open(enclosure, couples, scene, tolerance, &enough);
-    couples
-        .par_iter()
-        .zip(cells)
-        .map(|((_, body, other), first)| {
-            let look = |a: f64, b: f64| look(enclosure, body, other, scene, a, b);
-            let Least { lower, at, tight, .. } = least(first, tolerance, enough(nearest), &look);
-            let proof = if tight { Proof::Tight } else { Proof::Bound };
-            Nearest {
-                group: body.group(),
-                against: other.against(),
-                gap: lower,
-                at,
-                required,
-                proof,
-                tolerance: scene.tolerance,
-                scale: scale(required, body),
-            }
-        })
-        .collect()
+    let Open { cells, nearest } = windows::open(enclosure, couples, scene, tolerance, &enough, &mut allotment);
+    let mut found = Vec::with_capacity(couples.len());
+    let all: Vec<_> = couples.iter().zip(cells).collect();
+    for batch in all.chunks(BATCH) {
+        let share = allotment.share(batch.len());
+        let searched: Vec<(Nearest, u64)> = batch
+            .par_iter()
+            .map(|(couple, first)| {
+                let (_, body, other) = couple;
+                let look = |a: f64, b: f64| look(enclosure, body, other, scene, a, b);
+                let each = 2 * looking(couple);
+                let Least { lower, at, tight, halved, .. } = least(first.iter().copied(), tolerance, enough(nearest), share / each, &look);
+                let proof = if tight { Proof::Tight } else { Proof::Bound };
+                let nearest = Nearest {
+                    group: body.group(),
+                    against: other.against(),
+                    gap: lower,
+                    at,
+                    required,
+                    proof,
+                    tolerance: scene.tolerance,
+                    scale: scale(required, body),
+                };
+                (nearest, halved * each)
+            })
+            .collect();
+        allotment.spent(searched.iter().map(|(_, spent)| spent).sum());
+        found.extend(searched.into_iter().map(|(nearest, _)| nearest));
+    }
+    found
 }

@@ -2,6 +2,7 @@
 //!
 //! Invariant: a bound is never above the true gap: 2^-40 of the greatest coordinate is taken off it for rounding.
 
+use super::bounding::{Bounding, Boxes};
 use super::distance::{self, Distance};
 use super::enclosure::{Enclosure, End};
 use super::gap::Against;
@@ -71,6 +72,23 @@ impl Other<'_> {
         }
     }
 
+    /// The boxes of what stands still; none of a body.
+    pub(super) fn standing(&self) -> Boxes {
+        match self {
+            Other::Body(..) => Boxes::default(),
+            Other::Obstacle(_, c) => core::iter::once(Bounding::capsule(&[End::still(c.from), End::still(c.to)], c.radius)).collect(),
+            Other::Box(_, o) => core::iter::once(Bounding::new(o.least, o.greatest)).collect(),
+        }
+    }
+
+    /// Capsules, or one for a box.
+    fn size(&self) -> u64 {
+        match self {
+            Other::Body(_, b) => size(b),
+            _ => 1,
+        }
+    }
+
     pub(super) fn against(&self) -> Against {
         match self {
             Other::Body(_, b) => Against::Group(b.group()),
@@ -96,17 +114,51 @@ pub(super) fn couples(stage: &Stage) -> Vec<Couple<'_>> {
     all
 }
 
-/// The ends of a body's capsules in a cell, where they can be told.
-pub(super) type Ends = Option<Vec<[End; 2]>>;
+/// A body in a cell: the ends of its capsules, and the boxes around them.
+#[derive(Debug, Clone)]
+pub(super) struct Placed {
+    ends: Vec<[End; 2]>,
+    /// Of the capsules.
+    pub(super) boxes: Boxes,
+}
+
+/// A body in a stretch of time; `None` where it cannot be told.
+pub(super) fn placed(enclosure: &Enclosure<'_>, body: &Body, from: f64, to: f64) -> Option<Placed> {
+    let ends = enclosure.placed(body, from, to)?;
+    let boxes = ends.iter().zip(body.envelope()).map(|(ends, c)| Bounding::capsule(ends, c.radius)).collect();
+    Some(Placed { ends, boxes })
+}
+
+fn size(body: &Body) -> u64 {
+    u64::try_from(body.envelope().len()).unwrap_or(u64::MAX)
+}
+
+/// What it costs to place a body, in measurements of two capsules.
+pub(super) fn placing(body: &Body) -> u64 {
+    PLACING + 2 * size(body)
+}
+
+/// What a chain of joints costs beside two capsules measured: some ten joints over ranges.
+const PLACING: u64 = 20;
+
+/// What a look at a pair costs about.
+pub(super) fn looking((_, body, other): &Couple<'_>) -> u64 {
+    let theirs = match other {
+        Other::Body(_, o) => placing(o),
+        _ => 0,
+    };
+    placing(body) + theirs + size(body) + other.size()
+}
 
 /// What is known of a pair in a stretch of time.
 pub(super) fn look(enclosure: &Enclosure<'_>, body: &Body, other: &Other<'_>, scene: Scene, from: f64, to: f64) -> Cell {
-    let mine = enclosure.placed(body, from, to);
+    let mine = placed(enclosure, body, from, to);
     let theirs = match other {
-        Other::Body(_, o) => enclosure.placed(o, from, to),
+        Other::Body(_, o) => placed(enclosure, o, from, to),
         _ => None,
     };
-    cell(from, to, measured(body, mine.as_deref(), other, theirs.as_deref()), scene)
+    let (found, _) = measured(body, mine.as_ref(), other, &other.standing(), theirs.as_ref());
+    cell(from, to, found, scene)
 }
 
 pub(super) fn cell(from: f64, to: f64, (lower, middle): (f64, f64), scene: Scene) -> Cell {
@@ -114,28 +166,69 @@ pub(super) fn cell(from: f64, to: f64, (lower, middle): (f64, f64), scene: Scene
     Cell { from, to, lower: if lower.is_nan() { f64::NEG_INFINITY } else { lower }, middle }
 }
 
-/// What no gap in the cell is below, and the gap in its middle.
-pub(super) fn measured(body: &Body, mine: Option<&[[End; 2]]>, other: &Other<'_>, theirs: Option<&[[End; 2]]>) -> (f64, f64) {
-    let Some(mine) = mine else { return (f64::NEG_INFINITY, f64::INFINITY) };
-    let mut worst = (f64::INFINITY, f64::INFINITY);
-    let mut take = |(lower, middle): (f64, f64), radii: f64| {
-        // No distance is below zero.
-        worst = (worst.0.min(lower.max(0.0) - radii), worst.1.min(middle - radii));
+/// What no gap in the cell is below, and the gap in its middle; and how many capsules were compared. Capsules whose boxes are farther apart than
+/// both known so far are not measured: what they do changes neither.
+pub(super) fn measured(
+    body: &Body,
+    mine: Option<&Placed>,
+    other: &Other<'_>,
+    standing: &Boxes,
+    theirs: Option<&Placed>,
+) -> ((f64, f64), u64) {
+    const UNKNOWN: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
+    let Some(mine) = mine else { return (UNKNOWN, 1) };
+    let boxes = match (other, theirs) {
+        (Other::Body(..), None) => return (UNKNOWN, 1),
+        (Other::Body(..), Some(theirs)) => &theirs.boxes,
+        _ => standing,
     };
-    for (a, c) in mine.iter().zip(body.envelope()) {
-        match other {
-            Other::Body(_, o) => {
-                let Some(theirs) = theirs else { return (f64::NEG_INFINITY, f64::INFINITY) };
-                for (b, d) in theirs.iter().zip(o.envelope()) {
-                    take(two_segments(a, b), c.radius + d.radius);
+    let Some(all) = boxes.all else { return ((f64::INFINITY, f64::INFINITY), 1) };
+    let mut worst = (f64::INFINITY, f64::INFINITY);
+    let mut compared = 1;
+    // The nearest box first: it says what is too far among the others.
+    let mut order: Vec<(f64, usize)> = mine.boxes.each.iter().map(|b| b.gap(&all)).zip(0..).collect();
+    if order.len() > FEW {
+        order.sort_by(|a, b| a.0.total_cmp(&b.0));
+    }
+    for (far, i) in order {
+        compared += 1;
+        if far >= worst.0 && far >= worst.1 {
+            continue;
+        }
+        let (Some(a), Some(around), Some(c)) = (mine.ends.get(i), mine.boxes.each.get(i), body.envelope().get(i)) else { continue };
+        let mut take = |(lower, middle): (f64, f64), radii: f64| {
+            // No distance is below zero.
+            worst = (worst.0.min(lower.max(0.0) - radii), worst.1.min(middle - radii));
+            worst
+        };
+        match (other, theirs) {
+            (Other::Body(_, o), Some(theirs)) => {
+                let mut known = take(UNMEASURED, 0.0);
+                for ((b, d), other) in theirs.ends.iter().zip(o.envelope()).zip(&boxes.each) {
+                    compared += 1;
+                    let far = around.gap(other);
+                    if !(far >= known.0 && far >= known.1) {
+                        known = take(two_segments(a, b), c.radius + d.radius);
+                    }
                 }
             }
-            Other::Obstacle(_, d) => take(two_segments(a, &[End::still(d.from), End::still(d.to)]), c.radius + d.radius),
-            Other::Box(_, o) => take(segment_and_box(a, o), c.radius),
+            (Other::Obstacle(_, d), _) => {
+                take(two_segments(a, &[End::still(d.from), End::still(d.to)]), c.radius + d.radius);
+            }
+            (Other::Box(_, o), _) => {
+                take(segment_and_box(a, o), c.radius);
+            }
+            (Other::Body(..), None) => {}
         }
     }
-    worst
+    (worst, compared)
 }
+
+/// What is said before anything is measured.
+const UNMEASURED: (f64, f64) = (f64::INFINITY, f64::INFINITY);
+
+/// Capsules of a body up to which sorting them costs more than it saves.
+const FEW: usize = 8;
 
 fn two_segments(a: &[End; 2], b: &[End; 2]) -> (f64, f64) {
     let Distance { distance, direction } = distance::segments(a.map(|e| e.at), b.map(|e| e.at));

@@ -128,10 +128,13 @@ fn moving(driven: &Enclosure<'_>, below: ChannelId, above: ChannelId) -> Differe
         .fold(1e-3, f64::max);
     let tolerance = 1e-6 * size;
     let cells = driven.stretches().map(|(a, b)| look(a, b));
-    let found = least(cells, 0.5 * tolerance, f64::INFINITY, &look);
+    let found = least(cells, 0.5 * tolerance, f64::INFINITY, MOST_HALVINGS, &look);
     let proof = if found.tight { Proof::Tight } else { Proof::Bound };
     Difference { least: found.lower - two_to_the(-40) * size, at: found.at, proof, tolerance }
 }
+
+/// Halvings of a search where a mechanism lies between axis and position: the rest is left as a bound.
+const MOST_HALVINGS: u64 = 2048;
 
 /// The exact least of the difference of two axes, over the knots of both.
 fn exact(driven: &Enclosure<'_>, below: AxisId, above: AxisId, from: f64, to: f64) -> Difference {

@@ -10,7 +10,7 @@ use std::collections::BinaryHeap;
 
 /// Cells halved before the search gives up. A smooth quantity takes some hundred; one whose bound is only of first order about
 /// the square root of one over the relative tolerance, some thousand.
-const MOST_CELLS: usize = 1 << 15;
+const MOST_CELLS: u64 = 1 << 15;
 
 /// A stretch of time with what is known of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,6 +36,8 @@ pub(super) struct Least {
     pub(super) at: f64,
     /// True where `lower` is within the tolerance of `upper`.
     pub(super) tight: bool,
+    /// Cells that were halved.
+    pub(super) halved: u64,
 }
 
 impl Eq for Cell {}
@@ -54,10 +56,16 @@ impl Ord for Cell {
 }
 
 /// The least value over the cells given, which cover the span. `look` tells of any part of them. The search is content, though not
-/// tight, once nothing is below `enough`.
-pub(super) fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enough: f64, look: &impl Fn(f64, f64) -> Cell) -> Least {
+/// tight, once nothing is below `enough`; it gives up after `most` halvings.
+pub(super) fn least(
+    cells: impl IntoIterator<Item = Cell>,
+    tolerance: f64,
+    enough: f64,
+    most: u64,
+    look: &impl Fn(f64, f64) -> Cell,
+) -> Least {
     let mut open: BinaryHeap<Cell> = BinaryHeap::new();
-    let mut best = Least { lower: f64::INFINITY, upper: f64::INFINITY, at: f64::NAN, tight: true };
+    let mut best = Least { lower: f64::INFINITY, upper: f64::INFINITY, at: f64::NAN, tight: true, halved: 0 };
     let see = |best: &mut Least, cell: &Cell| {
         let at = 0.5 * (cell.from + cell.to);
         if cell.middle < best.upper || (cell.middle == best.upper && at < best.at) {
@@ -68,11 +76,13 @@ pub(super) fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enoug
         see(&mut best, &cell);
         open.push(cell);
     }
-    let mut halved = 0;
     // Cells that cannot be halved any further: their bound stays.
     let mut stuck: Option<Cell> = None;
     while let Some(cell) = open.pop() {
         best.lower = cell.lower.min(best.upper);
+        if best.at.is_nan() {
+            best.at = 0.5 * (cell.from + cell.to);
+        }
         if cell.lower >= best.upper - tolerance {
             break;
         }
@@ -83,7 +93,7 @@ pub(super) fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enoug
         let middle = 0.5 * (cell.from + cell.to);
         // 2^-40 of a frame is far below the time any motor step takes; frames are below 2^27, so such cells still have distinct ends.
         let ends = !(cell.to - cell.from > 9.1e-13 * (1.0 + middle.abs()));
-        if ends || halved >= MOST_CELLS {
+        if ends || best.halved >= most.min(MOST_CELLS) {
             stuck = Some(cell);
             break;
         }
@@ -94,7 +104,7 @@ pub(super) fn least(cells: impl IntoIterator<Item = Cell>, tolerance: f64, enoug
             see(&mut best, &half);
             open.push(half);
         }
-        halved += 1;
+        best.halved += 1;
     }
     if let Some(cell) = stuck {
         best.tight = false;
@@ -112,7 +122,7 @@ mod tests {
             let middle = f(0.5 * (from + to));
             Cell { from, to, lower: middle - slope * 0.5 * (to - from), middle }
         };
-        least([look(from, to)], tolerance, f64::INFINITY, &look)
+        least([look(from, to)], tolerance, f64::INFINITY, u64::MAX, &look)
     }
 
     #[test]
@@ -133,8 +143,15 @@ mod tests {
     #[test]
     fn what_is_enough_ends_the_search_and_is_said() {
         let look = |from: f64, to: f64| Cell { from, to, lower: 5.0 - 0.5 * (to - from), middle: 5.0 };
-        let found = least([look(0.0, 8.0)], 1e-9, 3.0, &look);
+        let found = least([look(0.0, 8.0)], 1e-9, 3.0, u64::MAX, &look);
         assert!(!found.tight && (3.0..5.0).contains(&found.lower), "{found:?}");
+    }
+
+    #[test]
+    fn a_share_that_is_used_up_leaves_a_bound() {
+        let look = |from: f64, to: f64| Cell { from, to, lower: 5.0 - (to - from), middle: 5.0 };
+        let found = least([look(0.0, 4.0)], 1e-9, f64::INFINITY, 7, &look);
+        assert!(!found.tight && found.halved == 7 && found.lower < 5.0, "{found:?}");
     }
 
     #[test]
@@ -142,7 +159,7 @@ mod tests {
         let found = search(|_| 1.0, 1e9, 0.0, 1.0, 1e-9);
         assert!(!found.tight && found.lower < 0.9, "{found:?}");
         let look = |from, to| Cell { from, to, lower: f64::NEG_INFINITY, middle: f64::INFINITY };
-        let none = least([look(0.0, 1.0)], 1e-9, f64::INFINITY, &look);
+        let none = least([look(0.0, 1.0)], 1e-9, f64::INFINITY, u64::MAX, &look);
         assert!(!none.tight && none.lower == f64::NEG_INFINITY, "{none:?}");
     }
 }

@@ -1,16 +1,20 @@
 //! The first look at a course: stretch by stretch, some hundred stretches at a time, and of each pair only those that the search could still need are kept.
 //!
 //! What: a stretch whose bound is no less than what is enough, or no more than the tolerance below a gap that was seen, ends the search when it comes up; of these the one with the
-//! least bound stands for all. Both only fall as more is seen, so what is left out early would be left out at the end.
+//! least bound stands for all. Both only fall as more is seen, so what is left out early would be left out at the end. Two bodies whose boxes are that far apart over a whole window
+//! are not looked at in it at all.
 //! Invariant: the search finds what it would find among all stretches. Memory: a window of poses, and the stretches in which a pair is near.
+//! Limits: where the budget is used up, the rest of the course is one stretch of which nothing is known: the gap is then reported as not proven.
 
 use rayon::prelude::*;
 
+use super::allotment::Allotment;
+use super::bounding::{Bounding, Boxes};
 use super::enclosure::Enclosure;
-use super::pair::{Couple, Ends, Scene, cell, measured};
+use super::pair::{Couple, Other, Placed, Scene, cell, measured, placed, placing};
 use super::search::Cell;
 
-/// Stretches looked at together: their poses are shared by all pairs.
+/// Stretches looked at together: their poses are shared by all pairs. The first window is one stretch: what is near in it says what is far in the others.
 const WINDOW: usize = 256;
 
 /// Where the search of every pair begins.
@@ -22,24 +26,41 @@ pub(super) struct Open {
 }
 
 /// Looks at every stretch of the course once. `enough` is the gap that ends a search, by the nearest one seen.
-pub(super) fn open(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, tolerance: f64, enough: &impl Fn(f64) -> f64) -> Open {
+pub(super) fn open(
+    enclosure: &Enclosure<'_>,
+    couples: &[Couple<'_>],
+    scene: Scene,
+    tolerance: f64,
+    enough: &impl Fn(f64) -> f64,
+    allotment: &mut Allotment<'_>,
+) -> Open {
     let bodies = enclosure.stage().bodies();
+    let each: u64 = bodies.iter().map(placing).sum();
     let mut kept: Vec<Kept> = couples.iter().map(|_| Kept::default()).collect();
     let mut nearest = f64::INFINITY;
     let mut rest = enclosure.stretches();
+    let mut size = 1;
     loop {
-        let spans: Vec<(f64, f64)> = rest.by_ref().take(WINDOW).collect();
-        if spans.is_empty() {
+        let spans: Vec<(f64, f64)> = rest.by_ref().take(size).collect();
+        size = WINDOW;
+        let Some((from, _)) = spans.first().copied() else { break };
+        if allotment.is_used_up() {
+            let (_, to) = enclosure.span();
+            let unknown = Cell { from, to, lower: f64::NEG_INFINITY, middle: f64::INFINITY };
+            kept.iter_mut().for_each(|k| k.cells.push(unknown));
             break;
         }
-        let ends: Vec<Vec<Ends>> =
-            spans.par_iter().map(|(a, b)| bodies.iter().map(|body| enclosure.placed(body, *a, *b)).collect()).collect();
-        let window = Window { spans, ends };
-        let seen: Vec<Vec<Cell>> = couples.par_iter().map(|couple| window.of(couple, scene)).collect();
-        nearest = seen.iter().flatten().map(|c| c.middle).fold(nearest, f64::min);
-        let enough = enough(nearest);
+        let by_stretch: Vec<Vec<Option<Placed>>> =
+            spans.par_iter().map(|(a, b)| bodies.iter().map(|body| placed(enclosure, body, *a, *b)).collect()).collect();
+        let window = Window::new(spans, by_stretch);
+        let limit = enough(nearest);
+        let seen: Vec<Seen> = couples.par_iter().map(|couple| window.of(couple, scene, limit)).collect();
+        nearest = seen.iter().flat_map(|s| &s.cells).map(|c| c.middle).fold(nearest, f64::min);
+        let measurements: u64 = seen.iter().map(|s| s.spent).sum();
+        allotment.spent(measurements + each * u64::try_from(window.spans.len()).unwrap_or(u64::MAX));
+        let limit = enough(nearest);
         for (kept, seen) in kept.iter_mut().zip(seen) {
-            kept.take(seen, tolerance, enough);
+            kept.take(seen.cells, tolerance, limit);
         }
     }
     let enough = enough(nearest);
@@ -49,17 +70,53 @@ pub(super) fn open(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Sce
 struct Window {
     spans: Vec<(f64, f64)>,
     /// By stretch and body.
-    ends: Vec<Vec<Ends>>,
+    placed: Vec<Vec<Option<Placed>>>,
+    /// By body, over all stretches; none where it has nothing to hold, or is somewhere not bounded.
+    around: Vec<Option<Bounding>>,
+}
+
+/// What a pair does in a window, and what it cost to see.
+struct Seen {
+    cells: Vec<Cell>,
+    spent: u64,
 }
 
 impl Window {
-    /// What is known of a pair in every stretch.
-    fn of(&self, (index, body, other): &Couple<'_>, scene: Scene) -> Vec<Cell> {
-        let known = |((a, b), ends): (&(f64, f64), &Vec<Ends>)| {
-            let of = |i: usize| ends.get(i).and_then(Option::as_deref);
-            cell(*a, *b, measured(body, of(*index), other, other.index().and_then(of)), scene)
+    fn new(spans: Vec<(f64, f64)>, placed: Vec<Vec<Option<Placed>>>) -> Window {
+        let bodies = placed.first().map_or(0, Vec::len);
+        let around = (0..bodies).map(|i| {
+            let boxes: Option<Vec<Bounding>> =
+                placed.iter().map(|all| all.get(i).and_then(Option::as_ref).and_then(|p| p.boxes.all)).collect();
+            boxes.and_then(|boxes| boxes.into_iter().reduce(Bounding::joined))
+        });
+        let around = around.collect();
+        Window { spans, placed, around }
+    }
+
+    /// What is known of a pair in every stretch; one cell where it is far apart throughout.
+    fn of(&self, (index, body, other): &Couple<'_>, scene: Scene, enough: f64) -> Seen {
+        let around = |i: usize| self.around.get(i).copied().flatten();
+        let theirs = match other {
+            Other::Body(i, _) => around(*i),
+            _ => other.standing().all,
         };
-        self.spans.iter().zip(&self.ends).map(known).collect()
+        if let (Some(mine), Some(theirs), Some((from, _)), Some((_, to))) = (around(*index), theirs, self.spans.first(), self.spans.last())
+        {
+            let gap = mine.gap(&theirs) - scene.rounding;
+            if gap >= enough {
+                return Seen { cells: vec![Cell { from: *from, to: *to, lower: gap, middle: f64::INFINITY }], spent: 1 };
+            }
+        }
+        let standing: Boxes = other.standing();
+        let mut spent = 0;
+        let known = |((a, b), placed): (&(f64, f64), &Vec<Option<Placed>>)| {
+            let of = |i: usize| placed.get(i).and_then(Option::as_ref);
+            let (found, n) = measured(body, of(*index), other, &standing, other.index().and_then(of));
+            spent += n;
+            cell(*a, *b, found, scene)
+        };
+        let cells = self.spans.iter().zip(&self.placed).map(known).collect();
+        Seen { cells, spent }
     }
 }
 
@@ -95,6 +152,10 @@ impl Kept {
             }
             counts
         });
+        // What is kept of a pair that is always far apart is nothing.
+        if self.cells.is_empty() {
+            self.cells = Vec::new();
+        }
     }
 
     fn cells(mut self, tolerance: f64, enough: f64) -> Vec<Cell> {
@@ -128,7 +189,8 @@ mod tests {
             }
             let few = kept.cells(1e-6, enough);
             assert!(few.len() < 40, "{} kept", few.len());
-            assert_eq!(least(few, 1e-6, enough, &look), least(all.clone(), 1e-6, enough, &look));
+            let (a, b) = (least(few, 1e-6, enough, u64::MAX, &look), least(all.clone(), 1e-6, enough, u64::MAX, &look));
+            assert_eq!(a, b);
         }
     }
 }

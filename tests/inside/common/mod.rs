@@ -3,6 +3,7 @@
 pub mod bodies;
 pub mod dense;
 pub mod folder;
+pub mod inputs;
 pub mod json_schema;
 pub mod random_shot;
 
