@@ -2,7 +2,7 @@
 //!
 //! What: a stretch whose bound is no less than what is enough, or no more than the tolerance below a gap that was seen, ends the search when it comes up; of these the one with the
 //! least bound stands for all. Both only fall as more is seen, so what is left out early would be left out at the end. Two bodies whose boxes are that far apart over a whole window
-//! are not looked at in it at all.
+//! are measured in it once at most.
 //! Invariant: the search finds what it would find among all stretches. Memory: a window of poses, and the stretches in which a pair is near.
 //! Limits: where the budget is used up, the rest of the course is one stretch of which nothing is known: the gap is then reported as not proven.
 
@@ -16,6 +16,12 @@ use super::search::Cell;
 
 /// Stretches looked at together: their poses are shared by all pairs. The first window is one stretch: what is near in it says what is far in the others.
 const WINDOW: usize = 256;
+
+/// Pairs up to which it costs little to compare their boxes in every stretch.
+const FEW: usize = 256;
+
+/// Boxes compared at the cost of one comparison of capsules.
+const BOXES: u64 = 8;
 
 /// Where the search of every pair begins.
 pub(super) struct Open {
@@ -54,7 +60,7 @@ pub(super) fn open(
             spans.par_iter().map(|(a, b)| bodies.iter().map(|body| placed(enclosure, body, *a, *b)).collect()).collect();
         let window = Window::new(spans, by_stretch);
         let limit = enough(nearest);
-        let seen: Vec<Seen> = couples.par_iter().map(|couple| window.of(couple, scene, limit)).collect();
+        let seen: Vec<Seen> = couples.par_iter().map(|couple| window.of(couple, scene, limit, couples.len() <= FEW)).collect();
         nearest = seen.iter().flat_map(|s| &s.cells).map(|c| c.middle).fold(nearest, f64::min);
         let measurements: u64 = seen.iter().map(|s| s.spent).sum();
         allotment.spent(measurements + each * u64::try_from(window.spans.len()).unwrap_or(u64::MAX));
@@ -93,18 +99,18 @@ impl Window {
         Window { spans, placed, around }
     }
 
-    /// What is known of a pair in every stretch; one cell where it is far apart throughout.
-    fn of(&self, (index, body, other): &Couple<'_>, scene: Scene, enough: f64) -> Seen {
+    /// What is known of a pair in every stretch; one cell, or three among `few` pairs, where it is far apart throughout.
+    fn of(&self, couple: &Couple<'_>, scene: Scene, enough: f64, few: bool) -> Seen {
+        let (index, body, other) = couple;
         let around = |i: usize| self.around.get(i).copied().flatten();
         let theirs = match other {
             Other::Body(i, _) => around(*i),
             _ => other.standing().all,
         };
-        if let (Some(mine), Some(theirs), Some((from, _)), Some((_, to))) = (around(*index), theirs, self.spans.first(), self.spans.last())
-        {
+        if let (Some(mine), Some(theirs)) = (around(*index), theirs) {
             let gap = mine.gap(&theirs) - scene.rounding;
             if gap >= enough {
-                return Seen { cells: vec![Cell { from: *from, to: *to, lower: gap, middle: f64::INFINITY }], spent: 1 };
+                return if few { self.nearest(couple, scene, gap) } else { self.far(gap) };
             }
         }
         let standing: Boxes = other.standing();
@@ -117,6 +123,32 @@ impl Window {
         };
         let cells = self.spans.iter().zip(&self.placed).map(known).collect();
         Seen { cells, spent }
+    }
+
+    /// Of a pair far apart throughout: its boxes over the whole window are no nearer.
+    fn far(&self, lower: f64) -> Seen {
+        let (Some((from, _)), Some((_, to))) = (self.spans.first(), self.spans.last()) else { return Seen { cells: vec![], spent: 1 } };
+        Seen { cells: vec![Cell { from: *from, to: *to, lower, middle: f64::INFINITY }], spent: 1 }
+    }
+
+    /// The same where pairs are few: the stretch in which the boxes are nearest is measured, so that a bound comes with the time that it is about.
+    fn nearest(&self, (index, body, other): &Couple<'_>, scene: Scene, lower: f64) -> Seen {
+        let standing = other.standing();
+        let gap = |placed: &Vec<Option<Placed>>| {
+            let around = |i: usize| placed.get(i).and_then(Option::as_ref).and_then(|p| p.boxes.all);
+            let theirs = other.index().map_or(standing.all, around)?;
+            Some(around(*index)?.gap(&theirs) - scene.rounding)
+        };
+        let gaps = self.placed.iter().map(|placed| gap(placed).unwrap_or(lower));
+        let Some((n, least)) = gaps.enumerate().min_by(|a, b| a.1.total_cmp(&b.1)) else { return self.far(lower) };
+        let (Some((a, b)), Some(placed)) = (self.spans.get(n), self.placed.get(n)) else { return self.far(lower) };
+        let of = |i: usize| placed.get(i).and_then(Option::as_ref);
+        let (found, compared) = measured(body, of(*index), other, &standing, other.index().and_then(of));
+        let Seen { cells, spent } = self.far(least);
+        let rest = cells.into_iter().flat_map(|c| [Cell { to: *a, ..c }, Cell { from: *b, ..c }]).filter(|c| c.from < c.to);
+        let cells = core::iter::once(cell(*a, *b, found, scene)).chain(rest).collect();
+        let boxes = u64::try_from(self.spans.len()).unwrap_or(u64::MAX) / BOXES;
+        Seen { cells, spent: spent + compared + boxes }
     }
 }
 
