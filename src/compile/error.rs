@@ -146,6 +146,10 @@ impl CompileError {
                         (Code::RopeLayer, "keep the move within one layer of rope, or use a drum that holds the rope in one")
                     }
                     FitError::OutOfReach { .. } => (Code::OutOfReach, "change the keys around this frame, or the mechanism's dimensions"),
+                    FitError::TooCostly { at, .. } if !(at.abs() < COARSE_TIME) => (
+                        Code::BudgetExceeded,
+                        "number the frames from near 1: so far from frame 0 the rounding of time alone can cost this; or use larger steps; or add --large where this is meant",
+                    ),
                     FitError::TooCostly { .. } => (
                         Code::BudgetExceeded,
                         "check the values around this frame for a slip of the unit; use fewer layers, longer periods or fewer frames; or add --large where this is meant",
@@ -171,6 +175,9 @@ impl CompileError {
         }
     }
 }
+
+/// Frame from which the rounding of time, 2^-32 frame and more, is chased by a fit to fine steps.
+const COARSE_TIME: f64 = 1_048_576.0;
 
 /// One error for each cause: axes of one mechanism or aim that fail alike become one.
 pub(super) fn folded(errors: Vec<CompileError>) -> Vec<CompileError> {

@@ -42,7 +42,7 @@ pub(crate) enum FitError {
         error: NoPlace,
     },
     /// A signal jumps: no motor follows.
-    #[error("at frame {} the {what} jumps by {}", legible(*at), legible(*by))]
+    #[error("at frame {} the {what} jumps by {}", frame(*at), legible(*by))]
     Jump {
         /// Frame time.
         at: f64,
@@ -55,7 +55,7 @@ pub(crate) enum FitError {
     #[error(transparent)]
     Curve(#[from] CurveError),
     /// More work than the budget allows.
-    #[error("{excess} by frame {}, with all axes before it", legible(*at))]
+    #[error("{excess} by frame {}, with all axes before it", frame(*at))]
     TooCostly {
         /// Frame time reached.
         at: f64,
@@ -81,6 +81,11 @@ impl FitError {
     pub(crate) fn same_cause(&self, other: &FitError) -> bool {
         core::mem::discriminant(self) == core::mem::discriminant(other)
     }
+}
+
+/// A frame to a thousandth, however large its number.
+fn frame(at: f64) -> f64 {
+    format!("{at:.3}").parse().unwrap_or(at)
 }
 
 /// A number to six digits.

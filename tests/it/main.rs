@@ -31,6 +31,7 @@ mod visible;
 
 mod aim_miss;
 mod browser;
+mod budget;
 mod command_line;
 mod compare_causes;
 mod documents;
