@@ -2,7 +2,7 @@
 //!
 //! Invariant: one for every pair that is not shown to keep its clearance.
 
-use super::clearance::{Against, ClearanceReport, Nearest};
+use super::clearance::{Against, ClearanceReport, Nearest, Proof};
 use super::keys_around;
 use super::notes::{Note, NoteKind};
 use super::report::PassReport;
@@ -31,6 +31,14 @@ pub(super) fn notes(report: &PassReport) -> Vec<Note> {
         }
     }
     found
+}
+
+/// Said where a gap is neither proven to be kept nor known not to be.
+pub(super) fn not_proven(passes: &[PassReport]) -> Option<Note> {
+    let ways = passes.iter().flat_map(|p| p.way_clearance.iter()).flat_map(|(_, c)| c);
+    let mut all = passes.iter().flat_map(|p| &p.clearance).chain(ways).flat_map(|c| &c.pairs);
+    let open = all.any(|n| n.proof == Proof::Bound && !n.is_kept());
+    open.then_some(Note { axis: None, frame: None, value: None, kind: NoteKind::GapsNotProven })
 }
 
 /// The axes that move a group's body, or its carriage on a rail.

@@ -95,6 +95,7 @@ impl Compiled {
         let mut notes = notes::notes(self, &reversals);
         notes.extend(passes.iter().flat_map(gaps::notes));
         notes.extend(sharp_plates::notes(self));
+        notes.extend(gaps::not_proven(&passes));
         notes.extend(pixels::notes(&pixels, pixels::stride(&compiled)));
         notes.extend(notes::not_tried(compiled.work()));
         Ok(Report { compiled, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })

@@ -67,6 +67,8 @@ pub(crate) enum NoteKind {
         /// True for the backlash.
         backlash: bool,
     },
+    /// Some gap is neither proven nor disproven: the search for it has used up its budget of work, or nothing bounds it.
+    GapsNotProven,
     /// Pixels were looked at in one of so many frames.
     PixelsSampled {
         /// Of how many frames one was looked at.
@@ -129,6 +131,7 @@ impl NoteKind {
             NoteKind::RopeStretch { .. } => "rope_stretch",
             NoteKind::NearSingular { .. } => "near_singular",
             NoteKind::SharpPlate { .. } => "sharp_plate",
+            NoteKind::GapsNotProven => "gaps_not_proven",
             NoteKind::PixelsSampled { .. } => "pixels_sampled",
             NoteKind::FixesNotTried => "fixes_not_tried",
             NoteKind::WayClearance { leg: Leg::MoveToStart, .. } => "move_to_start_clearance",

@@ -260,6 +260,7 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
         NoteKind::PixelsSampled { stride } => {
             format!("what a step is worth in the picture was looked at in one of {stride} frames: the shot is long")
         }
+        NoteKind::GapsNotProven => "some gaps are neither proven nor disproven; --large searches up to a thousand times as far".to_owned(),
         NoteKind::FixesNotTried => {
             "not every fix was tried: the budget of work for trials is used up; --large allows a thousand times as much".to_owned()
         }

@@ -14,7 +14,7 @@ use crate::number::Jet;
 #[derive(Debug, Clone)]
 pub(crate) struct ChannelSignal {
     rest: f64,
-    terms: Vec<Term>,
+    terms: Arc<[Term]>,
     /// Where they are many.
     sum: Option<Arc<Sum>>,
 }
@@ -23,7 +23,7 @@ impl ChannelSignal {
     /// The sum of these layers; `rest` where there is none.
     pub(super) fn new(rest: f64, terms: Vec<Term>) -> ChannelSignal {
         let sum = Sum::of(&terms).map(Arc::new);
-        ChannelSignal { rest, terms, sum }
+        ChannelSignal { rest, terms: terms.into(), sum }
     }
 
     /// Value and derivatives at frame time `t`, by the formula that holds at `branch`. Units: the channel's unit, per frame^k.
@@ -52,7 +52,7 @@ impl ChannelSignal {
         let grids = || self.terms.iter().filter_map(|term| term.layer.grid());
         // Of the grids of many layers, on which nothing changes, the finest will do for all.
         let mut finest = self.sum.as_ref().and_then(|_| grids().reduce(f64::min));
-        for term in &self.terms {
+        for term in self.terms.iter() {
             if let (Some(least), Some(grid)) = (finest, term.layer.grid()) {
                 if grid > least {
                     continue;
@@ -85,7 +85,7 @@ impl ChannelSignal {
     /// The polynomials it is, where it is one layer of them and nothing else.
     #[must_use]
     pub(crate) fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
-        match self.terms.as_slice() {
+        match &*self.terms {
             [Term { layer, delay, scale }] => layer.taken_over(from, to, *delay, *scale),
             _ => None,
         }

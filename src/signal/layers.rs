@@ -1,6 +1,7 @@
 //! Every layer of a shot, formed once and shared by the channels that have it.
 
-use std::sync::{Arc, OnceLock};
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::channel::ChannelSignal;
 use super::keyed::{KeyedCurve, Outside};
@@ -20,6 +21,8 @@ pub(crate) struct Layers {
     drifts: Vec<Arc<dyn Signal>>,
     /// Of the first stage and shot that a signal was asked for: one value of layers belongs to one shot.
     sources: OnceLock<Arc<Sources>>,
+    /// By channel, as far as they were asked for: the axes of a mechanism and of an aim share them.
+    signals: Mutex<BTreeMap<ChannelId, ChannelSignal>>,
 }
 
 impl Layers {
@@ -29,8 +32,13 @@ impl Layers {
     /// Numbers that overflow, with the channel they belong to.
     pub(crate) fn of(shot: &Shot) -> Result<Layers, (ChannelId, SignalError)> {
         let start = shot.cycle_start();
-        let mut layers =
-            Layers { tracks: Vec::with_capacity(shot.tracks().len()), cycles: Vec::new(), drifts: Vec::new(), sources: OnceLock::new() };
+        let mut layers = Layers {
+            tracks: Vec::with_capacity(shot.tracks().len()),
+            cycles: Vec::new(),
+            drifts: Vec::new(),
+            sources: OnceLock::new(),
+            signals: Mutex::default(),
+        };
         for track in shot.tracks() {
             layers.tracks.push(of_track(track).map_err(|e| (track.channel(), e))?);
         }
@@ -53,7 +61,13 @@ impl Layers {
         if let Some(slot) = tracks.get_mut(index) {
             *slot = formed;
         }
-        Ok(Layers { tracks, cycles: self.cycles.clone(), drifts: self.drifts.clone(), sources: self.sources.clone() })
+        Ok(Layers {
+            tracks,
+            cycles: self.cycles.clone(),
+            drifts: self.drifts.clone(),
+            sources: self.sources.clone(),
+            signals: Mutex::default(),
+        })
     }
 
     /// Which layers drive which channel.
@@ -66,6 +80,10 @@ impl Layers {
     /// # Errors
     /// More layers than can be meant.
     pub(crate) fn signal(&self, stage: &Stage, shot: &Shot, channel: ChannelId) -> Result<ChannelSignal, SignalError> {
+        let known = |of: &Layers| of.signals.lock().unwrap_or_else(PoisonError::into_inner).get(&channel).cloned();
+        if let Some(signal) = known(self) {
+            return Ok(signal);
+        }
         let mut terms = Vec::new();
         for source in self.sources(stage, shot).on(channel)? {
             let layer = match source.kind {
@@ -76,7 +94,9 @@ impl Layers {
             };
             terms.extend(layer.map(|layer| Term { layer: Arc::clone(layer), delay: source.delay, scale: source.scale }));
         }
-        Ok(ChannelSignal::new(stage.channel_rest(channel), terms))
+        let signal = ChannelSignal::new(stage.channel_rest(channel), terms);
+        self.signals.lock().unwrap_or_else(PoisonError::into_inner).insert(channel, signal.clone());
+        Ok(signal)
     }
 }
 

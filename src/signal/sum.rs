@@ -7,6 +7,7 @@
 //! instant is computed alike.
 //! Limits: a stretch shorter than 1e-7 frames is passed over; knots so near each other are one knot anyway.
 
+use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::term::Term;
@@ -17,8 +18,8 @@ use crate::number::{Jet, whole};
 /// Layers of a channel from which on they are summed in blocks.
 pub(super) const MANY: usize = 8;
 
-/// Blocks kept: fitting goes forward, and an interval between knots lies in two at most.
-const KEPT: usize = 2;
+/// Leaves kept in all blocks together, some ten megabytes: the axes of a mechanism ask for the same channels one after the other.
+const KEPT: usize = 100_000;
 
 /// From the end of a stretch to an instant in the next, frames.
 const BEYOND: f64 = 1e-7;
@@ -33,7 +34,7 @@ pub(super) struct Sum {
     length: f64,
     /// Layers that are no polynomial at frame 0, which stands for all.
     asked: usize,
-    blocks: Mutex<Vec<(i64, Arc<Block>)>>,
+    blocks: Mutex<BTreeMap<i64, Arc<Block>>>,
 }
 
 /// A stretch of a layer in frame time, later and scaled as the layer is.
@@ -86,7 +87,7 @@ impl Sum {
 
     /// Layers that one evaluation asks, about.
     pub(super) fn cost(&self) -> usize {
-        2 + self.asked
+        4 + self.asked
     }
 
     /// Value and derivatives at `t`, by the formulas that hold at `branch`.
@@ -101,15 +102,16 @@ impl Sum {
 
     fn block(&self, terms: &[Term], index: i64) -> Arc<Block> {
         let mut blocks = self.blocks.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some((_, block)) = blocks.iter().find(|(i, _)| *i == index) {
+        if let Some(block) = blocks.get(&index) {
             return Arc::clone(block);
         }
         let from = whole::real(index) * self.length;
         let block = Arc::new(Block::of(terms, from, from + self.length));
-        if blocks.len() >= KEPT {
-            blocks.remove(0);
+        // Fitting goes forward: the earliest is needed least.
+        while blocks.values().map(|b| b.leaves.len()).sum::<usize>() > KEPT {
+            blocks.pop_first();
         }
-        blocks.push((index, Arc::clone(&block)));
+        blocks.insert(index, Arc::clone(&block));
         block
     }
 }

@@ -84,7 +84,7 @@ fn an_aim_at_what_turns_by_a_slip_is_refused_with_its_frame() {
     assert_eq!(pool.install(|| compiled(&inputs)).unwrap_err(), errors);
 }
 
-/// At frame 30 million time is known to 4e-9 frame, where a step of 2.4e-7 mm is far less than the cycle moves: pieces of any length miss it. The fit ends with the
+/// At frame 30 million time is known to 4e-9 frame, in which the cycle moves by more than a sixteenth of a step of 1.2e-9 mm: pieces of any length miss it. The fit ends with the
 /// axis, the frame, the bound and what to change; the same cycle near frame 1 is no work.
 #[test]
 fn fine_steps_thirty_million_frames_from_the_first_are_refused_with_the_cause() {
@@ -92,13 +92,13 @@ fn fine_steps_thirty_million_frames_from_the_first_are_refused_with_the_cause() 
         let mut inputs =
             Sized { layers: cycles("g0.x", 1) + &format!("rate = [[{}, 1.15], [{}, 0.9]]\n", first - 10, first + 50), ..Sized::default() }
                 .inputs()
-                .with("stage.toml", "microsteps = 10\ntravel_per_rev = 20", "microsteps = 4096\ntravel_per_rev = 0.2");
+                .with("stage.toml", "microsteps = 10\ntravel_per_rev = 20", "microsteps = 4096\ntravel_per_rev = 0.001");
         let (old, new) = ("frames = [1, 200]", format!("frames = [{first}, {}]", first + 199));
         inputs = inputs.with("shot.toml", old, &new);
         compiled(&inputs)
     };
     assert!(from(101).unwrap().work().used(Effort::Pieces) < 20_000);
-    let errors = from(30_000_000).unwrap_err();
+    let errors = from(30_000_000).err().unwrap();
     let flaw = errors[0].flaw();
     assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "axis `g0.x` would cost too much work"));
     assert!(flaw.found.starts_with("more than 200200 pieces of curves by frame 300000"), "{}", flaw.found);
