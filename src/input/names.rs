@@ -18,13 +18,25 @@ pub(super) struct Names<'s> {
     /// True where these are all the names there are.
     pub(super) complete: bool,
     groups: BTreeMap<&'s str, GroupId>,
+    channels: BTreeMap<GroupId, Locals<'s>>,
+    none: Locals<'s>,
 }
+
+/// Channels of a group by their names within it.
+type Locals<'s> = BTreeMap<&'s str, ChannelId>;
 
 impl<'s> Names<'s> {
     /// The names of `stage`.
     pub(super) fn new(stage: &'s Stage, complete: bool) -> Names<'s> {
-        let groups = stage.group_ids().map(|id| (stage.group_name(id), id)).collect();
-        Names { stage, complete, groups }
+        let groups: BTreeMap<&str, GroupId> = stage.group_ids().map(|id| (stage.group_name(id), id)).collect();
+        let mut channels: BTreeMap<GroupId, Locals<'s>> = BTreeMap::new();
+        for full in stage.channel_names() {
+            let Some((group, local)) = full.split_once('.') else { continue };
+            if let (Some(group), Some(id)) = (groups.get(group), stage.channel(full)) {
+                channels.entry(*group).or_default().insert(local, id);
+            }
+        }
+        Names { stage, complete, groups, channels, none: Locals::new() }
     }
 
     /// The channel of this name. `Err(None)` where it is unknown but may exist.
@@ -76,11 +88,8 @@ impl<'s> Names<'s> {
     }
 
     /// The channels of a group by their names within it.
-    pub(super) fn channels_of(&self, group: GroupId) -> BTreeMap<&'s str, ChannelId> {
-        let name = self.group_name(group);
-        let local = |full: &'s String| full.split_once('.').filter(|(g, _)| *g == name).map(|(_, local)| local);
-        let of = |full: &'s String| local(full).and_then(|local| self.stage.channel(full).map(|id| (local, id)));
-        self.stage.channel_names().iter().filter_map(of).collect()
+    pub(super) fn channels_of(&self, group: GroupId) -> &Locals<'s> {
+        self.channels.get(&group).unwrap_or(&self.none)
     }
 }
 

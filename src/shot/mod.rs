@@ -4,6 +4,7 @@
 //! in their bounds, pass names differ, copies run in no circle.
 
 pub(crate) mod aim;
+mod circles;
 pub(crate) mod layer;
 pub(crate) mod pass;
 
@@ -79,7 +80,7 @@ impl Shot {
         }
         flaws.extend(foreign(stage, &spec));
         if flaws.is_empty() {
-            flaws.extend(circle(stage, &spec.copies));
+            flaws.extend(circles::flaws(stage, &spec.copies));
         }
         if flaws.is_empty() {
             Ok(Shot { mark: stage.mark(), spec, aims: Vec::new(), cycle_start: None, own_signals: Vec::new() })
@@ -256,39 +257,4 @@ fn foreign(stage: &Stage, spec: &ShotSpec) -> Vec<Flaw> {
             .found(format!("{strangers} of another stage"), "channels and groups taken from this stage")
     };
     (strangers > 0).then(flaw).into_iter().collect()
-}
-
-/// A copy whose source is, through other copies, made from itself.
-fn circle(stage: &Stage, copies: &[Copy]) -> Vec<Flaw> {
-    let name = |g: GroupId| stage.group_name(g);
-    let mut makes: Vec<Vec<usize>> = vec![Vec::new(); stage.groups().len()];
-    for copy in copies {
-        if let Some(into) = makes.get_mut(copy.to().index()) {
-            into.push(copy.from().index());
-        }
-    }
-    let mut flaws = Vec::new();
-    for (i, copy) in copies.iter().enumerate() {
-        // Every group that `from` is made from; each enters once.
-        let mut seen = vec![false; makes.len()];
-        let mut waiting = vec![copy.from().index()];
-        while let Some(group) = waiting.pop() {
-            match seen.get_mut(group) {
-                Some(new) if !*new => *new = true,
-                _ => continue,
-            }
-            waiting.extend(makes.get(group).into_iter().flatten());
-        }
-        if seen.get(copy.to().index()) == Some(&true) {
-            flaws.push(
-                Flaw::new(Code::CircularReference, "copy", "a copy goes round in a circle")
-                    .found(
-                        format!("from `{}` to `{}`", name(copy.from()), name(copy.to())),
-                        "copies that end at a group nothing copies from",
-                    )
-                    .at_index(i),
-            );
-        }
-    }
-    flaws
 }
