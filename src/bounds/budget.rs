@@ -29,11 +29,11 @@ impl Effort {
     /// What every shot may cost, and what it may cost more for each axis, frame and pass.
     const fn usual(self) -> (u64, u64) {
         match self {
-            Effort::Places => (8_000_000, 2),
+            Effort::Places => (4_000_000, 2),
             Effort::Pieces => (200_000, 1),
-            Effort::Trials => (4_000_000, 0),
-            Effort::Boxes => (8_000_000, 2),
-            Effort::TrialBoxes => (4_000_000, 0),
+            Effort::Trials => (2_000_000, 0),
+            Effort::Boxes => (3_000_000, 2),
+            Effort::TrialBoxes => (1_500_000, 0),
         }
     }
 

@@ -45,7 +45,7 @@ const DIMENSIONS: [(&str, usize, Made, f64); 10] = [
         1.1,
     ),
     ("passes", 8, |n| Sized { passes: n, ..axes_at_length() }.inputs(), 1.1),
-    ("layers: drifts on one channel", 50, |n| Sized { layers: drifts("g0.x", n), ..Sized::default() }.inputs(), 1.1),
+    ("layers: drifts on one channel", 25, |n| Sized { layers: drifts("g0.x", n), ..Sized::default() }.inputs(), 1.1),
     ("layers: cycles on one channel", 50, |n| Sized { layers: cycles("g0.x", n), ..Sized::default() }.inputs(), 1.1),
     ("copies in a chain", 200, |n| Sized { groups: n + 1, layers: track("g0.x", 20) + &chain(n), ..Sized::default() }.inputs(), 1.1),
     ("figures, and with them pairs", 16, figures, 1.3),
