@@ -1,4 +1,4 @@
-//! The first look at a course: stretch by stretch, some hundred stretches at a time, and of each pair only those that the search could still need are kept.
+//! The first look at a course: stretch by stretch, up to some hundred stretches at a time, and of each pair only those that the search could still need are kept.
 //!
 //! What: a stretch whose bound is no less than what is enough, or no more than the tolerance below a gap that was seen, ends the search when it comes up; of these the one with the
 //! least bound stands for all. Both only fall as more is seen, so what is left out early would be left out at the end. Two bodies whose boxes are that far apart over a whole window
@@ -48,7 +48,6 @@ pub(super) fn open(
     let mut size = 1;
     loop {
         let spans: Vec<(f64, f64)> = rest.by_ref().take(size).collect();
-        size = WINDOW;
         let Some((from, _)) = spans.first().copied() else { break };
         if allotment.is_used_up() {
             let (_, to) = enclosure.span();
@@ -63,7 +62,11 @@ pub(super) fn open(
         let seen: Vec<Seen> = couples.par_iter().map(|couple| window.of(couple, scene, limit, couples.len() <= FEW)).collect();
         nearest = seen.iter().flat_map(|s| &s.cells).map(|c| c.middle).fold(nearest, f64::min);
         let measurements: u64 = seen.iter().map(|s| s.spent).sum();
-        allotment.spent(measurements + each * u64::try_from(window.spans.len()).unwrap_or(u64::MAX));
+        let stretches = u64::try_from(window.spans.len()).unwrap_or(u64::MAX);
+        let spent = measurements + each * stretches;
+        allotment.spent(spent);
+        // Many pairs have small windows, so that one of them does not cost many times what is left.
+        size = usize::try_from(allotment.share(2) / (spent / stretches).max(1)).unwrap_or(usize::MAX).clamp(1, WINDOW);
         let limit = enough(nearest);
         for (kept, seen) in kept.iter_mut().zip(seen) {
             kept.take(seen.cells, tolerance, limit);
