@@ -30,9 +30,9 @@ impl Effort {
     const fn usual(self) -> (u64, u64) {
         match self {
             Effort::Places => (4_000_000, 2),
-            Effort::Pieces => (200_000, 1),
+            Effort::Pieces => (100_000, 1),
             Effort::Trials => (2_000_000, 0),
-            Effort::Boxes => (3_000_000, 2),
+            Effort::Boxes => (2_000_000, 2),
             Effort::TrialBoxes => (1_500_000, 0),
         }
     }
@@ -185,18 +185,18 @@ mod tests {
     #[test]
     fn what_is_allowed_grows_with_the_shot_and_a_thousandfold_when_asked() {
         let of = |budget: Budget, counts| budget.most(Effort::Pieces, counts);
-        assert_eq!((of(Budget::Usual, 0), of(Budget::Usual, 1000), of(Budget::Large, 1000)), (200_000, 201_000, 201_000_000));
+        assert_eq!((of(Budget::Usual, 0), of(Budget::Usual, 1000), of(Budget::Large, 1000)), (100_000, 101_000, 101_000_000));
         assert_eq!(Budget::Large.most(Effort::Places, u64::MAX), u64::MAX);
     }
 
     #[test]
     fn the_last_unit_is_allowed_and_one_more_is_not() {
         let meter = Meter::new(Budget::Usual, 0);
-        assert_eq!(meter.spend(Effort::Pieces, 199_999), Ok(()));
+        assert_eq!(meter.spend(Effort::Pieces, 99_999), Ok(()));
         assert_eq!((meter.left(Effort::Pieces), meter.used(Effort::Boxes)), (1, 0));
         assert_eq!(meter.spend(Effort::Pieces, 1), Ok(()));
         let excess = meter.spend(Effort::Pieces, 1);
-        assert_eq!(excess, Err(Excess { work: Effort::Pieces, most: 200_000 }));
-        assert_eq!((meter.left(Effort::Pieces), meter.used(Effort::Pieces)), (0, 200_001));
+        assert_eq!(excess, Err(Excess { work: Effort::Pieces, most: 100_000 }));
+        assert_eq!((meter.left(Effort::Pieces), meter.used(Effort::Pieces)), (0, 100_001));
     }
 }

@@ -101,7 +101,7 @@ fn fine_steps_thirty_million_frames_from_the_first_are_refused_with_the_cause() 
     let errors = from(30_000_000).err().unwrap();
     let flaw = errors[0].flaw();
     assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "axis `g0.x` would cost too much work"));
-    assert!(flaw.found.starts_with("more than 200200 pieces of curves by frame 300000"), "{}", flaw.found);
+    assert!(flaw.found.starts_with("more than 100200 pieces of curves by frame 300000"), "{}", flaw.found);
     assert!(flaw.help.starts_with("number the frames from near 1") && flaw.help.contains("--large"), "{}", flaw.help);
 }
 
