@@ -12,6 +12,9 @@ use std::collections::BinaryHeap;
 /// the square root of one over the relative tolerance, some thousand.
 const MOST_CELLS: u64 = 1 << 15;
 
+/// Halvings that a cell of which nothing is known counts as: a mechanism has then looked for its place in vain, which takes as long as some dozen that it finds.
+const LOST: u64 = 64;
+
 /// A stretch of time with what is known of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Cell {
@@ -36,7 +39,7 @@ pub(super) struct Least {
     pub(super) at: f64,
     /// True where `lower` is within the tolerance of `upper`.
     pub(super) tight: bool,
-    /// Cells that were halved.
+    /// Cells that were halved, those of which nothing was known many times.
     pub(super) halved: u64,
 }
 
@@ -99,6 +102,9 @@ pub(super) fn least(
         }
         for (from, to) in [(cell.from, middle), (middle, cell.to)] {
             let mut half = look(from, to);
+            if half.lower == f64::NEG_INFINITY {
+                best.halved += LOST;
+            }
             // What held for the whole holds for its halves.
             half.lower = half.lower.max(cell.lower);
             see(&mut best, &half);
