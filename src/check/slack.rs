@@ -43,9 +43,12 @@ struct Stretch {
 /// follow, both in deg/s2 in the direction of paying out.
 pub(super) fn violations(program: &Program) -> Vec<Violation> {
     let mut found = Vec::new();
-    for hung in limbs(program) {
-        let mut stretches: Vec<Stretch> = Vec::new();
-        sections::each(program, &mut |section| hung.in_section(section, &mut stretches));
+    // A section of a held pass has curves of its own for all axes: it is formed once for all wires.
+    let mut all: Vec<(Hung<'_>, Vec<Stretch>)> = limbs(program).map(|hung| (hung, Vec::new())).collect();
+    if !all.is_empty() {
+        sections::each(program, &mut |section| all.iter_mut().for_each(|(hung, stretches)| hung.in_section(section, stretches)));
+    }
+    for (hung, mut stretches) in all {
         hung.standing(program, &mut stretches);
         stretches.sort_by(|a, b| (a.part, a.span.0).partial_cmp(&(b.part, b.span.0)).unwrap_or(core::cmp::Ordering::Equal));
         // In a held pass what is slack before and after an exposure is one stretch.
