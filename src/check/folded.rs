@@ -26,6 +26,13 @@ pub(crate) fn lead(report: &Report, root: &Root<'_>) -> String {
     axes.sort_unstable();
     axes.dedup();
     let all = words::limits(root.rest.len() + 1);
+    if matches!(v.cause, Cause::TooLong { .. }) {
+        return format!(
+            "pass {} is too fast at {pace} s per frame: {all} exceeded on {}; the worst: {sentence}",
+            name(pass),
+            words::axes(axes.len())
+        );
+    }
     format!(
         "pass {} is too fast at {pace} s per frame: {all} exceeded on {}; the worst: {} of {}{}",
         name(pass),

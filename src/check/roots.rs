@@ -49,7 +49,7 @@ pub(crate) fn roots(report: &Report) -> Vec<Root<'_>> {
 /// What is shown of violations with one cause: one for which a change of the track was found, or the one that says most about where the curve goes.
 fn root(found: Vec<Found<'_>>, too_fast: bool) -> Option<Root<'_>> {
     let mended = |v: &Violation| v.fixes.iter().any(|f| f.is_pace() == too_fast);
-    let order = |v: &Violation| (mended(v), v.part == Part::Photographed, v.limit.plainness());
+    let order = |v: &Violation| (mended(v), nearness(v.part), v.limit.plainness());
     let worse = |a: &Violation, b: &Violation| order(a).cmp(&order(b)).then(a.severity().total_cmp(&b.severity()));
     let lead = (0..found.len()).rev().max_by(|a, b| match (found.get(*a), found.get(*b)) {
         (Some((_, a)), Some((_, b))) => worse(a, b),
@@ -57,6 +57,15 @@ fn root(found: Vec<Found<'_>>, too_fast: bool) -> Option<Root<'_>> {
     })?;
     let (lead, rest): (Vec<_>, Vec<_>) = found.into_iter().enumerate().partition(|(i, _)| *i == lead);
     Some(Root { too_fast, lead: lead.first()?.1, rest: rest.into_iter().map(|(_, f)| f).collect() })
+}
+
+/// What is photographed comes first, then what a run adds to it, then the way there and home.
+fn nearness(part: Part) -> u32 {
+    match part {
+        Part::Photographed => 2,
+        Part::RunUp | Part::RunDown => 1,
+        Part::MoveToStart | Part::ReturnHome => 0,
+    }
 }
 
 /// Touching stretches between keys of one track, or an axis whose limits no track explains; the last apart where it is about another pass's counts.

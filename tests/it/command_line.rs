@@ -142,7 +142,7 @@ fn every_broken_fixture_is_refused_with_its_own_finding() {
         ("too_fast", 1, "exceeded: camera.track: velocity"),
         ("out_of_travel", 1, "is outside the travel"),
         ("no_run_up", 1, "no run-up of 1 to"),
-        ("held_too_short", 1, "are available between"),
+        ("held_too_short", 1, "1.500 s are available between"),
         ("jerky", 1, "exceeded: heron_a.hoist: jerk"),
         ("typing_errors", 2, "help: write `shape`"),
     ] {

@@ -84,7 +84,7 @@ fn checks_of_all_fixtures_fit_the_window() {
 fn the_most_used_axis_is_first_and_what_is_over_is_marked() {
     let text = stdout(&run(&["check", &fixture("broken/too_fast.toml")]));
     let first = text.lines().skip_while(|l| !l.starts_with("  axis ")).nth(1).unwrap();
-    assert!(first.starts_with("! camera.track ") && first.contains("122.9%") && first.contains("velocity"), "{first}");
+    assert!(first.starts_with("! camera.track ") && first.contains("122.9%") && first.contains(" mm/s "), "{first}");
     assert!(text.contains("\n1 limit exceeded\n"), "{text}");
     let text = stdout(&run(&["check", &fixture("herons/shot.toml")]));
     let uses = text.lines().filter_map(|l| l.strip_prefix("  ")?.split_whitespace().nth(1)?.strip_suffix('%')?.parse().ok());
