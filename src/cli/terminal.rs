@@ -6,7 +6,6 @@
 //! Limits: a standard output that is closed before the program starts cannot be told from one that leads to /dev/null; what cannot be written to standard
 //! error is lost.
 
-use std::fs::File;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::sync::mpsc::{self, RecvTimeoutError, Sender};
@@ -80,9 +79,9 @@ pub(super) fn stream<E: From<StagedError>>(fill: impl FnOnce(&mut (dyn Write + S
 
 /// Standard output without a buffer that keeps errors to itself: the standard library takes a write to a descriptor that is not open for writing for done.
 #[cfg(unix)]
-fn standard_output() -> io::Result<File> {
+fn standard_output() -> io::Result<std::fs::File> {
     use std::os::fd::AsFd;
-    io::stdout().as_fd().try_clone_to_owned().map(File::from)
+    io::stdout().as_fd().try_clone_to_owned().map(std::fs::File::from)
 }
 
 #[cfg(not(unix))]

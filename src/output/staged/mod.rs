@@ -25,5 +25,6 @@ pub(crate) use ours::{OurFile, OurFolder};
 #[cfg(test)]
 pub(crate) use sink::hash_of;
 pub(crate) use sink::is_unchanged;
+#[cfg(target_os = "linux")]
 pub(crate) use staging::discard;
 pub use written::Written;

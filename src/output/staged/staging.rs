@@ -45,10 +45,12 @@ fn live() -> MutexGuard<'static, Vec<PathBuf>> {
 }
 
 /// While it exists, no output of this process is put in staging.
+#[cfg(target_os = "linux")]
 #[derive(Debug)]
 pub(crate) struct Discarded(#[allow(dead_code, reason = "held, never read")] MutexGuard<'static, Vec<PathBuf>>);
 
 /// Removes the staging directories of this process, for a process that is about to end. Keep the result until the end: threads at work wait for it.
+#[cfg(target_os = "linux")]
 #[must_use]
 pub(crate) fn discard() -> Discarded {
     let live = live();
