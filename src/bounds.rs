@@ -90,7 +90,7 @@ table! {
     wholes {
         FULL_STEPS = Whole::from("steps/rev", 1, 100_000), "full steps of one motor revolution", "far beyond any stepper";
         MICROSTEPS = Whole::from("", 1, 4096), "microsteps of one full step", "far beyond any driver (common practice, no source)";
-        OPENINGS = Whole::from("", 1, 100_000), "openings of a light screen", "far beyond any screen";
+        OPENINGS = Whole::from("", 1, 100_000), "openings of a gobo", "far beyond any gobo";
         LAYERS = Whole::from("", 1, 64), "layers of rope on a drum", "far beyond any drum";
         PIXELS = Whole::from("pixels", 1, 1_000_000), "sides of a picture", "far beyond any camera";
         SEED = Whole::from("", 0, i64::MAX), "seeds of a drift", "any number that TOML can hold";

@@ -7,7 +7,7 @@ use crate::stage::{Axis, AxisSpec, LoadSpec, Motor, Unit};
 
 /// What an axis is made from; [`AxisBuilder::build`] checks it.
 ///
-/// Travel, velocity, acceleration and jerk must be given. The rest has the defaults of the stage file: home at 0, a motor of 200 full steps without
+/// Travel, velocity, acceleration and jerk are required. The rest has the defaults of the stage file: home at 0, a motor of 200 full steps without
 /// microsteps, no gear, 360 units for one revolution.
 #[derive(Debug, Clone)]
 pub struct AxisBuilder {

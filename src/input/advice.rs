@@ -40,7 +40,7 @@ fn found_and_allowed(flaw: &Flaw) -> Option<(&'static str, &'static str)> {
 /// What to do: for a key where more can be said of it, else what the table of codes says.
 fn help(flaw: &Flaw) -> &'static str {
     match (flaw.code, flaw.field.as_str()) {
-        (Code::OutOfRange | Code::KeyDoesNotApply, "openings") => "take `openings` away from an axis that is no shutter",
+        (Code::OutOfRange | Code::KeyDoesNotApply, "openings") => "remove `openings` from an axis that turns no gobo",
         (Code::OutOfRange, _) => range(flaw),
         (Code::TooMany, "group") => "describe fewer, or split the stage into two files",
         (Code::TooMany, "joint") => "join joints that move on one channel, or leave out those that do not move",

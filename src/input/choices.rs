@@ -4,6 +4,9 @@ use crate::mechanism::CarriedFrom;
 use crate::shot::Exposure;
 use crate::stage::Unit;
 
+/// Words of earlier versions, and what they are called now: the help of an unknown word names it.
+pub(super) const RENAMED: &[(&str, &str)] = &[("pose_to_pose", "stop_at_keys")];
+
 /// The units.
 pub(super) const UNITS: &[(&str, Unit)] = &[("mm", Unit::Millimetre), ("deg", Unit::Degree)];
 

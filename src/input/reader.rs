@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::choices::RENAMED;
 use super::keys::Section;
 use super::log::{Log, Spot};
 use super::values;
@@ -183,7 +184,7 @@ impl<'t> Table<'t> {
         self.take(log, key, allowed, read)
     }
 
-    /// The required `name` for people.
+    /// The required `name` that is displayed.
     pub(super) fn display_name(&mut self, log: &mut Log) -> Option<&'t str> {
         let name = self.need(log, "name", values::TEXT, values::text)?;
         match check_display_name("name", name) {
@@ -224,8 +225,11 @@ impl<'t> Table<'t> {
         if chosen.is_none() {
             let mut flaw =
                 Flaw::new(Code::UnknownChoice, key, format!("`{key}` is not one of the choices")).found(values::quoted(word), allowed);
+            let renamed = RENAMED.iter().find(|(old, new)| *old == word && choices.iter().any(|(name, _)| name == new));
             if let Some(help) = known_elsewhere(word) {
                 flaw = flaw.help(help);
+            } else if let Some((old, new)) = renamed {
+                flaw = flaw.help(format!("`{old}` is now `{new}`: write {key} = \"{new}\""));
             } else if let Some(near) = log.nearest(word, choices.iter().map(|(name, _)| *name)) {
                 flaw = flaw.help(format!("write {key} = \"{near}\""));
             }

@@ -166,7 +166,7 @@ pub(crate) struct ColumnEntry {
     pub steps_per_unit: f64,
     /// Position of step 0.
     pub home: f64,
-    /// Soft ends of travel.
+    /// Soft limits of travel.
     pub travel: [f64; 2],
     /// unit/s.
     pub max_velocity: f64,

@@ -51,7 +51,7 @@ mod tests {
     #[test]
     fn every_reversal_is_found_and_a_rest_on_the_way_is_none() {
         let keys = [(5.0, 0.0), (15.0, 30.0), (25.0, 30.0), (35.0, 60.0), (45.0, 20.0)];
-        let compiled = one_axis(&keys, Shape::PoseToPose, 0.1, -50.0);
+        let compiled = one_axis(&keys, Shape::StopAtKeys, 0.1, -50.0);
         assert_eq!(reversals(compiled.axes().first().unwrap()), [FrameTime(35.0)]);
     }
 }

@@ -399,7 +399,7 @@ mod tests {
     use crate::shot::Shape;
 
     fn way(keys: &[(f64, f64)], backlash: f64, lower: f64) -> Way {
-        let compiled = one_axis(keys, Shape::PoseToPose, backlash, lower);
+        let compiled = one_axis(keys, Shape::StopAtKeys, backlash, lower);
         Way::plan(&compiled, &compiled.shot().passes()[0]).unwrap()
     }
 
@@ -430,7 +430,7 @@ mod tests {
     #[test]
     fn a_long_way_is_cut_no_finer_than_a_short_one() {
         let w = way(&[(5.0, 200.0), (40.0, 100.0)], 1.0, -50.0);
-        let compiled = one_axis(&[(5.0, 200.0), (40.0, 100.0)], Shape::PoseToPose, 1.0, -50.0);
+        let compiled = one_axis(&[(5.0, 200.0), (40.0, 100.0)], Shape::StopAtKeys, 1.0, -50.0);
         let stretches = |w: &Way| w.course(compiled.stage(), Leg::MoveToStart).stretches().count();
         let mut long = w.clone();
         long.whole_seconds *= 1_000_000_000;

@@ -48,7 +48,7 @@ pub enum Shape {
     /// Natural cubic spline, C2, straight on beyond its ends.
     NaturalCubic,
     /// Rest-to-rest quintic between neighbours.
-    PoseToPose,
+    StopAtKeys,
     /// Straight lines with blended corners.
     Linear,
     /// Half cosines with blended corners.
@@ -63,7 +63,7 @@ impl Shape {
         ("minimum_jerk", Shape::MinimumJerk),
         ("monotone", Shape::Monotone),
         ("natural_cubic", Shape::NaturalCubic),
-        ("pose_to_pose", Shape::PoseToPose),
+        ("stop_at_keys", Shape::StopAtKeys),
         ("linear", Shape::Linear),
         ("cosine", Shape::Cosine),
         ("catmull_rom", Shape::CatmullRom),

@@ -24,7 +24,7 @@ pub use pass::{Exposure, Pass};
 /// What a shot is made from.
 #[derive(Debug, Clone)]
 pub(crate) struct ShotSpec {
-    /// Name, for people.
+    /// Display name.
     pub name: String,
     /// Frames a second at projection.
     pub frame_rate: FrameRate,
@@ -180,7 +180,7 @@ impl Shot {
         self.cycle_start
     }
 
-    /// Name, for people.
+    /// Display name.
     #[must_use]
     pub fn name(&self) -> &str {
         &self.spec.name

@@ -106,13 +106,13 @@ fn of_track(track: &Track) -> Result<Arc<dyn Signal>, SignalError> {
         Shape::MinimumJerk => Arc::new(minimum_jerk::through(track.keys())?),
         Shape::Monotone => Arc::new(monotone::through(track.keys())?),
         Shape::NaturalCubic => Arc::new(natural_cubic::through(track.keys())?),
-        Shape::PoseToPose => Arc::new(pose_to_pose(track.keys())?),
+        Shape::StopAtKeys => Arc::new(stop_at_keys(track.keys())?),
         Shape::Linear | Shape::Cosine | Shape::CatmullRom => Arc::new(blended::Blended::new(track.keys(), track.shape(), track.blend())),
     })
 }
 
 /// Rest-to-rest quintics between neighbouring keys.
-fn pose_to_pose(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
+fn stop_at_keys(keys: &[Key]) -> Result<KeyedCurve, SignalError> {
     let nodes: Vec<_> = keys.iter().map(|k| (k.frame, Node::rest(k.value))).collect();
     KeyedCurve::through_nodes(&nodes, Outside::Hold)
 }

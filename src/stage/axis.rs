@@ -9,7 +9,7 @@ use crate::bounds::{self, Code, Flaw, with_unit};
 use crate::mechanism::Unit;
 use crate::number::whole;
 
-/// Soft ends of travel. Unit: that of the axis. Invariant: lower < upper.
+/// Soft limits of travel. Unit: that of the axis. Invariant: lower < upper.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Travel {
     /// Lower end.
@@ -61,7 +61,7 @@ pub(crate) struct AxisSpec {
     pub name: String,
     /// Unit.
     pub unit: Unit,
-    /// Soft ends of travel.
+    /// Soft limits of travel.
     pub travel: [f64; 2],
     /// Where step 0 is.
     pub home: f64,
@@ -75,7 +75,7 @@ pub(crate) struct AxisSpec {
     pub motor: Option<Motor>,
     /// Load, where the torque check is wanted.
     pub load: Option<LoadSpec>,
-    /// Openings round the turn of a light screen, for the flicker they make; deg axes only.
+    /// Openings of a gobo around one turn, for the flicker they cause; deg axes only.
     pub openings: Option<i64>,
 }
 
@@ -213,7 +213,7 @@ impl Axis {
         self.unit
     }
 
-    /// Soft ends of travel.
+    /// Soft limits of travel.
     #[must_use]
     pub fn travel(&self) -> Travel {
         self.travel
@@ -255,7 +255,7 @@ impl Axis {
         self.load
     }
 
-    /// Openings round the turn of a light screen.
+    /// Openings of a gobo around one turn.
     #[must_use]
     pub fn openings(&self) -> Option<u32> {
         self.openings

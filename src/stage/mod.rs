@@ -161,7 +161,7 @@ impl Stage {
         self.mark
     }
 
-    /// Name of the stage, for people.
+    /// Display name of the stage.
     #[must_use]
     pub fn name(&self) -> &str {
         &self.name

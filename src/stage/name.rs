@@ -1,6 +1,6 @@
-//! The shape of a name: of one that heads a column, and of one for people.
+//! The shape of a name: of one that heads a column, and of a display name.
 //!
-//! Invariant: what heads a column is plain enough for a CSV header without quoting and for a file name on every system. What is for people holds no
+//! Invariant: what heads a column is plain enough for a CSV header without quoting and for a file name on every system. A display name holds no
 //! hidden character, so that no name can change what is read around it.
 
 use crate::bounds::{Code, Flaw, MOST_NAME_LETTERS, is_hidden, visible};
@@ -28,7 +28,7 @@ pub(crate) fn check_name(field: &str, name: &str) -> Result<(), Flaw> {
     }
 }
 
-/// Checks a name for people, such as that of a shot, a stage or an obstacle: letters, digits, marks, spaces, punctuation and symbols.
+/// Checks a display name, such as that of a shot, a stage or an obstacle: letters, digits, marks, spaces, punctuation and symbols.
 ///
 /// # Errors
 /// A flaw of `field` with the first hidden character.

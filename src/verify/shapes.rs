@@ -51,7 +51,7 @@ impl Course {
             _ if t >= last.0 => last.1,
             Shape::MinimumJerk => self.through.as_ref().map_or(f64::NAN, |s| s.at(t)),
             Shape::Monotone => monotone(&self.keys, t),
-            Shape::PoseToPose => {
+            Shape::StopAtKeys => {
                 let (a, b) = self.neighbours(t);
                 let u = (t - a.0) / (b.0 - a.0);
                 a.1 + (b.1 - a.1) * u * u * u * (10.0 + u * (-15.0 + u * 6.0))
@@ -61,7 +61,7 @@ impl Course {
 
     /// True for the shapes that are polynomials of degree five or less, which a curve of such pieces has exactly.
     pub(super) fn is_polynomial(&self) -> bool {
-        matches!(self.shape, Shape::MinimumJerk | Shape::Monotone | Shape::NaturalCubic | Shape::PoseToPose)
+        matches!(self.shape, Shape::MinimumJerk | Shape::Monotone | Shape::NaturalCubic | Shape::StopAtKeys)
     }
 
     /// Largest value of a key, or of the terms that a spline adds up: where keys crowd they are far larger than the keys.
@@ -216,7 +216,7 @@ mod tests {
     #[test]
     fn two_keys_by_hand() {
         // Quintic from rest to rest, half way: 1/2; straight line and half cosine: 1/2; all hold outside but the natural spline.
-        for shape in [Shape::MinimumJerk, Shape::Monotone, Shape::PoseToPose, Shape::Linear, Shape::Cosine, Shape::CatmullRom] {
+        for shape in [Shape::MinimumJerk, Shape::Monotone, Shape::StopAtKeys, Shape::Linear, Shape::Cosine, Shape::CatmullRom] {
             let c = course(shape, None, &[(0.0, 1.0), (8.0, 3.0)]);
             assert!((c.at(4.0) - 2.0).abs() < 1e-14, "{shape:?}");
             assert_eq!((c.at(-5.0), c.at(20.0)), (1.0, 3.0), "{shape:?}");

@@ -100,7 +100,7 @@ proptest! {
 /// A velocity over its limit for a fraction of a frame, between two frames: no table of frames shows it, the check must.
 #[test]
 fn a_fault_between_two_frames_is_found_and_the_same_move_at_the_limit_passes() {
-    let program = Program { tracks: vec![(Shape::PoseToPose, None, vec![(10.0, 0.0), (11.0, 1.0), (12.0, 0.0)])], ..Program::default() };
+    let program = Program { tracks: vec![(Shape::StopAtKeys, None, vec![(10.0, 0.0), (11.0, 1.0), (12.0, 0.0)])], ..Program::default() };
     // Peak speed of the rest-to-rest quintic: 1.875 units a frame at frame 10.5, between frames (T. Flash, N. Hogan 1985).
     let pace = 4.0;
     let at_limit = 1.875 / pace;

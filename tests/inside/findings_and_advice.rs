@@ -109,7 +109,7 @@ fn a_step_rate_over_its_limit_is_found_and_at_the_limit_passes() {
     for (rate, fine) in [(93.75, true), (93.74, false)] {
         let mut spec = axis("bridge");
         spec.limits.step_rate = Some(rate);
-        let (s, h) = one(spec, (Shape::PoseToPose, None, vec![(10.0, 0.0), (20.0, 10.0)]), 2.0);
+        let (s, h) = one(spec, (Shape::StopAtKeys, None, vec![(10.0, 0.0), (20.0, 10.0)]), 2.0);
         let report = checked(&s, &h);
         assert_eq!(report.within_limits(), fine);
         assert!(report.passes[0].violations.iter().all(|v| v.limit == Limit::StepRate));
@@ -127,7 +127,7 @@ fn torque_over_what_the_motor_has_is_found_and_sets_the_fastest_pace() {
         spec.drive.gear_ratio = 10.0;
         spec.motor = Some(Motor::new(200, Some(0.0), None, vec![(0.0, at_rest), (600.0, at_rest * 0.5)]).unwrap());
         spec.load = Some(LoadSpec { inertia: 20.0, friction: 0.0, vertical: true, efficiency: 1.0 });
-        one(spec, (Shape::PoseToPose, None, vec![(10.0, 0.0), (20.0, 50.0)]), 12.0)
+        one(spec, (Shape::StopAtKeys, None, vec![(10.0, 0.0), (20.0, 50.0)]), 12.0)
     };
     let (s, h) = hoist(0.30);
     let report = checked(&s, &h);
@@ -142,7 +142,7 @@ fn torque_over_what_the_motor_has_is_found_and_sets_the_fastest_pace() {
         let again = shot(
             &s,
             (1, 100),
-            &[Program { tracks: vec![(Shape::PoseToPose, None, vec![(10.0, 0.0), (20.0, 50.0)])], ..Program::default() }],
+            &[Program { tracks: vec![(Shape::StopAtKeys, None, vec![(10.0, 0.0), (20.0, 50.0)])], ..Program::default() }],
             vec![moving(&s, "picture", pace)],
         );
         checked(&s, &again).within_limits()
@@ -162,7 +162,7 @@ fn torque_between_held_exposures_is_found_and_below_the_supply_passes() {
         spec.motor = Some(Motor::new(200, Some(0.0), None, vec![(0.0, at_rest), (600.0, at_rest * 0.5)]).unwrap());
         spec.load = Some(LoadSpec { inertia: 20.0, friction: 0.0, vertical: true, efficiency: 1.0 });
         let s = stage(vec![spec]);
-        let program = Program { tracks: vec![(Shape::PoseToPose, None, vec![(10.0, 0.0), (20.0, 50.0)])], ..Program::default() };
+        let program = Program { tracks: vec![(Shape::StopAtKeys, None, vec![(10.0, 0.0), (20.0, 50.0)])], ..Program::default() };
         let pass = Pass::new(&s, "empty", Exposure::Held, 24.0, 180.0, 0.0, vec![]).unwrap();
         let h = shot(&s, (1, 40), &[program], vec![pass]);
         checked(&s, &h)

@@ -389,7 +389,7 @@ fn a_leg_let_down_faster_than_it_falls_is_over_a_limit_of_its_own_and_slower_it_
     // From 40 to -30 deg in two frames: 10/sqrt 3 x 70/4 = 101 deg/frame2 (T. Flash, N. Hogan 1985); gravity gives at most 4495 deg/s2: the border lies near
     // T = sqrt(101/4495) = 0.150 s a frame, a little above where the leg hangs out less than level.
     let slack = |pace: &str| {
-        let shot = SHOT.replace("keys = [[1, 5], [60, 40], [96, 10]]", "shape = \"pose_to_pose\"\nkeys = [[40, 40], [42, -30]]");
+        let shot = SHOT.replace("keys = [[1, 5], [60, 40], [96, 10]]", "shape = \"stop_at_keys\"\nkeys = [[40, 40], [42, -30]]");
         let shot = shot.replace("seconds_per_frame = 12", &format!("seconds_per_frame = {pace}"));
         let Loaded { stage, shot, .. } = load(STAGE, &shot).unwrap_or_else(|r| panic!("{r}"));
         let report = checked(&stage, &shot);

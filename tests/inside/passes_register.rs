@@ -19,7 +19,7 @@ use movewright::shot::{Copy, Exposure, Pass, Shot};
 use movewright::stage::{Axis, GroupSpec, Stage};
 use proptest::prelude::*;
 
-const GROUPS: [&str; 4] = ["camera", "heron_a", "heron_b", "screen"];
+const GROUPS: [&str; 4] = ["camera", "heron_a", "heron_b", "gobo"];
 const AXES: [&str; 3] = ["lift", "wing", "turn"];
 const FRAMES: (i64, i64) = (1, 60);
 

@@ -15,7 +15,7 @@ proptest! {
 
     #[test]
     fn a_key_comes_back_bit_for_bit_at_its_frame(
-        shape in prop::sample::select(vec![Shape::MinimumJerk, Shape::Monotone, Shape::NaturalCubic, Shape::PoseToPose]),
+        shape in prop::sample::select(vec![Shape::MinimumJerk, Shape::Monotone, Shape::NaturalCubic, Shape::StopAtKeys]),
         keys in crate::inside::common::any_keys(110.0),
     ) {
         let s = stage(vec![axis("bridge")]);

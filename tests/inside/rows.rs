@@ -44,7 +44,7 @@ fn marsh_with(passes: impl Fn(&Stage) -> Vec<Pass>) -> Report {
             drifts: vec![(7, 3.0, 20.0)],
             ..Layers::default()
         },
-        Layers { tracks: vec![(Shape::PoseToPose, None, vec![(3.0, 0.005), (20.0, 7.0), (30.0, 7.005)])], ..Layers::default() },
+        Layers { tracks: vec![(Shape::StopAtKeys, None, vec![(3.0, 0.005), (20.0, 7.0), (30.0, 7.005)])], ..Layers::default() },
     ];
     checked(&stage, &shot(&stage, (1, 40), &programs, passes(&stage)))
 }
@@ -168,7 +168,7 @@ fn trap_positions_at_half_steps_round_as_defined() {
         let steps_per_unit = 200.0 * spec.drive.gear_ratio / spec.drive.travel_per_rev;
         let half = spec.home + (f64::from(37 * i) + 0.5) / steps_per_unit;
         let keys = (0..30).map(|k| (f64::from(k) * 10.0, half * (1.0 + f64::from(k % 7 - 3) * f64::EPSILON))).collect();
-        programs.push(Layers { tracks: vec![(Shape::PoseToPose, None, keys)], ..Layers::default() });
+        programs.push(Layers { tracks: vec![(Shape::StopAtKeys, None, keys)], ..Layers::default() });
         specs.push(spec);
     }
     let stage = stage(specs);

@@ -12,7 +12,7 @@ use movewright::shot::Shape;
 fn trap_a_move_late_in_a_long_shot_counts_the_same_steps() {
     let s = stage(vec![axis("bridge")]);
     let keys = |shift: f64| vec![(10.0 + shift, 0.0), (33.0 + shift, 271.25), (70.0 + shift, -40.5)];
-    for shape in [Shape::MinimumJerk, Shape::Monotone, Shape::NaturalCubic, Shape::PoseToPose] {
+    for shape in [Shape::MinimumJerk, Shape::Monotone, Shape::NaturalCubic, Shape::StopAtKeys] {
         let counts = |shift: i64| {
             let p = Program { tracks: vec![(shape, None, keys(shift as f64))], ..Program::default() };
             let h = shot(&s, (1 + shift, 80 + shift), &[p], vec![moving(&s, "picture", 12.0)]);
@@ -50,7 +50,7 @@ fn trap_harmless_moves_compile() {
 fn trap_keys_a_hair_apart_are_over_a_limit_not_a_crash() {
     let s = stage(vec![axis("bridge")]);
     for gap in [1e-3, 1e-6] {
-        let p = Program { tracks: vec![(Shape::PoseToPose, None, vec![(10.0, 0.0), (10.0 + gap, 100.0)])], ..Program::default() };
+        let p = Program { tracks: vec![(Shape::StopAtKeys, None, vec![(10.0, 0.0), (10.0 + gap, 100.0)])], ..Program::default() };
         let h = shot(&s, (1, 48), &[p], vec![moving(&s, "picture", 1.0)]);
         let report = checked(&s, &h);
         let v = &report.passes[0].violations;
@@ -85,7 +85,7 @@ fn trap_half_steps_have_one_rule() {
         let s = stage(vec![a]);
         let values = [0.005, 0.015, 0.025, -0.005, -0.015, -0.025];
         let keys = values.iter().enumerate().map(|(i, v)| (1.0 + i as f64, *v)).collect();
-        let p = Program { tracks: vec![(Shape::PoseToPose, None, keys)], ..Program::default() };
+        let p = Program { tracks: vec![(Shape::StopAtKeys, None, keys)], ..Program::default() };
         let h = shot(&s, (1, 6), &[p], vec![moving(&s, "picture", 12.0)]);
         let counts = column(&table(&compiled(&s, &h), 0, Column::Steps), "heron.bridge");
         let want = if reverse { ["0", "-2", "-2", "0", "2", "2"] } else { ["0", "2", "2", "0", "-2", "-2"] };

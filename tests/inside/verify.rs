@@ -78,7 +78,7 @@ fn cycle_start_is_known_to_both_ways() {
         repair(&mut files);
         let wrong = verdict_of(&files).faults;
         let axes: Vec<&str> = wrong.iter().filter(|f| f.kind == FaultKind::Position).filter_map(|f| f.axis.as_deref()).collect();
-        for axis in ["heron_a.wing", "heron_b.wing", "screen.turn"] {
+        for axis in ["heron_a.wing", "heron_b.wing", "gobo.turn"] {
             assert!(axes.contains(&axis), "{axis}: {wrong:?}");
         }
         assert!(!axes.contains(&"camera.track") && !axes.contains(&"camera.pan"), "{wrong:?}");

@@ -223,7 +223,7 @@ proptest! {
 
     #[test]
     fn every_verdict_on_a_limit_is_one(
-        shape in prop::sample::select(vec!["minimum_jerk", "monotone", "pose_to_pose"]),
+        shape in prop::sample::select(vec!["minimum_jerk", "monotone", "stop_at_keys"]),
         start in 1.0..12.0_f64,
         steps in prop::collection::vec((3.0..12.0_f64, 20.0..400.0_f64), 2..5),
     ) {

@@ -22,7 +22,7 @@ pub struct Input {
     more: String,
 }
 
-const SHAPES: [&str; 5] = ["natural_cubic", "minimum_jerk", "minimum_jerk", "monotone", "pose_to_pose"];
+const SHAPES: [&str; 5] = ["natural_cubic", "minimum_jerk", "minimum_jerk", "monotone", "stop_at_keys"];
 
 /// Between two numbers above 0, each factor as likely as any other.
 fn scaled(g: &mut Generator, low: f64, high: f64) -> f64 {

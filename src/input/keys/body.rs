@@ -34,7 +34,7 @@ const ANY_NAME: Entry = Entry {
     holds: Holds::Text,
     unit: "",
     default: Default::Must,
-    meaning: "its name, for people: letters, digits, marks, spaces, punctuation and symbols",
+    meaning: "its display name: letters, digits, marks, spaces, punctuation and symbols",
     example: "\"reeds\"",
 };
 
@@ -263,7 +263,7 @@ pub(crate) static OBSTACLE: Section = Section {
     keys: &[ANY_NAME, FROM, TO, THICK],
     rules: &[],
     example: r#"[[group]]
-name = "screen"
+name = "gobo"
 
 [[group.axis]]
 name = "turn"

@@ -90,9 +90,9 @@ pub(crate) enum Holds {
 /// What holds where a key is left out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Default {
-    /// It must be given.
+    /// Required.
     Must,
-    /// It must be given, but in a group that is `like` another and takes it over.
+    /// Required, but in a group that is `like` another and inherits it.
     MustUnlessLike,
     /// This value, as TOML.
     Value(&'static str),
@@ -109,11 +109,11 @@ pub(crate) enum Rule {
     AtMostOne(&'static [&'static str]),
     /// All of them or none.
     AllOrNone(&'static [&'static str]),
-    /// The first only where the second has one of these words, which it must then be given.
+    /// The first only where the second has one of these words, and there it is required.
     OnlyWith(&'static str, &'static str, &'static [&'static str]),
-    /// The first must be given where the second has this word, but in a group that is `like` another.
+    /// The first is required where the second has this word, but in a group that is `like` another.
     NeededWith(&'static str, &'static str, &'static str),
-    /// The first must be given where the second is a list.
+    /// The first is required where the second is a list.
     NeededWithList(&'static str, &'static str),
     /// The first only beside one of the others.
     OnlyBeside(&'static str, &'static [&'static str]),

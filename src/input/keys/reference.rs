@@ -95,8 +95,8 @@ fn code(text: &str) -> String {
 
 fn default(entry: &Entry) -> String {
     match entry.default {
-        Default::Must => "must be given".to_owned(),
-        Default::MustUnlessLike => "must be given, or taken over".to_owned(),
+        Default::Must => "required".to_owned(),
+        Default::MustUnlessLike => "required, or inherited through `like`".to_owned(),
         Default::Value(value) => code(value),
         Default::None(words) => words.to_owned(),
     }

@@ -47,7 +47,7 @@ pub(crate) static SHOT: Section = Section {
             holds: Holds::Text,
             unit: "",
             default: Default::Must,
-            meaning: "name of the shot, for people: letters, digits, marks, spaces, punctuation and symbols",
+            meaning: "display name of the shot: letters, digits, marks, spaces, punctuation and symbols",
             example: "\"Over the reeds\"",
         },
         Entry {
@@ -148,10 +148,10 @@ pub(crate) static TRACK: Section = Section {
     header: "[[track]]",
     meaning: "Keys on frames, and how the curve runs through them. Frames rise; fractions are allowed. `minimum_jerk`: quintic spline, C4, at rest at its ends. `monotone`: \
               quintics that never leave the range of their two keys, C2; equal keys hold; at rest. `natural_cubic`: natural cubic spline, C2, goes on in a straight line: \
-              moving at the cut. `pose_to_pose`: stops at every key. `linear`, `cosine`, `catmull_rom`: straight lines, half cosines, Catmull-Rom, corners blended; holds.",
+              moving at the cut. `stop_at_keys`: stops at every key. `linear`, `cosine`, `catmull_rom`: straight lines, half cosines, Catmull-Rom, corners blended; holds.",
     keys: &[
         Entry {
-            default: Default::None("all columns of a key file; must be given beside a list of keys"),
+            default: Default::None("all columns of a key file; required beside a list of keys"),
             meaning: "what it drives, `group.channel`; with a key file it picks one column",
             example: "\"heron_a.bridge\"",
             ..CHANNEL
@@ -265,7 +265,7 @@ pub(crate) static DRIFT: Section = Section {
     header: "[[drift]]",
     meaning: "Slow wandering, the same on every machine.",
     keys: &[
-        Entry { example: "\"screen.turn\"", ..CHANNEL },
+        Entry { example: "\"gobo.turn\"", ..CHANNEL },
         Entry {
             name: "seed",
             holds: Holds::Whole(bounds::SEED.least, bounds::SEED.most),
@@ -292,7 +292,7 @@ pub(crate) static DRIFT: Section = Section {
         },
     ],
     rules: &[],
-    example: "[[drift]]\nchannel = \"screen.turn\"\nseed = 11\namplitude = 8\nperiod = 48\n",
+    example: "[[drift]]\nchannel = \"gobo.turn\"\nseed = 11\namplitude = 8\nperiod = 48\n",
 };
 
 /// A copy.
