@@ -14,7 +14,7 @@ mod visible;
 pub(crate) use budget::{Budget, Effort, Excess, Meter};
 pub(crate) use code::Code;
 pub use flaw::Flaw;
-pub(crate) use range::{Bound, Whole, with_unit};
+pub(crate) use range::{Bound, Whole, count, counted, with_unit};
 pub(crate) use visible::{is_hidden, visible, visible_but};
 
 /// Declares ranges and counts, each with what it is the range of and why it is that; [`ranges`] lists them.
@@ -59,14 +59,14 @@ table! {
         EFFICIENCY = Bound::above("", 0.0, 1.0), "efficiency of the drive", "at 0 nothing would arrive; no drive returns more than it takes";
         FRAME = Bound::from("frames", -1e8, 1e8), "frame times of keys", "rounding there is at most 2^-27 of a frame";
         BLEND = Bound::from("frames", 0.0, 1e6), "half-widths of rounded corners", "as long as the longest shot";
-        PERIOD = Bound::from("frames", 1.0, 1e8), "length of a beat or of a drift", "less than a frame could not be seen as what it is";
+        PERIOD = Bound::from("frames", 1.0, 1e8), "length of a beat or of a drift", "frames could not show less than one frame";
         PHASE = Bound::from("beats", -1e6, 1e6), "phase of a cycle", "a beat for each frame of the longest shot";
         BEAT = Bound::from("beats", 0.0, 1.0), "places within a beat", "a beat is 0 to 1 long";
         BEAT_RATE = Bound::from("", 0.0, 100.0), "factors on the speed of a beat", "a beat never runs backwards; faster is a shorter `period`";
         FACTOR = Bound::from("", -1e6, 1e6), "factors on amounts and copies", "far beyond any figure";
         DELAY = Bound::from("frames", -1e6, 1e6), "delay of a copy", "as long as the longest shot";
         PACE = Bound::from("s per frame", 1e-3, 86_400.0), "time for one frame",
-            "1000 frames a second is the highest frame rate; nobody waits more than a day for a frame (common practice, no source)";
+            "1000 frames per second is the highest frame rate; no frame takes more than a day (common practice, no source)";
         SHUTTER = Bound::above("degrees", 0.0, 360.0), "shutter angles", "a disc opens for some of its turn and at most for all of it";
         SETTLE = Bound::from("s", 0.0, 86_400.0), "rest before a held exposure", "a day";
         LENGTH = Bound::from("mm", 1e-3, 1e7), "lengths that cannot be zero: arms, radii, rods, focal lengths", "a micrometre to ten kilometres";
@@ -110,7 +110,7 @@ table! {
         MOST_KNOTS: usize = 2_000_000, "knots of the layers of one channel", "two for each frame of the longest shot";
         MOST_FRAMES_PER_SECOND: u32 = 1000, "frames per second of a frame rate", "the quickest pace (common practice, no source)";
         MOST_RATE_DECIMALS: usize = 6, "decimals of a frame rate", "its numerator then fits 32 bits";
-        MOST_ROWS: f64 = 1e12, "rows of one table", "31 years at 1000 rows a second";
+        MOST_ROWS: f64 = 1e12, "rows of one table", "31 years at 1000 rows per second";
         MOST_BYTES: u64 = 256 * 1024 * 1024, "bytes of an input file", "it is held in memory";
         MOST_TOML_BYTES: usize = 16 * 1024 * 1024, "bytes of a TOML file", "a parsed document takes many times the memory of its file";
         MOST_CSV_BYTES: usize = 64 * 1024 * 1024, "bytes of a key file", "its keys are held in memory";

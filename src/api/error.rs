@@ -116,7 +116,7 @@ impl fmt::Display for Error {
             Kind::NoPlan(e) => e.fmt(f),
             Kind::LimitsExceeded(all) => lines(f, all),
             Kind::Unknown { what, name } => write!(f, "there is no {what} `{name}`"),
-            Kind::Outside { frame } => write!(f, "the move does not reach to frame {frame}"),
+            Kind::Outside { frame } => write!(f, "the move does not reach frame {frame}"),
             Kind::Rows(e) => e.fmt(f),
             Kind::Columns(e) => e.fmt(f),
             Kind::Export(e) => e.fmt(f),

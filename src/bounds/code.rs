@@ -53,27 +53,27 @@ macro_rules! codes {
 codes! {
     // Files.
     MissingFile, "missing-file", "A file is missing",
-        "the name is misspelled, or the path leads elsewhere", "check the name, and that the path leads there from the shot's folder";
+        "the name is misspelled, or the path leads elsewhere", "check the name, and the path from the shot's folder";
     UnreadableFile, "unreadable-file", "A file exists but cannot be read",
         "the system refuses it; the message quotes its reason", "check the permissions and the disk";
     NotAFile, "not-a-file", "A folder, a pipe or a device where a file is expected",
         "the path ends at one", "name a regular file";
     WrongFile, "wrong-file", "A stage file where a shot file is expected, or the other way round",
         "the two names were exchanged", "name the file that the message asks for";
-    FileTooLarge, "file-too-large", "A file is larger than is read or written",
+    FileTooLarge, "file-too-large", "A file is too large",
         "more keys, nodes or text than one file may hold", "split the file";
     NotUtf8, "not-utf8", "A file is not UTF-8 text",
-        "an editor or a spreadsheet saved another encoding", "save the file again as UTF-8";
+        "an editor or a spreadsheet saved it in another encoding", "save the file again as UTF-8";
     EmptyFile, "empty-file", "A file is empty",
         "the file was never saved, or it is the wrong one", "save the file again, or name another";
     PathNotAllowed, "path-not-allowed", "A path that would lead elsewhere on another machine",
-        "it is absolute, has a backslash, or goes up behind a folder", "write a path from the shot's folder";
+        "it is absolute, contains a backslash, or has `..` after a folder", "write a path from the shot's folder";
     InvalidFileName, "invalid-file-name", "The name of a file cannot be written as text",
         "it is not UTF-8, or it holds a character that cannot be seen", "rename the file with letters, digits, marks, spaces, punctuation and symbols";
     InvalidToml, "invalid-toml", "The text is not TOML",
         "a bracket, a quote or a value is missing, or a key is written twice", "correct the line: a key, `=`, and one value behind it";
-    UnknownFormat, "unknown-format", "The file has a format that is not read",
-        "`format` is not 1", "change the line to format = 1, and check the keys: other formats are not read";
+    UnknownFormat, "unknown-format", "The file has unsupported format",
+        "`format` is not 1", "change the line to format = 1 and check the keys; no other format is supported";
 
     // Keys of a table.
     MissingKey, "missing-key", "A required key or table is missing",
@@ -81,7 +81,7 @@ codes! {
     UnknownKey, "unknown-key", "A key that its table does not have",
         "it is misspelled, or belongs to another table", "correct the name, or move the key to its table";
     WrongType, "wrong-type", "A value has the wrong type or shape",
-        "for example text where a number is read, or a list with too few entries", "write a value of the kind that is allowed";
+        "for example text where a number is read, or a list with too few entries", "write a value of the allowed type";
     UnknownChoice, "unknown-choice", "A word is not one of the choices",
         "it is misspelled", "write one of them, in quotes";
     KeyDoesNotApply, "key-does-not-apply", "A key has no meaning beside the others of its table",
@@ -90,13 +90,13 @@ codes! {
         "both are given", "keep one of the two";
 
     // Names.
-    InvalidName, "invalid-name", "A name has the wrong shape",
-        "it has a capital, a blank or another sign, or is longer than 64 letters", "use small letters, digits and `_`, and begin with a letter";
+    InvalidName, "invalid-name", "Invalid name",
+        "it has a capital, a space or another character, or more than 64 characters", "use lower-case letters, digits and `_`, and begin with a letter";
     HiddenCharacter, "hidden-character", "A name holds a character that cannot be seen",
         "a control, direction, zero-width or other format character came with pasted text",
         "remove it, or type the name again: letters, digits, marks, spaces, punctuation and symbols";
-    DuplicateName, "duplicate-name", "Two of a kind have the same name",
-        "two groups, axes, channels, passes or columns share a name", "give each a name of its own";
+    DuplicateName, "duplicate-name", "Two things of one kind have the same name",
+        "two groups, axes, channels, passes or columns share a name", "give each its own name";
     UnknownChannel, "unknown-channel", "No such channel",
         "it is misspelled, lacks its group, or a mechanism drives its axis", "name a channel of the stage as group.axis";
     UnknownGroup, "unknown-group", "The stage has no such group",
@@ -110,18 +110,18 @@ codes! {
 
     // Numbers.
     OutOfRange, "out-of-range", "A number lies outside its range, or is not finite",
-        "a slip of the pen or of the unit", "write a number in the range that the message gives";
+        "a typing error, or the wrong unit", "write a number in the range that the message gives";
     EmptyRange, "empty-range", "The upper end is not above the lower end",
         "the two ends are swapped or equal", "write the lower end first";
     ZeroLength, "zero-length", "A direction or a rod has no length",
         "all components are zero, or both ends are one point", "write a direction that is not zero, or two different ends";
     HomeOutsideTravel, "home-outside-travel", "The home lies outside the travel",
         "`home` is left out and the travel does not contain 0", "set `home` to a position within the travel";
-    TooManySteps, "too-many-steps", "The travel counts 2^53 steps or more",
-        "a slip of the unit in travel, microsteps or gear", "check the travel, the steps and the gear for a slip of the unit";
+    TooManySteps, "too-many-steps", "The travel has 2^53 steps or more",
+        "the wrong unit in travel, microsteps or gear", "check the units of the travel, the steps and the gear";
     InvalidTorqueTable, "invalid-torque-table", "The torque table cannot be used",
         "it is empty, does not start at 0 rev/min, its speeds do not rise, or its torque does",
-        "put the rows in the order of their speeds, each speed once";
+        "sort the rows by speed, each speed once";
     TooMany, "too-many", "More of a kind than is allowed",
         "too many axes, joints, passes, copies, keys, columns or rows", "keep fewer than that";
     WrongCount, "wrong-count", "A list or a row has the wrong number of entries",
@@ -130,7 +130,7 @@ codes! {
     // Time.
     InvalidFrameRate, "invalid-frame-rate", "Not a frame rate",
         "text that is no rate, or a rate out of its range", "write the rate in quotes, such as \"24\" or \"30000/1001\"";
-    InvalidFrameSpan, "invalid-frame-span", "Not a span of frames",
+    InvalidFrameSpan, "invalid-frame-span", "Not a valid range of frames",
         "the last frame is before the first, or there are too many frames", "write the first frame, then the last: frames = [1, 96]";
     InvalidTimecode, "invalid-timecode", "Not a timecode of this frame rate",
         "the frame reaches the rate, the label is dropped, or the shape is wrong",
@@ -140,11 +140,11 @@ codes! {
     NoKeys, "no-keys", "A track, a cycle or a column without a key",
         "an empty list, or blank cells only", "add a key, or remove the list";
     KeysOutOfOrder, "keys-out-of-order", "Keys are out of order, or two share a frame",
-        "frames do not rise from key to key", "put them in the order of their frames, each frame once";
+        "frames do not rise from key to key", "sort them by frame, each frame once";
     CornerWithoutBlend, "corner-without-blend", "A corner that no motor can follow",
-        "`blend = 0` with a shape that has corners", "give the frames to either side over which the corner is rounded";
+        "`blend = 0` with a shape that has corners", "write the number of frames on each side over which to round the corner";
     CornersOverlap, "corners-overlap", "Rounded corners overlap",
-        "`blend` is more than half of the way between two keys", "reduce `blend`, or move the keys apart";
+        "`blend` is more than half the distance between two keys", "reduce `blend`, or move the keys apart";
     BeatTooLong, "beat-too-long", "The keys of a cycle cover one beat or more",
         "a key at beat 1 repeats the key at beat 0", "remove the last key: the curve returns to the first by itself";
 
@@ -154,27 +154,27 @@ codes! {
     MissingFrame, "missing-frame", "A row of a key file has keys but no frame",
         "the first cell is blank", "write the row's frame, or remove the row";
     NotANumber, "not-a-number", "A cell of a key file is not a finite number",
-        "text, a decimal comma, or NaN", "write digits with a point, or leave the cell blank";
+        "text, a decimal comma, or NaN", "write a number with a decimal point, or leave the cell blank";
 
     // References between parts.
-    CircularReference, "circular-reference", "Groups copy or take over from each other in a circle",
+    CircularReference, "circular-reference", "`copy` or `like` forms a circle",
         "a chain of `copy` or `like` returns to its start", "remove one link of the circle";
     MissingChannel, "missing-channel", "A copy needs a channel that its target lacks",
-        "something drives it in `from`, and `to` has none of that name", "copy to a group with these channels, or drive the target by tracks";
+        "it is driven in `from`, and `to` has no channel of that name", "copy to a group with these channels, or drive the target by tracks";
     WrongUnit, "wrong-unit", "An axis or a channel has the wrong unit",
         "mm is needed and deg found, or the reverse", "name another, or change its unit";
-    DrivenTwice, "driven-twice", "An axis or a channel is driven by two things",
+    DrivenTwice, "driven-twice", "An axis or a channel is driven twice",
         "two mechanisms, or an aim and a layer, drive the same", "keep one of them";
-    MissingLens, "missing-lens", "A lens is needed and the stage has none",
+    MissingLens, "missing-lens", "A lens is required and the stage has none",
         "the camera's group has no joints or no [group.lens]", "give its group joints and a [group.lens]";
-    NotInPicture, "not-in-picture", "Nothing that an axis moves is ever in the picture",
+    NotInPicture, "not-in-picture", "The picture never shows anything that an axis moves",
         "the camera looks elsewhere, or the figures have no place in front of it", "aim the camera at the figures, or compare in steps";
     MissingBody, "missing-body", "The target's group has no place on the stage",
         "it has no joints", "give its group joints, or aim at a point of the stage";
     UnsuitableAimChannel, "unsuitable-aim-channel", "A channel cannot aim the camera",
         "it does not turn exactly one joint of the camera, or is named twice", "name two channels of turning joints of the camera's own chain";
     TargetMovesWithCamera, "target-moves-with-camera", "The target moves with the camera that aims at it",
-        "the target hangs on a channel of the aim", "aim at something that the camera does not carry";
+        "a channel of the aim moves the target", "aim at something that the camera does not carry";
 
     // Mechanisms.
     ImpossibleMechanism, "impossible-mechanism", "A mechanism that cannot work with these dimensions",
@@ -187,43 +187,43 @@ codes! {
     NoCurve, "no-curve", "The keys of a channel or axis make no finite curve",
         "keys so close together or values so large that the numbers overflow", "move the keys apart, or make their values smaller";
     Jump, "jump", "The position or velocity of a channel jumps",
-        "a signal of a program's own whose pieces do not meet", "join its pieces so that position and velocity go on";
+        "a custom signal whose pieces do not meet", "join its pieces so that position and velocity are continuous";
     OutOfReach, "out-of-reach", "A mechanism cannot take the place that its channels ask for",
         "a joint, plate, limb or drum beyond its geometry", "change the keys around the frame, or the mechanism's dimensions";
     CannotAim, "cannot-aim", "A target cannot be aimed at",
         "it is behind, beside or inside the camera, or outside the travel of the aimed axes", "move the target or the camera, or widen the travel";
     RopeLayer, "rope-layer", "A drum's rope passes from one layer to the next within the move",
         "there the drum's speed would jump", "keep the move within one layer, or use a drum that holds the rope in one";
-    TooManyPieces, "too-many-pieces", "A curve or a cycle needs more pieces than are kept",
+    TooManyPieces, "too-many-pieces", "A curve or a cycle needs too many pieces",
         "a cycle or drift far too fast for the length of the shot, or copies of copies", "give it a longer period, photograph fewer frames, or copy less";
-    BudgetExceeded, "budget-exceeded", "The shot would cost more work than is allowed",
-        "mostly a slip of the unit: a value, a limit or a number of frames far too large or too small",
-        "check the values that the message names, reduce layers, keys, frames or passes, or add --large where the size is meant";
+    BudgetExceeded, "budget-exceeded", "The shot would take more work than is allowed",
+        "mostly the wrong unit: a value, a limit or a number of frames far too large or too small",
+        "check the values that the message names, reduce layers, keys, frames or passes, or add --large if the size is intended";
     OtherStage, "other-stage", "A shot, channel or group belongs to another stage",
         "it was made with one stage and used with another", "take channels and groups from the stage that the shot is compiled for";
     NoPlan, "no-plan", "An axis cannot be moved from rest to rest within its limits",
-        "a limit or a distance far beyond any machine", "check the axis's limits and the keys for a slip of the unit";
+        "a limit or a distance far beyond any machine", "check the units of the axis's limits and keys";
     DoesNotFit, "does-not-fit", "A move between two held exposures takes longer than there is time",
         "the axis needs more seconds than the pace leaves", "run `movewright check`, which gives the slowest move and the time available";
     TooClose, "too-close", "Something comes too close on the move to start",
-        "the move to start passes another body or an obstacle", "run `movewright check`, which says what comes close";
+        "the move to start passes another body or an obstacle", "run `movewright check`, which names what comes close";
     NoPosition, "no-position", "An axis or a body has no position there that can be written",
         "the instant lies beyond the move, or the number is too large", "run `movewright check`, and correct what it reports";
 
     // The call and the output.
     LimitExceeded, "limit-exceeded", "A limit is exceeded, so nothing is written",
         "the shot asks for more than the stage allows", "run `movewright check`, and change the shot";
-    NotOurs, "not-ours", "The place holds something that movewright did not write there",
-        "the name belongs to another file or folder; it is left untouched", "name another place";
-    OutputDiffers, "output-differs", "The output folder holds another result",
+    NotOurs, "not-ours", "The output path holds something that movewright did not write",
+        "the name belongs to another file or folder; it is left untouched", "name another path";
+    OutputDiffers, "output-differs", "The output folder holds a different result",
         "the stage or the shot has changed since", "add --replace, or name another folder";
     WriteFailed, "write-failed", "The output could not be written",
         "the system refused; the message quotes its reason", "check the disk, the permissions and the path";
-    NotAFolder, "not-a-folder", "A folder is expected, and this is none",
-        "the name is misspelled, it is a file, or it is `-`, standard output", "name a folder";
+    NotAFolder, "not-a-folder", "A folder is expected",
+        "the name is misspelled, it is a file, or it is `-` (standard output)", "name a folder";
     InvalidManifest, "invalid-manifest", "manifest.json cannot be understood",
         "it was edited or cut, or another program wrote it", "compile the folder again";
-    FileChanged, "file-changed", "A file is not as it was written",
+    FileChanged, "file-changed", "A file has changed since it was written",
         "it was edited, replaced or damaged since", "run `movewright verify` on the folder";
     InvalidLog, "invalid-log", "A log of positions cannot be read",
         "its header, a frame or a number is wrong; the message gives the line", "correct the log, or export it again";
@@ -276,7 +276,7 @@ mod tests {
             for text in [code.meaning(), code.cause(), code.cure()] {
                 assert!(!text.is_empty() && !text.ends_with('.'), "{slug}: {text:?}");
             }
-            assert!(seen.insert(slug) && seen.insert(code.meaning()), "{slug} stands there twice");
+            assert!(seen.insert(slug) && seen.insert(code.meaning()), "{slug} appears twice");
         }
     }
 }

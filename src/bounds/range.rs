@@ -115,12 +115,48 @@ pub(crate) fn with_unit(value: f64, unit: &str) -> String {
     // Numbers of many digits are read by their power of ten.
     let size = value.abs();
     let number = if size != 0.0 && size.is_finite() && !(1e-6..1e12).contains(&size) { format!("{value:e}") } else { format!("{value}") };
-    if unit.is_empty() { number } else { format!("{number} {unit}") }
+    match unit {
+        "" => number,
+        "beats" | "degrees" | "frames" | "pieces" | "steps" if value == 1.0 => format!("{number} {}", unit.trim_end_matches('s')),
+        _ => format!("{number} {unit}"),
+    }
+}
+
+/// A number of things, in words that agree.
+#[must_use]
+pub(crate) fn count(n: u64, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {}", plural(what)) }
+}
+
+/// A number of things in a list, in words that agree.
+#[must_use]
+pub(crate) fn counted(n: usize, what: &str) -> String {
+    count(u64::try_from(n).unwrap_or(u64::MAX), what)
+}
+
+fn plural(what: &str) -> String {
+    if let Some(begin) = what.strip_suffix("xis") {
+        format!("{begin}xes")
+    } else if what.ends_with('s') {
+        format!("{what}es")
+    } else {
+        format!("{what}s")
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn nouns_agree_with_their_number() {
+        let one = ["axis", "pass", "frame"].map(|what| count(1, what));
+        assert_eq!(one, ["1 axis", "1 pass", "1 frame"]);
+        let more = ["axis", "pass", "frame", "more axis"].map(|what| count(2, what));
+        assert_eq!(more, ["2 axes", "2 passes", "2 frames", "2 more axes"]);
+        assert_eq!(count(0, "key"), "0 keys");
+        assert_eq!([with_unit(1.0, "frames"), with_unit(2.0, "frames"), with_unit(1.0, "mm")], ["1 frame", "2 frames", "1 mm"]);
+    }
 
     #[test]
     fn the_ends_belong_or_not_as_declared() {

@@ -28,7 +28,7 @@ pub(crate) struct Changes {
 pub(crate) struct AxisChange {
     /// Full name.
     pub axis: String,
-    /// `moves otherwise`, `new`, `gone`, or `other drive or home`.
+    /// `changed`, `new`, `gone`, or `drive or home changed`.
     pub change: &'static str,
     /// First photographed frame with another count; none where the axis is new or gone.
     pub first_frame: Option<i64>,
@@ -67,13 +67,13 @@ pub(crate) fn between(old: &Compiled, new: &Compiled) -> Changes {
         };
         let common = common_frames(old, new);
         if !same_machine(old.stage().axis(o), new.stage().axis(n)) {
-            axes.push(named(name, "other drive or home", &common));
+            axes.push(named(name, DRIVE_CHANGED, &common));
             continue;
         }
         let halves = half_openings(old, new);
         let differing: Vec<i64> = common.into_iter().filter(|f| halves.iter().any(|h| !same_count(old, new, (o, n), *f, *h))).collect();
         if !differing.is_empty() {
-            axes.push(named(name, MOVES_OTHERWISE, &differing));
+            axes.push(named(name, CHANGED, &differing));
         }
     }
     for name in old.stage().axis_names().iter().filter(|n| new.stage().axis_of_name(n).is_none()) {
@@ -86,7 +86,9 @@ pub(crate) fn between(old: &Compiled, new: &Compiled) -> Changes {
     Changes { format: 1, axes, passes }
 }
 
-const MOVES_OTHERWISE: &str = "moves otherwise";
+const CHANGED: &str = "changed";
+
+const DRIVE_CHANGED: &str = "drive or home changed";
 
 /// Where cycles and drifts count from another frame than before: that they do, and what keeps them where they were.
 fn other_start(old: &Shot, new: &Shot) -> Option<String> {
@@ -96,12 +98,10 @@ fn other_start(old: &Shot, new: &Shot) -> Option<String> {
         return None;
     }
     let cure = match new.written_cycle_start() {
-        Some(_) => format!("`cycle_start = {was}` keeps them as they were"),
-        None => format!(
-            "`cycle_start` is not written, so they begin with the first frame: write `cycle_start = {was}` to keep them as they were"
-        ),
+        Some(_) => format!("write `cycle_start = {was}` to keep them unchanged"),
+        None => format!("`cycle_start` is missing, so they begin at the first frame: write `cycle_start = {was}` to keep them unchanged"),
     };
-    Some(format!("cycles and drifts count from frame {is}, before from frame {was}; {cure}"))
+    Some(format!("cycles and drifts now count from frame {is}, was frame {was}; {cure}"))
 }
 
 /// Frames photographed in both.
@@ -133,43 +133,43 @@ fn same_count(old: &Compiled, new: &Compiled, (o, n): (AxisId, AxisId), frame: i
 fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange]) -> PassChange {
     let name = pass.name();
     let Some(now) = new.shot().passes().iter().find(|p| p.name() == name) else {
-        return PassChange { pass: name.to_owned(), good: true, reasons: vec!["it is no longer asked for".to_owned()] };
+        return PassChange { pass: name.to_owned(), good: true, reasons: vec!["the shot no longer has this pass".to_owned()] };
     };
     let (mut bad, mut notes) = (Vec::new(), Vec::new());
     let (before, after) = (old.shot().frames(), new.shot().frames());
     if after.first() < before.first() || before.last() < after.last() {
         bad.push(format!(
-            "frames {} to {} are asked for, {} to {} were photographed",
+            "frames {} to {} are required; {} to {} were photographed",
             after.first(),
             after.last(),
             before.first(),
             before.last()
         ));
     } else if before != after {
-        notes.push(format!("only frames {} to {} are asked for now", after.first(), after.last()));
+        notes.push(format!("only frames {} to {} are required now", after.first(), after.last()));
     }
     if now.exposure() != pass.exposure() {
         bad.push(format!("it is {} now, was {}", now.exposure().name(), pass.exposure().name()));
     }
     if now.shutter() != pass.shutter() {
-        bad.push(format!("the shutter is {} deg now, was {}: blur differs", now.shutter().degrees(), pass.shutter().degrees()));
+        bad.push(format!("the shutter is {} deg now, was {}: motion blur differs", now.shutter().degrees(), pass.shutter().degrees()));
     }
     if now.pace() != pass.pace() {
-        notes.push(format!("{} s a frame now, was {}: positions register, exposure time differs", now.pace().get(), pass.pace().get()));
+        notes.push(format!("{} s per frame now, was {}: positions register, exposure times differ", now.pace().get(), pass.pace().get()));
     }
     let parked = |v: &Compiled, p: &Pass, axis: &str| v.stage().axis_of_name(axis).map(|i| p.parks(v.stage(), i));
     for (n, axis) in new.stage().axis_ids().zip(new.stage().axis_names()) {
         let change = axes.iter().find(|a| a.axis == *axis).map(|a| a.change);
         match (parked(old, pass, axis), parked(new, now, axis)) {
-            (Some(true), Some(true)) if change == Some("other drive or home") => bad.push(format!("{axis} has another drive or home")),
+            (Some(true), Some(true)) if change == Some(DRIVE_CHANGED) => bad.push(format!("{axis} has a changed drive or home")),
             (Some(was), Some(is)) if was != is => bad.push(format!("{axis} {} now", if is { "is parked" } else { "moves" })),
-            (Some(false), Some(false)) if change == Some("other drive or home") => bad.push(format!("{axis} has another drive or home")),
+            (Some(false), Some(false)) if change == Some(DRIVE_CHANGED) => bad.push(format!("{axis} has a changed drive or home")),
             (Some(false), Some(false)) if change.is_some() => {
                 if let Some(o) = old.stage().axis_of_name(axis) {
                     let instants = register::instants(now);
                     let differs = |f: &i64| instants.iter().any(|h| !same_count(old, new, (o, n), *f, *h));
                     if common_frames(old, new).iter().any(differs) {
-                        bad.push(format!("{axis} moves otherwise"));
+                        bad.push(format!("{axis} has changed"));
                     }
                 }
             }
@@ -177,7 +177,7 @@ fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange])
             _ => {}
         }
     }
-    if axes.iter().any(|a| a.change == MOVES_OTHERWISE)
+    if axes.iter().any(|a| a.change == CHANGED)
         && let Some(reason) = other_start(old.shot(), new.shot())
     {
         (if bad.is_empty() { &mut notes } else { &mut bad }).push(reason);

@@ -8,7 +8,7 @@ pub(crate) mod changes;
 pub(crate) mod clearance;
 mod exceeded;
 mod fastest;
-pub(crate) mod figures;
+pub(crate) use crate::number::figures;
 mod fixes;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]

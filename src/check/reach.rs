@@ -184,7 +184,7 @@ mod tests {
                 assert_eq!(v.limit, Limit::Position);
                 assert!((v.allowed - lower).abs() < 1e-9 && v.value < lower);
                 let text = crate::check::words::violation(&compiled, v);
-                assert!(text.contains("the mechanism cannot reach") && text.contains("no run-up of 1 to 4096 frames does"), "{text}");
+                assert!(text.contains("the mechanism cannot reach") && text.contains("no run-up of 1 to 4096 frames helps"), "{text}");
             }
         }
     }

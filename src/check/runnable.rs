@@ -199,7 +199,7 @@ mod tests {
         let c = moving(axis([-10.0, 200.0], [50.0, 20.0, 60.0]), &[(3.0, 0.0), (22.0, 300.0)], 12.0);
         let found = proven(&c);
         assert!(matches!(found.limited_by, Some(Hindrance::Limit { limit: Limit::Position, part: Part::Photographed, .. })), "{found:?}");
-        assert!(crate::check::words::runnable(c.stage(), &found).starts_with("no pace is possible: position of heron.x"));
+        assert!(crate::check::words::runnable(c.stage(), &found).starts_with("no pace is possible: limited by position of heron.x"));
     }
 
     #[test]

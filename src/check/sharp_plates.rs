@@ -65,7 +65,7 @@ mod tests {
 
     #[test]
     fn a_held_clean_pass_beside_a_moving_picture_is_noted() {
-        let sentence = "pass p1 stands still for each exposure, pass p0 moves: a sharp clean plate cannot patch a blurred picture; \
+        let sentence = "pass p1 stops for each exposure, pass p0 moves: a sharp clean plate cannot patch a blurred picture; \
                         add a moving clean pass with the shutter and stop of p0, gobos running";
         assert_eq!(noted(20.0, &[(MOVING, 180.0, false), (HELD, 180.0, true)]), [sentence]);
         // A moving clean pass with another shutter has another blur.

@@ -11,6 +11,8 @@ use super::runnable::Runnable;
 use super::trials::Hindrance;
 use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
+pub(crate) use crate::bounds::{count, counted};
+
 use crate::compile::{Compiled, LONGEST_RUN};
 use crate::mechanism::OutOfReach;
 use crate::number::directed::{self, Places};
@@ -55,7 +57,7 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
                 String::new()
             };
             format!(
-                "{}; {name} is moving at the {side} exposure and no {run} of 1 to {LONGEST_RUN} frames has room (shown: {}{needs})",
+                "{}; {name} is moving at the {side} exposure and no {run} of 1 to {LONGEST_RUN} frames fits (shown: {}{needs})",
                 plain(),
                 count(u64::from(frames), "frame")
             )
@@ -83,13 +85,13 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
         (Cause::Slack, _) => {
             let part = if v.part == Part::Photographed { String::new() } else { format!(", in the {}", part_name(v.part)) };
             format!(
-                "{name}: gravity cannot keep the wire taut at {when}{part}: the limb would have to follow with {value}, and gravity gives {allowed}{keys}"
+                "{name}: gravity cannot keep the wire taut at {when}{part}: the limb would need {value}, and gravity gives {allowed}{keys}"
             )
         }
         (Cause::OutOfReach(why), _) => {
             let part = if v.part == Part::Photographed { String::new() } else { format!(", in the {}", part_name(v.part)) };
             let stuck = v.part.edge().is_some_and(|e| compiled.no_room().iter().any(|n| n.edge == e && n.axis == id));
-            let none = if stuck { format!("; no {} of 1 to {LONGEST_RUN} frames does", part_name(v.part)) } else { String::new() };
+            let none = if stuck { format!("; no {} of 1 to {LONGEST_RUN} frames helps", part_name(v.part)) } else { String::new() };
             let what = match why {
                 Some(OutOfReach::Range { least, most, unit, .. }) => {
                     format!(
@@ -99,9 +101,9 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
                     )
                 }
                 Some(error) => {
-                    format!("the mechanism cannot reach its place at {when}{part}: {error}; {name} is within reach up to {allowed}")
+                    format!("the mechanism cannot reach its position at {when}{part}: {error}; {name} is within reach up to {allowed}")
                 }
-                None => format!("not proven that the mechanism can reach its place at {when}{part}; proven up to {allowed}"),
+                None => format!("not proven that the mechanism can reach its position at {when}{part}; proven up to {allowed}"),
             };
             format!("{name}: {what}{none}{keys}")
         }
@@ -128,10 +130,10 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
     match fix {
         Fix::Pace(t) => {
             format!(
-                "run the pass at {t} s per frame or slower: all that a pace changes is then within the limits, from the move to start to the return home"
+                "run the pass at {t} s per frame or slower: every limit that depends on the pace then holds, from the move to start to the return home"
             )
         }
-        Fix::HeldPace(t) => format!("run the pass at {t} s per frame or slower, or close the shutter further: every move then fits"),
+        Fix::HeldPace(t) => format!("run the pass at {t} s per frame or slower, or choose a smaller shutter angle: every move then fits"),
         Fix::Monotone(track) => format!(
             "give the track of {} the shape `monotone`, which stays between its keys: {axis} is then within its limits",
             channel(track)
@@ -189,9 +191,9 @@ pub(crate) fn runnable(stage: &Stage, r: &Runnable) -> String {
         }
         (Some(_), None) => "nothing limits the pace".to_owned(),
         (None, Some(h)) if r.slow_fails => {
-            format!("no pace holds together with every slower one: {} stands in the way", hindrance(stage, h))
+            format!("no pace is possible at which every slower pace holds too: limited by {}", hindrance(stage, h))
         }
-        (None, Some(h)) => format!("no pace is possible: {} stands in the way", hindrance(stage, h)),
+        (None, Some(h)) => format!("no pace is possible: limited by {}", hindrance(stage, h)),
         (None, None) => "no pace is possible".to_owned(),
     }
 }
@@ -227,8 +229,9 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             format!("{name}: the rounded corner at frame {frame} misses the key by {}; reduce `blend`", figure(value, unit))
         }
         NoteKind::Pixels { camera, backlash } => format!(
-            "{name}: {} shows as {value:.2} pixels ({}, frame {frame:.2})",
+            "{name}: {} shows as {} in the picture of {} (frame {frame:.2})",
             if *backlash { "backlash" } else { "one step" },
+            figure(value, "px"),
             stage.group_name(*camera)
         ),
         NoteKind::Openings { per_exposure } if *per_exposure > FLICKER => format!(
@@ -254,7 +257,7 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             directed::up(value, Places::Decimals(2))
         ),
         NoteKind::SharpPlate { held, moving } => format!(
-            "pass {held} stands still for each exposure, pass {moving} moves: a sharp clean plate cannot patch a blurred picture; \
+            "pass {held} stops for each exposure, pass {moving} moves: a sharp clean plate cannot patch a blurred picture; \
              add a moving clean pass with the shutter and stop of {moving}, gobos running"
         ),
         NoteKind::PixelsSampled { stride } => {
@@ -311,7 +314,7 @@ pub(crate) fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
     };
     match n.proof {
         Proof::Bound if !n.is_kept() && n.gap == f64::NEG_INFINITY => {
-            format!("{a} and {b} are not proven to keep apart near {when}: nothing bounds where they are; {required}")
+            format!("{a} and {b} are not proven to stay apart near {when}: nothing bounds their positions; {required}")
         }
         Proof::Bound if !n.is_kept() => {
             let short = directed::up(n.required - n.gap, Places::Decimals(3));
@@ -335,7 +338,7 @@ pub(crate) fn registration(report: &Report, pair: &Pair) -> String {
 pub(crate) fn how_they_match(report: &Report, pair: &Pair) -> String {
     let stage = report.compiled.stage();
     if !pair.misses.is_empty() {
-        return format!("do not register: {} of {} stand on other steps", pair.misses.len(), axes(pair.live));
+        return format!("do not register: {} of {} are on different steps", pair.misses.len(), axes(pair.live));
     }
     let parked = if pair.parked.is_empty() { String::new() } else { format!(" ({} parked)", pair.parked.len()) };
     let at = if pair.same_blur { "at shutter open, middle and close" } else { "at mid-exposure" };
@@ -364,22 +367,16 @@ pub(crate) fn exceeded(n: usize) -> String {
 /// A number of limits.
 #[must_use]
 pub(crate) fn limits(n: usize) -> String {
-    count(u64::try_from(n).unwrap_or(u64::MAX), "limit")
+    counted(n, "limit")
 }
 
 /// The verdict where nothing is.
 pub(crate) const WITHIN: &str = "every pass is within the limits that the stage file states";
 
-/// A number of things, in words that agree.
-#[must_use]
-pub(crate) fn count(n: u64, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
-}
-
 /// A number of axes.
 #[must_use]
 pub(crate) fn axes(n: usize) -> String {
-    if n == 1 { "1 axis".to_owned() } else { format!("{n} axes") }
+    counted(n, "axis")
 }
 
 /// A limit as people say it.

@@ -7,7 +7,7 @@ use clap::{Args as ClapArgs, Parser, Subcommand};
 use super::examples;
 use super::size::Size;
 
-/// Compiles choreography for a miniature stage into stepper positions, every limit proven on the curve.
+/// Compiles choreography for a miniature stage into stepper positions, and checks the whole curve, including between frames.
 #[derive(Debug, Parser)]
 #[command(name = "movewright", version, arg_required_else_help = true, max_term_width = 80, after_help = examples::PROGRAM)]
 pub(super) struct Args {
@@ -17,40 +17,40 @@ pub(super) struct Args {
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
-    /// Write a small stage and shot to begin with
+    /// Write a small stage and shot to start from
     #[command(after_help = examples::NEW)]
     New(NewArgs),
-    /// Compile in memory, check everything, print what was found
+    /// Check a shot against the stage's limits; writes nothing
     #[command(after_help = examples::CHECK)]
     Check(CheckArgs),
-    /// The same, and write the columns if all is within limits
+    /// Check a shot and, if every limit holds, write the step tables
     #[command(after_help = examples::COMPILE)]
     Compile(CompileArgs),
-    /// Write the move on one page: every axis, the stage, the picture, the clock
+    /// Write a report page of the move: every axis, the stage, the picture, the clock
     #[command(after_help = examples::REPORT)]
     Report(super::picture::ReportArgs),
-    /// Write one axis as a picture (SVG) for documents
+    /// Write a plot (SVG) of one axis for documents
     #[command(after_help = examples::PLOT)]
     Plot(super::picture::PlotArgs),
-    /// Write the whole program of a pass as rows at a fixed rate, for a controller
+    /// Write the program of a pass as rows at a fixed rate, for a controller
     #[command(after_help = examples::ROWS)]
     Rows(super::rows::RowsArgs),
     /// Recompute an output folder independently and report any difference
     #[command(after_help = examples::VERIFY)]
     Verify(VerifyArgs),
-    /// After an edit: which axes changed, from which frame to which, and which passes are still good
+    /// Compare two versions of a shot: which axes changed, and which passes to reshoot
     #[command(after_help = examples::CHANGES)]
     Changes(ChangesArgs),
-    /// Hold logged positions of takes against a pass: repeatability in units, steps and picture pixels
+    /// Compare logged positions with a pass: repeatability in units, steps and pixels
     #[command(after_help = examples::COMPARE)]
     Compare(CompareArgs),
-    /// Write what a shell needs to complete commands and options
+    /// Generate shell completions
     #[command(after_help = examples::COMPLETIONS)]
     Completions(CompletionsArgs),
-    /// Write the manual, one page for each command
+    /// Write the manual pages, one per command
     #[command(after_help = examples::MAN)]
     Man(ManArgs),
-    /// Write the JSON Schema of stage.toml or shot.toml, or the reference of every key
+    /// Write the JSON Schemas of both files, or the reference of keys or error codes
     Schema(super::schema::SchemaArgs),
 }
 
@@ -64,7 +64,7 @@ impl Command {
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct NewArgs {
-    /// The folder to make
+    /// The folder to create
     #[arg(value_name = "DIR")]
     pub(super) dir: PathBuf,
 }
@@ -78,7 +78,7 @@ pub(super) struct CompletionsArgs {
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct ManArgs {
-    /// Write a folder with a file for each page instead of all of them to standard output; `-` is refused
+    /// Write a folder with one file per page; without it, all pages go to standard output
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
 }
@@ -91,7 +91,7 @@ pub(super) struct CheckArgs {
     /// Print JSON instead of a table
     #[arg(long)]
     pub(super) json: bool,
-    /// Show everything, not only what matters first
+    /// Show everything, not only the most important lines
     #[arg(long)]
     pub(super) all: bool,
     #[command(flatten)]
@@ -109,16 +109,16 @@ pub(super) struct CompileArgs {
     /// Replace a folder written by movewright whose content differs
     #[arg(long)]
     pub(super) replace: bool,
-    /// Write though something is over a limit; the manifest says so
+    /// Write even if a limit is exceeded; the manifest then says so
     #[arg(long)]
     pub(super) over_limits: bool,
-    /// Write camera, bodies and scene at the size of the real thing too (divided by the stage's scale)
+    /// Also write camera, bodies and scene at full size (divided by the stage's scale)
     #[arg(long)]
     pub(super) full_size: bool,
-    /// Write the whole program of every pass too, PASS.rows.csv, at so many rows per second of stage time: 100, 12.5 or 30000/1001
+    /// Also write the program of every pass, PASS.rows.csv, at this many rows per second of stage time: 100, 12.5 or 30000/1001
     #[arg(long, value_name = "HZ")]
     pub(super) rows: Option<String>,
-    /// Show everything, not only what matters first
+    /// Show everything, not only the most important lines
     #[arg(long)]
     pub(super) all: bool,
     #[command(flatten)]
@@ -130,23 +130,23 @@ pub(super) struct VerifyArgs {
     /// A folder written by movewright
     #[arg(value_name = "DIR")]
     pub(super) dir: PathBuf,
-    /// Show everything, not only what matters first
+    /// Show everything, not only the most important lines
     #[arg(long)]
     pub(super) all: bool,
 }
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct ChangesArgs {
-    /// The shot file as it was when passes were shot
+    /// The shot file from which the passes were shot
     #[arg(value_name = "OLD")]
     pub(super) old: PathBuf,
-    /// The shot file as it is now
+    /// The edited shot file
     #[arg(value_name = "NEW")]
     pub(super) new: PathBuf,
     /// Print JSON instead of text
     #[arg(long)]
     pub(super) json: bool,
-    /// Show everything, not only what matters first
+    /// Show everything, not only the most important lines
     #[arg(long)]
     pub(super) all: bool,
     #[command(flatten)]
@@ -164,19 +164,19 @@ pub(super) struct CompareArgs {
     /// Logged positions of a take: CSV with columns frame,AXIS,...
     #[arg(value_name = "LOG", required = true)]
     pub(super) logs: Vec<PathBuf>,
-    /// Steps a position may be off
+    /// Allowed deviation in steps
     #[arg(long, value_name = "N")]
     pub(super) tolerance_steps: Option<f64>,
-    /// Pixels a position may be off at the picture
+    /// Allowed deviation in pixels of the picture
     #[arg(long, value_name = "P")]
     pub(super) tolerance_px: Option<f64>,
-    /// What the numbers in the logs are
+    /// Unit of the numbers in the logs
     #[arg(long, value_enum, default_value_t = LogUnits::Steps)]
     pub(super) log_units: LogUnits,
     /// Print JSON instead of a table
     #[arg(long)]
     pub(super) json: bool,
-    /// Show everything, not only what matters first
+    /// Show everything, not only the most important lines
     #[arg(long)]
     pub(super) all: bool,
 }

@@ -9,6 +9,7 @@ use super::terminal::{self, Progress};
 use super::wrap;
 use crate::bounds::{Budget, Code};
 use crate::check::changes::{self, Changes};
+use crate::check::words::counted;
 use crate::compile::Compiled;
 use crate::input::{self, Rejection};
 
@@ -47,7 +48,7 @@ fn compiled(path: &Path, budget: Budget) -> Result<Compiled, Rejection> {
 fn text(changes: &Changes, all: bool) -> String {
     let mut text = String::new();
     if changes.axes.is_empty() {
-        text.push_str("no axis changes\n");
+        text.push_str("no axis has changed\n");
     }
     // The longest change first; what has no frames, such as an axis that is new, before them all.
     let mut axes: Vec<_> = changes.axes.iter().collect();
@@ -56,18 +57,18 @@ fn text(changes: &Changes, all: bool) -> String {
     for a in axes.iter().take(shown) {
         match (a.first_frame, a.last_frame) {
             (Some(first), Some(last)) => {
-                wrap::line(&mut text, &format!("{}: {} from frame {first} to {last}, {} frames", a.axis, a.change, a.frames), 2)
+                wrap::line(&mut text, &format!("{}: {} from frame {first} to {last} ({})", a.axis, a.change, counted(a.frames, "frame")), 2)
             }
             _ => wrap::line(&mut text, &format!("{}: {}", a.axis, a.change), 2),
         }
     }
     if shown < axes.len() {
-        wrap::line(&mut text, &format!("and {} more axes; --all shows them", axes.len() - shown), 2);
+        wrap::line(&mut text, &format!("{} (--all)", counted(axes.len() - shown, "more axis")), 2);
     }
     for p in &changes.passes {
-        let verdict = if p.good { "still good" } else { "to be shot again" };
+        let verdict = if p.good { "keep" } else { "RESHOOT" };
         let why = if p.reasons.is_empty() { String::new() } else { format!(": {}", p.reasons.join("; ")) };
-        wrap::line(&mut text, &format!("pass {}: {verdict}{why}", p.pass), 2);
+        wrap::line(&mut text, &format!("{verdict} {}{why}", p.pass), 2);
     }
     text
 }

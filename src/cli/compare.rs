@@ -10,6 +10,7 @@ use super::terminal::{self, Progress};
 use super::{Outcome, wrap};
 use crate::bounds::{Budget, Code, MOST_MANIFEST_BYTES, TOLERANCE};
 use crate::check::pixels::pixels;
+use crate::check::words::{axes, count, counted};
 use crate::compile::Compiled;
 use crate::files::{self, Unreadable};
 use crate::input::{self, Rejection};
@@ -20,8 +21,8 @@ use crate::shot::Shot;
 use crate::stage::{Body, Stage};
 
 /// What the figures are, said with every result.
-const NOTE: &str = "repeatability max(4 s), accuracy max(mean + 2 s) - min(mean - 2 s), range of the means: the formulas of ISO 230-2 over frames, \
-an adaptation, since the standard prescribes a test cycle of its own";
+const NOTE: &str = "repeatability: max(4 s); accuracy: max(mean + 2 s) - min(mean - 2 s); mean range: range of the means. These are the formulas of \
+ISO 230-2 applied to frames; the standard prescribes its own test cycle";
 
 pub(super) fn run(args: &CompareArgs) -> Outcome {
     let progress = Progress::start("comparing");
@@ -119,14 +120,14 @@ fn nothing_in_pixels(stage: &Stage) -> (Code, String) {
     let cameras: Vec<String> = stage.bodies().iter().filter(|b| b.lens().is_some()).map(group).collect();
     let figures: Vec<String> = stage.bodies().iter().filter(|b| b.lens().is_none()).map(group).collect();
     if cameras.is_empty() {
-        return (Code::MissingLens, "the stage has no lens, so nothing is known in pixels".to_owned());
+        return (Code::MissingLens, "the stage has no lens, so nothing can be compared in pixels".to_owned());
     }
     let cameras = cameras.join(", ");
     let why = if figures.is_empty() {
-        format!("the stage has a lens ({cameras}) and no figure in front of it, so nothing is known in pixels")
+        format!("the stage has a lens ({cameras}) and no figure in front of it, so nothing can be compared in pixels")
     } else {
         format!(
-            "the lens of {cameras} never has {} in its picture at any frame of the shot, so nothing is known in pixels",
+            "the lens of {cameras} never has {} in its picture at any frame of the shot, so nothing can be compared in pixels",
             figures.join(" or ")
         )
     };
@@ -155,7 +156,7 @@ fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), Failure>
     let Some(entry) = manifest.files.iter().find(|f| f.path == file) else { return changed("the manifest does not list it") };
     match is_unchanged(&dir.join(file), entry.bytes, &entry.blake3) {
         Ok(true) => Ok(()),
-        Ok(false) => changed("it is not as it was written"),
+        Ok(false) => changed("it has changed since it was written"),
         Err(e) => changed(&format!("cannot be read: {e}")),
     }
 }
@@ -163,19 +164,19 @@ fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), Failure>
 fn text(args: &CompareArgs, c: &Comparison) -> String {
     let (pass, all) = (&args.pass, args.all);
     let mut text = String::new();
-    wrap::line(&mut text, &format!("pass {pass}: {} frames, {} takes", c.frames, c.takes.len()), 2);
+    wrap::line(&mut text, &format!("pass {pass}: {}, {}", count(c.frames, "frame"), counted(c.takes.len(), "take")), 2);
     for t in &c.takes {
-        let mut take = format!("  {}: {} frames", t.log, t.frames);
+        let mut take = format!("  {}: {}", t.log, count(t.frames, "frame"));
         if t.frames_missing > 0 {
-            take.push_str(&format!(", {} of the pass missing", t.frames_missing));
+            take.push_str(&format!(", {} of the pass missing", count(t.frames_missing, "frame")));
         }
         if !t.axes_missing.is_empty() {
-            take.push_str(&format!(", without {}", names(&t.axes_missing, all)));
+            take.push_str(&format!(", no column for {}", names(&t.axes_missing, all)));
         }
         wrap::line(&mut text, &take, 2);
     }
     if !c.not_logged.is_empty() {
-        wrap::line(&mut text, &format!("  in no log: {}", names(&c.not_logged, all)), 2);
+        wrap::line(&mut text, &format!("  not in any log: {}", names(&c.not_logged, all)), 2);
     }
     // The furthest off first; axes that stood where they should are one line.
     let mut off: Vec<&AxisComparison> = c.axes.iter().filter(|a| a.units.largest_deviation != Some(0.0)).collect();
@@ -192,21 +193,22 @@ fn text(args: &CompareArgs, c: &Comparison) -> String {
         axis(&mut text, a);
     }
     if shown < off.len() {
-        wrap::line(&mut text, &format!("and {} axes that deviate less; --all shows them", off.len() - shown), 2);
+        wrap::line(&mut text, &format!("{}, deviating less (--all)", counted(off.len() - shown, "more axis")), 2);
     }
     if off.len() < c.axes.len() {
-        wrap::line(&mut text, &format!("and {} axes without any deviation", c.axes.len() - off.len()), 2);
+        let exact = c.axes.len() - off.len();
+        wrap::line(&mut text, &format!("no deviation on {}", if off.is_empty() { axes(exact) } else { counted(exact, "more axis") }), 2);
     }
     for (a, cause) in c.axes.iter().flat_map(|a| a.likely_causes.iter().map(move |cause| (a, cause))) {
         wrap::line(&mut text, &format!("likely: {}, {}: {}", a.axis, cause.log, cause.message), 8);
     }
     let unseen: Vec<String> = c.axes.iter().filter(|a| a.pixels.is_none()).map(|a| a.axis.clone()).collect();
     if args.tolerance_px.is_some() && args.tolerance_steps.is_none() && !unseen.is_empty() {
-        wrap::line(&mut text, &format!("not judged in pixels, never in the picture: {}", names(&unseen, all)), 2);
+        wrap::line(&mut text, &format!("not compared in pixels, because never in the picture: {}", names(&unseen, all)), 2);
     }
     match c.within_tolerance {
-        Some(true) => wrap::line(&mut text, "within the tolerance asked for", 2),
-        Some(false) => wrap::line(&mut text, "over the tolerance asked for", 2),
+        Some(true) => wrap::line(&mut text, "within tolerance", 2),
+        Some(false) => wrap::line(&mut text, "tolerance exceeded", 2),
         None => {}
     }
     wrap::line(&mut text, NOTE, 0);
@@ -221,7 +223,7 @@ fn axis(text: &mut String, a: &AxisComparison) {
         title.push_str(&format!(", largest at frame {frame}"));
     }
     if let Some(over) = a.frames_over {
-        title.push_str(&format!(", {over} frames over"));
+        title.push_str(&format!(", {} beyond tolerance", count(over, "frame")));
     }
     wrap::line(text, &title, 2);
     let mut figures = |unit: &str, f: &Figures, decimals: usize| {

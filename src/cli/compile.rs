@@ -31,7 +31,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
     let within = p.report.within_limits();
     let approval = Approval::within_limits(&p.report).or_else(|| args.over_limits.then(|| Approval::over_limits(&p.report)));
     let Some(approval) = approval else {
-        terminal::remark("nothing was written: a limit is exceeded (--over-limits writes all the same, and says so in the manifest)");
+        terminal::remark("nothing was written: a limit is exceeded (--over-limits writes even so, and the manifest says so)");
         return Outcome::Over;
     };
     let sources = p.sources.for_copying();

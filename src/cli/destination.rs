@@ -17,7 +17,7 @@ pub(super) struct Destination {
     /// The file to write, `-` for standard output
     #[arg(long, value_name = "FILE")]
     pub(super) out: PathBuf,
-    /// Replace a file even where it is not certainly an earlier output of this command
+    /// Replace a file even if it may not be an earlier output of this command
     #[arg(long)]
     pub(super) replace: bool,
 }
@@ -45,7 +45,7 @@ impl Destination {
 pub(super) fn is_folder(out: &Path, what: &str) -> bool {
     let folder = out.as_os_str() != "-";
     if !folder {
-        let text = format!("{what} writes a folder, and `-` is standard output: name a folder; `./-` is one of that name");
+        let text = format!("{what} writes a folder, but `-` means standard output: name a folder (`./-` if it is called `-`)");
         terminal::error(Code::NotAFolder, text);
     }
     folder

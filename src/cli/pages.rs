@@ -46,9 +46,18 @@ fn pages() -> std::io::Result<Vec<(String, String)>> {
     core::iter::once(&program).chain(program.get_subcommands()).map(|c| page(c.clone())).collect()
 }
 
-fn page(command: Command) -> std::io::Result<(String, String)> {
-    let man = clap_mangen::Man::new(command);
+fn page(mut command: Command) -> std::io::Result<(String, String)> {
+    let usage = command.render_usage().to_string();
+    // In the manual a synopsis shows each option with its value, as the help does.
+    let command = command.override_usage(usage.trim_start_matches("Usage: ").to_owned());
+    let man = clap_mangen::Man::new(command).source(concat!("movewright ", env!("CARGO_PKG_VERSION")));
     let mut text = Vec::new();
     man.render(&mut text)?;
-    Ok((man.get_filename(), String::from_utf8_lossy(&text).into_owned()))
+    Ok((man.get_filename(), with_headings(&String::from_utf8_lossy(&text))))
+}
+
+/// What the help says below its options, under the headings a manual has.
+fn with_headings(page: &str) -> String {
+    let page = page.replace("\nExamples:\n", "\n.SH EXAMPLES\n").replace("\nExample:\n", "\n.SH EXAMPLES\n");
+    page.replace(".SH EXTRA\n.SH", ".SH").replace(".SH EXTRA\n", ".SH NOTES\n")
 }

@@ -32,10 +32,10 @@ pub(super) struct PlotArgs {
     /// The shot file
     #[arg(value_name = "SHOT")]
     shot: PathBuf,
-    /// The axis, by its full name
+    /// Full name of the axis, such as heron.bridge
     #[arg(long, value_name = "NAME")]
     axis: String,
-    /// The pass at whose pace it is drawn; the first where left out
+    /// The pass whose pace to use [default: the first pass]
     #[arg(long, value_name = "NAME")]
     pass: Option<String>,
     #[command(flatten)]
@@ -90,7 +90,7 @@ fn written(to: &Destination, ours: &OurFile, text: &str, within: bool) -> Outcom
         Err(error) => return wrong(error.code(), &error),
     }
     if !within {
-        terminal::remark("a limit is exceeded: it is the first thing on the page");
+        terminal::remark("a limit is exceeded: see the top of the page");
     }
     if within { Outcome::Fine } else { Outcome::Over }
 }

@@ -13,7 +13,7 @@ use super::terminal::{self, Progress};
 use super::{Outcome, table};
 use crate::bounds::Code;
 use crate::check::{PassReport, words};
-use crate::number::directed::{self, Places};
+use crate::number::figures::{figure, most, seconds};
 use crate::output::Written;
 use crate::output::manifest::NOTICE;
 use crate::output::rows::{RowRate, RowsError, Table, Tracks, interpolation};
@@ -25,7 +25,7 @@ pub(super) struct RowsArgs {
     /// The shot file
     #[arg(value_name = "SHOT")]
     shot: PathBuf,
-    /// The pass whose program is written
+    /// The pass to write
     #[arg(long, value_name = "NAME")]
     pass: String,
     /// Rows per second of stage time, as 100, 12.5 or 30000/1001; row k is at exactly k/HZ seconds
@@ -33,10 +33,10 @@ pub(super) struct RowsArgs {
     rate: String,
     #[command(flatten)]
     to: Destination,
-    /// What each axis gets: integer steps, and velocities in steps/s after all positions
+    /// Columns of each axis: integer steps; or integer steps, then velocities in steps/s after all positions
     #[arg(long, value_enum, default_value_t = Columns::Position)]
     columns: Columns,
-    /// Add a last column that is 1 while a frame is exposed
+    /// Add a last column that is 1 while the shutter is open
     #[arg(long)]
     shutter: bool,
     /// Write a folder with one file per axis: --out names the folder
@@ -51,7 +51,7 @@ pub(super) struct RowsArgs {
 enum Columns {
     /// Steps
     Position,
-    /// Steps, and steps a second
+    /// Steps, and steps per second
     #[value(name = "position,velocity")]
     PositionVelocity,
 }
@@ -131,31 +131,31 @@ fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, written: Option<Wr
     let name = |axis: usize| program.compiled().stage().axis_names().get(axis).cloned().unwrap_or_default();
     let what = written.map_or_else(|| "written".to_owned(), |what| destination::remark(what, &to.out));
     terminal::remark(&format!(
-        "{what}: {} rows, {rate} per second, over {} s; {}",
-        table.rows(),
-        program.end().0,
+        "{what}: {}, {rate} per second, over {}; {}",
+        words::count(table.rows(), "row"),
+        seconds(program.end().0),
         words::axes(table.axes().len())
     ));
     terminal::remark(&format!(
-        "move to start {} s from home, then the run-up; the shutter first opens at {} s; the return home is not part of it",
-        program.clock().begin().0,
-        program.clock().first_opening().0
+        "move to start {} from home, then the run-up; the shutter first opens at {}; the return home is not included",
+        seconds(program.clock().begin().0),
+        seconds(program.clock().first_opening().0)
     ));
     let all = interpolation::departures(tracks, rate);
     for way in interpolation::WAYS {
         if let Some((axis, steps)) = interpolation::worst(&all, way.departure) {
             terminal::remark(&format!(
-                "between rows, {}: at most {} steps from the curve ({}), and {} for rounding to steps",
+                "between rows, {}: at most {} from the curve ({}), plus {} for rounding",
                 way.name,
-                directed::up(steps, Places::Mantissa(3)),
+                most(steps, "steps"),
                 name(axis),
-                way.rounding
+                figure(way.rounding, "steps")
             ));
         }
     }
     if let Some((axis, hz)) = interpolation::worst(&all, |d| d.half_step_rate) {
-        let hz = directed::up(hz, Places::Decimals(3));
-        terminal::remark(&format!("straight lines stay within half a step of the curve from {hz} rows per second on ({})", name(axis)));
+        let hz = most(hz, "rows per second");
+        terminal::remark(&format!("straight lines stay within half a step of the curve at {hz} or more ({})", name(axis)));
     }
     terminal::remark(NOTICE);
 }

@@ -12,10 +12,10 @@ use crate::input::keys::{reference, schema};
     after_help = "Examples:\n  movewright schema shot > shot.schema.json\n  movewright schema --reference > KEYS.md\n  movewright schema --errors > ERRORS.md"
 )]
 pub(super) struct SchemaArgs {
-    /// Which file's schema; both, under the names stage and shot, where it is left out
+    /// The file; without it, both schemas are written, named stage and shot
     #[arg(value_name = "FILE", value_enum)]
     file: Option<FileKind>,
-    /// Write the reference of every key of both files as Markdown
+    /// Write the reference of every key as Markdown
     #[arg(long, conflicts_with = "file")]
     reference: bool,
     /// Write the reference of every error code as Markdown

@@ -6,7 +6,7 @@ use crate::bounds::Budget;
 
 #[derive(Debug, Clone, Copy, ClapArgs)]
 pub(super) struct Size {
-    /// Allow a job that costs up to a thousand times the usual work, and more than 100 million axes x frames x passes
+    /// Allow a thousand times the usual work, and more than 100 million axes x frames x passes
     #[arg(long)]
     large: bool,
 }

@@ -114,16 +114,16 @@ impl CompileError {
             CompileError::OtherStage => Flaw::new(Code::OtherStage, "", self.to_string()).help("load the shot together with its stage"),
             CompileError::TooLarge { counts, most } => Flaw::new(Code::BudgetExceeded, "frames", "the shot is too large")
                 .found(counts.to_string(), format!("at most {most} counts"))
-                .help("check `frames` for a slip, split the shot, or add --large where this size is meant"),
+                .help("check `frames`, split the shot, or add --large if this size is intended"),
             CompileError::TooManyStations { frames, held, most } => {
                 Flaw::new(Code::BudgetExceeded, "frames", "the shot has too many held exposures")
                     .found(format!("{frames} frames x {held} held passes"), format!("at most {most}"))
-                    .help("check `frames` for a slip, split the shot, or add --large where this size is meant")
+                    .help("check `frames`, split the shot, or add --large if this size is intended")
             }
             CompileError::TooManyPairs { pairs, passes, most } => {
                 Flaw::new(Code::BudgetExceeded, "envelope", "the stage has too many pairs to keep apart")
                     .found(format!("{pairs} pairs of envelopes and obstacles x {passes} passes"), format!("at most {most}"))
-                    .help("give fewer groups an envelope, remove obstacles or passes, or add --large where this is meant")
+                    .help("give fewer groups an envelope, remove obstacles or passes, or add --large if this is intended")
             }
             CompileError::Layer { channel, error, .. } => {
                 let (code, help) = match error {
@@ -148,11 +148,11 @@ impl CompileError {
                     FitError::OutOfReach { .. } => (Code::OutOfReach, "change the keys around this frame, or the mechanism's dimensions"),
                     FitError::TooCostly { at, .. } if !(at.abs() < COARSE_TIME) => (
                         Code::BudgetExceeded,
-                        "number the frames from near 1: so far from frame 0 the rounding of time alone can cost this; or use larger steps; or add --large where this is meant",
+                        "number the frames from near 1: so far from frame 0 the rounding of time alone can cost this; or use larger steps; or add --large if this is intended",
                     ),
                     FitError::TooCostly { .. } => (
                         Code::BudgetExceeded,
-                        "check the values around this frame for a slip of the unit; use fewer layers, longer periods or fewer frames; or add --large where this is meant",
+                        "check the units of the values around this frame; use fewer layers, longer periods or fewer frames; or add --large if this is intended",
                     ),
                     FitError::Signal(SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. }) => {
                         (Code::TooManyPieces, "use fewer copies of copies")
@@ -160,14 +160,14 @@ impl CompileError {
                     FitError::Signal(SignalError::TooManyKnots { .. }) => {
                         (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames")
                     }
-                    FitError::Jump { .. } => (Code::Jump, "join the signal's pieces so that position and velocity go on"),
+                    FitError::Jump { .. } => (Code::Jump, "join the signal's pieces so that position and velocity are continuous"),
                     FitError::NotFinite { .. } | FitError::Curve(_) | FitError::Signal(SignalError::Curve(_)) => {
                         (Code::NoCurve, "move keys apart, or make their values smaller")
                     }
                 };
                 let found = if axes.len() > 1 { format!("{error}; axes {}", axes.join(", ")) } else { error.to_string() };
                 let title = match error {
-                    FitError::TooCostly { .. } => format!("{who} would cost too much work"),
+                    FitError::TooCostly { .. } => format!("{who} would take too much work"),
                     _ => format!("{who} has no curve"),
                 };
                 Flaw::new(code, "", title).found(found, "").help(help)

@@ -15,7 +15,7 @@ pub(crate) enum NoPose {
     #[error(transparent)]
     OutOfReach(#[from] OutOfReach),
     /// Before the run-up or after the run-down.
-    #[error("the move does not reach that far")]
+    #[error("the move does not reach that frame")]
     Outside,
 }
 

@@ -28,10 +28,10 @@ fn found_and_allowed(flaw: &Flaw) -> Option<(&'static str, &'static str)> {
         (Code::UnsuitableAimChannel, _) => {
             ("a channel that turns no joint of the camera by an axis of its own", "two turning channels of the camera")
         }
-        (Code::TargetMovesWithCamera, _) => ("a target that moves as the camera is aimed", "a group that hangs on other channels"),
-        (Code::DrivenTwice, "channels") => ("an aim, and another aim, a layer or a copy that drives the same", "one of them"),
-        (Code::DrivenTwice, _) => ("an axis that a mechanism drives already", "an axis that nothing drives yet"),
-        (Code::DuplicateName, "pass") => ("the name of a pass before it", "a name of its own"),
+        (Code::TargetMovesWithCamera, _) => ("a target that moves as the camera is aimed", "a group that other channels move"),
+        (Code::DrivenTwice, "channels") => ("an aim, and another aim, a layer or a copy on the same channel", "one of them"),
+        (Code::DrivenTwice, _) => ("an axis that another mechanism drives", "an axis that no mechanism drives"),
+        (Code::DuplicateName, "pass") => ("the name of a pass before it", "a unique name"),
         (Code::DuplicateName, _) => ("the name of an axis or of another channel", "a name that is not taken"),
         _ => return None,
     })
@@ -44,24 +44,24 @@ fn help(flaw: &Flaw) -> &'static str {
         (Code::OutOfRange, _) => range(flaw),
         (Code::TooMany, "group") => "describe fewer, or split the stage into two files",
         (Code::TooMany, "joint") => "join joints that move on one channel, or leave out those that do not move",
-        (Code::TooMany, "keys") => "take keys away where the curve hardly bends",
-        (Code::TooMany, "copy") => "take copies away",
+        (Code::TooMany, "keys") => "remove keys where the curve hardly bends",
+        (Code::TooMany, "copy") => "remove copies",
         (Code::MissingKey, "group") => "describe an axis under the lines [[group]] and [[group.axis]]",
         (Code::EmptyRange, "greatest") => "write the corner with the greater numbers",
-        (Code::ZeroLength, "to") => "move one end, or take the rod away",
+        (Code::ZeroLength, "to") => "move one end, or remove the rod",
         (Code::ZeroLength, _) => "write a direction that is not zero",
         (Code::WrongCount, _) => "name as many as the mechanism has, in its order",
         (Code::WrongUnit, _) => "name an axis in this unit, or change the unit of the axis",
         (Code::ImpossibleMechanism, "guide") => "measure from the limb's joint to where the wire leaves its guide",
-        (Code::ImpossibleMechanism, "neutral") => "choose a neutral angle further off that line",
+        (Code::ImpossibleMechanism, "neutral") => "choose a neutral angle further from that line",
         (Code::ConflictingKeys, "offset") => "keep `offset` for a fixed point, or `offset_keys` for one that moves",
-        (Code::DuplicateName, "") => "take one of the two columns away, or correct its name",
-        (Code::MissingColumn, "") => "put the frames in the first column and write `frame` over it",
+        (Code::DuplicateName, "") => "remove one of the two columns, or correct its name",
+        (Code::MissingColumn, "") => "put the frames in the first column and head it `frame`",
         (Code::MissingColumn, _) => "name a column that the file has, or add the column to the file",
-        (Code::MissingFrame, _) => "write the row's frame, or take the row away",
+        (Code::MissingFrame, _) => "write the row's frame, or remove the row",
         (Code::CircularReference, "to") => "name another group in `to`",
-        (Code::UnknownChannel, "scale") => "name a channel of that group, or take the factor away",
-        (Code::KeyDoesNotApply, "settle") => "take `settle` away, or write exposure = \"held\" for a pass that stops on every frame",
+        (Code::UnknownChannel, "scale") => "name a channel of that group, or remove the factor",
+        (Code::KeyDoesNotApply, "settle") => "remove `settle`, or write exposure = \"held\" for a pass that stops on every frame",
         (code, _) => code.cure(),
     }
 }
@@ -70,7 +70,7 @@ fn help(flaw: &Flaw) -> &'static str {
 fn range(flaw: &Flaw) -> &'static str {
     let number = flaw.found.trim_start_matches(['-', '[']);
     if number.starts_with("inf") || flaw.found.contains("NaN") {
-        "write a number that is finite and in this range"
+        "write a finite number in this range"
     } else if flaw.found.contains(' ') {
         "write a number in this range, and check its unit"
     } else {
@@ -87,6 +87,6 @@ mod tests {
         let said = completed(Flaw::new(Code::MissingLens, "camera", "no lens").help("give it one"));
         assert_eq!((said.help.as_str(), said.allowed.as_str()), ("give it one", "a group with joints and a [group.lens]"));
         let found = completed(Flaw::new(Code::OutOfRange, "radius", "out of range").found("-inf mm", "0 to 1 mm"));
-        assert_eq!((found.found.as_str(), found.help.as_str()), ("-inf mm", "write a number that is finite and in this range"));
+        assert_eq!((found.found.as_str(), found.help.as_str()), ("-inf mm", "write a finite number in this range"));
     }
 }

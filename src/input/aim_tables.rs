@@ -74,7 +74,7 @@ fn offset(log: &mut Log, table: &mut Table<'_>) -> Option<Offset> {
     }
     if table.has("offset") {
         let flaw =
-            Flaw::new(Code::ConflictingKeys, "offset", "an aim has one offset").found("`offset` and `offset_keys`", "one of the two");
+            Flaw::new(Code::ConflictingKeys, "offset", "an aim takes one offset").found("`offset` and `offset_keys`", "one of the two");
         table.blame(log, "offset", flaw);
         return None;
     }

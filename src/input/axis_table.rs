@@ -54,7 +54,7 @@ fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
             "torque",
             Flaw::new(Code::InvalidTorqueTable, "torque", "the torque table is empty")
                 .found("0 rows", "1 row or more, from 0 rev/min")
-                .help("take it away where it is not known"),
+                .help("remove it if the torque is not known"),
         );
     }
     match Motor::new(full, inertia, holding, rows.keys.iter().map(|k| (k.frame, k.value)).collect()) {
@@ -167,7 +167,7 @@ fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<Load
         None => ("mass", "inertia", "the mass, kg"),
     };
     let inertia = if inner.has(other) {
-        let help = if other == "mass" { "give the moment of inertia about the axis" } else { "give the mass that the axis carries" };
+        let help = if other == "mass" { "enter the moment of inertia about the axis" } else { "enter the mass that the axis carries" };
         inner.blame(
             log,
             other,

@@ -110,7 +110,7 @@ fn chain_stands(log: &mut Log, group: &Table<'_>, joints: &[JointSpec], tables: 
         match flaw.index.and_then(|i| Some((tables.get(i)?, joints.get(i)?))) {
             Some((table, _)) if flaw.code == Code::MissingKey && flaw.field == "channel" => {
                 let name = table.take_quietly("channel", values::text).unwrap_or_default();
-                let help = "add `slide = [x, y, z]` or `turn = [x, y, z]`, or take the channel away";
+                let help = "add `slide = [x, y, z]` or `turn = [x, y, z]`, or remove the channel";
                 table.flaws(log, vec![Flaw { index: None, found: values::quoted(name), ..flaw }.help(help)], &[]);
             }
             Some((table, _)) => table.flaws(log, vec![Flaw { index: None, ..flaw }], &[]),
@@ -160,7 +160,7 @@ fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<S
         (None, Some(d)) => JointKind::Turn(d),
         (None, None) if !table.is_wrong("slide") && !table.is_wrong("turn") => JointKind::Fixed,
         (Some(_), Some(_)) => {
-            let flaw = Flaw::new(Code::ConflictingKeys, "turn", "a joint slides or turns")
+            let flaw = Flaw::new(Code::ConflictingKeys, "turn", "a joint cannot both slide and turn")
                 .found("both", "one of them")
                 .help("write two joints, one after the other");
             table.blame(log, "turn", flaw);
@@ -268,8 +268,8 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
         match (name, point(log, &mut table, "least"), point(log, &mut table, "greatest")) {
             (Some(name), Some(least), Some(greatest)) => {
                 if !(least.x < greatest.x && least.y < greatest.y && least.z < greatest.z) {
-                    let flaw = Flaw::new(Code::EmptyRange, "greatest", "the box has no inside");
-                    table.blame(log, "greatest", flaw.found("a corner that is not above `least` in all three", "greater in x, y and z"));
+                    let flaw = Flaw::new(Code::EmptyRange, "greatest", "the box is empty");
+                    table.blame(log, "greatest", flaw.found("a corner that is not above `least` in x, y and z", "greater in x, y and z"));
                     whole = false;
                 }
                 around.keep_out.push(KeepOut { name: name.to_owned(), least, greatest });

@@ -50,7 +50,8 @@ fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option
         table.blame(
             log,
             "to",
-            Flaw::new(Code::CircularReference, "to", "a copy onto itself").found("the same group in `from` and `to`", "two groups"),
+            Flaw::new(Code::CircularReference, "to", "a group is copied onto itself")
+                .found("the same group in `from` and `to`", "two groups"),
         );
     }
     let delay = table.take(log, "delay", "a number, frames", values::number).unwrap_or(0.0);
@@ -164,7 +165,7 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
         };
         let flaw = Flaw::new(Code::MissingChannel, "to", title)
             .found(
-                format!("{all_lost}, which something drives in `{from}`"),
+                format!("{all_lost}, driven in `{from}`"),
                 format!("channels that `{to}` has: {}", values::names(names.channels_of(b.to).keys().copied())),
             )
             .help(format!("copy to a group with {such}, or drive the channels of `{to}` by tracks"));

@@ -34,7 +34,7 @@ pub(super) fn text<'b>(log: &mut Log, file: usize, bytes: &'b [u8], most: usize)
             refuse(
                 0,
                 Flaw::new(Code::EmptyFile, "", "the file is empty")
-                    .found(format!("{} bytes, nothing to read in them", bytes.len()), "a file with content"),
+                    .found(format!("{} bytes, without content", bytes.len()), "a file with content"),
             );
             None
         }
@@ -72,7 +72,7 @@ pub(super) fn root<'t>(log: &mut Log, file: usize, text: &'t str) -> (Spanned<De
         log.add(
             Some(Spot { file, bytes: start..start + 1 }),
             "",
-            flaw.help(format!("close it: until then all that follows is taken for a part of the {what}")),
+            flaw.help(format!("close the {what}: everything after its start is read as part of it")),
         );
     }
     // What the parser says of the lines behind it follows from that.
@@ -84,7 +84,7 @@ pub(super) fn root<'t>(log: &mut Log, file: usize, text: &'t str) -> (Spanned<De
         let bytes = inside(text, error.span().unwrap_or_default());
         let mut found = match text.get(bytes.clone()).unwrap_or_default() {
             "" if bytes.start >= text.len() => "the end of the file".to_owned(),
-            "" => "the end of the line, or nothing".to_owned(),
+            "" => "the end of the line, or no value".to_owned(),
             piece => values::quoted(piece),
         };
         let mut flaw = Flaw::new(Code::InvalidToml, "", title);
@@ -100,7 +100,7 @@ pub(super) fn root<'t>(log: &mut Log, file: usize, text: &'t str) -> (Spanned<De
         } else if title.contains(" string") {
             flaw = flaw.help("close the quotes on the line that opens them");
         } else if title.contains("must be quoted") {
-            flaw = flaw.help("write one value: text stands in quotes, several numbers in brackets, [1, 2]");
+            flaw = flaw.help("write one value; put text in quotes and several numbers in brackets, as in [1, 2]");
         }
         if title.contains("missing comma") {
             found = "two entries side by side".to_owned();
@@ -110,7 +110,7 @@ pub(super) fn root<'t>(log: &mut Log, file: usize, text: &'t str) -> (Spanned<De
         } else if title.contains("max recursion") {
             found = "lists or tables nested more than 80 deep".to_owned();
         } else if text.len() > MOST_RECOVERED_BYTES {
-            flaw = flaw.help("mistakes behind this one are told once it is mended: the file is long");
+            flaw = flaw.help("fix this first: the file is long, and later mistakes are only then listed");
         }
         log.add(Some(Spot { file, bytes }), "", flaw.found(found, allowed));
     }
@@ -159,7 +159,7 @@ pub(super) fn is_format_1(log: &mut Log, root: &mut super::reader::Table<'_>) ->
             root.blame(
                 log,
                 "format",
-                Flaw::new(Code::UnknownFormat, "format", "a format that is not read").found(format!("format = {other}"), "format = 1"),
+                Flaw::new(Code::UnknownFormat, "format", "unsupported format").found(format!("format = {other}"), "format = 1"),
             );
             false
         }

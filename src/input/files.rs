@@ -15,9 +15,7 @@ pub(super) fn flaw(why: &Unreadable, name: &str) -> Flaw {
     let found = why.to_string();
     let unread = |code| Flaw::new(code, "", format!("cannot read `{name}`")).found(found.as_str(), "a file that can be read");
     match why {
-        Unreadable::Missing => {
-            unread(Code::MissingFile).help("check its name, and that it lies where the path leads from the shot's folder")
-        }
+        Unreadable::Missing => unread(Code::MissingFile).help("check its name, and the path from the shot's folder"),
         Unreadable::Refused(_) => unread(Code::UnreadableFile).help("check the permissions and the disk"),
         Unreadable::NotAFile(_) => {
             Flaw::new(Code::NotAFile, "", format!("`{name}` is not a file")).found(found, "a regular file").help("name a file")

@@ -14,7 +14,7 @@ use super::log::{Log, Spot};
 use super::names::Names;
 use super::reader::KeyList;
 use super::values;
-use crate::bounds::{Code, Flaw, MOST_AXES, MOST_CSV_BYTES, MOST_KEYS};
+use crate::bounds::{Code, Flaw, MOST_AXES, MOST_CSV_BYTES, MOST_KEYS, counted};
 use crate::shot::Key;
 use crate::stage::ChannelId;
 
@@ -78,7 +78,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], names: &Names<'_>) 
         }
         let Some(frame) = row.frame() else { continue };
         if let Some(earlier) = before.filter(|earlier| !(*earlier < frame)) {
-            let what = if earlier == frame { "two rows stand on one frame" } else { "rows are out of order" };
+            let what = if earlier == frame { "two rows share a frame" } else { "rows are out of order" };
             row.blame(
                 0,
                 Flaw::new(Code::KeysOutOfOrder, "", what).found(format!("frame {frame} after frame {earlier}"), "strictly rising frames"),
@@ -116,7 +116,7 @@ impl Row<'_> {
             let mut flaw = Flaw::new(Code::MissingColumn, "", "the first column is not `frame`")
                 .found(values::quoted(first), "the header frame,CHANNEL,CHANNEL,...");
             if first.contains([';', '\t']) {
-                flaw = flaw.help("put commas between cells, and points in numbers");
+                flaw = flaw.help("separate cells with commas, and write decimals with a point");
             }
             self.blame(0, flaw);
             return false;
@@ -132,7 +132,7 @@ impl Row<'_> {
             let channel = match seen.insert(name, column) {
                 Some(first) => {
                     let found = format!("{} in columns {first} and {column}", values::quoted(name));
-                    self.blame(i, Flaw::new(Code::DuplicateName, "", "two columns of one name").found(found, "one column a channel"));
+                    self.blame(i, Flaw::new(Code::DuplicateName, "", "two columns share a name").found(found, "one column per channel"));
                     None
                 }
                 None => match names.channel(self.log, name) {
@@ -167,7 +167,8 @@ impl Row<'_> {
         }
         let (what, cell) =
             if found > width { ("a row has more cells than the header", width) } else { ("a row has fewer cells than the header", found) };
-        let flaw = Flaw::new(Code::WrongCount, "", what).found(format!("{found} cells"), format!("{width} cells, blank ones counted"));
+        let flaw = Flaw::new(Code::WrongCount, "", what)
+            .found(counted(found, "cell"), format!("{}, including blank ones", counted(width, "cell")));
         let help = if found > width { "write numbers with a point, not a comma" } else { "leave cells blank, but keep their commas" };
         self.blame(cell, flaw.help(help));
         false

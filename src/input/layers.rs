@@ -76,7 +76,7 @@ impl<'r> Layers<'r> {
             }
             if column.list.keys.is_empty() && !column.list.incomplete {
                 let flaw = Flaw::new(Code::NoKeys, "", "the column has no key").found("blank cells only", "at least one value");
-                log.add(Some(column.header.clone()), &table.label, flaw.help("take the column away, or give the channel a value"));
+                log.add(Some(column.header.clone()), &table.label, flaw.help("remove the column, or give the channel a value"));
             } else {
                 tracks.extend(self.track(log, &table, column.channel, &form, &column.list, key_file.out_of_order));
             }
@@ -179,7 +179,7 @@ impl<'r> Layers<'r> {
                         key,
                         Flaw::new(Code::NoKeys, key, format!("`{key}` has no key"))
                             .found("an empty list", "1 key or more")
-                            .help("take it away for 1 throughout"),
+                            .help("remove it if the factor is always 1"),
                     );
                 }
             }
@@ -244,6 +244,6 @@ struct Form {
 impl Form {
     fn read(log: &mut Log, table: &mut Table<'_>) -> Form {
         let shape = table.choice(log, "shape", &Shape::ALL, Some(Shape::default()));
-        Form { shape, blend: table.take(log, "blend", "a number, frames to either side of a key", values::number) }
+        Form { shape, blend: table.take(log, "blend", "a number, frames on each side of a key", values::number) }
     }
 }

@@ -64,9 +64,9 @@ pub(super) fn settle(log: &mut Log, groups: &mut [RawGroup<'_>]) {
         let circle = next.filter(|i| state.get(*i) == Some(&State::OnPath));
         if let Some(group) = circle.and_then(|i| groups.get_mut(i)) {
             group.settled = false;
-            let found = format!("\"{}\", which in the end is like this group itself", group.like.unwrap_or_default());
-            let flaw = Flaw::new(Code::CircularReference, "like", "groups are like each other in a circle");
-            group.table.blame(log, "like", flaw.found(found, "a group that describes its axes").help("write out the axes of one of them"));
+            let found = format!("\"{}\", which leads back to this group", group.like.unwrap_or_default());
+            let flaw = Flaw::new(Code::CircularReference, "like", "`like` forms a circle");
+            group.table.blame(log, "like", flaw.found(found, "a group with its own axes").help("write out the axes of one of them"));
         }
         while let Some(i) = path.pop() {
             take_over(groups, i, base.get(i).copied().flatten(), &mut total);

@@ -146,7 +146,7 @@ impl<'t> Table<'t> {
         let entry = *self.entries.get(key)?;
         let taken = read(entry.value.get_ref());
         if taken.is_none() {
-            let mut flaw = Flaw::new(Code::WrongType, key, format!("`{key}` has a value of the wrong kind"))
+            let mut flaw = Flaw::new(Code::WrongType, key, format!("`{key}` has a value of the wrong type"))
                 .found(values::shown(entry.value.get_ref()), allowed);
             if let Some(number) = values::number_in_quotes(entry.value.get_ref()).filter(|_| allowed.starts_with("a number")) {
                 flaw = flaw.help(format!("write `{number}`"));
@@ -278,8 +278,8 @@ impl<'t> Table<'t> {
         let header = if own.is_empty() { format!("[[{key}]]") } else { own.to_owned() };
         let allowed = format!("tables, each under a line {header}");
         if self.take_quietly(key, values::table).is_some() {
-            let flaw = Flaw::new(Code::WrongType, key, format!("`{key}` is one table, not a list of them")).found("a table", allowed);
-            self.blame(log, key, flaw.help(format!("write {header} in double brackets over each")));
+            let flaw = Flaw::new(Code::WrongType, key, format!("`{key}` must be a list of tables")).found("a table", allowed);
+            self.blame(log, key, flaw.help(format!("write {header} in double brackets above each table")));
             return Vec::new();
         }
         let Some(list) = self.take(log, key, &allowed, values::list) else { return Vec::new() };
@@ -330,8 +330,8 @@ impl<'t> Table<'t> {
                     meant.push(near);
                     flaw.help(format!("write `{near}`"))
                 }
-                Some(near) => flaw.help(format!("take it away: `{near}` is given too")),
-                None => flaw.help("take it away, or check which table it belongs to"),
+                Some(near) => flaw.help(format!("remove it: `{near}` is already in the table")),
+                None => flaw.help("remove it, or move it to the table it belongs to"),
             };
             self.blame_at(log, entry.key(), flaw);
         }

@@ -90,7 +90,7 @@ fn frames(log: &mut Log, root: &mut Table<'_>) -> Option<FrameSpan> {
     match FrameSpan::new(first, last) {
         Ok(span) => Some(span),
         Err(error) => {
-            let flaw = told(Code::InvalidFrameSpan, "`frames` is not a span of frames", &error.to_string());
+            let flaw = told(Code::InvalidFrameSpan, "`frames` is not a valid range of frames", &error.to_string());
             let swapped = FrameSpan::new(last, first).is_ok();
             root.blame(log, "frames", if swapped { flaw.help(format!("write `frames = [{last}, {first}]`")) } else { flaw });
             None
@@ -140,7 +140,7 @@ fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, 
             log,
             "pass",
             Flaw::new(Code::TooMany, "pass", "the shot has too many passes")
-                .found(format!("{} passes", tables.len()), format!("1 to {MOST_PASSES}")),
+                .found(format!("{} passes", tables.len()), format!("1 to {MOST_PASSES} passes")),
         );
         return Vec::new();
     }

@@ -122,17 +122,17 @@ impl Sources {
     pub(super) fn plain_name(&self, written: &str) -> Result<String, Flaw> {
         let refused = |what: &str| {
             Flaw::new(Code::PathNotAllowed, "", what)
-                .found(super::values::quoted(written), "a path from the shot's folder with / between folders, .. only at its start")
+                .found(super::values::quoted(written), "a path from the shot's folder, with / between folders and .. only at its start")
         };
         if written.is_empty() {
             return Err(refused("the path is empty").help("write the file's name"));
         }
         if written.starts_with('/') || written.chars().nth(1) == Some(':') {
-            return Err(refused("an absolute path means another file on another machine")
-                .help("put the file into the shot's folder, or beside it, and give the way from there"));
+            return Err(refused("absolute paths are not allowed: the folder could not be moved to another machine")
+                .help("put the file in or beside the shot's folder, and write the path from there"));
         }
         if written.contains('\\') {
-            return Err(refused("the path holds a backslash").help("write / between folders"));
+            return Err(refused("the path contains a backslash").help("write / between folders"));
         }
         check_file_name(written)?;
         let mut up = 0;
@@ -141,7 +141,7 @@ impl Sources {
             match part {
                 "" | "." => {}
                 ".." if parts.is_empty() => up += 1,
-                ".." => return Err(refused("the path goes up again behind a folder").help("write the shortest way")),
+                ".." => return Err(refused("the path has `..` after a folder").help("write the shortest path")),
                 _ => parts.push(part),
             }
         }

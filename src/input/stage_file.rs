@@ -226,8 +226,8 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
 }
 
 /// What is said of two groups, or of two axes of a group, that share a name, and what to do.
-const GROUP_NAMES: (&str, &str) = ("two groups are called", "give each group a name of its own");
-const AXIS_NAMES: (&str, &str) = ("two axes of the group are called", "give each axis of a group a name of its own");
+const GROUP_NAMES: (&str, &str) = ("two groups are called", "give each group its own name");
+const AXIS_NAMES: (&str, &str) = ("two axes of the group are called", "give each axis of a group its own name");
 
 /// The name of a table if its shape is right and no table before has it.
 fn unused<'t>(log: &mut Log, table: &mut Table<'t>, (title, help): (&str, &str), taken: &mut BTreeMap<&'t str, u32>) -> Option<&'t str> {
@@ -235,7 +235,7 @@ fn unused<'t>(log: &mut Log, table: &mut Table<'t>, (title, help): (&str, &str),
     let line = log.place(table.file, table.header.start).line;
     if let Some(first) = taken.get(name) {
         let flaw = Flaw::new(Code::DuplicateName, "name", format!("{title} `{name}`"));
-        table.blame(log, "name", flaw.found(format!("\"{name}\", as on line {first}"), "a name of its own").help(help));
+        table.blame(log, "name", flaw.found(format!("\"{name}\", as on line {first}"), "a unique name").help(help));
         return None;
     }
     taken.insert(name, line);

@@ -14,6 +14,8 @@ use serde::Serialize;
 use super::cause::{Cause, CauseKind, Trace};
 use super::log::{Block, Log, LogError};
 use super::statistics::{Greatest, Statistics};
+use crate::bounds::count;
+use crate::number::figures::figure;
 use crate::stage::Axis;
 
 /// Cells of a block of rows: small enough that a hundred logs fit in memory, large enough that handing one over costs nothing.
@@ -95,7 +97,7 @@ pub struct Comparison {
     pub frames: u64,
     /// The takes, in order.
     pub takes: Vec<TakeFacts>,
-    /// True where every position of every take is within the tolerance asked for; none where none was.
+    /// True where every position of every take is within the tolerance that was given; none where none was.
     pub within_tolerance: Option<bool>,
     /// Axes that at least one take has, in order of the stage.
     pub axes: Vec<AxisComparison>,
@@ -132,7 +134,7 @@ pub struct AxisComparison {
     /// The figures in units.
     #[serde(flatten)]
     pub units: Figures,
-    /// Frames at which a take is over the tolerance; none where no tolerance was asked for.
+    /// Frames at which a take exceeds the tolerance; none where no tolerance was given.
     pub frames_over: Option<u64>,
     /// Frame of the largest deviation.
     pub largest_deviation_frame: Option<i64>,
@@ -419,21 +421,25 @@ fn axis_comparison(f: &AxisFacts, held: &AxisHeld, takes: usize, names: &[(Strin
     }
 }
 
+fn full_steps(full: f64) -> String {
+    format!("{full} full {}", if full.abs() == 1.0 { "step" } else { "steps" })
+}
+
 fn likely(f: &AxisFacts, log: &str, c: &Cause) -> LikelyCause {
     let units = c.steps / f.steps_per_unit;
-    let size = format!("{:.4} {} ({:.1} steps)", units, f.unit, c.steps);
+    let size = format!("{} ({})", figure(units, f.unit), figure(c.steps, "steps"));
     let full = (c.steps / f64::from(f.microsteps)).round_ties_even();
     let message = match c.kind {
         CauseKind::FrameShift => {
-            let (frames, way) = (c.late.unsigned_abs(), if c.late > 0 { "late" } else { "early" });
-            let many = if frames == 1 { "" } else { "s" };
-            format!("the log is {frames} frame{many} {way} (up to {size}): compare it with the right frames, or check what starts it")
+            let way = if c.late > 0 { "late" } else { "early" };
+            let frames = count(c.late.unsigned_abs(), "frame");
+            format!("the log is {frames} {way} (up to {size}): correct its frame numbers, or check what triggers the log")
         }
-        CauseKind::Offset => format!("off by {size} throughout: steps lost before frame {}, or referenced elsewhere", c.frame),
-        CauseKind::LostSteps if c.times == 1 => format!("{full} full steps lost at frame {}: {size} off from there on", c.frame),
-        CauseKind::LostSteps => format!("steps lost {} times, first {full} full steps at frame {}: {size}", c.times, c.frame),
+        CauseKind::Offset => format!("off by {size} throughout: steps lost before frame {}, or a different reference position", c.frame),
+        CauseKind::LostSteps if c.times == 1 => format!("{} lost at frame {}: off by {size} from there on", full_steps(full), c.frame),
+        CauseKind::LostSteps => format!("steps lost {} times, first {} at frame {}: {size}", c.times, full_steps(full), c.frame),
         CauseKind::Backlash => format!("{size} between the two directions of travel: backlash"),
-        CauseKind::Slip => format!("runs away by {size} over the take: slip"),
+        CauseKind::Slip => format!("drifts by {size} over the take: slip"),
     };
     LikelyCause {
         log: log.to_owned(),

@@ -86,8 +86,8 @@ impl<R: Read> Log<R> {
             let slot = axes.iter().position(|a| *a == found);
             match slot {
                 None if found == "timecode" => {}
-                None => return Err(log.wrong(format!("column `{}` is no axis of this pass", shown(found)))),
-                Some(_) if log.slots.contains(&slot) => return Err(log.wrong(format!("column `{found}` stands there twice"))),
+                None => return Err(log.wrong(format!("column `{}` is not an axis of this pass", shown(found)))),
+                Some(_) if log.slots.contains(&slot) => return Err(log.wrong(format!("column `{found}` appears twice"))),
                 Some(_) => {}
             }
             log.slots.push(slot);
@@ -161,7 +161,7 @@ impl<R: Read> Log<R> {
         };
         for (i, slot) in self.slots.iter().enumerate() {
             if end == End::Line {
-                return Err(format!("the row has {} cells, the header {}", i + 1, self.slots.len() + 1));
+                return Err(format!("the row has {} of the {} cells of the header", i + 1, self.slots.len() + 1));
             }
             let value;
             match slot {
@@ -354,15 +354,15 @@ mod tests {
             ("", "take: the file is empty, expected a header frame,AXIS,..."),
             ("time,a.x\n", "take, line 1: the first column is `time`, expected `frame`"),
             ("frame\n1\n", "take, line 1: there is no column of an axis"),
-            ("frame,a.z\n", "take, line 1: column `a.z` is no axis of this pass"),
-            ("frame,a.x,a.x\n", "take, line 1: column `a.x` stands there twice"),
+            ("frame,a.z\n", "take, line 1: column `a.z` is not an axis of this pass"),
+            ("frame,a.x,a.x\n", "take, line 1: column `a.x` appears twice"),
             ("frame,a.x\n1,1\n1,1\n", "take, line 3: frame 1 comes after frame 1, expected rising frames"),
             ("frame,a.x\n1,one\n", "take, line 2: the cell in column 2 is not a number"),
             ("frame,a.x\n1,nan\n", "take, line 2: the cell in column 2 is not a number"),
             ("frame,a.x\n1,-\n", "take, line 2: the cell in column 2 is not a number"),
             ("frame,a.x\n1.5,1\n", "take, line 2: the frame is not a whole number"),
             ("frame,a.x\n,1\n", "take, line 2: a row has no frame"),
-            ("frame,a.x\n1\n", "take, line 2: the row has 1 cells, the header 2"),
+            ("frame,a.x\n1\n", "take, line 2: the row has 1 of the 2 cells of the header"),
             ("frame,a.x\n1,2,3\n", "take, line 2: the row has more cells than the header's 2"),
         ] {
             assert_eq!(wrong(text), told, "{text:?}");

@@ -29,19 +29,19 @@ pub(crate) const MOST_GAIN: f64 = 1000.0;
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub(crate) enum AimTrouble {
     /// In range the optical axis meets the target only backwards.
-    #[error("in range the optical axis meets the target only backwards, {depth} mm behind the camera")]
+    #[error("within the range of the axes the target is {depth} mm behind the camera")]
     Behind {
         /// How far behind, mm.
         depth: f64,
     },
     /// An axle lies along the line of sight, or both lie along each other, so that they would have to turn without bound.
-    #[error("gimbal trouble: the axes would turn {gain} deg for one degree of the line of sight, at most {MOST_GAIN} are allowed")]
+    #[error("close to gimbal lock: the axes would turn {gain} deg per degree of the line of sight (limit {MOST_GAIN})")]
     Gimbal {
         /// Degrees of axle a degree of the line of sight; infinite where none turns it.
         gain: f64,
     },
     /// No angles in range bring the target onto the optical axis.
-    #[error("no angles in range aim at the target, the nearest miss it by {miss} deg")]
+    #[error("no angles in range aim at the target; the nearest miss it by {miss} deg")]
     Missed {
         /// The least angle between line of sight and target within the two ranges, deg.
         miss: f64,
@@ -68,8 +68,8 @@ impl Aim {
         let [first, second] = channels;
         if first == second {
             flaws.push(
-                Flaw::new(Code::UnsuitableAimChannel, "turns", "both channels of the aim are one")
-                    .found(format!("channel {first} twice"), "two channels")
+                Flaw::new(Code::UnsuitableAimChannel, "turns", "the aim names one channel twice")
+                    .found("one channel", "two channels")
                     .help("name one channel that pans and one that tilts"),
             );
         }
@@ -83,7 +83,7 @@ impl Aim {
                         "turns",
                         "a channel that aims must turn exactly one joint of the camera, and move no other",
                     )
-                    .found(format!("{turned} turned and {} slid", moved - turned), "one `turn` joint")
+                    .found(format!("it turns {turned} and slides {}", moved - turned), "one `turn` joint")
                     .help("name channels of `turn` joints, each of which moves nothing else")
                     .at_index(i),
                 );

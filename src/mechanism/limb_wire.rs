@@ -65,7 +65,7 @@ impl LimbWire {
         let reach = (across * across + up * up).sqrt();
         if !(LENGTH.least <= reach) && flaws.iter().all(|f| f.field != "guide") {
             flaws.push(
-                Flaw::new(Code::ImpossibleMechanism, "guide", "the guide is at the joint: a wire through it turns nothing")
+                Flaw::new(Code::ImpossibleMechanism, "guide", "the guide is at the joint, so the wire cannot turn the limb")
                     .found(format!("[{across}, {up}] mm"), format!("at least {} mm from the joint", LENGTH.least)),
             );
         }
@@ -80,9 +80,12 @@ impl LimbWire {
                 Flaw::new(
                     Code::ImpossibleMechanism,
                     "neutral",
-                    "the limb is at a dead centre at its neutral angle: the wire cannot turn it",
+                    "the limb is at a dead centre at its neutral angle, so the wire cannot turn it",
                 )
-                .found(format!("{} deg with the guide at {direction} deg", spec.neutral), "an angle off the line of joint and guide"),
+                .found(
+                    format!("{} deg with the guide at {direction} deg", spec.neutral),
+                    "an angle away from the line through joint and guide",
+                ),
             ]);
         }
         let side = if off > 0.0 { 1.0 } else { -1.0 };

@@ -26,7 +26,7 @@ pub(crate) mod space;
 pub(crate) mod swashplate;
 mod unit;
 
-use crate::number::directed::{Places, down, up};
+use crate::number::figures;
 
 pub(crate) use aim::Aim;
 pub use drum::{Drum, DrumSpec, Hung, Rope, Spool};
@@ -47,9 +47,6 @@ pub use space::Vector;
 pub use swashplate::{Swashplate, SwashplateSpec};
 pub use unit::Unit;
 
-/// Ranges are told to four decimals, rounded inwards: what is told can be reached.
-const FOUR: Places = Places::Decimals(4);
-
 /// Standard gravity. Unit: m/s2. Source: 3rd General Conference on Weights and Measures, 1901.
 pub(crate) const GRAVITY: f64 = 9.806_65;
 
@@ -58,7 +55,7 @@ pub(crate) const GRAVITY: f64 = 9.806_65;
 #[non_exhaustive]
 pub enum OutOfReach {
     /// One quantity is outside the range that it can have while the others are as they are.
-    #[error("{quantity} is out of reach at {found} {unit}, reachable are {} to {} {unit}", up(*least, FOUR), down(*most, FOUR))]
+    #[error("{quantity} is out of reach at {found} {unit}; the mechanism reaches {} to {} {unit}", figures::most(*least, ""), figures::least(*most, ""))]
     Range {
         /// What is out of reach: `pitch`, `roll`, `angle`, `paid out`, `height`, `turn`, or what a mechanism of your own calls it.
         quantity: &'static str,
@@ -88,6 +85,6 @@ pub enum OutOfReach {
         why: &'static str,
     },
     /// A mechanism was asked with another number of channels or axes than it has. No mechanism of a stage is.
-    #[error("a mechanism was asked with another number of channels or axes than it has")]
+    #[error("a mechanism was called with the wrong number of channels or axes")]
     WrongCount,
 }

@@ -65,7 +65,7 @@ impl Swashplate {
             let between = apart(one, other);
             if !(ACTUATORS_APART.least <= between) && flaws.iter().all(|f| f.field != "azimuths") {
                 flaws.push(
-                    Flaw::new(Code::ImpossibleMechanism, "azimuths", "two actuators stand too close to each other to hold the plate")
+                    Flaw::new(Code::ImpossibleMechanism, "azimuths", "two actuators are too close together to hold the plate")
                         .found(
                             format!("{between} deg between {one} and {other} deg"),
                             format!("at least {}", with_unit(ACTUATORS_APART.least, ACTUATORS_APART.unit)),
@@ -393,7 +393,7 @@ mod tests {
         assert_eq!((quantity, found), ("pitch", 40.0));
         assert!((most - edge).abs() <= 1e-9, "{most} {edge}");
         let text = plate.actuators(0.0, 2.0, -60.0).unwrap_err().to_string();
-        assert!(text.starts_with("roll is out of reach at -60 deg, reachable are -"), "{text}");
+        assert!(text.starts_with("roll is out of reach at -60 deg; the mechanism reaches -"), "{text}");
         assert!(matches!(plate.pose([90.0, -90.0, -90.0]), Err(OutOfReach::NoPose { .. })));
     }
 

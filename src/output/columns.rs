@@ -31,7 +31,7 @@ pub(crate) enum ColumnError {
     #[error("the columns could not be written: {0}")]
     Io(#[from] std::io::Error),
     /// A curve has no value, or no step count below 2^53, at a frame.
-    #[error("axis {axis} has no position at frame {frame} that can be counted in steps")]
+    #[error("axis {axis} has no position at frame {frame} that fits a step count")]
     NoPosition {
         /// Full name.
         axis: String,

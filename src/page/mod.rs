@@ -49,7 +49,7 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLE, SCRIPT));
-                title { (shot.name()) ": the move on one page" }
+                title { (shot.name()) ": report" }
                 style { (PreEscaped(STYLE)) }
             }
             body {
@@ -68,10 +68,10 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
                 main {
                     (tables::over(report))
                     section {
-                        h2 { "Use of the tightest limit" }
+                        h2 { "Share of the tightest limit" }
                         p { label for="pass" { "Pass " } select id="pass" {}
-                            " Rows are axes, columns frames; darker is nearer to a limit, " span.swatch {} " is over one. Choose a row for its curves: "
-                            kbd { "up" } " and " kbd { "down" } " go from row to row, " kbd { "Esc" } " closes." }
+                            " Rows are axes, columns are frames. Darker is nearer to a limit; " span.swatch {} " exceeds one. Select a row to see its curves: "
+                            kbd { "up" } " and " kbd { "down" } " change the row, " kbd { "Esc" } " closes the curves." }
                         div id="map" {}
                     }
                     section id="axis" hidden { h2 id="axis_name" {} div id="curves" {} p id="axis_text" {} }

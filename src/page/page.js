@@ -23,7 +23,11 @@
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const shown = (x) => {
     const a = Math.abs(x);
-    return a === 0 ? "0" : a >= 1e6 || a < 1e-3 ? x.toExponential(2) : a >= 100 ? x.toFixed(1) : a >= 1 ? x.toFixed(3) : x.toFixed(4);
+    if (!(a > 1e-15)) return "0";
+    // Four significant digits, no power of ten, no zeros at the end, as the program prints.
+    const places = Math.min(20, Math.max(0, 3 - Math.floor(Math.log10(a))));
+    const text = x.toFixed(places);
+    return text.includes(".") ? text.replace(/\.?0+$/, "") : text;
   };
 
   // --- curves: position and three derivatives by frame time, from the pieces ---------------------------------
@@ -141,8 +145,8 @@
     const X = (t) => left + ((t - x0) / (x1 - x0)) * (W - left - right);
     $("curves").replaceChildren(...panels.map((k) => panel(k, axis, pass, all, units, X, W, left, right)));
     const over = pass.over.filter((o) => o.axis === state.axis).map((o) => o.message);
-    $("axis_text").textContent = parked ? "Parked in this pass: it stands at home." :
-      (pass.held ? "Held: the axis stands while exposed and goes from each position to the next in between; the circles are keys. " : "Circles are keys, the bars below the open shutter. ") + over.join(" ");
+    $("axis_text").textContent = parked ? "Parked at home in this pass." :
+      (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys. " : "Circles are keys; bars show when the shutter is open. ") + over.join(" ");
     moveNow();
   }
   function panel(k, axis, pass, all, units, X, W, left, right) {
@@ -292,7 +296,7 @@
   }
 
   D.passes.forEach((p, i) => {
-    const option = html("option", "", `${p.name}, ${p.held ? "held" : "moving"}, ${p.pace} s a frame`);
+    const option = html("option", "", `${p.name}, ${p.held ? "held" : "moving"}, ${p.pace} s per frame`);
     option.value = String(i);
     $("pass").append(option);
   });
@@ -303,7 +307,7 @@
   $("frame").max = String(D.last);
   $("frame").addEventListener("input", () => show(Number($("frame").value)));
   $("play").addEventListener("click", play);
-  // What is over a limit is looked at first.
+  // An exceeded limit is shown first.
   const worst = D.passes.findIndex((p) => p.over.length > 0);
   if (worst >= 0) { state.pass = worst; state.axis = D.passes[worst].over[0].axis; $("pass").value = String(worst); state.frame = Math.min(D.last, Math.max(D.first, Math.round(D.passes[worst].over[0].from))); }
   $("stage").hidden = !S;

@@ -12,6 +12,7 @@ use super::data::keys;
 use super::page_error::PageError;
 use crate::compile::Compiled;
 use crate::motion::curve::Curve;
+use crate::number::figures::figure;
 use crate::number::whole;
 use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::{Axis, Utilisation};
@@ -124,7 +125,7 @@ fn panel(
     let caption = if near(q.lower) && near(q.upper) {
         format!("{}, {}", q.name, q.unit)
     } else {
-        format!("{}, {}; limits {} to {}", q.name, q.unit, q.lower, q.upper)
+        format!("{}, {}; limits {} to {}", q.name, q.unit, figure(q.lower, ""), figure(q.upper, ""))
     };
     let mut chart = ChartBuilder::on(area)
         .caption(caption, ("sans-serif", 15).into_font().color(&INK))
@@ -140,6 +141,7 @@ fn panel(
         .y_labels(4)
         .axis_style(SOFT)
         .label_style(("sans-serif", 13).into_font().color(&INK))
+        .y_label_formatter(&|y| figure(*y, ""))
         .x_label_formatter(&|x| format!("{x:.0}"))
         .draw()
         .map_err(drawing)?;

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use crate::check::clearance::{ClearanceReport, Nearest, Proof};
 use crate::check::{PassReport, Report, words};
 use crate::number::directed::{self, Places};
+use crate::number::figures::{figure, least};
 use crate::program::Leg;
 use crate::time::{Seconds, hms};
 
@@ -61,7 +62,7 @@ pub(super) fn clock(report: &Report) -> Markup {
     html! {
         section {
             h2 { "The clock" }
-            p { "Passes in the order of the shot, one right after the other: " (hms(whole)) " in all, changes between them not counted." }
+            p { "Passes in the order of the shot, one directly after the other: " (hms(whole)) " in total, without the changes between them." }
             div.clock { @for (p, start) in report.passes.iter().zip(starts) {
                 @let own = stretches(p);
                 div.bar_row {
@@ -158,11 +159,11 @@ pub(super) fn clearance(report: &Report) -> Markup {
             section {
                 h2 { "Clearance" }
                 table {
-                    thead { tr { th { "pass" } th { "who" } th { "and" } th { "gap, mm" } th { "required, mm" } th { "where" } } }
+                    thead { tr { th { "pass" } th { "body" } th { "and" } th { "gap, mm" } th { "required, mm" } th { "where" } } }
                     tbody { @for (p, n, when) in &rows {
                         @let (a, b) = words::pair(stage, n);
                         tr.over[!n.is_kept()] { td { (p.name()) } td { (a) } td { (b) }
-                            td { @if n.proof == Proof::Bound { "at least " (directed::down(n.gap, Places::Decimals(1))) } @else { (format!("{:.1}", n.gap)) } } td { (n.required) } td { (when) } }
+                            td { @if n.proof == Proof::Bound { "at least " (least(n.gap, "")) } @else { (figure(n.gap, "")) } } td { (figure(n.required, "")) } td { (when) } }
                     } }
                 }
                 p { "The " (NEAREST) " nearest pairs of every pass, of its move to start and of its return home." }

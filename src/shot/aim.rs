@@ -76,7 +76,7 @@ impl Aim {
                 flaws.push(Flaw::new(Code::UnsuitableAimChannel, "channels", title).help("aim with channels that turn an axis directly"));
             }
             if spec.at.and_then(|g| stage.body_of(g)).is_some_and(|b| b.channels().contains(c)) {
-                let title = format!("the target hangs on `{}`", stage.channel_name(*c));
+                let title = format!("the target moves with `{}`", stage.channel_name(*c));
                 flaws.push(Flaw::new(Code::TargetMovesWithCamera, "at", title).help("aim at something the camera does not carry"));
             }
         }

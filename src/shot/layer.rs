@@ -106,7 +106,7 @@ impl Track {
                 flaws.push(
                     Flaw::new(Code::KeyDoesNotApply, "blend", format!("a `{}` track has no corners to blend", shape.name()))
                         .found(format!("blend = {b}"), "`blend` with the shapes linear, cosine and catmull_rom only")
-                        .help("take `blend` away, or choose one of those shapes"),
+                        .help("remove `blend`, or choose one of those shapes"),
                 );
             } else if let Err(flaw) = bounds::BLEND.check("blend", b) {
                 flaws.push(flaw);
@@ -115,10 +115,10 @@ impl Track {
                     Flaw::new(
                         Code::CornerWithoutBlend,
                         "blend",
-                        format!("a `{}` track without blending would change speed at once", shape.name()),
+                        format!("a `{}` track without blending would change speed instantly", shape.name()),
                     )
                     .found("blend = 0", "more than 0 frames")
-                    .help("no motor can follow a corner; give the frames to either side over which it is rounded"),
+                    .help("no motor can follow a sharp corner; write the number of frames on each side over which to round it"),
                 );
             } else {
                 flaws.extend(too_close(&keys, b));
@@ -220,13 +220,13 @@ impl Cycle {
             && last.frame - first.frame >= 1.0
         {
             flaws.push(
-                Flaw::new(Code::BeatTooLong, "keys", "beat 1 is beat 0 of the next beat")
+                Flaw::new(Code::BeatTooLong, "keys", "a key at beat 1 repeats the key at beat 0")
                     .found(
                         format!("keys at beat {} and at beat {}", first.frame, last.frame),
                         "less than one beat between first and last key",
                     )
                     .at_index(keys.len() - 1)
-                    .help("take the last key away: the curve comes back to the first by itself"),
+                    .help("remove the last key: the curve returns to the first by itself"),
             );
         }
         if !amount.is_empty() {
@@ -377,12 +377,12 @@ impl Copy {
 pub(super) fn check_keys(field: &str, keys: &[Key], values: Bound) -> Vec<Flaw> {
     let mut flaws = Vec::new();
     if keys.is_empty() || keys.len() > MOST_KEYS {
-        let code = if keys.is_empty() { Code::NoKeys } else { Code::TooMany };
-        flaws.push(
-            Flaw::new(code, field, format!("`{field}` has no key, or too many"))
-                .found(format!("{} keys", keys.len()), format!("1 to {MOST_KEYS}"))
-                .help("write keys as [[frame, value], ...]"),
-        );
+        let flaw = if keys.is_empty() {
+            Flaw::new(Code::NoKeys, field, format!("`{field}` has no key")).help("write keys as [[frame, value], ...]")
+        } else {
+            Flaw::new(Code::TooMany, field, format!("`{field}` has too many keys"))
+        };
+        flaws.push(flaw.found(format!("{} keys", keys.len()), format!("1 to {MOST_KEYS} keys")));
     }
     let mut last: Option<f64> = None;
     for (i, key) in keys.iter().enumerate() {
@@ -394,7 +394,7 @@ pub(super) fn check_keys(field: &str, keys: &[Key], values: Bound) -> Vec<Flaw> 
             && !bad_frame
             && !(before < key.frame)
         {
-            let what = if key.frame == before { "two keys stand on one frame" } else { "keys are out of order" };
+            let what = if key.frame == before { "two keys share a frame" } else { "keys are out of order" };
             flaws.push(
                 Flaw::new(Code::KeysOutOfOrder, field, what)
                     .found(format!("frame {} after frame {before}", key.frame), "strictly rising frames")
@@ -422,13 +422,13 @@ fn too_close(keys: &[Key], blend: f64) -> Option<Flaw> {
         Flaw::new(Code::CornersOverlap, "blend", "corners overlap")
             .found(
                 format!(
-                    "{} to either side, and {} between the keys at {} and {}",
+                    "{} on each side of a key; the keys at frames {} and {} are {} apart",
                     with_unit(blend, "frames"),
-                    with_unit(gap, "frames"),
                     a.frame,
-                    b.frame
+                    b.frame,
+                    with_unit(gap, "frames")
                 ),
-                format!("at most half of the way between neighbouring keys: {}", with_unit(gap / 2.0, "frames")),
+                format!("at most half the distance between neighbouring keys: {}", with_unit(gap / 2.0, "frames")),
             )
             .help(format!("write blend = {} or less (key {} of the track)", gap / 2.0, i + 1))
     })

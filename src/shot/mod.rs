@@ -62,11 +62,16 @@ impl Shot {
     pub(crate) fn new(stage: &Stage, spec: ShotSpec) -> Result<Shot, Vec<Flaw>> {
         let mut flaws: Vec<Flaw> = check_display_name("name", &spec.name).err().into_iter().collect();
         if spec.passes.is_empty() || spec.passes.len() > bounds::MOST_PASSES {
-            let code = if spec.passes.is_empty() { Code::MissingKey } else { Code::TooMany };
+            let (code, title, help) = if spec.passes.is_empty() {
+                let help = "add a [[pass]] with `name`, `exposure`, `seconds_per_frame` and `shutter`";
+                (Code::MissingKey, "the shot has no pass", help)
+            } else {
+                (Code::TooMany, "the shot has too many passes", Code::TooMany.cure())
+            };
             flaws.push(
-                Flaw::new(code, "pass", "the shot has no pass, or too many")
-                    .found(format!("{} passes", spec.passes.len()), format!("1 to {}", bounds::MOST_PASSES))
-                    .help("add a [[pass]] with `name`, `exposure`, `seconds_per_frame` and `shutter`"),
+                Flaw::new(code, "pass", title)
+                    .found(format!("{} passes", spec.passes.len()), format!("1 to {} passes", bounds::MOST_PASSES))
+                    .help(help),
             );
         }
         for (i, pass) in spec.passes.iter().enumerate() {
@@ -74,7 +79,7 @@ impl Shot {
                 flaws.push(
                     Flaw::new(Code::DuplicateName, "pass", format!("two passes are called `{}`", pass.name()))
                         .at_index(i)
-                        .help("give each pass a name of its own"),
+                        .help("give each pass its own name"),
                 );
             }
         }
@@ -102,11 +107,11 @@ impl Shot {
                     || self.drifts().iter().any(|d| d.channel() == channel)
                     || self.copies().iter().any(|c| c.to() == aim.camera());
                 if layered || aims.iter().take(i).any(|a| a.channels().contains(&channel)) {
-                    let title = format!("`{}` is aimed and driven otherwise too", stage.channel_name(channel));
+                    let title = format!("`{}` is driven by an aim and by something else", stage.channel_name(channel));
                     flaws.push(
                         Flaw::new(Code::DrivenTwice, "channels", title)
                             .at_index(i)
-                            .help("take away its tracks, cycles and drifts, copies onto the camera, and any other aim"),
+                            .help("remove its tracks, cycles and drifts, copies onto the camera, and any other aim"),
                     );
                 }
             }

@@ -130,7 +130,7 @@ impl Axis {
         }
         if !(lower < upper) && flaws.iter().all(|f| f.field != "travel") {
             flaws.push(
-                Flaw::new(Code::EmptyRange, "travel", "the travel has no length")
+                Flaw::new(Code::EmptyRange, "travel", "the lower end of travel is not below the upper end")
                     .found(format!("[{lower}, {upper}] {unit}"), "lower end first, upper end above it"),
             );
         }
@@ -140,7 +140,7 @@ impl Axis {
             flaws.push(
                 Flaw::new(Code::HomeOutsideTravel, "home", "the home is outside the travel")
                     .found(with_unit(spec.home, unit), format!("{lower} to {upper} {unit}"))
-                    .help("an axis whose home is not in its travel needs `home` set to a place it can stand at"),
+                    .help("set `home` to a position within the travel"),
             );
         }
         let l = spec.limits;
@@ -155,9 +155,13 @@ impl Axis {
         }
         let openings = spec.openings.and_then(|n| bounds::OPENINGS.check_u32("openings", n).ok());
         if spec.openings.is_some() && !(openings.is_some() && spec.unit == Unit::Degree) {
-            let code = if spec.unit == Unit::Degree { Code::OutOfRange } else { Code::KeyDoesNotApply };
+            let (code, title) = if spec.unit == Unit::Degree {
+                (Code::OutOfRange, "`openings` is out of range")
+            } else {
+                (Code::KeyDoesNotApply, "only a turning axis has `openings`")
+            };
             flaws.push(
-                Flaw::new(code, "openings", "`openings` is out of range, or the axis does not turn")
+                Flaw::new(code, "openings", title)
                     .found(format!("{} on a {unit} axis", spec.openings.unwrap_or(0)), format!("{}, on a deg axis", bounds::OPENINGS)),
             );
         }
@@ -178,8 +182,8 @@ impl Axis {
             let most = drive.steps(lower - spec.home).abs().max(drive.steps(upper - spec.home).abs());
             if !(most < whole::EXACT) {
                 flaws.push(
-                    Flaw::new(Code::TooManySteps, "travel", "the travel counts too many steps")
-                        .found(format!("{most:e} steps"), "less than 2^53 (9.007e15) steps")
+                    Flaw::new(Code::TooManySteps, "travel", "the travel has too many steps")
+                        .found(format!("{most:.0} steps"), "fewer than 9007199254740992 (2^53) steps")
                         .help("check `microsteps`, `gear_ratio` and `travel_per_rev`"),
                 );
             }

@@ -72,7 +72,7 @@ impl Stage {
             }
             if axes.contains(&axis) || self.machines.iter().any(|m| m.axes.contains(&axis)) {
                 let title = format!("`{name}` is driven twice");
-                flaws.push(flaw(index, Code::DrivenTwice, "axes", title).help("an axis is driven by one mechanism, once"));
+                flaws.push(flaw(index, Code::DrivenTwice, "axes", title).help("let only one mechanism drive an axis"));
             }
             axes.push(axis);
         }
@@ -82,7 +82,7 @@ impl Stage {
                 let title = format!("the name `{name}` is taken");
                 flaws.push(
                     flaw(index, Code::DuplicateName, "channels", title)
-                        .help("give the channel a name that no axis and no other channel has"),
+                        .help("give the channel a name that no axis and no other channel uses"),
                 );
             }
             flaws.extend(self.full_name(name).err().map(|flaw| flaw.at_index(index)));
@@ -118,7 +118,7 @@ impl Stage {
         let home = |axis: AxisId| Ok(self.axis(axis).home());
         let rests =
             machine.channels_from(&home, &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels)).map_err(|error| {
-                let title = format!("a {kind} cannot stand with its axes at home");
+                let title = format!("a {kind} cannot be built with its axes at home");
                 vec![flaw(index, Code::ImpossibleHome, "axes", title).found(error.to_string(), "homes that the mechanism can take")]
             })?;
         let rests = rests.as_slice();
@@ -135,11 +135,11 @@ impl Stage {
             let off = (back.p - axis.home()).abs() * axis.drive().steps_per_unit();
             if !(off <= 0.5) {
                 let (name, unit) = (self.axis_name(*id), axis.unit().symbol());
-                let title = format!("from where its channels are with its axes at home, a {kind} does not lead back there");
+                let title = format!("with its axes at home, forward and inverse kinematics of a {kind} disagree");
                 flaws.push(
                     flaw(index, Code::ImpossibleMechanism, "axes", title)
                         .found(format!("`{name}` at {} {unit}", back.p), format!("its home, {} {unit}, to half a step", axis.home()))
-                        .help("make the two directions of the mechanism inverse to each other"),
+                        .help("make forward and inverse kinematics inverse to each other"),
                 );
             }
         }

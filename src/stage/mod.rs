@@ -92,7 +92,7 @@ impl Stage {
             if !group_names.insert(group.name.clone()) {
                 flaws.push(
                     Flaw::new(Code::DuplicateName, "name", format!("two groups are called `{}`", group.name))
-                        .help("give each group a name of its own"),
+                        .help("give each group its own name"),
                 );
             }
             let from = axes.len();
@@ -101,7 +101,7 @@ impl Stage {
                 if by_name.insert(full.clone(), axes.len()).is_some() {
                     flaws.push(
                         Flaw::new(Code::DuplicateName, "name", format!("two axes are called `{full}`"))
-                            .help("give each axis of a group a name of its own"),
+                            .help("give each axis of a group its own name"),
                     );
                 }
                 names.push(full);

@@ -49,7 +49,7 @@ impl Motor {
                 Some((_, more)) if !(nm <= more) => flaws.push(
                     Flaw::new(Code::InvalidTorqueTable, "torque", "torque rises with speed")
                         .found(format!("{nm} N m after {more} N m"), "torque that stays or falls as speed rises")
-                        .help("enter the lower of the two, so that the check stays on the careful side of a dip in the curve")
+                        .help("where the curve dips, enter the lower torque at both speeds; the check then errs on the careful side")
                         .at_index(i),
                 ),
                 _ => {}

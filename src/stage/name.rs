@@ -19,8 +19,10 @@ pub(crate) fn check_name(field: &str, name: &str) -> Result<(), Flaw> {
     let start: String = name.chars().take(80).collect();
     let shown = visible(&start);
     let plain: String = start.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
-    let flaw = Flaw::new(Code::InvalidName, field, "a name has the wrong shape")
-        .found(format!("`{shown}`"), format!("a small letter, then small letters, digits and `_`, {MOST_NAME_LETTERS} at most"));
+    let flaw = Flaw::new(Code::InvalidName, field, "invalid name").found(
+        format!("`{shown}`"),
+        format!("a lower-case letter, then lower-case letters, digits and `_`; at most {MOST_NAME_LETTERS} characters"),
+    );
     if plain.starts_with(|c: char| c.is_ascii_lowercase()) && plain.len() <= MOST_NAME_LETTERS {
         Err(flaw.help(format!("write `{plain}`")))
     } else {

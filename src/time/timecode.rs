@@ -38,7 +38,7 @@ pub struct Timecode {
 #[non_exhaustive]
 pub enum TimecodeError {
     /// Not groups of digits with separators between.
-    #[error("timecode: found {found:?}, allowed {allowed} with two digits a group{}", digits_note(allowed))]
+    #[error("timecode: found {found:?}, allowed {allowed} with two digits in each part{}", digits_note(allowed))]
     Shape {
         /// What was written.
         found: String,
@@ -259,12 +259,12 @@ mod tests {
             "59.94",
             r#"timecode "00:09:00;03": found a label that drop-frame leaves out, allowed 00:09:00;04 or later"#,
         );
-        refused("1:00:00:00", "24", r#"timecode: found "1:00:00:00", allowed HH:MM:SS:FF with two digits a group"#);
-        refused("01:00:00;0", "29.97", r#"timecode: found "01:00:00;0", allowed HH:MM:SS;FF with two digits a group"#);
+        refused("1:00:00:00", "24", r#"timecode: found "1:00:00:00", allowed HH:MM:SS:FF with two digits in each part"#);
+        refused("01:00:00;0", "29.97", r#"timecode: found "01:00:00;0", allowed HH:MM:SS;FF with two digits in each part"#);
         refused(
             "01:00:00:00",
             "100",
-            r#"timecode: found "01:00:00:00", allowed HH:MM:SS:FFF with two digits a group and three for the frame"#,
+            r#"timecode: found "01:00:00:00", allowed HH:MM:SS:FFF with two digits in each part and three for the frame"#,
         );
     }
 

@@ -265,7 +265,7 @@ fn what_cannot_be_reached_is_told_with_channel_frame_and_range() {
     assert!(errors.iter().any(|e| matches!(e, CompileError::Axes { error: FitError::OutOfReach { .. }, .. })), "{errors:?}");
     assert_eq!(concerned(&errors[0]), ["heron_a.leg_wire"]);
     let said = errors[0].to_string();
-    assert!(said.contains("`heron_a.leg`") && said.contains("at frame") && said.contains("reachable are"), "{said}");
+    assert!(said.contains("`heron_a.leg`") && said.contains("at frame") && said.contains("the mechanism reaches"), "{said}");
     let behind = SHOT.replace("at = \"heron_a\"\n", "").replace("offset = [0, -50, 20]", "offset = [3000, 900, 9000]");
     let behind = behind.replace("[-170, 170]", "[-20, 20]");
     let stage = STAGE.replace("[-170, 170]", "[-20, 20]");

@@ -287,7 +287,7 @@ fn two_axes_move_together_and_what_is_not_certified_is_said() {
     let parts: Vec<Part> = pass.violations.iter().map(|v| v.part).collect();
     assert_eq!(parts, [Part::MoveToStart, Part::RunUp, Part::RunDown, Part::ReturnHome]);
     let text = words::violation(&report.compiled, &pass.violations[0]);
-    assert!(text.contains("not proven that the mechanism can reach its place"), "{text}");
+    assert!(text.contains("not proven that the mechanism can reach its position"), "{text}");
     // A reason in its own words comes with the frame.
     let error = head(Differential { has_ranges: true }, Shape::NaturalCubic, 85.0, 10.0).unwrap_err().to_string();
     assert!(error.contains("at frame 24") && error.contains("the shaft meets its cage"), "{error}");

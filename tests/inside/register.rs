@@ -138,7 +138,7 @@ fn an_edit_changes_its_axis_and_the_passes_that_show_it() {
     edited[2] = track(Shape::Monotone, &[(5.0, 0.0), (30.0, 9.0)]);
     let c = compare(&stage, &old, &crate::inside::common::shot(&stage, (1, 40), &edited, passes(12.0, 180.0)));
     assert_eq!(c.axes.len(), 1);
-    assert_eq!((c.axes[0].axis.as_str(), c.axes[0].change, c.axes[0].last_frame), ("heron.wing", "moves otherwise", Some(40)));
+    assert_eq!((c.axes[0].axis.as_str(), c.axes[0].change, c.axes[0].last_frame), ("heron.wing", "changed", Some(40)));
     assert!(c.axes[0].first_frame.is_some_and(|f| (6..10).contains(&f)));
     let good: Vec<_> = c.passes.iter().map(|p| (p.pass.as_str(), p.good)).collect();
     assert_eq!(good, [("picture", false), ("empty", true)], "the heron is parked in the empty pass");

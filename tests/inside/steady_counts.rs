@@ -122,8 +122,8 @@ fn cycles_that_move_with_the_first_frame_are_explained() {
     assert!(axes > 20, "{axes}");
     assert_eq!(
         reasons.first().unwrap(),
-        "cycles and drifts count from frame 11, before from frame 1; `cycle_start` is not written, so they begin with the first frame: \
-         write `cycle_start = 1` to keep them as they were"
+        "cycles and drifts now count from frame 11, was frame 1; `cycle_start` is missing, so they begin at the first frame: \
+         write `cycle_start = 1` to keep them unchanged"
     );
     let (axes, reasons) = told(&[("frames = [1, 288]", "frames = [11, 288]\ncycle_start = 1")]);
     assert_eq!((axes, reasons.len()), (0, 0));
@@ -131,7 +131,7 @@ fn cycles_that_move_with_the_first_frame_are_explained() {
     assert!(axes > 20);
     assert_eq!(
         reasons.first().unwrap(),
-        "cycles and drifts count from frame 3.5, before from frame 1; `cycle_start = 1` keeps them as they were"
+        "cycles and drifts now count from frame 3.5, was frame 1; write `cycle_start = 1` to keep them unchanged"
     );
 }
 

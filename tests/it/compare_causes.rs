@@ -85,7 +85,7 @@ fn eight_steps_of_backlash_are_no_lost_steps_where_an_axis_reverses() {
         let log: Vec<Vec<i64>> = pass.iter().map(lagging).collect();
         for (axis, causes, message) in causes(&case, &header, &log).into_iter().filter(|(axis, ..)| axis != "heron.bridge") {
             assert_eq!(causes, ["backlash"], "{axis}: {message}");
-            assert!(message.contains("(-16.0 steps)") || message.contains("(16.0 steps)"), "{axis}: {message}");
+            assert!(message.contains("(-16 steps)") || message.contains("(16 steps)"), "{axis}: {message}");
         }
     }
 }

@@ -90,7 +90,8 @@ fn trap_columns_and_logs_are_regular_files() {
         assert_eq!(verified.status.code(), Some(1), "{what}: {}", said(&verified));
         let compared = run(&at, &["compare", "columns", "--pass", "picture", "take.csv"]);
         assert_eq!(compared.status.code(), Some(2), "{what}: {}", said(&compared));
-        let words = if what.starts_with('1') { "it is not as it was written".to_owned() } else { format!("cannot be read: it is {what}") };
+        let words =
+            if what.starts_with('1') { "it has changed since it was written".to_owned() } else { format!("cannot be read: it is {what}") };
         assert!(said(&compared).contains(&format!("picture.steps.csv: {words}")), "{}", said(&compared));
         take_away(&columns);
     }

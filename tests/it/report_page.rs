@@ -67,7 +67,7 @@ fn the_demo_s_page_is_one_file_that_needs_nothing_else() {
     fs::write(&out, "a letter").unwrap();
     let refused = run(&["report", &fixture("herons/shot.toml"), "--out", out.to_str().unwrap()]);
     assert_eq!((refused.status.code(), fs::read_to_string(&out).unwrap().as_str()), (Some(2), "a letter"));
-    assert!(said(&refused).contains("is not certainly a report of movewright; it is left untouched: add --replace"), "{}", said(&refused));
+    assert!(said(&refused).contains("may not be a report of movewright; it is left untouched: add --replace"), "{}", said(&refused));
     // A report with notes added at its end is no longer only ours.
     let noted = format!("{text}\n<p>lamp 3 flickers");
     fs::write(&out, &noted).unwrap();
@@ -141,7 +141,7 @@ fn a_plot_is_a_picture_of_one_axis() {
     assert!(streamed.status.code() == Some(1) && streamed.stdout == text.as_bytes(), "{}", said(&streamed));
     fs::write(&out, "<!-- movewright plots -->").unwrap();
     let refused = at(&["--axis", "camera.track"], &out);
-    assert!(refused.status.code() == Some(2) && said(&refused).contains("not certainly a plot of movewright"), "{}", said(&refused));
+    assert!(refused.status.code() == Some(2) && said(&refused).contains("may not be a plot of movewright"), "{}", said(&refused));
     assert_eq!(fs::read(&out).unwrap(), b"<!-- movewright plots -->");
     let replaced = at(&["--axis", "camera.track", "--replace"], &out);
     assert!(replaced.status.code() == Some(1) && fs::read_to_string(&out).unwrap() == text);

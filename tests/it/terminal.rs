@@ -103,7 +103,7 @@ fn folders_changes_and_takes_fit_the_window() {
     assert!(written.status.success() && written.stdout.is_empty());
     both_fit(dir, &["verify", "columns"], 0);
     let (short, long) = both_fit(dir, &["changes", &herons, &fast], 1);
-    assert!(short.contains("more axes; --all shows them") && !long.contains("--all"), "{short}");
+    assert!(short.contains("more axes (--all)") && !long.contains("--all"), "{short}");
     assert_eq!(short.lines().filter(|l| l.contains(" from frame ") && l.contains("frames")).count(), 10, "{short}");
 
     // A take that is off on all axes, by more from axis to axis.
@@ -120,10 +120,10 @@ fn folders_changes_and_takes_fit_the_window() {
     }
     fs::write(dir.join("take.csv"), take).unwrap();
     let (short, long) = both_fit(dir, &["compare", "columns", "--pass", "beauty", "take.csv"], 0);
-    assert!(short.contains("axes that deviate less; --all shows them") && !long.contains("--all"), "{short}");
+    assert!(short.contains("more axes, deviating less (--all)") && !long.contains("--all"), "{short}");
     let over = ["compare", "columns", "--pass", "beauty", "take.csv", "--tolerance-steps", "25"];
     let (short, _) = both_fit(dir, &over, 1);
-    assert!(short.matches(" frames over\n").count() > 10, "what is over is never left out: {short}");
+    assert!(short.matches(" beyond tolerance\n").count() > 10, "what is over is never left out: {short}");
 
     fs::write(dir.join("columns/matte.steps.csv"), steps.replace(",0,", ",7,")).unwrap();
     both_fit(dir, &["verify", "columns"], 1);
@@ -161,12 +161,16 @@ fn the_manual_has_a_page_for_every_command() {
     let all = stdout(&run(&["man"]));
     assert_eq!(run_in(dir.path(), &["man", "--out", "pages"]).status.code(), Some(0));
     let commands = commands();
+    assert!(!all.contains("EXTRA") && !all.contains("<\\fB") && all.contains("\\-\\-out <DIR> <SHOT>"), "{all}");
     assert_eq!(all.matches(".TH movewright").count(), commands.len() + 1);
     let first = fs::read_to_string(dir.path().join("pages/movewright.1")).unwrap();
     assert!(all.starts_with(&first));
     for command in &commands {
         let page = fs::read_to_string(dir.path().join(format!("pages/movewright-{command}.1"))).unwrap();
-        assert!(all.contains(&page) && page.contains("Example") && page.contains(&format!("movewright {command}")), "{command}: {page}");
+        assert!(
+            all.contains(&page) && page.contains(".SH EXAMPLES") && page.contains(&format!("movewright {command}")),
+            "{command}: {page}"
+        );
         assert!(first.contains(&format!("movewright\\-{command}(1)")), "{command}: {first}");
     }
     assert_eq!(fs::read_dir(dir.path().join("pages")).unwrap().count(), commands.len() + 1);

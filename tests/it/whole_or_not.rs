@@ -351,7 +351,7 @@ fn targets_that_are_somebodys_work_are_left_as_they_are() {
     refused(&mut marsh.rows(0, &out.join("link"), &["--replace"]), &out.join("plans"), "a link that leads nowhere");
     refused(&mut marsh.rows(0, &out.join("notes"), &["--per-axis", "--replace"]), &out.join("plans"), "is a file, not a folder");
     refused(&mut marsh.rows(0, &out.join("plans"), &["--per-axis", "--replace"]), &out.join("plans"), "holds `marsh.txt`");
-    refused(&mut marsh.page("report", 0, &out.join("notes"), &[]), &out.join("plans"), "is not certainly a report");
+    refused(&mut marsh.page("report", 0, &out.join("notes"), &[]), &out.join("plans"), "may not be a report");
     refused(&mut marsh.page("plot", 0, &out.join("notes"), &["--axis", AXIS]), &out.join("plans"), "is not certainly a plot");
     assert_eq!(names(out), before);
     assert_eq!(fs::read_to_string(out.join("notes")).unwrap(), "lamp 3 flickers");

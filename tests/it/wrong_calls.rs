@@ -36,13 +36,9 @@ fn a_wrong_call_says_what_was_found_and_what_to_do() {
         (&["check", "shot.toml", "--jsn"], "unexpected argument '--jsn'", "a similar argument exists: '--json'"),
         (&["check"], "required arguments were not provided", "<SHOT>"),
         (&["compile", "shot.toml"], "required arguments were not provided", "--out <DIR>"),
-        (&["compile", "shot.toml", "--out", "o", "--rows", "fast"], "`fast` is no rate of rows", "allowed: more than 0"),
-        (&["rows", "shot.toml", "--pass", "picture", "--rate", "0", "--out", "o.csv"], "`0` is no rate of rows", "allowed: more than 0"),
-        (
-            &["rows", "shot.toml", "--pass", "picture", "--rate", "nan", "--out", "o.csv"],
-            "`nan` is no rate of rows",
-            "allowed: more than 0",
-        ),
+        (&["compile", "shot.toml", "--out", "o", "--rows", "fast"], "`fast` is not a row rate", "allowed: more than 0"),
+        (&["rows", "shot.toml", "--pass", "picture", "--rate", "0", "--out", "o.csv"], "`0` is not a row rate", "allowed: more than 0"),
+        (&["rows", "shot.toml", "--pass", "picture", "--rate", "nan", "--out", "o.csv"], "`nan` is not a row rate", "allowed: more than 0"),
         (&["rows", "shot.toml", "--pass", "pictur", "--rate", "100", "--out", "o.csv"], "no pass `pictur`", "it has: picture, rods"),
         (
             &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "-", "--per-axis"],

@@ -120,7 +120,8 @@ pub(crate) enum Rule {
 }
 
 /// A letter, then letters, digits and `_`: names of groups, axes and passes.
-pub(super) const NAME: Holds = Holds::Shaped("^[a-z][a-z0-9_]{0,63}$", "a small letter, then small letters, digits and `_`, 64 at most");
+pub(super) const NAME: Holds =
+    Holds::Shaped("^[a-z][a-z0-9_]{0,63}$", "a lower-case letter, then lower-case letters, digits and `_`; at most 64 characters");
 
 impl Section {
     /// Names of its keys, in order.

@@ -168,7 +168,7 @@ pub(crate) static TRACK: Section = Section {
             name: "blend",
             holds: Holds::Number(bounds::BLEND),
             unit: "frames",
-            default: Default::None("1, never more than half of the way to a neighbour"),
+            default: Default::None("1, but at most half the distance to the nearest key"),
             meaning: "half-width of the rounded corners; for `linear`, `cosine` and `catmull_rom` only, the last needs more than 0",
             example: "3",
         },

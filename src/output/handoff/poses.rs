@@ -24,7 +24,7 @@ pub(crate) enum PoseError {
     /// The scene could not be put into words.
     #[error("the scene could not be written: {0}")]
     Json(#[from] serde_json::Error),
-    /// A mechanism has no pose for where its axes stand, or the move does not reach that far.
+    /// A mechanism has no pose for where its axes stand, or the move does not reach that frame.
     #[error("`{body}` has no pose at frame {at}: {error}")]
     NoPose {
         /// Name of the body's group.

@@ -23,13 +23,13 @@ use crate::bounds::ROW_RATE;
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum RowsError {
     /// A rate that is not allowed.
-    #[error("`{found}` is no rate of rows; allowed: {ROW_RATE}, written as 1000, 12.5 or 30000/1001")]
+    #[error("`{found}` is not a row rate; allowed: {ROW_RATE}, written as 1000, 12.5 or 30000/1001")]
     Rate {
         /// The rate asked for.
         found: String,
     },
     /// Too many rows.
-    #[error("the program would have {rows:e} rows; at most {most:e} are written: choose a lower rate")]
+    #[error("the program would have {rows:.0} rows; at most {most:.0} are written: choose a lower rate")]
     TooMany {
         /// About how many.
         rows: f64,
@@ -38,7 +38,7 @@ pub(crate) enum RowsError {
     },
     /// More rows x axes than are written without being asked for.
     #[error(
-        "the program would have {rows} rows of {axes} axes; at most {most} counts are written: choose a lower rate, or add --large where this is meant"
+        "the program would have {rows} rows of {axes} axes; at most {most} counts are written: choose a lower rate, or add --large if this is intended"
     )]
     TooLarge {
         /// Rows.
@@ -61,13 +61,13 @@ pub(crate) enum RowsError {
         available: f64,
     },
     /// A move to start on which something comes too near: no controller is to be fed with it.
-    #[error("pass {pass}: something comes too near on the move to start (a note of `check` says what); no rows are written for it")]
+    #[error("pass {pass}: something comes too close on the move to start (see the notes of `check`); no rows are written")]
     TooNear {
         /// The pass.
         pass: String,
     },
     /// No position, no count below 2^53, or no velocity below 2^51 thousandths of a step a second.
-    #[error("axis {axis} has no position and velocity at {seconds} s that can be written in steps")]
+    #[error("axis {axis} has no position and velocity at {seconds} s that fit step counts")]
     NoPosition {
         /// Full name.
         axis: String,

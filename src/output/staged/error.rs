@@ -39,7 +39,7 @@ pub(crate) enum StagedError {
         what: &'static str,
     },
     /// The target is a regular file that is not certainly ours.
-    #[error("{path} exists and is not certainly {kind}; it is left untouched: add --replace to replace it, or name another file")]
+    #[error("{path} exists and may not be {kind}; it is left untouched: add --replace to replace it, or name another file")]
     NotOurs {
         /// The target.
         path: PathBuf,

@@ -83,7 +83,7 @@ mod tests {
         assert_eq!(read(), "<!-- ours 2 -->");
         fs::write(&at, "a letter").unwrap();
         let refused = put(&at, "<!-- ours 3 -->", false).unwrap_err();
-        assert!(refused.to_string().contains("is not certainly a report; it is left untouched: add --replace"), "{refused}");
+        assert!(refused.to_string().contains("may not be a report; it is left untouched: add --replace"), "{refused}");
         assert_eq!(read(), "a letter");
         assert_eq!(put(&at, "<!-- ours 4 -->", true).unwrap(), Written::Replaced);
         fs::write(&at, "").unwrap();

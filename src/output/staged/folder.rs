@@ -139,7 +139,7 @@ fn below(root: &Path, path: &str) -> PathBuf {
 
 fn differs(target: &Path, ours: &OurFolder) -> StagedError {
     let what = match ours {
-        OurFolder::Output => "other columns (the shot or the stage changed since)",
+        OurFolder::Output => "different columns (the shot or the stage has changed since)",
         OurFolder::Rows(_) => "rows of other axes or with other columns",
     };
     StagedError::Differs { path: target.to_owned(), what }

@@ -2,7 +2,7 @@
 //!
 //! Invariant: a bound that is printed is still a bound; a value beyond its limit never reads as the limit.
 
-use crate::number::directed::{self, Places};
+use super::directed::{self, Places};
 
 /// A number with its unit, to four significant digits, which is what a person compares by.
 #[must_use]
@@ -22,9 +22,15 @@ pub(crate) fn most(value: f64, unit: &str) -> String {
     shown(&directed::up(value, Places::Decimals(decimals(value))), unit)
 }
 
+/// An instant or a duration to the millisecond, where four digits would not do.
+#[must_use]
+pub(crate) fn seconds(value: f64) -> String {
+    shown(&directed::nearest(value, Places::Decimals(3)), "s")
+}
+
 /// A value and what it is compared with, to four digits, or to as many as tell them apart.
 #[must_use]
-pub(super) fn distinct(value: f64, allowed: f64, unit: &str) -> (String, String) {
+pub(crate) fn distinct(value: f64, allowed: f64, unit: &str) -> (String, String) {
     let places = decimals(value);
     let at = |extra: usize| [value, allowed].map(|x| shown(&directed::nearest(x, Places::Decimals(decimals(x).min(places) + extra)), unit));
     // No two numbers agree in seventeen digits.
@@ -65,6 +71,11 @@ mod tests {
         assert_eq!(least(299.999_97, "mm"), "299.9 mm");
         assert_eq!(figure(299.999_97, "mm"), "300 mm");
         assert_eq!(most(0.500_01, "mm"), "0.5001 mm");
+    }
+
+    #[test]
+    fn seconds_are_told_to_the_millisecond() {
+        assert_eq!([826.250_000_1, 10_833.333_333, 12.0, -0.0].map(seconds), ["826.25 s", "10833.333 s", "12 s", "0 s"]);
     }
 
     #[test]
