@@ -47,7 +47,7 @@ table! {
         RATE_LIMIT = Bound::above("mm or deg per s, s2 or s3", 0.0, 1e12), "limits of velocity, acceleration and jerk",
             "far beyond any drive; a limit of 0 allows no motion";
         STEP_RATE = Bound::above("steps/s", 0.0, 1e9), "step rates", "far beyond any driver";
-        TRAVEL_PER_REV = Bound::from("mm or deg", 1e-6, 1e9), "travel for one output revolution", "never negative: `reverse` gives the direction";
+        TRAVEL_PER_REV = Bound::from("mm or deg", 1e-6, 1e9), "travel per output revolution", "never negative: `reverse` gives the direction";
         GEAR_RATIO = Bound::from("motor revolutions per output revolution", 1e-6, 1e6), "gear ratios", "far beyond any gear, either way";
         BACKLASH = Bound::from("mm or deg", 0.0, 1e6), "backlash", "far beyond any gear";
         SCALE = Bound::from("", 1e-6, 1e6), "model size over real size", "far beyond any model, either way";
@@ -88,7 +88,7 @@ table! {
         TOLERANCE = Bound::from("steps or px", 0.0, 1e9), "tolerances of a comparison", "more than any axis is off";
     }
     wholes {
-        FULL_STEPS = Whole::from("steps/rev", 1, 100_000), "full steps of one motor revolution", "far beyond any stepper";
+        FULL_STEPS = Whole::from("steps/rev", 1, 100_000), "full steps per motor revolution", "far beyond any stepper";
         MICROSTEPS = Whole::from("", 1, 4096), "microsteps of one full step", "far beyond any driver (common practice, no source)";
         OPENINGS = Whole::from("", 1, 100_000), "openings of a gobo", "far beyond any gobo";
         LAYERS = Whole::from("", 1, 64), "layers of rope on a drum", "far beyond any drum";

@@ -132,8 +132,8 @@ pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Mot
 fn travel_per_rev(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> f64 {
     const KEY: &str = "travel_per_rev";
     let given = match unit {
-        Some(Unit::Millimetre) => table.need(log, KEY, "a number, mm for one output revolution", values::number),
-        _ => table.take(log, KEY, "a number, degrees for one output revolution", values::number),
+        Some(Unit::Millimetre) => table.need(log, KEY, "a number, mm per output revolution", values::number),
+        _ => table.take(log, KEY, "a number, degrees per output revolution", values::number),
     };
     given.unwrap_or(360.0)
 }

@@ -162,7 +162,7 @@ impl<'r> Layers<'r> {
         for mut table in root.tables(log, "cycle", "cycle") {
             table.know_only(log, &keys::CYCLE);
             let channel = self.channel(log, &mut table, "cycle");
-            let period = table.need(log, "period", "a number, frames for one beat", values::number).unwrap_or(24.0);
+            let period = table.need(log, "period", "a number, frames per beat", values::number).unwrap_or(24.0);
             let phase = table.take(log, "phase", "a number, beats", values::number).unwrap_or(0.0);
             let mut lists = [KeyList::default(), KeyList::default(), KeyList::default()];
             for (list, (key, shape)) in

@@ -35,7 +35,7 @@ pub struct DrumSpec {
     pub radius: f64,
     /// Diameter of the rope, mm; 0 for a thin wire.
     pub rope_diameter: f64,
-    /// Layers of rope; without it the rope lies in one layer without end.
+    /// Layers of rope; without it the rope lies in one endless layer.
     pub spool: Option<Spool>,
 }
 

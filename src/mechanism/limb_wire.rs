@@ -28,7 +28,7 @@ pub struct LimbWireSpec {
     pub arm: f64,
     /// Where the guide is, seen from the joint: across and up, mm.
     pub guide: [f64; 2],
-    /// Joint angle at which the wire paid out counts 0, deg.
+    /// Joint angle at which the length of wire paid out is 0, deg.
     pub neutral: f64,
 }
 

@@ -14,7 +14,7 @@ pub(super) fn flaws(stage: &Stage, copies: &[Copy]) -> Vec<Flaw> {
     let edges: Vec<(usize, usize)> = copies.iter().map(|c| (c.from().index(), c.to().index())).collect();
     let component = components(stage.groups().len(), &edges);
     let flaw = |(i, copy): (usize, &Copy)| {
-        Flaw::new(Code::CircularReference, "copy", "a copy goes round in a circle")
+        Flaw::new(Code::CircularReference, "copy", "copies form a circle")
             .found(format!("from `{}` to `{}`", name(copy.from()), name(copy.to())), "copies that end at a group nothing copies from")
             .at_index(i)
     };

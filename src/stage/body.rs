@@ -147,7 +147,7 @@ impl Body {
     }
 }
 
-/// A box along the stage's axes that bodies stay out of. Unit: mm. Invariant: least < greatest in each direction.
+/// A box along the stage's axes that bodies must stay out of. Unit: mm. Invariant: least < greatest in each direction.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KeepOut {
     /// What people call it.

@@ -121,7 +121,7 @@ impl fmt::Display for Seconds {
 
 /// A whole number below 2^53 as an integer, exactly.
 fn count(whole: f64) -> Option<u64> {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the condition holds it to 0 up to 2^53")]
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the condition keeps it from 0 to 2^53")]
     (0.0..9_007_199_254_740_992.0).contains(&whole).then_some(whole as u64)
 }
 

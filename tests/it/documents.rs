@@ -16,16 +16,16 @@ const MOST_WORDS: usize = 40;
 /// Above so many a sentence is printed.
 const MANY_WORDS: usize = 30;
 
-fn root() -> &'static Path {
+pub(crate) fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-fn read(name: &str) -> String {
+pub(crate) fn read(name: &str) -> String {
     fs::read_to_string(root().join(name)).unwrap()
 }
 
 /// Every Markdown file, by its path from the root.
-fn documents() -> Vec<PathBuf> {
+pub(crate) fn documents() -> Vec<PathBuf> {
     fn below(dir: &Path, found: &mut Vec<PathBuf>) {
         for path in fs::read_dir(dir).unwrap().map(|e| e.unwrap().path()) {
             let name = path.file_name().unwrap().to_str().unwrap();
@@ -226,7 +226,7 @@ fn anchor(heading: &str) -> String {
     kept.chars().filter(|c| c.is_alphanumeric() || *c == '-' || *c == '_').collect()
 }
 
-fn without_blocks(text: &str) -> String {
+pub(crate) fn without_blocks(text: &str) -> String {
     let mut inside = false;
     let keep = |line: &&str| {
         let fence = line.starts_with("```");
@@ -306,40 +306,6 @@ fn every_caution_is_on_the_page_for_operators() {
     assert_eq!(listed, written);
 }
 
-/// Words that the documents no longer use, with what they say instead. The two references that the program writes follow its own texts.
-#[test]
-fn no_document_uses_a_word_of_old() {
-    const OLD: [(&str, &str); 18] = [
-        (r"\btold\b", "shown, listed, said in a note"),
-        (r"\bheld to\b|\bholds? (it|them|\w+ed \w+) to\b", "compared with"),
-        (r"\bover (a|the|its) limit", "limit exceeded"),
-        (r"worth knowing", "notes"),
-        (r"\bend switch", "limit switch"),
-        (r"\bsoft ends?\b", "soft limit"),
-        (r"\bturns? round\b", "reverses"),
-        (r"\bcall sheet\b", "pass list"),
-        (r"\brigger's sheet\b", "axis calibration sheet"),
-        (r"\bstand-ins?\b", "proxy"),
-        (r"\b(light )?screens?\b (that|turn)|\blight screens?\b", "gobo"),
-        (r"\bway back\b", "inverse kinematics"),
-        (r"\btake(n|s)? away\b", "remove"),
-        (r"\d (s|seconds) a frame\b", "s per frame"),
-        (r"\btried:", "fix (tested):"),
-        (r"\bfor people\b", "display name"),
-        (r"\bmust be given\b", "required"),
-        (r"\bnext to nothing\b", "little"),
-    ];
-    for document in
-        documents().iter().filter(|d| !["DEVELOPERS.md", "fixtures/KEYS.md", "fixtures/ERRORS.md"].iter().any(|n| d.ends_with(n)))
-    {
-        let text = without_blocks(&fs::read_to_string(root().join(document)).unwrap());
-        for (old, new) in OLD {
-            let found = Regex::new(&format!("(?-u:{old})")).unwrap().find(&text).map(|m| m.as_str().to_owned());
-            assert!(found.is_none(), "{}: {found:?}; write: {new}", document.display());
-        }
-    }
-}
-
 /// Sentences of running text: of paragraphs, list items and cells.
 fn sentences(text: &str) -> Vec<String> {
     let mut pieces: Vec<String> = vec![String::new()];
@@ -365,7 +331,7 @@ fn sentences(text: &str) -> Vec<String> {
 }
 
 /// What a user reads without opening a page: help.
-fn helps() -> Vec<(String, String)> {
+pub(crate) fn helps() -> Vec<(String, String)> {
     let here = root();
     let help = run(here, &["--help"]);
     let list = help.split("Commands:\n").nth(1).unwrap().split("\n\n").next().unwrap().to_owned();

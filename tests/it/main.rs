@@ -44,6 +44,7 @@ mod guides;
 mod held_clearance;
 mod hidden_characters;
 mod offers;
+mod old_words;
 mod one_verdict;
 mod opened_files;
 mod own_signals;

@@ -25,6 +25,34 @@ fn data(text: &str) -> Value {
     serde_json::from_str(&text[begin..end]).unwrap()
 }
 
+/// A duration was once shown as 13 min 46 s on the terminal and 47 on the page.
+#[test]
+fn terminal_and_page_show_the_same_durations() {
+    let shot = fixture("herons/shot.toml");
+    let text = String::from_utf8(run(&["check", &shot]).stdout).unwrap();
+    let page = String::from_utf8(run(&["report", &shot, "--out", "-"]).stdout).unwrap();
+    let after = |begin: &str| -> Vec<String> {
+        let lines = text.lines().filter_map(|l| l.trim().strip_prefix(begin));
+        lines.map(|l| l.split([',', '(']).next().unwrap().trim().trim_end_matches(" from home").to_owned()).collect()
+    };
+    let (begin, back) = (after("move to start: "), after("return home: "));
+    assert!(begin.len() > 1 && begin.len() == back.len(), "{text}");
+    for (way, durations) in [("move to start", begin), ("return home", back)] {
+        for duration in durations {
+            // In the bars of the clock and in the table of passes.
+            assert!(page.contains(&format!("{way} {duration}")), "{way} {duration}");
+            assert!(page.contains(&format!("<td>{duration}")), "{way} {duration}");
+        }
+    }
+    // How long each pass takes is in the table of both.
+    let takes = text.lines().skip_while(|l| !l.starts_with("pass ")).skip(1).take_while(|l| !l.trim().is_empty());
+    let takes: Vec<&str> = takes.map(|l| l.rsplit("  ").next().unwrap().trim()).collect();
+    assert_eq!(takes.len(), 5, "{text}");
+    for duration in takes {
+        assert!(page.contains(&format!("<td>{duration}</td>")), "{duration}");
+    }
+}
+
 #[test]
 fn the_demo_s_page_is_one_file_that_needs_nothing_else() {
     let dir = tempfile::tempdir().unwrap();

@@ -17,7 +17,7 @@ const TO: Entry = Entry {
     name: "to",
     holds: Holds::Numbers(POINT),
     unit: "mm",
-    default: Default::None("a ball"),
+    default: Default::None("a sphere"),
     meaning: "the other end",
     example: "[200, 0, 0]",
 };
@@ -198,7 +198,7 @@ pixels = [4096, 3072]
 /// A rod.
 pub(crate) static ROD: Section = Section {
     header: "[[group.rod]]",
-    meaning: "A support that has to be painted out, in the axes at the end of the group's chain.",
+    meaning: "A support to be painted out, in the axes at the end of the group's chain.",
     keys: &[FROM, Entry { name: "to", default: Default::Must, example: "[30, 175, -55]", ..TO }],
     rules: &[],
     example: "[[group]]\nname = \"heron_b\"\nlike = \"heron_a\"\n\n[[group.axis]]\nname = \"bridge\"\nhome = 700\n\n[[group.rod]]\nfrom = [30, 15, -35]\nto = [30, 175, -55]\n",
@@ -207,8 +207,8 @@ pub(crate) static ROD: Section = Section {
 /// An envelope.
 pub(crate) static ENVELOPE: Section = Section {
     header: "[[group.envelope]]",
-    meaning: "What must not meet anything else, in the axes at the end of the group's chain: all points nearer than `radius` to the line from `from` to `to`; a ball where \
-              `to` is left out. Several may be given.",
+    meaning: "A proxy of the body for clearance, in the axes at the end of the group's chain: all points within `radius` of the line from `from` to `to`, \
+              or a sphere if `to` is left out. A group may have several.",
     keys: &[FROM, TO, THICK],
     rules: &[],
     example: "[[group.envelope]]\nfrom = [-210, 0, 0]\nto = [200, 0, 0]\nradius = 60\n\n[[group.envelope]]\nfrom = [10, 15, 0]\nradius = 250\n",
@@ -224,7 +224,7 @@ pub(crate) static RAIL: Section = Section {
             holds: NAME,
             unit: "",
             default: Default::Must,
-            meaning: "of the rail; groups that give the same one share it",
+            meaning: "name of the rail; groups that use the same name share it",
             example: "\"bridges\"",
         },
         Entry {
@@ -248,7 +248,7 @@ pub(crate) static RAIL: Section = Section {
             holds: Holds::Number(SPAN),
             unit: "mm",
             default: Default::Must,
-            meaning: "least gap to the next carriage; of two neighbours the greater counts",
+            meaning: "required gap to the next carriage; of two neighbours the larger one applies",
             example: "300",
         },
     ],
@@ -259,7 +259,7 @@ pub(crate) static RAIL: Section = Section {
 /// A thing that stands still.
 pub(crate) static OBSTACLE: Section = Section {
     header: "[[obstacle]]",
-    meaning: "What stands still, in the stage's axes; given like an envelope.",
+    meaning: "A fixed obstacle, in the stage's axes; written like an envelope.",
     keys: &[ANY_NAME, FROM, TO, THICK],
     rules: &[],
     example: r#"[[group]]
@@ -287,7 +287,7 @@ radius = 150
 /// A box.
 pub(crate) static KEEP_OUT: Section = Section {
     header: "[[keep_out]]",
-    meaning: "A box along the stage's axes that bodies stay out of.",
+    meaning: "A box along the stage's axes that bodies must stay out of.",
     keys: &[
         ANY_NAME,
         Entry {

@@ -13,11 +13,12 @@ const CHANNEL: Entry =
 /// A plate on three actuators.
 pub(crate) static SWASHPLATE: Section = Section {
     header: "[[group.mechanism]] of kind \"swashplate\"",
-    meaning: "A mechanism turns channels into axes. An axis that a mechanism drives is no channel any more; the mechanism's channels are, and their names differ from \
-              those of all axes. A channel that nothing drives rests where its axes are at home. A swashplate turns heave (mm), pitch and roll (deg) into three actuators \
-              (mm axes). Positive pitch raises the front, positive roll the left. With `rod_length` each actuator moves one end of a rod or wire up and down; the other end is \
-              fixed on the plate. Where that end has swung in by d, the rod of length L leans and spans only sqrt(L^2 - d^2) in height: an actuator below the plate stands \
-              higher by L - sqrt(L^2 - d^2), an actuator above it lower.",
+    meaning: "A mechanism turns channels into axes. An axis that a mechanism drives is no longer a channel. The channels of the mechanism take its place; \
+              their names must differ from those of all axes. A channel that nothing drives rests where its axes are at home. A swashplate turns heave \
+              (mm), pitch and roll (deg) into three actuators (mm axes). Positive pitch raises the front, positive roll the left. With `rod_length` each \
+              actuator moves one end of a rod or wire up and down; the other end is fixed on the plate. Where that end has swung in by d, the rod of \
+              length L leans and spans only sqrt(L^2 - d^2) in height: an actuator below the plate stands higher by L - sqrt(L^2 - d^2), an actuator above \
+              it lower.",
     keys: &[
         Entry { name: "kind", holds: KIND, unit: "", default: Default::Must, meaning: "what it is", example: "\"swashplate\"" },
         Entry {
@@ -41,7 +42,7 @@ pub(crate) static SWASHPLATE: Section = Section {
             holds: Holds::Number(LENGTH),
             unit: "mm",
             default: Default::Must,
-            meaning: "from the middle to the actuators",
+            meaning: "from the centre to the actuators",
             example: "90",
         },
         Entry {
@@ -49,7 +50,7 @@ pub(crate) static SWASHPLATE: Section = Section {
             holds: Holds::Numbers(&[ANGLE, ANGLE, ANGLE]),
             unit: "deg",
             default: Default::Must,
-            meaning: "where the actuators stand, clockwise from the front as seen from above; 10 deg apart at least",
+            meaning: "directions of the actuators, clockwise from the front as seen from above; at least 10 deg apart",
             example: "[0, 240, 120]",
         },
         Entry {
@@ -154,9 +155,9 @@ carried_from = "above"
 /// A wire that lifts a limb.
 pub(crate) static LIMB_WIRE: Section = Section {
     header: "[[group.mechanism]] of kind \"limb_wire\"",
-    meaning: "The angle of a joint (deg) to wire paid out (mm axis). At 0 the limb points along `across`, positive angles raise it towards `up`; the joint is the origin. \
-              The limb stays on one side of the line from joint to guide. Of `mass`, `centre_of_mass` and `inertia` all are given or none: with them, a wire that its \
-              limb's weight cannot keep taut is over a limit (`slack`).",
+    meaning: "Turns the angle of a joint (deg) into wire paid out (mm axis). At 0 the limb points along `across`; positive angles raise it towards `up`; \
+              the joint is the origin. The limb stays on one side of the line from joint to guide. Write all of `mass`, `centre_of_mass` and `inertia`, or \
+              none. With them, a wire that the weight of its limb cannot keep taut exceeds a limit (`slack`).",
     keys: &[
         Entry { name: "kind", holds: KIND, unit: "", default: Default::Must, meaning: "what it is", example: "\"limb_wire\"" },
         AXIS,
@@ -166,7 +167,7 @@ pub(crate) static LIMB_WIRE: Section = Section {
             holds: Holds::Number(LENGTH),
             unit: "mm",
             default: Default::Must,
-            meaning: "from the joint to where the wire is tied",
+            meaning: "from the joint to the wire's fixing point",
             example: "70",
         },
         Entry {
@@ -174,7 +175,7 @@ pub(crate) static LIMB_WIRE: Section = Section {
             holds: Holds::Numbers(&[COORDINATE, COORDINATE]),
             unit: "mm",
             default: Default::Must,
-            meaning: "where the wire comes from, `[across, up]`",
+            meaning: "where the wire leaves its guide, `[across, up]`",
             example: "[20, 160]",
         },
         Entry {
@@ -182,7 +183,7 @@ pub(crate) static LIMB_WIRE: Section = Section {
             holds: Holds::Number(ANGLE),
             unit: "deg",
             default: Default::Must,
-            meaning: "angle at which the wire paid out counts 0",
+            meaning: "angle at which the length of wire paid out is 0",
             example: "0",
         },
         Entry {
@@ -227,9 +228,9 @@ inertia = 0.0008
 /// A drum that winds rope.
 pub(crate) static DRUM: Section = Section {
     header: "[[group.mechanism]] of kind \"drum\"",
-    meaning: "A height (mm) to the turn of a drum (deg axis); positive turns wind rope on and raise. Of `turns_per_layer`, `layers` and `wound` all are given or none; a \
-              move that passes from one layer to the next is refused, since the drum's speed would jump. Of `rope_area`, `rope_modulus`, `mass` and `rope_length` all are \
-              given or none: with them the rope's stretch is reported.",
+    meaning: "Turns a height (mm) into the turn of a drum (deg axis); positive turns wind rope on and raise. Write all of `turns_per_layer`, `layers` and \
+              `wound`, or none. A move that passes from one layer to the next is refused, because the drum's speed would jump. Write all of `rope_area`, \
+              `rope_modulus`, `mass` and `rope_length`, or none. With them, the stretch of the rope is reported.",
     keys: &[
         Entry { name: "kind", holds: KIND, unit: "", default: Default::Must, meaning: "what it is", example: "\"drum\"" },
         Entry { example: "\"hoist_drum\"", ..AXIS },
@@ -254,7 +255,7 @@ pub(crate) static DRUM: Section = Section {
             name: "turns_per_layer",
             holds: Holds::Number(TURNS_PER_LAYER),
             unit: "turns",
-            default: Default::None("one layer without end"),
+            default: Default::None("one endless layer"),
             meaning: "turns side by side",
             example: "30",
         },
@@ -262,15 +263,15 @@ pub(crate) static DRUM: Section = Section {
             name: "layers",
             holds: Holds::Whole(LAYERS.least, LAYERS.most),
             unit: "",
-            default: Default::None("one layer without end"),
-            meaning: "turns one above the other",
+            default: Default::None("one endless layer"),
+            meaning: "layers of turns",
             example: "1",
         },
         Entry {
             name: "wound",
             holds: Holds::Number(WOUND),
             unit: "turns",
-            default: Default::None("one layer without end"),
+            default: Default::None("one endless layer"),
             meaning: "turns on the drum at height 0; no more than the layers hold",
             example: "3",
         },
@@ -279,7 +280,7 @@ pub(crate) static DRUM: Section = Section {
             holds: Holds::Number(AREA),
             unit: "mm2",
             default: Default::None("not reported"),
-            meaning: "metal of the rope",
+            meaning: "cross section of the metal",
             example: "0.4",
         },
         Entry {
@@ -295,7 +296,7 @@ pub(crate) static DRUM: Section = Section {
             holds: Holds::Number(bounds::MASS),
             unit: "kg",
             default: Default::None("not reported"),
-            meaning: "what hangs",
+            meaning: "mass that hangs from the rope",
             example: "4",
         },
         Entry {
@@ -303,7 +304,7 @@ pub(crate) static DRUM: Section = Section {
             holds: Holds::Number(LENGTH),
             unit: "mm",
             default: Default::None("not reported"),
-            meaning: "rope out at height 0",
+            meaning: "rope paid out at height 0",
             example: "3000",
         },
     ],

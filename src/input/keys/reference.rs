@@ -9,15 +9,15 @@ use crate::bounds::{self, Bound};
 
 const HEAD: &str = "# Every key of both files
 
-Written by `movewright schema --reference` from the list that the reader itself goes by. `movewright schema stage` and `movewright schema shot` write the same as JSON
-Schema for editors. The examples of a chapter, one below the other, are a whole file.
+Written by `movewright schema --reference` from the table that the reader itself uses. `movewright schema stage` and `movewright schema shot` write the same as JSON
+Schema for editors. The examples of a chapter, one after the other, make a complete file.
 
 [stage.toml](#stagetoml), [shot.toml](#shottoml), [key files](#key-files), [ranges](#ranges)
 ";
 
 const KEY_FILES: &str = "## Key files
 
-A table with commas, beside the shot: `frame`, then a column for each channel. A blank cell is no key there. UTF-8, LF or CRLF.
+A CSV table beside the shot: `frame`, then one column per channel. A blank cell means no key at that frame. UTF-8, LF or CRLF.
 
 ```csv
 frame,heron_a.hoist,heron_a.heave
@@ -31,8 +31,8 @@ frame,heron_a.hoist,heron_a.heave
 const RANGES: &str = "
 ## Ranges
 
-Every number that is read lies in one of these ranges, or it is `out-of-range`; there may be no more of a kind than the last rows allow. Far beyond any stage means: a slip of
-the unit is caught, a real machine is not.
+Every number must lie in its range; otherwise it is `out-of-range`. The last rows say how many of a kind there may be. Where the reason is `far beyond any stage`, the range
+catches a wrong unit but no real machine.
 
 | of | range | unit | why |
 | --- | --- | --- | --- |

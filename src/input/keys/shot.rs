@@ -63,7 +63,7 @@ pub(crate) static SHOT: Section = Section {
             holds: RATE,
             unit: "frames/s",
             default: Default::Must,
-            meaning: "frames of the finished film in a second, at most 1000",
+            meaning: "frame rate of the finished film, at most 1000 frames/s",
             example: "\"24\"",
         },
         Entry {
@@ -71,7 +71,7 @@ pub(crate) static SHOT: Section = Section {
             holds: Holds::TwoWholes(bounds::FRAME_NUMBER.least, bounds::FRAME_NUMBER.most),
             unit: "frames",
             default: Default::Must,
-            meaning: "first and last photographed frame, a million at most",
+            meaning: "first and last photographed frame; at most a million frames",
             example: "[1, 96]",
         },
         Entry {
@@ -87,7 +87,7 @@ pub(crate) static SHOT: Section = Section {
             holds: Holds::Number(bounds::FRAME),
             unit: "frames",
             default: Default::None("the first frame of `frames`"),
-            meaning: "choreography frame from which cycles and drifts count; where it is written, changing `frames` alone changes no step count",
+            meaning: "choreography frame from which cycles and drifts count; if it is written, changing `frames` alone changes no step count",
             example: "1",
         },
         Entry {
@@ -106,14 +106,7 @@ pub(crate) static SHOT: Section = Section {
             meaning: "beats that repeat",
             example: "",
         },
-        Entry {
-            name: "drift",
-            holds: Holds::Many(&DRIFT),
-            unit: "",
-            default: Default::None("none"),
-            meaning: "slow wandering",
-            example: "",
-        },
+        Entry { name: "drift", holds: Holds::Many(&DRIFT), unit: "", default: Default::None("none"), meaning: "slow wander", example: "" },
         Entry {
             name: "copy",
             holds: Holds::Many(&COPY),
@@ -146,9 +139,10 @@ pub(crate) static SHOT: Section = Section {
 /// A track.
 pub(crate) static TRACK: Section = Section {
     header: "[[track]]",
-    meaning: "Keys on frames, and how the curve runs through them. Frames rise; fractions are allowed. `minimum_jerk`: quintic spline, C4, at rest at its ends. `monotone`: \
-              quintics that never leave the range of their two keys, C2; equal keys hold; at rest. `natural_cubic`: natural cubic spline, C2, goes on in a straight line: \
-              moving at the cut. `stop_at_keys`: stops at every key. `linear`, `cosine`, `catmull_rom`: straight lines, half cosines, Catmull-Rom, corners blended; holds.",
+    meaning: "Keys on frames, and the curve through them. Frames rise; fractions are allowed. `minimum_jerk`: quintic spline, C4, at rest at its ends. \
+              `monotone`: quintics that stay in the range of their two keys, C2; equal keys hold; at rest at its ends. `natural_cubic`: natural cubic \
+              spline, C2; it continues in a straight line, so it is still moving at the cut. `stop_at_keys`: stops at every key. `linear`, `cosine`, \
+              `catmull_rom`: straight lines, half cosines or a Catmull-Rom spline with rounded corners; they hold beyond their keys.",
     keys: &[
         Entry {
             default: Default::None("all columns of a key file; required beside a list of keys"),
@@ -169,7 +163,7 @@ pub(crate) static TRACK: Section = Section {
             holds: Holds::Number(bounds::BLEND),
             unit: "frames",
             default: Default::None("1, but at most half the distance to the nearest key"),
-            meaning: "half-width of the rounded corners; for `linear`, `cosine` and `catmull_rom` only, the last needs more than 0",
+            meaning: "half-width of the rounded corners, for `linear`, `cosine` and `catmull_rom` only; `linear` and `catmull_rom` need more than 0",
             example: "3",
         },
         Entry {
@@ -205,7 +199,7 @@ keys = [[1, 1700], [96, 2600]]
 /// A cycle.
 pub(crate) static CYCLE: Section = Section {
     header: "[[cycle]]",
-    meaning: "A beat that repeats: wings, legs, tails. Its keys are a periodic cubic spline, with beats from 0 to below 1.",
+    meaning: "A beat that repeats, for wings, legs and tails. Its keys make a periodic cubic spline, at beats from 0 to below 1.",
     keys: &[
         CHANNEL,
         Entry {
@@ -221,7 +215,7 @@ pub(crate) static CYCLE: Section = Section {
             holds: Holds::Number(bounds::PHASE),
             unit: "beats",
             default: Default::Value("0"),
-            meaning: "where the beat is at the first frame",
+            meaning: "how far into the beat it starts",
             example: "0.25",
         },
         Entry {
@@ -237,7 +231,7 @@ pub(crate) static CYCLE: Section = Section {
             holds: Holds::Rows(FRAME_FACTOR),
             unit: "frames, factor",
             default: Default::None("1 throughout"),
-            meaning: "`[[frame, factor], ...]`, multiplies; monotone",
+            meaning: "`[[frame, factor], ...]`, multiplies the values; a `monotone` curve",
             example: "[[1, 0], [20, 1]]",
         },
         Entry {
@@ -245,7 +239,7 @@ pub(crate) static CYCLE: Section = Section {
             holds: Holds::Rows(FRAME_RATE),
             unit: "frames, factor",
             default: Default::None("1 throughout"),
-            meaning: "`[[frame, factor], ...]`, beats faster or slower; monotone",
+            meaning: "`[[frame, factor], ...]`, makes the beat faster or slower; a `monotone` curve",
             example: "[[1, 1.1], [80, 0.9]]",
         },
     ],
@@ -263,7 +257,7 @@ rate = [[1, 1.1], [80, 0.9]]
 /// A drift.
 pub(crate) static DRIFT: Section = Section {
     header: "[[drift]]",
-    meaning: "Slow wandering, the same on every machine.",
+    meaning: "A slow wander, the same on every machine.",
     keys: &[
         Entry { example: "\"gobo.turn\"", ..CHANNEL },
         Entry {
@@ -271,7 +265,7 @@ pub(crate) static DRIFT: Section = Section {
             holds: Holds::Whole(bounds::SEED.least, bounds::SEED.most),
             unit: "",
             default: Default::Must,
-            meaning: "which of all wanderings",
+            meaning: "selects the wander; any number",
             example: "11",
         },
         Entry {
@@ -279,7 +273,7 @@ pub(crate) static DRIFT: Section = Section {
             holds: Holds::Number(bounds::POSITION),
             unit: "unit",
             default: Default::Must,
-            meaning: "never exceeded",
+            meaning: "largest value, never exceeded",
             example: "8",
         },
         Entry {
@@ -287,7 +281,7 @@ pub(crate) static DRIFT: Section = Section {
             holds: Holds::Number(bounds::PERIOD),
             unit: "frames",
             default: Default::Must,
-            meaning: "typical length",
+            meaning: "typical period",
             example: "48",
         },
     ],
@@ -298,7 +292,7 @@ pub(crate) static DRIFT: Section = Section {
 /// A copy.
 pub(crate) static COPY: Section = Section {
     header: "[[copy]]",
-    meaning: "One group driven like another. `to` has every channel that is driven in `from`; what `to` has of its own is added.",
+    meaning: "Drives one group like another. `to` must have every channel that is driven in `from`; layers on `to` itself are added.",
     keys: &[
         Entry { name: "from", holds: Holds::Text, unit: "", default: Default::Must, meaning: "a group", example: "\"heron_a\"" },
         Entry { name: "to", holds: Holds::Text, unit: "", default: Default::Must, meaning: "another group", example: "\"heron_b\"" },
@@ -307,7 +301,7 @@ pub(crate) static COPY: Section = Section {
             holds: Holds::Number(bounds::DELAY),
             unit: "frames",
             default: Default::Value("0"),
-            meaning: "how much later; of either sign",
+            meaning: "how much later; negative for earlier",
             example: "9",
         },
         Entry {
@@ -326,7 +320,7 @@ pub(crate) static COPY: Section = Section {
 /// An aim.
 pub(crate) static AIM: Section = Section {
     header: "[[aim]]",
-    meaning: "Holds a point in the middle of a camera's picture. Two channels that turn the camera are driven by it, and by nothing else.",
+    meaning: "Holds a point in the middle of a camera's picture. It drives two channels that turn the camera; nothing else may drive them.",
     keys: &[
         Entry {
             name: "camera",
@@ -384,7 +378,7 @@ pub(crate) static PASS: Section = Section {
             holds: Holds::Choice(|| EXPOSURES.iter().map(|(name, _)| *name).collect()),
             unit: "",
             default: Default::Must,
-            meaning: "`moving`: axes run through the exposure; `held`: stop, settle, expose, go on",
+            meaning: "`moving`: axes move during the exposure; `held`: they stop, settle, expose and move on",
             example: "\"held\"",
         },
         Entry {

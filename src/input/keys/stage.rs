@@ -9,8 +9,8 @@ use crate::input::choices::UNITS;
 /// The top of the stage file.
 pub(crate) static STAGE: Section = Section {
     header: "",
-    meaning: "Space is right-handed, y up, in mm; angles in degrees, turning right-handed about their axis. A name of a group, axis or pass is a small letter, then \
-              small letters, digits and `_`, 64 at most. An axis has the full name `group.axis`; inside its own group's tables `axis` is enough. An unknown key is an error.",
+    meaning: "Space is right-handed, y up, in mm; angles in degrees, turning right-handed about their axis. The name of a group, axis or pass is a lower-case \
+              letter, then lower-case letters, digits and `_`; at most 64 characters. An axis has the full name `group.axis`; inside its own group's tables `axis` is enough. An unknown key is an error.",
     keys: &[
         Entry {
             name: "format",
@@ -65,7 +65,7 @@ pub(crate) static STAGE: Section = Section {
             holds: Holds::Many(&OBSTACLE),
             unit: "",
             default: Default::None("none"),
-            meaning: "things that stand still",
+            meaning: "fixed obstacles",
             example: "",
         },
         Entry {
@@ -73,7 +73,7 @@ pub(crate) static STAGE: Section = Section {
             holds: Holds::Many(&KEEP_OUT),
             unit: "",
             default: Default::None("none"),
-            meaning: "boxes that bodies stay out of",
+            meaning: "boxes that bodies must stay out of",
             example: "",
         },
     ],
@@ -92,7 +92,7 @@ pub(crate) static MOTOR: Section = Section {
             holds: Holds::Whole(bounds::FULL_STEPS.least, bounds::FULL_STEPS.most),
             unit: "steps",
             default: Default::Must,
-            meaning: "full steps of one motor revolution",
+            meaning: "full steps per motor revolution",
             example: "200",
         },
         Entry {
@@ -127,8 +127,8 @@ pub(crate) static MOTOR: Section = Section {
 /// A group.
 pub(crate) static GROUP: Section = Section {
     header: "[[group]]",
-    meaning: "What a group with `like` gives itself replaces: an axis key by key (`load` as a whole); mechanisms, joints, lens, rods, envelope and rail each as a whole, \
-              all of that kind. The last groups of the example further below take `heron_a` over.",
+    meaning: "Keys written in this group override those inherited through `like`: an axis key by key (`load` as a whole); mechanisms, joints, lens, rods, \
+              envelopes and rail each kind as a whole. The last groups of the example further below inherit from `heron_a`.",
     keys: &[
         Entry { name: "name", holds: NAME, unit: "", default: Default::Must, meaning: "its name", example: "\"heron_a\"" },
         Entry {
@@ -136,7 +136,7 @@ pub(crate) static GROUP: Section = Section {
             holds: Holds::Text,
             unit: "",
             default: Default::None("none"),
-            meaning: "another group: all its axes, mechanisms and tables of the body are taken over, under this name",
+            meaning: "another group, whose axes, mechanisms and body tables this group inherits",
             example: "\"heron_a\"",
         },
         Entry { name: "axis", holds: Holds::Many(&AXIS), unit: "", default: Default::MustUnlessLike, meaning: "its axes", example: "" },
@@ -169,7 +169,7 @@ pub(crate) static GROUP: Section = Section {
             holds: Holds::Many(&ROD),
             unit: "",
             default: Default::None("none"),
-            meaning: "supports that have to be painted out",
+            meaning: "supports to be painted out",
             example: "",
         },
         Entry {
@@ -177,7 +177,7 @@ pub(crate) static GROUP: Section = Section {
             holds: Holds::Many(&ENVELOPE),
             unit: "",
             default: Default::None("none"),
-            meaning: "what must not meet anything else",
+            meaning: "proxies of the body, for clearance",
             example: "",
         },
         Entry {
@@ -185,7 +185,7 @@ pub(crate) static GROUP: Section = Section {
             holds: Holds::One(&RAIL),
             unit: "",
             default: Default::None("none"),
-            meaning: "its place on a rail that others share",
+            meaning: "its place on a shared rail",
             example: "",
         },
     ],
@@ -205,7 +205,7 @@ pub(crate) static AXIS: Section = Section {
             holds: Holds::Choice(|| UNITS.iter().map(|(name, _)| *name).collect()),
             unit: "",
             default: Default::MustUnlessLike,
-            meaning: "whether it slides or turns",
+            meaning: "`\"mm\"` for an axis that slides, `\"deg\"` for one that turns",
             example: "\"mm\"",
         },
         Entry {
@@ -221,7 +221,7 @@ pub(crate) static AXIS: Section = Section {
             holds: Holds::Number(bounds::POSITION),
             unit: "unit",
             default: Default::Value("0"),
-            meaning: "where step 0 is; inside the travel",
+            meaning: "position of step 0; within the travel",
             example: "0",
         },
         Entry {
@@ -261,7 +261,7 @@ pub(crate) static AXIS: Section = Section {
             holds: Holds::Whole(bounds::MICROSTEPS.least, bounds::MICROSTEPS.most),
             unit: "",
             default: Default::Value("1"),
-            meaning: "steps of a full step",
+            meaning: "microsteps per full step",
             example: "16",
         },
         Entry {
@@ -269,7 +269,7 @@ pub(crate) static AXIS: Section = Section {
             holds: Holds::Number(bounds::GEAR_RATIO),
             unit: "",
             default: Default::Value("1"),
-            meaning: "motor revolutions for one output revolution",
+            meaning: "motor revolutions per output revolution",
             example: "10",
         },
         Entry {
@@ -277,7 +277,7 @@ pub(crate) static AXIS: Section = Section {
             holds: Holds::Number(bounds::TRAVEL_PER_REV),
             unit: "unit",
             default: Default::None("360 on deg axes; required on mm axes"),
-            meaning: "way of one output revolution",
+            meaning: "travel per output revolution",
             example: "60",
         },
         Entry {
@@ -301,7 +301,7 @@ pub(crate) static AXIS: Section = Section {
             holds: Holds::Number(bounds::BACKLASH),
             unit: "unit",
             default: Default::None("not known"),
-            meaning: "play between the two directions",
+            meaning: "play on reversal",
             example: "0.02",
         },
         Entry {
@@ -309,7 +309,7 @@ pub(crate) static AXIS: Section = Section {
             holds: Holds::One(&LOAD),
             unit: "",
             default: Default::None("not known"),
-            meaning: "what it moves",
+            meaning: "the load that it moves",
             example: "{ mass = 60, friction = 30, vertical = false, efficiency = 0.85 }",
         },
         Entry {
@@ -365,7 +365,7 @@ gear_ratio = 60
 /// What an axis moves.
 pub(crate) static LOAD: Section = Section {
     header: "`load` of `[[group.axis]]`",
-    meaning: "A table in braces behind `load`. On mm axes `mass`, on deg axes `inertia`.",
+    meaning: "A table in braces after `load`: with `mass` on mm axes, with `inertia` on deg axes.",
     keys: &[
         Entry {
             name: "mass",
