@@ -44,7 +44,8 @@ fn a_key_far_beyond_the_travel_is_an_exceeded_limit() {
     let report = checked(&Inputs::of("herons").with("shot.toml", "[330, 5930.0]", "[330, 4e8]"));
     assert!(!report.within_limits());
     let trials = report.compiled.work().used(Effort::Trials);
-    assert!(trials < 2_000_000, "{trials}");
+    // The budget of trials, and the rest of the one that used it up.
+    assert!(trials < 2_100_000, "{trials}");
 }
 
 #[test]
@@ -76,7 +77,7 @@ fn an_aim_at_what_turns_by_a_slip_is_refused_with_its_frame() {
     let [error @ CompileError::Axes { axes, .. }] = errors.as_slice() else { panic!("{errors:?}") };
     let flaw = error.flaw();
     assert!(axes.iter().any(|a| a == "camera.pan"), "{axes:?}");
-    assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "the aim of `camera` would cost too much work"));
+    assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "the aim of `camera` would take too much work"));
     assert!(flaw.found.starts_with("more than 4192960 evaluations of layers by frame "), "{}", flaw.found);
     assert!(error.place().is_some() && flaw.help.contains("--large"), "{flaw:?}");
     // The same whatever the threads: the axes are then compiled one after the other.
@@ -100,7 +101,7 @@ fn fine_steps_thirty_million_frames_from_the_first_are_refused_with_the_cause() 
     assert!(from(101).unwrap().work().used(Effort::Pieces) < 20_000);
     let errors = from(30_000_000).err().unwrap();
     let flaw = errors[0].flaw();
-    assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "axis `g0.x` would cost too much work"));
+    assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "axis `g0.x` would take too much work"));
     assert!(flaw.found.starts_with("more than 100200 pieces of curves by frame 300000"), "{}", flaw.found);
     assert!(flaw.help.starts_with("number the frames from near 1") && flaw.help.contains("--large"), "{}", flaw.help);
 }

@@ -30,7 +30,7 @@ fn what_interpolation_between_rows_may_depart_by_is_never_printed_too_small() {
         assert!(bound * (1.0 - 1e-12) <= printed && printed < bound + unit, "{printed} {bound}");
         rounded_up += i32::from(printed - bound > 0.5 * unit);
         // A h^2 / 8 is half a step at this rate.
-        let (rate, least) = (after(&text, "half a step of the curve from "), (bound / 0.5).sqrt());
+        let (rate, least) = (after(&text, "half a step of the curve at "), (bound / 0.5).sqrt());
         assert!(least * (1.0 - 1e-12) <= rate && rate < least + 1e-3, "{rate} {least}");
     }
     assert!(rounded_up >= 3, "{rounded_up} bounds would have been rounded down to the nearest");
