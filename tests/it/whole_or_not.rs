@@ -218,7 +218,7 @@ fn two_runs_at_once_leave_one_whole_result_and_the_other_says_why_not() {
         let outputs = both(&|which| marsh.compile(which, &columns, &[]));
         let (fine, not): (Vec<_>, Vec<_>) = outputs.iter().partition(|o| o.status.success());
         assert_eq!((fine.len(), not.len()), (2, 2));
-        assert!(not.iter().all(|o| o.status.code() == Some(2) && said(o).contains("other columns")));
+        assert!(not.iter().all(|o| o.status.code() == Some(2) && said(o).contains("different columns")));
         assert!(kinds.contains(&tree(&columns)));
         assert_eq!(leftovers(&marsh.out), 0);
     }
