@@ -26,7 +26,7 @@ impl Crank {
         }
         let angle = turn.to_radians_of_degrees();
         let across = angle.sine().times(self.r);
-        Ok(angle.cosine().times(self.r) + (T::constant(self.l * self.l) - across * across).root())
+        Ok(angle.cosine().times(self.r) + (T::constant(self.l * self.l) - across * across).sqrt())
     }
 
     fn turn(&self, height: Jet) -> Result<Jet, OutOfReach> {

@@ -207,8 +207,8 @@ impl PassReport {
 
     /// How long the whole program and the return home take.
     #[must_use]
-    pub fn whole(&self) -> Seconds {
-        self.program.whole()
+    pub fn program_duration(&self) -> Seconds {
+        self.program.duration()
     }
 }
 

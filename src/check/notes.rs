@@ -8,7 +8,7 @@ use crate::motion::{Extreme, Peaks};
 use crate::program::{Leg, Torque};
 use crate::shot::{Exposure, Pass, Shape, Shot};
 use crate::signal::{Source, SourceKind};
-use crate::stage::{Axis, AxisId, GroupId, Mover, PerAxis};
+use crate::stage::{Axis, AxisId, Driver, GroupId, PerAxis};
 use crate::time::{FrameTime, Seconds};
 
 /// A note.
@@ -157,7 +157,7 @@ pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) ->
         };
         let layers: Vec<Source> = stage.channels_of(id).into_iter().flat_map(|c| compiled.sources_of(c)).copied().collect();
         // A mechanism's axis has a range of its own; its channels' keys are not in its unit.
-        let own: &[Source] = if matches!(stage.mover(id), Mover::Own(_)) { &layers } else { &[] };
+        let own: &[Source] = if matches!(stage.driver(id), Driver::Own(_)) { &layers } else { &[] };
         if let Some((at, by, kind)) = overshoot(shot, axis, m, own) {
             add(Some(at), Some(by), kind);
         }
@@ -218,7 +218,7 @@ fn uncertain(compiled: &Compiled, id: AxisId, axis: &Axis, c: &Coarse) -> Vec<(L
 
 /// How far the rope of a drum stretches under its load, at the lowest place of the photographed span: instant, mm, height.
 fn stretch(compiled: &Compiled, id: AxisId) -> Option<(f64, f64, f64)> {
-    let Mover::Machine(machine, _) = compiled.stage().mover(id) else { return None };
+    let Driver::Machine(machine, _) = compiled.stage().driver(id) else { return None };
     let (mechanism, [_], [_]) = (machine.mechanism(), machine.axes(), machine.channels()) else { return None };
     let peaks = compiled.motion(id).peaks();
     let height = |turn: f64| {

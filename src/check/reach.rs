@@ -61,7 +61,7 @@ pub(super) fn in_section(program: &Program, section: &Section<'_>, found: &mut V
                     .filter_map(|(which, axis)| beyond(program, section, machine, *axis, machine.mechanism().axis_range(which)?)),
             );
         } else {
-            found.extend(apart(program, section, machine));
+            found.extend(first_misfit(program, section, machine));
         }
     }
 }
@@ -85,7 +85,7 @@ fn beyond(program: &Program, section: &Section<'_>, machine: &Machine, axis: Axi
 
 /// A mechanism whose axes must fit together, at the first instant at which they do not fit together. The value is where its first axis is then, the allowed one where it was last
 /// while they did.
-fn apart(program: &Program, section: &Section<'_>, machine: &Machine) -> Option<Violation> {
+fn first_misfit(program: &Program, section: &Section<'_>, machine: &Machine) -> Option<Violation> {
     let axis = *machine.axes().first()?;
     let enclosure = Enclosure::new(&section.course);
     let (from, to) = section.course.span();
@@ -117,7 +117,7 @@ fn first_lost(
     left: &Cell<usize>,
 ) -> Option<(f64, Option<OutOfReach>)> {
     let channel = machine.channels().first().copied()?;
-    if enclosure.channel_within(channel, from, to).is_some() {
+    if enclosure.channel_range(channel, from, to).is_some() {
         return None;
     }
     let middle = 0.5 * (from + to);

@@ -6,7 +6,7 @@ use crate::bounds::{Code, Flaw};
 use crate::mechanism::OutOfReach;
 use crate::shot::{Place, Shot};
 use crate::signal::{NoPlace, SignalError, SourceKind, Sources};
-use crate::stage::{AxisId, ChannelId, Mover, Stage};
+use crate::stage::{AxisId, ChannelId, Driver, Stage};
 
 /// Why a shot could not be compiled.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -77,9 +77,9 @@ impl CompileError {
     pub(super) fn axis(stage: &Stage, shot: &Shot, sources: &Sources, axis: AxisId, error: FitError) -> CompileError {
         let name = stage.axis_name(axis).to_owned();
         let aim = shot.aims().iter().find(|a| a.channels().iter().any(|c| stage.own_axis(*c) == Some(axis)));
-        let (who, place) = match (stage.mover(axis), aim) {
+        let (who, place) = match (stage.driver(axis), aim) {
             (_, Some(aim)) => (format!("the aim of `{}`", stage.group_name(aim.camera())), Some(aim.place())),
-            (Mover::Machine(machine, _), None) => {
+            (Driver::Machine(machine, _), None) => {
                 let channels: Vec<&str> = machine.channels().iter().map(|c| stage.channel_name(*c)).collect();
                 let kind = machine.mechanism().kind();
                 let names = machine.mechanism().channels();
@@ -90,7 +90,7 @@ impl CompileError {
                     .or_else(|| key_before(sources, shot, machine.channels(), error.at()));
                 (format!("the {kind} that `{}` {}", channels.join("`, `"), if channels.len() == 1 { "drives" } else { "drive" }), place)
             }
-            (Mover::Own(channel), None) => (format!("axis `{name}`"), key_before(sources, shot, &[channel], error.at())),
+            (Driver::Own(channel), None) => (format!("axis `{name}`"), key_before(sources, shot, &[channel], error.at())),
         };
         CompileError::Axes { who, axes: vec![name], place, error }
     }

@@ -13,7 +13,7 @@ use crate::motion::Quintic;
 use crate::motion::curve::Piece;
 use crate::motion::quintic::Node;
 use crate::shot::{Exposure, Pass};
-use crate::stage::{Axis, AxisId, Machine, Mover, PacedPeaks, Stage, Torque};
+use crate::stage::{Axis, AxisId, Driver, Machine, PacedPeaks, Stage, Torque};
 
 /// An axis that cannot come from rest into the shot, or to rest after it, in any whole number of frames tried.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -75,9 +75,9 @@ impl<'a> Runners<'a> {
     pub(crate) fn new(stage: &'a Stage, nodes: Vec<[Node; 2]>) -> Runners<'a> {
         let of = |edge: Edge| {
             let moving = stage.each_axis().zip(&nodes).filter_map(|((id, axis), nodes)| {
-                let machine = match stage.mover(id) {
-                    Mover::Machine(machine, which) => Some((machine, which)),
-                    Mover::Own(_) => None,
+                let machine = match stage.driver(id) {
+                    Driver::Machine(machine, which) => Some((machine, which)),
+                    Driver::Own(_) => None,
                 };
                 let node = at_edge(edge, nodes);
                 let stands = ends::stands(node, axis.drive().steps_per_unit());

@@ -23,7 +23,7 @@ pub(super) fn aims(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Ve
 }
 
 fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, Range<usize>)> {
-    table.know_only(log, &keys::AIM);
+    table.reject_unknown_keys(log, &keys::AIM);
     let camera = group(log, &mut table, names, "camera", true);
     let at = if table.has("at") { Some(group(log, &mut table, names, "at", false)?) } else { None };
     let pair = table.need(log, "channels", "two names in quotes", |v| {
@@ -41,7 +41,7 @@ fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, R
             Ok(channel) => channels.push(channel),
             Err(flaw) => {
                 if let Some(flaw) = flaw {
-                    table.blame_at(log, table.bytes_of("channels", Some(i)), flaw);
+                    table.report_bytes(log, table.bytes_of("channels", Some(i)), flaw);
                 }
                 return None;
             }
@@ -75,7 +75,7 @@ fn offset(log: &mut Log, table: &mut Table<'_>) -> Option<Offset> {
     if table.has("offset") {
         let flaw =
             Flaw::new(Code::ConflictingKeys, "offset", "an aim takes one offset").found("`offset` and `offset_keys`", "one of the two");
-        table.blame(log, "offset", flaw);
+        table.report_at(log, "offset", flaw);
         return None;
     }
     let rows = table.need(log, "offset_keys", "a list of [frame, x, y, z]", |v| {

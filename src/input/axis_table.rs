@@ -22,7 +22,7 @@ pub(super) fn motors<'t>(log: &mut Log, root: &mut Table<'t>) -> Motors<'t> {
     let mut motors = Motors::new();
     for (name, entry) in table.entries() {
         if let Err(flaw) = crate::stage::check_display_name("motor", name) {
-            table.blame_at(log, entry.key(), flaw);
+            table.report_bytes(log, entry.key(), flaw);
         }
         let motor = match entry.value.get_ref().as_table() {
             Some(inner) => motor(log, Table::new(table.file, format!("motor {}", values::cut(name, 64)), entry.value.span(), inner)),
@@ -30,7 +30,7 @@ pub(super) fn motors<'t>(log: &mut Log, root: &mut Table<'t>) -> Motors<'t> {
                 let flaw = Flaw::new(Code::WrongType, "motor", "a motor is not a table")
                     .found(values::shown(entry.value.get_ref()), "a table under a line [motor.NAME]")
                     .help("write [motor.NAME], then its keys on the lines below");
-                table.blame_at(log, entry.value.span(), flaw);
+                table.report_bytes(log, entry.value.span(), flaw);
                 None
             }
         };
@@ -40,7 +40,7 @@ pub(super) fn motors<'t>(log: &mut Log, root: &mut Table<'t>) -> Motors<'t> {
 }
 
 fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
-    table.know_only(log, &keys::MOTOR);
+    table.reject_unknown_keys(log, &keys::MOTOR);
     let full = table.need(log, "full_steps_per_rev", WHOLE, values::whole).unwrap_or(200);
     let inertia = table.take(log, "rotor_inertia", "a number, kg m2", values::number);
     let holding = table.take(log, "holding_torque", "a number, N m", values::number);
@@ -49,7 +49,7 @@ fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
         table.mark_wrong("torque");
     }
     if table.has("torque") && rows.keys.is_empty() && !rows.incomplete {
-        table.blame(
+        table.report_at(
             log,
             "torque",
             Flaw::new(Code::InvalidTorqueTable, "torque", "the torque table is empty")
@@ -151,7 +151,7 @@ fn which_motor(log: &mut Log, table: &mut Table<'_>, motors: &Motors<'_>) -> Opt
                 Some(near) => flaw.help(format!("write motor = \"{near}\"")),
                 None => flaw.help("describe the motor under a line [motor.NAME]"),
             };
-            table.blame(log, "motor", flaw);
+            table.report_at(log, "motor", flaw);
             None
         }
     }
@@ -159,7 +159,7 @@ fn which_motor(log: &mut Log, table: &mut Table<'_>, motors: &Motors<'_>) -> Opt
 
 fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<LoadSpec> {
     let mut inner = table.table(log, "load", "a table, { mass = ..., friction = ... } or { inertia = ..., friction = ... }")?;
-    inner.know_only(log, &keys::LOAD);
+    inner.reject_unknown_keys(log, &keys::LOAD);
     let (key, other, allowed) = match unit {
         Some(Unit::Degree) => ("inertia", "mass", "the moment of inertia, kg m2, on a deg axis"),
         Some(Unit::Millimetre) => ("mass", "inertia", "the mass, kg, on an mm axis"),
@@ -168,7 +168,7 @@ fn load(log: &mut Log, table: &mut Table<'_>, unit: Option<Unit>) -> Option<Load
     };
     let inertia = if inner.has(other) {
         let help = if other == "mass" { "enter the moment of inertia about the axis" } else { "enter the mass that the axis carries" };
-        inner.blame(
+        inner.report_at(
             log,
             other,
             Flaw::new(Code::KeyDoesNotApply, other, format!("`{other}` does not fit the axis's unit"))
@@ -199,7 +199,7 @@ pub(super) fn name_of<'t>(log: &mut Log, table: &mut Table<'t>) -> Option<&'t st
     match crate::stage::check_name("name", name) {
         Ok(()) => Some(name),
         Err(flaw) => {
-            table.blame(log, "name", flaw);
+            table.report_at(log, "name", flaw);
             None
         }
     }

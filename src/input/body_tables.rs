@@ -68,12 +68,12 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Opt
     let mut rods = Vec::new();
     for mut inner in table.tables(log, "rod", "rod") {
         inner.label = label("rod");
-        inner.know_only(log, &keys::ROD);
+        inner.reject_unknown_keys(log, &keys::ROD);
         let (from, to) = (point(log, &mut inner, "from"), point(log, &mut inner, "to"));
         match (from, to) {
             (Some(from), Some(to)) if from == to => {
                 let flaw = Flaw::new(Code::ZeroLength, "to", "a rod has no length");
-                inner.blame(log, "to", flaw.found("the same point as `from`", "another point"));
+                inner.report_at(log, "to", flaw.found("the same point as `from`", "another point"));
                 whole = false;
             }
             (Some(from), Some(to)) => rods.push(Rod { from, to }),
@@ -83,7 +83,7 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Opt
     let mut envelope = Vec::new();
     for mut inner in table.tables(log, "envelope", "envelope") {
         inner.label = label("envelope");
-        inner.know_only(log, &keys::ENVELOPE);
+        inner.reject_unknown_keys(log, &keys::ENVELOPE);
         match capsule(log, &mut inner) {
             Some(c) => envelope.push(c),
             None => whole = false,
@@ -151,7 +151,7 @@ pub(super) fn channels_fit(log: &mut Log, stage: &Stage, body: &BodyRead<'_>, kn
 }
 
 fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<String>) -> Option<JointSpec> {
-    table.know_only(log, &keys::JOINT);
+    table.reject_unknown_keys(log, &keys::JOINT);
     let direction = "a direction, [x, y, z]";
     let slide = table.take(log, "slide", direction, values::three_numbers);
     let turn = table.take(log, "turn", direction, values::three_numbers);
@@ -163,7 +163,7 @@ fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<S
             let flaw = Flaw::new(Code::ConflictingKeys, "turn", "a joint cannot both slide and turn")
                 .found("both", "one of them")
                 .help("write two joints, one after the other");
-            table.blame(log, "turn", flaw);
+            table.report_at(log, "turn", flaw);
             return None;
         }
         _ => return None,
@@ -181,7 +181,7 @@ fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<S
 }
 
 fn lens(log: &mut Log, table: &mut Table<'_>) -> Option<Lens> {
-    table.know_only(log, &keys::LENS);
+    table.reject_unknown_keys(log, &keys::LENS);
     let focal_length = table.need(log, "focal_length", "a number, mm", values::number);
     let back = table.need(log, "film_back", "two numbers, [width, height] in mm", values::two_numbers);
     let pixels = table.need(log, "pixels", "two whole numbers, [width, height]", values::two_wholes);
@@ -204,10 +204,10 @@ fn lens(log: &mut Log, table: &mut Table<'_>) -> Option<Lens> {
 }
 
 fn rail(log: &mut Log, group: &str, table: &mut Table<'_>) -> Option<(String, String, [f64; 2], f64)> {
-    table.know_only(log, &keys::RAIL);
+    table.reject_unknown_keys(log, &keys::RAIL);
     let name = table.need(log, "name", TEXT, values::text);
     if let Some(Err(flaw)) = name.map(|n| check_name("name", n)) {
-        table.blame(log, "name", flaw);
+        table.report_at(log, "name", flaw);
         return None;
     }
     let channel = table.need(log, "channel", TEXT, values::text);
@@ -228,7 +228,7 @@ fn capsule(log: &mut Log, table: &mut Table<'_>) -> Option<Capsule> {
     let to = if table.has("to") { point(log, table, "to") } else { from };
     let radius = table.need(log, "radius", "a number, mm", values::number);
     if let Some(Err(flaw)) = radius.map(|radius| RADIUS.check("radius", radius)) {
-        table.blame(log, "radius", flaw);
+        table.report_at(log, "radius", flaw);
         return None;
     }
     Some(Capsule { from: from?, to: to?, radius: radius? })
@@ -241,7 +241,7 @@ fn point(log: &mut Log, table: &mut Table<'_>, key: &'static str) -> Option<Vect
     }
     let flaw = Flaw::new(Code::OutOfRange, key, format!("`{key}` is out of range"))
         .found(format!("[{x}, {y}, {z}]"), format!("each from {COORDINATE}"));
-    table.blame(log, key, flaw);
+    table.report_at(log, key, flaw);
     None
 }
 
@@ -251,11 +251,11 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
         Surroundings { clearance: root.take(log, "clearance", "a number, mm", values::number).unwrap_or(0.0), ..Surroundings::default() };
     let mut whole = !root.is_wrong("clearance");
     if let Err(flaw) = SPAN.check("clearance", around.clearance) {
-        root.blame(log, "clearance", flaw);
+        root.report_at(log, "clearance", flaw);
         around.clearance = 0.0;
     }
     for mut table in root.tables(log, "obstacle", "obstacle") {
-        table.know_only(log, &keys::OBSTACLE);
+        table.reject_unknown_keys(log, &keys::OBSTACLE);
         let name = table.display_name(log);
         match (name, capsule(log, &mut table)) {
             (Some(name), Some(shape)) => around.obstacles.push(Obstacle { name: name.to_owned(), shape }),
@@ -263,13 +263,17 @@ pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surrou
         }
     }
     for mut table in root.tables(log, "keep_out", "keep_out") {
-        table.know_only(log, &keys::KEEP_OUT);
+        table.reject_unknown_keys(log, &keys::KEEP_OUT);
         let name = table.display_name(log);
         match (name, point(log, &mut table, "least"), point(log, &mut table, "greatest")) {
             (Some(name), Some(least), Some(greatest)) => {
                 if !(least.x < greatest.x && least.y < greatest.y && least.z < greatest.z) {
                     let flaw = Flaw::new(Code::EmptyRange, "greatest", "the box is empty");
-                    table.blame(log, "greatest", flaw.found("a corner that is not above `least` in x, y and z", "greater in x, y and z"));
+                    table.report_at(
+                        log,
+                        "greatest",
+                        flaw.found("a corner that is not above `least` in x, y and z", "greater in x, y and z"),
+                    );
                     whole = false;
                 }
                 around.keep_out.push(KeepOut { name: name.to_owned(), least, greatest });

@@ -26,7 +26,7 @@ struct Between<'t> {
 pub(super) fn copies(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, driven: &BTreeSet<ChannelId>) -> Vec<(Copy, Range<usize>)> {
     let tables = root.tables(log, "copy", "copy");
     if tables.len() > MOST_AXES {
-        root.blame(
+        root.report_at(
             log,
             "copy",
             Flaw::new(Code::TooMany, "copy", "the shot has too many copies")
@@ -40,14 +40,14 @@ pub(super) fn copies(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, dri
 }
 
 fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option<Between<'t>> {
-    table.know_only(log, &keys::COPY);
+    table.reject_unknown_keys(log, &keys::COPY);
     let from = group(log, &mut table, names, "from", None);
     let to = group(log, &mut table, names, "to", from);
     if let (Some(from), Some(to)) = (from, to) {
         table.label = format!("copy from {} to {}", names.group_name(from), names.group_name(to));
     }
     if from.is_some() && from == to {
-        table.blame(
+        table.report_at(
             log,
             "to",
             Flaw::new(Code::CircularReference, "to", "a group is copied onto itself")
@@ -80,7 +80,7 @@ fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static 
         Err(Some(_)) => {
             let may: Vec<&str> = names.stage.group_ids().filter(|g| Some(*g) != other).map(|g| names.group_name(g)).collect();
             let flaw = unknown_group(log, name, may.iter().copied());
-            table.blame(log, key, flaw);
+            table.report_at(log, key, flaw);
             None
         }
     }
@@ -101,7 +101,7 @@ fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<G
             if let Some(near) = log.nearest(name.rsplit('.').next().unwrap_or(name), known.keys().copied()) {
                 flaw = flaw.help(format!("write `{near}`"));
             }
-            inner.blame_at(log, entry.key(), flaw);
+            inner.report_bytes(log, entry.key(), flaw);
         }
         match values::number(entry.value.get_ref()) {
             Some(factor) => {
@@ -113,7 +113,7 @@ fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<G
                 let flaw = Flaw::new(Code::WrongType, "scale", "a factor is not a number")
                     .found(values::shown(entry.value.get_ref()), "a number")
                     .help("write factors as in `scale = { roll = -1, wing = 0.9 }`");
-                inner.blame_at(log, bytes, flaw);
+                inner.report_bytes(log, bytes, flaw);
             }
         }
     }
@@ -169,6 +169,6 @@ fn missing_in_target(log: &mut Log, between: &[Between<'_>], names: &Names<'_>, 
                 format!("channels that `{to}` has: {}", values::names(names.channels_of(b.to).keys().copied())),
             )
             .help(format!("copy to a group with {such}, or drive the channels of `{to}` by tracks"));
-        b.table.blame_at(log, b.table.bytes_of("to", None), flaw);
+        b.table.report_bytes(log, b.table.bytes_of("to", None), flaw);
     }
 }

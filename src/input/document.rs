@@ -156,7 +156,7 @@ pub(super) fn is_format_1(log: &mut Log, root: &mut super::reader::Table<'_>) ->
         None => !root.has("format"),
         Some(1) => true,
         Some(other) => {
-            root.blame(
+            root.report_at(
                 log,
                 "format",
                 Flaw::new(Code::UnknownFormat, "format", "unsupported format").found(format!("format = {other}"), "format = 1"),

@@ -73,13 +73,13 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], names: &Names<'_>) 
         }
         rows += 1;
         if rows > MOST_KEYS {
-            row.blame(0, Flaw::new(Code::TooMany, "", "too many rows").found(format!("row {rows}"), format!("1 to {MOST_KEYS} rows")));
+            row.report_at(0, Flaw::new(Code::TooMany, "", "too many rows").found(format!("row {rows}"), format!("1 to {MOST_KEYS} rows")));
             break;
         }
         let Some(frame) = row.frame() else { continue };
         if let Some(earlier) = before.filter(|earlier| !(*earlier < frame)) {
             let what = if earlier == frame { "two rows share a frame" } else { "rows are out of order" };
-            row.blame(
+            row.report_at(
                 0,
                 Flaw::new(Code::KeysOutOfOrder, "", what).found(format!("frame {frame} after frame {earlier}"), "strictly rising frames"),
             );
@@ -105,7 +105,7 @@ impl Row<'_> {
         Spot { file: self.file, bytes: self.cells.get(cell).cloned().unwrap_or(last) }
     }
 
-    fn blame(&mut self, cell: usize, flaw: Flaw) {
+    fn report_at(&mut self, cell: usize, flaw: Flaw) {
         self.log.add(Some(self.spot(cell)), "", flaw);
     }
 
@@ -118,12 +118,12 @@ impl Row<'_> {
             if first.contains([';', '\t']) {
                 flaw = flaw.help("separate cells with commas, and write decimals with a point");
             }
-            self.blame(0, flaw);
+            self.report_at(0, flaw);
             return false;
         }
         if self.record.len() > MOST_AXES + 1 {
             let found = format!("{} columns", self.record.len());
-            self.blame(0, Flaw::new(Code::TooMany, "", "too many columns").found(found, format!("at most {}", MOST_AXES + 1)));
+            self.report_at(0, Flaw::new(Code::TooMany, "", "too many columns").found(found, format!("at most {}", MOST_AXES + 1)));
             return false;
         }
         let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
@@ -132,14 +132,17 @@ impl Row<'_> {
             let channel = match seen.insert(name, column) {
                 Some(first) => {
                     let found = format!("{} in columns {first} and {column}", values::quoted(name));
-                    self.blame(i, Flaw::new(Code::DuplicateName, "", "two columns share a name").found(found, "one column per channel"));
+                    self.report_at(
+                        i,
+                        Flaw::new(Code::DuplicateName, "", "two columns share a name").found(found, "one column per channel"),
+                    );
                     None
                 }
                 None => match names.channel(self.log, name) {
                     Ok(channel) => Some(channel),
                     Err(flaw) => {
                         if let Some(flaw) = flaw {
-                            self.blame(i, flaw);
+                            self.report_at(i, flaw);
                         }
                         None
                     }
@@ -149,7 +152,7 @@ impl Row<'_> {
             table.columns.push(Column { name: name.to_owned(), channel, header: self.spot(i), list });
         }
         if table.columns.is_empty() {
-            self.blame(
+            self.report_at(
                 0,
                 Flaw::new(Code::NoKeys, "", "the file has no column of keys")
                     .found("the column `frame` alone", "the header frame,CHANNEL,CHANNEL,..."),
@@ -170,14 +173,14 @@ impl Row<'_> {
         let flaw = Flaw::new(Code::WrongCount, "", what)
             .found(counted(found, "cell"), format!("{}, including blank ones", counted(width, "cell")));
         let help = if found > width { "write numbers with a point, not a comma" } else { "leave cells blank, but keep their commas" };
-        self.blame(cell, flaw.help(help));
+        self.report_at(cell, flaw.help(help));
         false
     }
 
     fn frame(&mut self) -> Option<f64> {
         let cell = self.record.get(0).unwrap_or_default();
         if cell.is_empty() {
-            self.blame(
+            self.report_at(
                 0,
                 Flaw::new(Code::MissingFrame, "", "a row has keys but no frame").found("a blank cell", "a frame in the first column"),
             );
@@ -189,7 +192,7 @@ impl Row<'_> {
     fn number(&mut self, index: usize, cell: &str) -> Option<f64> {
         let number = cell.parse::<f64>().ok().filter(|x| x.is_finite());
         if number.is_none() {
-            self.blame(
+            self.report_at(
                 index,
                 Flaw::new(Code::NotANumber, "", "a cell is not a number")
                     .found(values::quoted(cell), "a finite number such as 12.5, or a blank cell for no key"),

@@ -38,7 +38,7 @@ impl<'r> Layers<'r> {
     pub(super) fn tracks(&mut self, log: &mut Log, root: &mut Table<'_>) -> Vec<Track> {
         let mut tracks = Vec::new();
         for mut table in root.tables(log, "track", "track") {
-            table.know_only(log, &keys::TRACK);
+            table.reject_unknown_keys(log, &keys::TRACK);
             match table.take_quietly("keys", values::text) {
                 Some(file) => self.tracks_of_file(log, table, file, &mut tracks),
                 None => {
@@ -84,7 +84,7 @@ impl<'r> Layers<'r> {
         if used == 0 && channel.is_some() {
             let known = values::names(key_file.columns.iter().map(|c| c.name.as_str()));
             let flaw = Flaw::new(Code::MissingColumn, "channel", "the key file has no column of this channel");
-            table.blame(
+            table.report_at(
                 log,
                 "channel",
                 flaw.found(values::quoted(only.unwrap_or_default()), format!("a column of {}: {known}", values::quoted(file))),
@@ -99,7 +99,7 @@ impl<'r> Layers<'r> {
         if before <= MOST_KEYS_TOGETHER && self.keys_together > MOST_KEYS_TOGETHER {
             let flaw = Flaw::new(Code::TooMany, "keys", "the tracks have too many keys together");
             let found = format!("{} keys up to here", self.keys_together);
-            table.blame_at(
+            table.report_bytes(
                 log,
                 table.bytes_of("keys", None),
                 flaw.found(found, format!("at most {MOST_KEYS_TOGETHER} keys in all tracks")),
@@ -134,7 +134,7 @@ impl<'r> Layers<'r> {
         let name = match log.sources().plain_name(written) {
             Ok(name) => name,
             Err(flaw) => {
-                table.blame(log, "keys", flaw);
+                table.report_at(log, "keys", flaw);
                 return None;
             }
         };
@@ -143,7 +143,7 @@ impl<'r> Layers<'r> {
         }
         let key_file = match (self.read)(&name) {
             Err(why) => {
-                table.blame(log, "keys", files::flaw(&why, &name));
+                table.report_at(log, "keys", files::flaw(&why, &name));
                 None
             }
             Ok(bytes) => {
@@ -160,7 +160,7 @@ impl<'r> Layers<'r> {
     pub(super) fn cycles(&mut self, log: &mut Log, root: &mut Table<'_>) -> Vec<Cycle> {
         let mut cycles = Vec::new();
         for mut table in root.tables(log, "cycle", "cycle") {
-            table.know_only(log, &keys::CYCLE);
+            table.reject_unknown_keys(log, &keys::CYCLE);
             let channel = self.channel(log, &mut table, "cycle");
             let period = table.need(log, "period", "a number, frames per beat", values::number).unwrap_or(24.0);
             let phase = table.take(log, "phase", "a number, beats", values::number).unwrap_or(0.0);
@@ -174,7 +174,7 @@ impl<'r> Layers<'r> {
                 }
                 *list = table.pairs_if_given(log, key, shape);
                 if table.has(key) && key != "keys" && list.keys.is_empty() && !list.incomplete {
-                    table.blame(
+                    table.report_at(
                         log,
                         key,
                         Flaw::new(Code::NoKeys, key, format!("`{key}` has no key"))
@@ -203,7 +203,7 @@ impl<'r> Layers<'r> {
     pub(super) fn drifts(&mut self, log: &mut Log, root: &mut Table<'_>) -> Vec<Drift> {
         let mut drifts = Vec::new();
         for mut table in root.tables(log, "drift", "drift") {
-            table.know_only(log, &keys::DRIFT);
+            table.reject_unknown_keys(log, &keys::DRIFT);
             let channel = self.channel(log, &mut table, "drift");
             let seed = table.need(log, "seed", WHOLE, values::whole).unwrap_or(0);
             let amplitude = table.need(log, "amplitude", NUMBER, values::number).unwrap_or(0.0);
@@ -227,7 +227,7 @@ impl<'r> Layers<'r> {
             }
             Err(flaw) => {
                 if let Some(flaw) = flaw {
-                    table.blame(log, "channel", flaw);
+                    table.report_at(log, "channel", flaw);
                 }
                 None
             }

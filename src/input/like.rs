@@ -45,7 +45,7 @@ pub(super) fn settle(log: &mut Log, groups: &mut [RawGroup<'_>]) {
                 group.settled = false;
                 let others: Vec<&str> = by_name.keys().copied().filter(|name| Some(*name) != group.name).collect();
                 let flaw = unknown_group(log, like, others.iter().copied());
-                group.table.blame(log, "like", flaw);
+                group.table.report_at(log, "like", flaw);
                 None
             }
             None => None,
@@ -66,7 +66,7 @@ pub(super) fn settle(log: &mut Log, groups: &mut [RawGroup<'_>]) {
             group.settled = false;
             let found = format!("\"{}\", which leads back to this group", group.like.unwrap_or_default());
             let flaw = Flaw::new(Code::CircularReference, "like", "`like` forms a circle");
-            group.table.blame(log, "like", flaw.found(found, "a group with its own axes").help("write out the axes of one of them"));
+            group.table.report_at(log, "like", flaw.found(found, "a group with its own axes").help("write out the axes of one of them"));
         }
         while let Some(i) = path.pop() {
             take_over(groups, i, base.get(i).copied().flatten(), &mut total);

@@ -40,18 +40,18 @@ fn machine<'t>(log: &mut Log, group: &str, mut table: Table<'t>) -> Option<Machi
     let kind = table.choice(log, "kind", KINDS, None)?;
     let (axes, channels, mechanism): (_, _, Option<Arc<dyn Mechanism>>) = match kind {
         Kind::Swashplate => {
-            table.know_only(log, &keys::SWASHPLATE);
+            table.reject_unknown_keys(log, &keys::SWASHPLATE);
             let axes = names(log, &mut table, "axes", None);
             let channels = names(log, &mut table, "channels", Some(&["heave", "pitch", "roll"]));
             (axes, channels, swashplate(log, &mut table).map(shared))
         }
         Kind::LimbWire => {
-            table.know_only(log, &keys::LIMB_WIRE);
+            table.reject_unknown_keys(log, &keys::LIMB_WIRE);
             let (axis, channel) = pair(log, &mut table);
             (axis, channel, limb_wire(log, &mut table).map(shared))
         }
         Kind::Drum => {
-            table.know_only(log, &keys::DRUM);
+            table.reject_unknown_keys(log, &keys::DRUM);
             let (axis, channel) = pair(log, &mut table);
             (axis, channel, drum(log, &mut table).map(shared))
         }
@@ -128,7 +128,7 @@ fn drum(log: &mut Log, table: &mut Table<'_>) -> Option<Drum> {
         let layers = match LAYERS.check_u32("layers", layers?) {
             Ok(n) => n,
             Err(flaw) => {
-                table.blame(log, "layers", flaw);
+                table.report_at(log, "layers", flaw);
                 return None;
             }
         };

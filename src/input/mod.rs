@@ -175,7 +175,7 @@ fn stage_and_shot(log: &mut Log, file: usize, bytes: &[u8], read: Read<'_>) -> O
         return None;
     }
     if let Some(flaw) = kind::wrong(&root, Kind::Shot) {
-        root.blame(log, "", flaw);
+        root.report_at(log, "", flaw);
         return None;
     }
     let stage_read = stage_of(log, &mut root, read);
@@ -189,7 +189,7 @@ fn stage_of(log: &mut Log, root: &mut Table<'_>, read: Read<'_>) -> StageRead {
     let name = match log.sources().plain_name(written) {
         Ok(name) => name,
         Err(flaw) => {
-            root.blame(log, "stage", flaw);
+            root.report_at(log, "stage", flaw);
             return StageRead::unknown();
         }
     };
@@ -200,7 +200,7 @@ fn stage_of(log: &mut Log, root: &mut Table<'_>, read: Read<'_>) -> StageRead {
             stage_file::read(log, file, &bytes)
         }
         Err(why) => {
-            root.blame(log, "stage", files::flaw(&why, &name));
+            root.report_at(log, "stage", files::flaw(&why, &name));
             StageRead::unknown()
         }
     }

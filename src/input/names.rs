@@ -65,7 +65,7 @@ impl<'s> Names<'s> {
             Ok(group) => Some(group),
             Err(flaw) => {
                 if let Some(flaw) = flaw {
-                    table.blame(log, key, flaw);
+                    table.report_at(log, key, flaw);
                 }
                 None
             }

@@ -120,13 +120,13 @@ impl<'t> Table<'t> {
     }
 
     /// Records a mistake at a key's value, or at the header where the key is not there.
-    pub(super) fn blame(&mut self, log: &mut Log, key: &'static str, flaw: Flaw) {
+    pub(super) fn report_at(&mut self, log: &mut Log, key: &'static str, flaw: Flaw) {
         self.wrong.push(key);
         self.record(log, Spot { file: self.file, bytes: self.bytes_of(key, None) }, flaw);
     }
 
     /// Records a mistake at any bytes of the file.
-    pub(super) fn blame_at(&self, log: &mut Log, bytes: Range<usize>, flaw: Flaw) {
+    pub(super) fn report_bytes(&self, log: &mut Log, bytes: Range<usize>, flaw: Flaw) {
         self.record(log, Spot { file: self.file, bytes }, flaw);
     }
 
@@ -155,7 +155,7 @@ impl<'t> Table<'t> {
             } else if let Some(example) = self.example(key) {
                 flaw = flaw.help(format!("write it as in `{key} = {example}`"));
             }
-            self.blame(log, key, flaw);
+            self.report_at(log, key, flaw);
         }
         taken
     }
@@ -177,7 +177,7 @@ impl<'t> Table<'t> {
                     None => format!("add a line `{key} = ...`"),
                 };
                 let flaw = Flaw::new(Code::MissingKey, key, format!("`{key}` is missing")).found(format!("no `{key}`"), allowed).help(help);
-                self.blame(log, key, flaw);
+                self.report_at(log, key, flaw);
             }
             return None;
         }
@@ -190,7 +190,7 @@ impl<'t> Table<'t> {
         match check_display_name("name", name) {
             Ok(()) => Some(name),
             Err(flaw) => {
-                self.blame(log, "name", flaw);
+                self.report_at(log, "name", flaw);
                 None
             }
         }
@@ -233,7 +233,7 @@ impl<'t> Table<'t> {
             } else if let Some(near) = log.nearest(word, choices.iter().map(|(name, _)| *name)) {
                 flaw = flaw.help(format!("write {key} = \"{near}\""));
             }
-            self.blame(log, key, flaw);
+            self.report_at(log, key, flaw);
         }
         chosen
     }
@@ -260,7 +260,7 @@ impl<'t> Table<'t> {
                     if let Some(example) = self.example(key) {
                         flaw = flaw.help(format!("write each as in `{key} = {example}`"));
                     }
-                    self.blame_at(log, bytes, flaw);
+                    self.report_bytes(log, bytes, flaw);
                 }
             }
         }
@@ -279,7 +279,7 @@ impl<'t> Table<'t> {
         let allowed = format!("tables, each under a line {header}");
         if self.take_quietly(key, values::table).is_some() {
             let flaw = Flaw::new(Code::WrongType, key, format!("`{key}` must be a list of tables")).found("a table", allowed);
-            self.blame(log, key, flaw.help(format!("write {header} in double brackets above each table")));
+            self.report_at(log, key, flaw.help(format!("write {header} in double brackets above each table")));
             return Vec::new();
         }
         let Some(list) = self.take(log, key, &allowed, values::list) else { return Vec::new() };
@@ -292,7 +292,7 @@ impl<'t> Table<'t> {
                     self.mark_wrong(key);
                     let flaw = Flaw::new(Code::WrongType, key, format!("an entry of `{key}` is not a table"))
                         .found(values::shown(value.get_ref()), allowed.as_str());
-                    self.blame_at(log, value.span(), flaw);
+                    self.report_bytes(log, value.span(), flaw);
                 }
             }
         }
@@ -316,7 +316,7 @@ impl<'t> Table<'t> {
     }
 
     /// Records every key that the section does not have. The key that was meant is not called missing then.
-    pub(super) fn know_only(&mut self, log: &mut Log, section: &'static Section) {
+    pub(super) fn reject_unknown_keys(&mut self, log: &mut Log, section: &'static Section) {
         self.section = Some(section);
         let mut meant = Vec::new();
         for (key, entry) in &self.entries {
@@ -333,7 +333,7 @@ impl<'t> Table<'t> {
                 Some(near) => flaw.help(format!("remove it: `{near}` is already in the table")),
                 None => flaw.help("remove it, or move it to the table it belongs to"),
             };
-            self.blame_at(log, entry.key(), flaw);
+            self.report_bytes(log, entry.key(), flaw);
         }
         self.wrong.extend(meant);
     }
@@ -407,7 +407,7 @@ mod tests {
             assert_eq!(table.need(log, "c", values::NUMBER, values::number), None);
             assert_eq!(table.take(log, "a", values::NUMBER, values::number), Some(1.0));
             assert_eq!(table.pairs(log, "keys", "[frame, value]").keys.len(), 2);
-            table.know_only(log, &KEYS);
+            table.reject_unknown_keys(log, &KEYS);
         });
         assert_eq!(told, [("missing-key", 1, 1), ("wrong-type", 2, 5), ("wrong-type", 3, 17), ("unknown-key", 4, 1)]);
     }

@@ -21,7 +21,7 @@ use crate::time::{FrameRate, FrameSpan, Timecode};
 
 /// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
 pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read: Read<'_>) -> Option<Shot> {
-    root.know_only(log, &keys::SHOT);
+    root.reject_unknown_keys(log, &keys::SHOT);
     let name = root.display_name(log);
     let rate = frame_rate(log, root);
     let frames = frames(log, root);
@@ -58,7 +58,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
             Err(flaws) => {
                 for flaw in flaws {
                     let at = flaw.index.and_then(|i| aim_headers.get(i)).cloned();
-                    root.blame_at(log, at.unwrap_or(0..0), flaw);
+                    root.report_bytes(log, at.unwrap_or(0..0), flaw);
                 }
                 None
             }
@@ -67,7 +67,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
             for flaw in flaws.into_iter().filter(|f| (f.code, f.field.as_str()) != (Code::MissingKey, "pass") || !some_pass_was_wrong) {
                 let headers: &[Range<usize>] = if flaw.field == "pass" { &pass_headers } else { &copy_headers };
                 let at = flaw.index.and_then(|i| headers.get(i)).cloned();
-                root.blame_at(log, at.unwrap_or_else(|| root.bytes_of(&flaw.field, None)), flaw);
+                root.report_bytes(log, at.unwrap_or_else(|| root.bytes_of(&flaw.field, None)), flaw);
             }
             None
         }
@@ -79,7 +79,7 @@ fn frame_rate(log: &mut Log, root: &mut Table<'_>) -> Option<FrameRate> {
     match FrameRate::parse(text) {
         Ok(rate) => Some(rate),
         Err(error) => {
-            root.blame(log, "frame_rate", told(Code::InvalidFrameRate, "`frame_rate` is not a frame rate", &error.to_string()));
+            root.report_at(log, "frame_rate", told(Code::InvalidFrameRate, "`frame_rate` is not a frame rate", &error.to_string()));
             None
         }
     }
@@ -92,7 +92,7 @@ fn frames(log: &mut Log, root: &mut Table<'_>) -> Option<FrameSpan> {
         Err(error) => {
             let flaw = told(Code::InvalidFrameSpan, "`frames` is not a valid range of frames", &error.to_string());
             let swapped = FrameSpan::new(last, first).is_ok();
-            root.blame(log, "frames", if swapped { flaw.help(format!("write `frames = [{last}, {first}]`")) } else { flaw });
+            root.report_at(log, "frames", if swapped { flaw.help(format!("write `frames = [{last}, {first}]`")) } else { flaw });
             None
         }
     }
@@ -105,7 +105,7 @@ fn timecode(log: &mut Log, root: &mut Table<'_>, rate: Option<FrameRate>) -> Opt
     match Timecode::parse(text, rate) {
         Ok(timecode) => Some(timecode),
         Err(error) => {
-            root.blame(
+            root.report_at(
                 log,
                 "timecode_start",
                 told(Code::InvalidTimecode, "`timecode_start` is not a timecode of this frame rate", &error.to_string()),
@@ -120,7 +120,7 @@ fn cycle_start(log: &mut Log, root: &mut Table<'_>) -> Option<f64> {
     match FRAME.check("cycle_start", frame) {
         Ok(frame) => Some(frame),
         Err(flaw) => {
-            root.blame(log, "cycle_start", flaw);
+            root.report_at(log, "cycle_start", flaw);
             None
         }
     }
@@ -136,7 +136,7 @@ fn told(code: Code, title: &str, message: &str) -> Flaw {
 fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, Range<usize>)> {
     let tables = root.tables(log, "pass", "pass");
     if tables.len() > MOST_PASSES {
-        root.blame(
+        root.report_at(
             log,
             "pass",
             Flaw::new(Code::TooMany, "pass", "the shot has too many passes")
@@ -148,7 +148,7 @@ fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, 
 }
 
 fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass, Range<usize>)> {
-    table.know_only(log, &keys::PASS);
+    table.reject_unknown_keys(log, &keys::PASS);
     let name = table.need(log, "name", TEXT, values::text);
     if let Some(name) = name {
         table.label = format!("pass {}", values::cut(name, 64));
@@ -174,7 +174,7 @@ fn park(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Vec<GroupId>
     let Some(list) = table.take(log, "park", ALLOWED, values::list) else { return park };
     for value in list {
         let Some(name) = values::text(value.get_ref()) else {
-            table.blame_at(
+            table.report_bytes(
                 log,
                 value.span(),
                 Flaw::new(Code::WrongType, "park", "an entry of `park` is not a name").found(values::shown(value.get_ref()), ALLOWED),
@@ -184,7 +184,7 @@ fn park(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Vec<GroupId>
         match names.group(log, name) {
             Ok(group) if park.contains(&group) => {}
             Ok(group) => park.push(group),
-            Err(Some(flaw)) => table.blame_at(log, value.span(), flaw),
+            Err(Some(flaw)) => table.report_bytes(log, value.span(), flaw),
             Err(None) => {}
         }
     }

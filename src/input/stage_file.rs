@@ -47,20 +47,20 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         return StageRead::unknown();
     }
     if let Some(flaw) = kind::wrong(&root, Kind::Stage) {
-        root.blame(log, "", flaw);
+        root.report_at(log, "", flaw);
         return StageRead::unknown();
     }
-    root.know_only(log, &keys::STAGE);
+    root.reject_unknown_keys(log, &keys::STAGE);
     let name = root.display_name(log).unwrap_or_default();
     let scale = root.take(log, "scale", "a number, model size over real size", values::number).unwrap_or(1.0);
     let scale = SCALE.check("scale", scale).unwrap_or_else(|flaw| {
-        root.blame(log, "scale", flaw);
+        root.report_at(log, "scale", flaw);
         1.0
     });
     let motors = motors(log, &mut root);
     let mut raw = raw_groups(log, &mut root);
     if raw.len() > MOST_AXES {
-        root.blame(
+        root.report_at(
             log,
             "group",
             Flaw::new(Code::TooMany, "group", "the stage has too many groups")
@@ -71,7 +71,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     settle(log, &mut raw);
     let axes: usize = raw.iter().map(|g| g.axes.len()).sum();
     if axes > MOST_AXES {
-        root.blame(
+        root.report_at(
             log,
             "group",
             Flaw::new(Code::TooMany, "group", "the stage has too many axes")
@@ -115,7 +115,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
                 Err(flaws) => {
                     if axes_known {
                         let flaws = flaws.into_iter().map(|flaw| with_axes_named(log, &stage, &tables, flaw)).collect();
-                        blame_each(log, flaws, &tables);
+                        report_each(log, flaws, &tables);
                     }
                     names_complete = false;
                     Some(stage)
@@ -147,7 +147,7 @@ fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodyRead<'_>>, around: O
     match stage.clone().with_bodies(specs, around) {
         Ok(made) => (made, true),
         Err(flaws) => {
-            blame_each(log, flaws, &tables);
+            report_each(log, flaws, &tables);
             (stage, false)
         }
     }
@@ -174,7 +174,7 @@ fn with_axes_named(log: &mut Log, stage: &Stage, tables: &[Table<'_>], flaw: Fla
 }
 
 /// Flaws whose index is that of their table.
-fn blame_each(log: &mut Log, flaws: Vec<Flaw>, tables: &[Table<'_>]) {
+fn report_each(log: &mut Log, flaws: Vec<Flaw>, tables: &[Table<'_>]) {
     for flaw in flaws {
         if let Some(table) = flaw.index.and_then(|i| tables.get(i)) {
             // A mechanism of one axis has the keys `axis` and `channel`.
@@ -196,7 +196,7 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         if let Some(name) = table.take_quietly("name", values::text) {
             table.label = format!("group {}", values::cut(name, 64));
         }
-        table.know_only(log, &keys::GROUP);
+        table.reject_unknown_keys(log, &keys::GROUP);
         let name = unused(log, &mut table, GROUP_NAMES, &mut taken);
         let like = table.take(log, "like", "the name of another group, in quotes", values::text);
         let mut group = RawGroup { settled: !table.is_wrong("like"), names_whole: name.is_some(), axes: Vec::new(), table, name, like };
@@ -204,7 +204,7 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         for mut axis in group.table.tables(log, "axis", "axis") {
             let own = axis.take_quietly("name", values::text).unwrap_or("?");
             axis.label = format!("axis {}.{}", name.unwrap_or("?"), values::cut(own, 64));
-            axis.know_only(log, &keys::AXIS);
+            axis.reject_unknown_keys(log, &keys::AXIS);
             match unused(log, &mut axis, AXIS_NAMES, &mut taken) {
                 Some(name) => group.axes.push((name, axis)),
                 None => group.names_whole = false,
@@ -214,7 +214,7 @@ fn raw_groups<'t>(log: &mut Log, root: &mut Table<'t>) -> Vec<RawGroup<'t>> {
         if group.like.is_none() && !group.table.has("axis") && !group.table.is_wrong("like") {
             let flaw = Flaw::new(Code::MissingKey, "axis", "the group has no axis")
                 .found("neither [[group.axis]] nor `like`", "at least one axis");
-            group.table.blame(
+            group.table.report_at(
                 log,
                 "axis",
                 flaw.help("describe an axis under a line [[group.axis]], or name a group that this one is like"),
@@ -235,7 +235,7 @@ fn unused<'t>(log: &mut Log, table: &mut Table<'t>, (title, help): (&str, &str),
     let line = log.place(table.file, table.header.start).line;
     if let Some(first) = taken.get(name) {
         let flaw = Flaw::new(Code::DuplicateName, "name", format!("{title} `{name}`"));
-        table.blame(log, "name", flaw.found(format!("\"{name}\", as on line {first}"), "a unique name").help(help));
+        table.report_at(log, "name", flaw.found(format!("\"{name}\", as on line {first}"), "a unique name").help(help));
         return None;
     }
     taken.insert(name, line);

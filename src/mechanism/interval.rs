@@ -77,7 +77,7 @@ impl Range {
         if self.lo > 0.0 || self.hi < 0.0 { Range::between(1.0 / self.hi, 1.0 / self.lo) } else { Range::WHOLE }
     }
 
-    fn root(self) -> Self {
+    fn sqrt(self) -> Self {
         if self.hi >= 0.0 { Range { lo: self.lo.max(0.0).sqrt(), hi: self.hi.sqrt() } } else { Range::WHOLE }
     }
 
@@ -94,7 +94,7 @@ impl Range {
     }
 
     /// Angles of the points (`x`, `self`): at the corners, where the rectangle leaves out the origin and the line behind it.
-    fn angle_over(self, x: Range) -> Self {
+    fn atan2(self, x: Range) -> Self {
         let ahead = x.lo > 0.0 || self.lo > 0.0 || self.hi < 0.0;
         if !ahead {
             return Range::around_zero(0.5 * TURN);
@@ -235,19 +235,19 @@ impl Real for IntervalJet {
         self.through(c, -s, -c)
     }
 
-    fn root(self) -> Self {
-        let r = self.p.root();
+    fn sqrt(self) -> Self {
+        let r = self.p.sqrt();
         let d1 = r.recip().times(0.5);
         let d2 = (d1 * self.p.recip()).times(-0.5);
         let [d1, d2] = if r.lo > 0.0 { [d1, d2] } else { [Range::WHOLE, Range::WHOLE] };
         self.through(r, d1, d2)
     }
 
-    fn angle_over(self, x: Self) -> Self {
+    fn atan2(self, x: Self) -> Self {
         // As for jets: the derivative is (x y' - y x') / (x^2 + y^2), and its own derivative follows one order lower.
         let y = self;
         let rate = (x * y.derivative() - y * x.derivative()) / (x.square() + y.square());
-        IntervalJet { p: y.p.angle_over(x.p), v: rate.p, a: rate.v }
+        IntervalJet { p: y.p.atan2(x.p), v: rate.p, a: rate.v }
     }
 }
 
@@ -261,13 +261,7 @@ mod tests {
 
     fn formula<T: Real>(x: T, y: T) -> [T; 5] {
         let two = T::constant(2.0);
-        [
-            x * y - x.times(0.3),
-            x.sine() * y.cosine(),
-            (x * x + y * y + two).root(),
-            x / (y * y + two),
-            y.angle_over(x * x + T::constant(0.1)),
-        ]
+        [x * y - x.times(0.3), x.sine() * y.cosine(), (x * x + y * y + two).sqrt(), x / (y * y + two), y.atan2(x * x + T::constant(0.1))]
     }
 
     proptest! {
@@ -319,7 +313,7 @@ mod tests {
         assert_eq!(Range::between(-1.0, 1.0).recip(), Range::WHOLE);
         assert_eq!(Range::between(f64::NAN, 1.0), Range::WHOLE);
         assert_eq!(Range::ZERO * Range::WHOLE, Range::ZERO);
-        assert_eq!(near(0.0).root().v, Range::ZERO);
-        assert_eq!(IntervalJet { v: Range::between(1.0, 1.0), ..near(0.0) }.root().v, Range::WHOLE);
+        assert_eq!(near(0.0).sqrt().v, Range::ZERO);
+        assert_eq!(IntervalJet { v: Range::between(1.0, 1.0), ..near(0.0) }.sqrt().v, Range::WHOLE);
     }
 }

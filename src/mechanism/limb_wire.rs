@@ -141,9 +141,9 @@ impl LimbWire {
         // tan(d/2)^2 = (w^2 - (g - a)^2) / ((g + a)^2 - w^2): the law of cosines in half angles, which keeps its digits near both
         // dead centres.
         let (near, far) = (T::constant(near), T::constant(far));
-        let above = ((length - near) * (length + near)).root();
-        let below = ((far - length) * (far + length)).root();
-        let off = above.angle_over(below).times(2.0).to_degrees_of_radians();
+        let above = ((length - near) * (length + near)).sqrt();
+        let below = ((far - length) * (far + length)).sqrt();
+        let off = above.atan2(below).times(2.0).to_degrees_of_radians();
         Ok(T::constant(self.towards) - off.times(self.side))
     }
 
@@ -189,7 +189,7 @@ impl LimbWire {
         let angle = angle.to_radians_of_degrees();
         let [across, up] = self.guide;
         let (x, y) = (angle.cosine().times(self.arm) - T::constant(across), angle.sine().times(self.arm) - T::constant(up));
-        (x * x + y * y).root()
+        (x * x + y * y).sqrt()
     }
 }
 

@@ -28,10 +28,10 @@ pub trait Real:
     fn cosine(self) -> Self;
     /// Square root.
     #[must_use]
-    fn root(self) -> Self;
+    fn sqrt(self) -> Self;
     /// Angle in radians, -pi to pi, of the point (`x`, `self`).
     #[must_use]
-    fn angle_over(self, x: Self) -> Self;
+    fn atan2(self, x: Self) -> Self;
 
     /// Degrees to radians.
     #[must_use]
@@ -62,10 +62,10 @@ impl Real for f64 {
     fn cosine(self) -> Self {
         elementary::cos(self)
     }
-    fn root(self) -> Self {
+    fn sqrt(self) -> Self {
         self.sqrt()
     }
-    fn angle_over(self, x: Self) -> Self {
+    fn atan2(self, x: Self) -> Self {
         elementary::atan2(self, x)
     }
 }
@@ -86,10 +86,10 @@ impl Real for Jet {
     fn cosine(self) -> Self {
         self.cos()
     }
-    fn root(self) -> Self {
+    fn sqrt(self) -> Self {
         self.sqrt()
     }
-    fn angle_over(self, x: Self) -> Self {
+    fn atan2(self, x: Self) -> Self {
         self.atan2(x)
     }
 }
@@ -120,10 +120,10 @@ pub(super) mod oracle {
         fn cosine(self) -> Self {
             DualNum::cos(&self)
         }
-        fn root(self) -> Self {
+        fn sqrt(self) -> Self {
             DualNum::sqrt(&self)
         }
-        fn angle_over(self, x: Self) -> Self {
+        fn atan2(self, x: Self) -> Self {
             DualNum::atan2(&self, x)
         }
     }

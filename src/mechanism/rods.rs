@@ -105,7 +105,7 @@ impl Rods {
             let [ahead, aside, up] = turned.end(foot);
             // L - sqrt(L^2 - d^2) = d^2 / (L + sqrt(L^2 - d^2)), which keeps its digits for a small d.
             let left = ahead * ahead + aside * aside;
-            let lean = left / ((T::constant(self.length * self.length) - left).root() + T::constant(self.length));
+            let lean = left / ((T::constant(self.length * self.length) - left).sqrt() + T::constant(self.length));
             heave + up + lean.times(self.side)
         })
     }

@@ -56,7 +56,7 @@ impl<T: Real> Vector<T> {
     /// Length; its derivatives are infinite where it is zero.
     #[must_use]
     pub(crate) fn length(self) -> T {
-        self.dot(self).root()
+        self.dot(self).sqrt()
     }
 
     /// The vector times a number.

@@ -62,7 +62,7 @@ impl Swashplate {
         }
         let [a, b, c] = spec.azimuths;
         for (one, other, index) in [(a, b, 1), (b, c, 2), (c, a, 2)] {
-            let between = apart(one, other);
+            let between = angle_between(one, other);
             if !(ACTUATORS_APART.least <= between) && flaws.iter().all(|f| f.field != "azimuths") {
                 flaws.push(
                     Flaw::new(Code::ImpossibleMechanism, "azimuths", "two actuators are too close together to hold the plate")
@@ -169,8 +169,8 @@ impl Swashplate {
     fn plane_pose<T: Real>(&self, [a, b, c]: [T; 3]) -> [T; 3] {
         let [middle, front, right] = self.inverse.map(|row| Vector::new(a, b, c).along(row));
         let one = T::constant(1.0);
-        let pitch = front.angle_over(one);
-        let roll = (-right).angle_over((one + front * front).root());
+        let pitch = front.atan2(one);
+        let roll = (-right).atan2((one + front * front).sqrt());
         [middle, pitch.to_degrees_of_radians(), roll.to_degrees_of_radians()]
     }
 }
@@ -232,7 +232,7 @@ fn corrected<T: Real>([heave, pitch, roll]: [T; 3], inverse: &[Vector; 3], wante
 }
 
 /// Degrees between two azimuths, 0 to 180.
-fn apart(one: f64, other: f64) -> f64 {
+fn angle_between(one: f64, other: f64) -> f64 {
     let turn = (one - other).abs();
     let within = turn - 360.0 * (turn / 360.0).floor();
     within.min(360.0 - within)

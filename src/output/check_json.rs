@@ -339,7 +339,7 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
         exposure: program.pass().exposure().name(),
         seconds_per_frame: clock.pace().get(),
         duration_s: clock.running().0,
-        program_s: program.whole().0,
+        program_s: program.duration().0,
         within_limits: p.within_limits(),
         fastest_seconds_per_frame: p.fastest.seconds_per_frame,
         limited_by: p.fastest.limited_by.map(|(axis, limit)| LimitedBy { axis: name(axis), limit: limit.name() }),

@@ -125,7 +125,7 @@ impl Program {
 
     /// The whole program and the return home. Unit: s.
     #[must_use]
-    pub(crate) fn whole(&self) -> Seconds {
+    pub(crate) fn duration(&self) -> Seconds {
         self.end() + self.way.back()
     }
 

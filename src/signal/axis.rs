@@ -13,7 +13,7 @@ use crate::motion::curve::Curve;
 use crate::motion::signal::{Knot, SignalError};
 use crate::number::Jet;
 use crate::shot::Shot;
-use crate::stage::{AxisId, Machine, Mover, Stage};
+use crate::stage::{AxisId, Driver, Machine, Stage};
 
 /// The signal of an axis.
 #[derive(Debug, Clone)]
@@ -68,9 +68,9 @@ impl<'a> AxisSignal<'a> {
                 return Ok(AxisSignal::Aimed { aimed: Box::new(Aimed::new(stage, shot, layers, aim)?), which });
             }
         }
-        match stage.mover(axis) {
-            Mover::Own(channel) => Ok(AxisSignal::Own(layers.signal(stage, shot, channel)?)),
-            Mover::Machine(machine, which) => {
+        match stage.driver(axis) {
+            Driver::Own(channel) => Ok(AxisSignal::Own(layers.signal(stage, shot, channel)?)),
+            Driver::Machine(machine, which) => {
                 let channels: Result<Vec<ChannelSignal>, SignalError> =
                     machine.channels().iter().map(|c| layers.signal(stage, shot, *c)).collect();
                 Ok(AxisSignal::Driven { machine, which, channels: channels? })

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::Stage;
 use super::ids::{AxisId, ChannelId};
-use super::machine::{Machine, MachineSpec, Made, Mover};
+use super::machine::{DerivedChannel, Driver, Machine, MachineSpec};
 use super::name::check_name;
 use crate::bounds::{Code, Flaw, MOST_DRIVEN};
 use crate::mechanism::{Mechanism, Real, Slots};
@@ -23,7 +23,7 @@ impl Stage {
             match self.placed(i, &spec) {
                 Ok((machine, rests)) => {
                     for ((name, quantity), rest) in spec.channels.iter().zip(spec.mechanism.channels()).zip(rests) {
-                        self.made.push(Made { name: name.clone(), unit: quantity.unit, rest });
+                        self.derived.push(DerivedChannel { name: name.clone(), unit: quantity.unit, rest });
                     }
                     self.machines.push(machine);
                 }
@@ -35,7 +35,7 @@ impl Stage {
         }
         let driven: Vec<usize> = self.machines.iter().flat_map(|m| m.axes.iter().map(|a| a.index())).collect();
         let own = self.names.iter().enumerate().filter(|(i, _)| !driven.contains(i)).map(|(_, n)| n.clone());
-        self.animated = own.chain(self.made.iter().map(|m| m.name.clone())).collect();
+        self.animated = own.chain(self.derived.iter().map(|m| m.name.clone())).collect();
         let mut stage = self.marked();
         let mark = stage.mark;
         for machine in &mut stage.machines {
@@ -78,7 +78,7 @@ impl Stage {
         }
         for (i, name) in spec.channels.iter().enumerate() {
             let twice = spec.channels.iter().take(i).any(|n| n == name);
-            if twice || self.made.iter().any(|m| m.name == *name) || self.axis_of_name(name).is_some() {
+            if twice || self.derived.iter().any(|m| m.name == *name) || self.axis_of_name(name).is_some() {
                 let title = format!("the name `{name}` is taken");
                 flaws.push(
                     flaw(index, Code::DuplicateName, "channels", title)
@@ -90,7 +90,7 @@ impl Stage {
         if !flaws.is_empty() {
             return Err(flaws);
         }
-        let from = self.names.len() + self.made.len();
+        let from = self.names.len() + self.derived.len();
         let channels = (from..from + quantities.len()).map(|i| ChannelId::new(i, self.mark)).collect();
         let machine = Machine { channels, axes, mechanism: Arc::clone(&spec.mechanism) };
         let rests = self.rests(index, &machine)?;
@@ -189,10 +189,10 @@ impl Stage {
 
     /// What moves an axis.
     #[must_use]
-    pub(crate) fn mover(&self, axis: AxisId) -> Mover<'_> {
-        match self.index.mover(axis).and_then(|(i, which)| self.machines.get(i).map(|m| (m, which))) {
-            Some((machine, which)) => Mover::Machine(machine, which),
-            None => Mover::Own(ChannelId::new(axis.index(), axis.mark())),
+    pub(crate) fn driver(&self, axis: AxisId) -> Driver<'_> {
+        match self.index.driver(axis).and_then(|(i, which)| self.machines.get(i).map(|m| (m, which))) {
+            Some((machine, which)) => Driver::Machine(machine, which),
+            None => Driver::Own(ChannelId::new(axis.index(), axis.mark())),
         }
     }
 
@@ -208,9 +208,9 @@ impl Stage {
     /// The channels that move an axis: its own, or its mechanism's.
     #[must_use]
     pub(crate) fn channels_of(&self, axis: AxisId) -> Vec<ChannelId> {
-        match self.mover(axis) {
-            Mover::Own(channel) => vec![channel],
-            Mover::Machine(machine, _) => machine.channels.clone(),
+        match self.driver(axis) {
+            Driver::Own(channel) => vec![channel],
+            Driver::Machine(machine, _) => machine.channels.clone(),
         }
     }
 }

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use super::body::Body;
 use super::group::Group;
 use super::ids;
-use super::machine::{Machine, Made};
+use super::machine::{DerivedChannel, Machine};
 
 /// A mechanism and which of its axes or channels is meant.
 type InMachine = Option<(usize, usize)>;
@@ -16,7 +16,7 @@ type InMachine = Option<(usize, usize)>;
 #[derive(Debug, Clone, Default)]
 pub(super) struct Index {
     groups: BTreeMap<String, usize>,
-    made: BTreeMap<String, usize>,
+    derived: BTreeMap<String, usize>,
     /// By axis.
     movers: Vec<InMachine>,
     /// By channel.
@@ -27,13 +27,13 @@ pub(super) struct Index {
 
 impl Index {
     /// The look-ups of a stage with so many axes. Of two things of one name the first counts.
-    pub(super) fn of(groups: &[Group], axes: usize, made: &[Made], machines: &[Machine], bodies: &[Body]) -> Index {
+    pub(super) fn of(groups: &[Group], axes: usize, derived: &[DerivedChannel], machines: &[Machine], bodies: &[Body]) -> Index {
         let by_name = |names: &mut dyn DoubleEndedIterator<Item = (usize, &str)>| names.rev().map(|(i, n)| (n.to_owned(), i)).collect();
         let mut index = Index {
             groups: by_name(&mut groups.iter().map(Group::name).enumerate()),
-            made: by_name(&mut made.iter().map(|m| m.name.as_str()).enumerate()),
+            derived: by_name(&mut derived.iter().map(|m| m.name.as_str()).enumerate()),
             movers: vec![None; axes],
-            makers: vec![None; axes + made.len()],
+            makers: vec![None; axes + derived.len()],
             bodies: vec![None; groups.len()],
         };
         for (i, machine) in machines.iter().enumerate() {
@@ -56,12 +56,12 @@ impl Index {
     }
 
     /// The channel of this name among those that mechanisms bring.
-    pub(super) fn made(&self, name: &str) -> Option<usize> {
-        self.made.get(name).copied()
+    pub(super) fn derived(&self, name: &str) -> Option<usize> {
+        self.derived.get(name).copied()
     }
 
     /// The mechanism that drives an axis.
-    pub(super) fn mover(&self, axis: ids::AxisId) -> InMachine {
+    pub(super) fn driver(&self, axis: ids::AxisId) -> InMachine {
         self.movers.get(axis.index()).copied().flatten()
     }
 

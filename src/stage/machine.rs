@@ -107,7 +107,7 @@ impl Machine {
 
 /// Channels that mechanisms bring: full name, unit, and the value at which their axes are at home.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Made {
+pub(super) struct DerivedChannel {
     pub(super) name: String,
     pub(super) unit: Unit,
     pub(super) rest: f64,
@@ -115,7 +115,7 @@ pub(super) struct Made {
 
 /// What moves an axis.
 #[derive(Debug, Clone, Copy)]
-pub(crate) enum Mover<'a> {
+pub(crate) enum Driver<'a> {
     /// The channel of its own name.
     Own(ChannelId),
     /// A mechanism, as its axis of this number.

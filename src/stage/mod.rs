@@ -33,7 +33,7 @@ pub use body::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Surroundings};
 pub use ids::AxisId;
 pub(crate) use ids::{ChannelId, GroupId, Mark};
 pub use machine::MachineSpec;
-pub(crate) use machine::{Machine, Mover};
+pub(crate) use machine::{Driver, Machine};
 pub use motor::Motor;
 pub(crate) use name::{check_display_name, check_name};
 pub use per_axis::PerAxis;
@@ -62,7 +62,7 @@ pub struct Stage {
     names: PerAxis<String>,
     by_name: BTreeMap<String, usize>,
     machines: Vec<Machine>,
-    made: Vec<machine::Made>,
+    derived: Vec<machine::DerivedChannel>,
     /// Names of every channel that can be animated.
     animated: Vec<String>,
     bodies: Vec<Body>,
@@ -133,7 +133,7 @@ impl Stage {
             names: PerAxis::of(names),
             by_name,
             machines: Vec::new(),
-            made: Vec::new(),
+            derived: Vec::new(),
             bodies: Vec::new(),
             surroundings: Surroundings::default(),
             index: Index::default(),
@@ -144,14 +144,14 @@ impl Stage {
     /// The same stage, its mark that of its names as they are now.
     fn marked(mut self) -> Stage {
         let groups = self.groups.iter().map(Group::name);
-        let made = self.made.iter().map(|m| m.name.as_str());
-        self.mark = Mark::of(groups.chain(self.names.iter().map(String::as_str)).chain(made));
+        let derived = self.derived.iter().map(|m| m.name.as_str());
+        self.mark = Mark::of(groups.chain(self.names.iter().map(String::as_str)).chain(derived));
         self
     }
 
     /// The same stage, its look-ups those of what it has now.
     fn indexed(mut self) -> Stage {
-        self.index = Index::of(&self.groups, self.axes.len(), &self.made, &self.machines, &self.bodies);
+        self.index = Index::of(&self.groups, self.axes.len(), &self.derived, &self.machines, &self.bodies);
         self
     }
 
@@ -221,12 +221,12 @@ impl Stage {
     /// The channel of this full name. Every axis is a channel of its own name unless a mechanism drives it.
     #[must_use]
     pub(crate) fn channel(&self, name: &str) -> Option<ChannelId> {
-        if let Some(i) = self.index.made(name) {
+        if let Some(i) = self.index.derived(name) {
             return Some(ChannelId::new(self.names.len() + i, self.mark));
         }
-        match self.mover(self.axis_of_name(name)?) {
-            Mover::Own(channel) => Some(channel),
-            Mover::Machine(..) => None,
+        match self.driver(self.axis_of_name(name)?) {
+            Driver::Own(channel) => Some(channel),
+            Driver::Machine(..) => None,
         }
     }
 
@@ -238,9 +238,9 @@ impl Stage {
 
     /// What a channel is: an axis's own, or one that a mechanism brings.
     fn kind_of(&self, channel: ChannelId) -> ChannelKind<'_> {
-        let made = channel.index().checked_sub(self.names.len()).and_then(|i| self.made.get(i));
-        match made {
-            Some(made) => ChannelKind::Made(made),
+        let derived = channel.index().checked_sub(self.names.len()).and_then(|i| self.derived.get(i));
+        match derived {
+            Some(derived) => ChannelKind::Derived(derived),
             None => ChannelKind::Own(AxisId::new(channel.index(), self.mark)),
         }
     }
@@ -249,7 +249,7 @@ impl Stage {
     pub(crate) fn channel_name(&self, channel: ChannelId) -> &str {
         match self.kind_of(channel) {
             ChannelKind::Own(axis) => self.axis_name(axis),
-            ChannelKind::Made(made) => &made.name,
+            ChannelKind::Derived(derived) => &derived.name,
         }
     }
 
@@ -257,7 +257,7 @@ impl Stage {
     pub(crate) fn channel_unit(&self, channel: ChannelId) -> &'static str {
         match self.kind_of(channel) {
             ChannelKind::Own(axis) => self.axis(axis).unit().symbol(),
-            ChannelKind::Made(made) => made.unit.symbol(),
+            ChannelKind::Derived(derived) => derived.unit.symbol(),
         }
     }
 
@@ -265,7 +265,7 @@ impl Stage {
     pub(crate) fn channel_rest(&self, channel: ChannelId) -> f64 {
         match self.kind_of(channel) {
             ChannelKind::Own(axis) => self.axis(axis).home(),
-            ChannelKind::Made(made) => made.rest,
+            ChannelKind::Derived(derived) => derived.rest,
         }
     }
 
@@ -273,7 +273,7 @@ impl Stage {
     pub(crate) fn own_axis(&self, channel: ChannelId) -> Option<AxisId> {
         match self.kind_of(channel) {
             ChannelKind::Own(axis) => Some(axis),
-            ChannelKind::Made(_) => None,
+            ChannelKind::Derived(_) => None,
         }
     }
 
@@ -332,7 +332,7 @@ impl<T> PerAxis<T> {
 /// What a channel belongs to.
 enum ChannelKind<'a> {
     Own(AxisId),
-    Made(&'a machine::Made),
+    Derived(&'a machine::DerivedChannel),
 }
 
 #[cfg(test)]

@@ -15,7 +15,7 @@ use super::sight::Sight;
 use super::wander::Wander;
 use crate::number::Jet;
 use crate::shot::{Pass, Shot};
-use crate::stage::{Axis, AxisId, ChannelId, Machine, Mover, Stage};
+use crate::stage::{Axis, AxisId, ChannelId, Driver, Machine, Stage};
 
 /// Layers of one channel that are looked at; the compiler refuses more.
 const MOST_LAYERS: usize = 10_000;
@@ -196,10 +196,10 @@ impl<'a> Oracle<'a> {
         }
         let mut state = State { t, channels, axes: Vec::with_capacity(self.stage.axes().len()) };
         for id in self.stage.axis_ids() {
-            let position = match self.stage.mover(id) {
-                Mover::Own(channel) => state.channel(channel),
-                Mover::Machine(machine, _) if machine.channels().iter().all(|c| !self.is_driven(*c)) => self.stage.axis(id).home(),
-                Mover::Machine(machine, which) => moved(machine, which, &|c| state.channel(c)),
+            let position = match self.stage.driver(id) {
+                Driver::Own(channel) => state.channel(channel),
+                Driver::Machine(machine, _) if machine.channels().iter().all(|c| !self.is_driven(*c)) => self.stage.axis(id).home(),
+                Driver::Machine(machine, which) => moved(machine, which, &|c| state.channel(c)),
             };
             state.axes.push(position);
         }
@@ -212,12 +212,12 @@ impl<'a> Oracle<'a> {
         let a = self.stage.axis(axis);
         let position = state.axis(axis);
         let known = |c: ChannelId| self.channels.get(c.index());
-        let (exact, size, timing) = match self.stage.mover(axis) {
+        let (exact, size, timing) = match self.stage.driver(axis) {
             // A search ends within 1e-10 of a right angle or so; lengths of the stage's size go into it.
-            Mover::Own(channel) if self.is_turned(channel) => (false, 360.0, 0.0),
-            Mover::Own(channel) => known(channel).map_or((true, 0.0, 0.0), |c| (c.exact, c.size, self.timing(c, state.t))),
+            Driver::Own(channel) if self.is_turned(channel) => (false, 360.0, 0.0),
+            Driver::Own(channel) => known(channel).map_or((true, 0.0, 0.0), |c| (c.exact, c.size, self.timing(c, state.t))),
             // Geometry is computed with lengths of the order of the axis's travel.
-            Mover::Machine(machine, which) => {
+            Driver::Machine(machine, which) => {
                 let later = |c: ChannelId| state.channel(c) + known(c).map_or(0.0, |c| self.timing(c, state.t));
                 let timing = (moved(machine, which, &later) - position).abs();
                 let timing = if timing.is_nan() { 0.0 } else { timing };
@@ -234,10 +234,10 @@ impl<'a> Oracle<'a> {
         let timed = |c: ChannelId| self.channels.get(c.index()).map_or(0.0, |c| NOISE * c.size + self.timing(c, state.t));
         let a = self.stage.axis(axis);
         let reach = a.travel().lower.abs().max(a.travel().upper.abs());
-        match self.stage.mover(axis) {
-            Mover::Own(channel) if self.is_turned(channel) => SEARCHED,
-            Mover::Own(channel) => NOISE * state.axis(axis).abs() + timed(channel),
-            Mover::Machine(machine, which) => {
+        match self.stage.driver(axis) {
+            Driver::Own(channel) if self.is_turned(channel) => SEARCHED,
+            Driver::Own(channel) => NOISE * state.axis(axis).abs() + timed(channel),
+            Driver::Machine(machine, which) => {
                 let later = moved(machine, which, &|c| state.channel(c) + timed(c));
                 100.0 * NOISE * reach + (later - state.axis(axis)).abs()
             }
@@ -268,9 +268,9 @@ impl<'a> Oracle<'a> {
 
     /// True for an axis whose curve is fitted to its signal.
     pub(super) fn is_fitted(&self, axis: AxisId) -> bool {
-        match self.stage.mover(axis) {
-            Mover::Own(channel) => self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.exact),
-            Mover::Machine(machine, _) => machine.channels().iter().any(|c| self.is_driven(*c)),
+        match self.stage.driver(axis) {
+            Driver::Own(channel) => self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.exact),
+            Driver::Machine(machine, _) => machine.channels().iter().any(|c| self.is_driven(*c)),
         }
     }
 

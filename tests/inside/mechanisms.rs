@@ -6,7 +6,7 @@ use movewright::compile::{CompileError, Compiled, FitError};
 use movewright::input::{self, Loaded, Rejection};
 use movewright::mechanism::Vector;
 use movewright::signal::{AxisSignal, Layers};
-use movewright::stage::Mover;
+use movewright::stage::Driver;
 use movewright::time::FrameTime;
 
 const STAGE: &str = r#"format = 1
@@ -211,7 +211,7 @@ fn motors_do_what_the_plate_s_geometry_says_and_the_way_back_gives_what_was_anim
             }
         }
     }
-    assert!(matches!(stage.mover(stage.axis_of_name("heron_b.left").unwrap()), Mover::Machine(..)));
+    assert!(matches!(stage.driver(stage.axis_of_name("heron_b.left").unwrap()), Driver::Machine(..)));
     // The plate at rest with its axes at home: an undriven pitch stays at 0.
     let undriven = SHOT.replace("[[track]]\nchannel = \"heron_a.pitch\"\nkeys = [[1, 0], [50, 6], [96, -4]]\n", "");
     assert_ne!(undriven, SHOT);

@@ -45,7 +45,7 @@ impl Rein {
         let angle = angle.to_radians_of_degrees();
         let [across, up] = self.guide;
         let (x, y) = (angle.cosine().times(self.arm) - T::constant(across), angle.sine().times(self.arm) - T::constant(up));
-        (x * x + y * y).root()
+        (x * x + y * y).sqrt()
     }
 
     fn range(&self) -> [f64; 2] {
@@ -60,8 +60,8 @@ impl Rein {
             return Err(OutOfReach::Range { quantity: "paid out", found: paid_out.value(), least, most, unit: "mm" });
         }
         let (near, far) = (T::constant(near), T::constant(far));
-        let (above, below) = (((length - near) * (length + near)).root(), ((far - length) * (far + length)).root());
-        let off = above.angle_over(below).times(2.0).to_degrees_of_radians();
+        let (above, below) = (((length - near) * (length + near)).sqrt(), ((far - length) * (far + length)).sqrt());
+        let off = above.atan2(below).times(2.0).to_degrees_of_radians();
         Ok(T::constant(self.towards) - off.times(self.side))
     }
 

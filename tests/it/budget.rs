@@ -20,9 +20,7 @@ fn a_hundred_million_counts_are_refused_with_what_they_are() {
         Case::new(&stage(101), &shot([1, 1_000_000], "{ channel = \"g.x0\", keys = [[1, 0], [90, 5]] }", &pass("picture", "moving", 12.0)));
     let refusal = case.refusal();
     assert!(refusal.starts_with("error[budget-exceeded]: the shot is too large"), "{refusal}");
-    for part in
-        ["101 axes x 1000000 frames x 1 passes, 101000000 counts", "at most 100000000 counts", "help: check `frames`", "--large"]
-    {
+    for part in ["101 axes x 1000000 frames x 1 passes, 101000000 counts", "at most 100000000 counts", "help: check `frames`", "--large"] {
         assert!(refusal.contains(part), "{part}: {refusal}");
     }
     let out = case.run(&["compile", "shot.toml", "--out", "folder"]);

@@ -59,6 +59,7 @@ const REWRITTEN: [&str; 2] = ["src/input/choices.rs", "src/cli/verify.rs"];
 /// The texts in double quotes of a source file, its tests and comments left out.
 fn literals(source: &str) -> Vec<String> {
     let source = source.split("\nmod tests {").next().unwrap();
+    let (broken, character) = (Regex::new(r"\\\n\s*").unwrap(), Regex::new(r"^'(\\[^']+|[^\\'])'").unwrap());
     let mut found = Vec::new();
     let mut rest = source;
     while let Some(at) = rest.find(['"', '/', '\'']) {
@@ -73,11 +74,10 @@ fn literals(source: &str) -> Vec<String> {
                 ends
             });
             let end = end.unwrap_or(text.len());
-            found.push(Regex::new(r"\\\n\s*").unwrap().replace_all(&text[..end], "").replace("\\n", "\n").replace("\\\"", "\""));
+            found.push(broken.replace_all(&text[..end], "").replace("\\n", "\n").replace("\\\"", "\""));
             rest = text.get(end + 1..).unwrap_or("");
         } else {
             // A character, such as a quote; or a lifetime.
-            let character = Regex::new(r"^'(\\[^']+|[^\\'])'").unwrap();
             rest = &sign[character.find(sign).map_or(1, |m| m.end())..];
         }
     }

@@ -16,7 +16,7 @@ pub(crate) struct Distance {
     pub direction: Option<Vector>,
 }
 
-fn apart(from: Vector, to: Vector) -> Distance {
+fn distance_of(from: Vector, to: Vector) -> Distance {
     let d = to - from;
     let distance = d.length();
     Distance { distance, direction: (distance > 0.0).then(|| d.times(1.0 / distance)) }
@@ -52,7 +52,7 @@ pub(crate) fn segments(a: [Vector; 2], b: [Vector; 2]) -> Distance {
             }
         }
     };
-    apart(p2 + d2.times(t), p1 + d1.times(s))
+    distance_of(p2 + d2.times(t), p1 + d1.times(s))
 }
 
 /// Segment `a` from the box between two corners.
@@ -94,7 +94,7 @@ pub(crate) fn from_box([p, q]: [Vector; 2], least: Vector, greatest: Vector) -> 
             (before, here) = (s, next);
         }
     }
-    apart(nearest(at(best)), at(best))
+    distance_of(nearest(at(best)), at(best))
 }
 
 #[cfg(test)]

@@ -83,7 +83,7 @@ impl<'a> Enclosure<'a> {
 
     /// An axis over a stretch of time.
     #[must_use]
-    pub(crate) fn within(&self, axis: AxisId, from: f64, to: f64) -> IntervalJet {
+    pub(crate) fn range(&self, axis: AxisId, from: f64, to: f64) -> IntervalJet {
         self.curve(axis).map_or_else(IntervalJet::constant, |c| over(c, from, to))
     }
 
@@ -95,8 +95,8 @@ impl<'a> Enclosure<'a> {
 
     /// A channel over a stretch of time.
     #[must_use]
-    pub(crate) fn channel_within(&self, channel: ChannelId, from: f64, to: f64) -> Option<IntervalJet> {
-        channels(self.stage(), &[channel], &|a| self.within(a, from, to), &enclosed)?.first().copied()
+    pub(crate) fn channel_range(&self, channel: ChannelId, from: f64, to: f64) -> Option<IntervalJet> {
+        channels(self.stage(), &[channel], &|a| self.range(a, from, to), &enclosed)?.first().copied()
     }
 
     /// The ends of a body's capsules over a stretch of time; `None` where they cannot be bounded.
@@ -109,7 +109,7 @@ impl<'a> Enclosure<'a> {
             return Some(body.envelope().iter().map(|c| [still(c.from), still(c.to)]).collect());
         }
         // Where nothing can be said of the whole cell its middle still counts: the bound is then infinite and the cell is halved.
-        let over = pose(self.stage(), body, &|a| self.within(a, from, to), &enclosed);
+        let over = pose(self.stage(), body, &|a| self.range(a, from, to), &enclosed);
         let end = |point: Vector| {
             let Vector { x, y, z } = at.out_fixed(point);
             let (rest, all) = over.map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out_fixed(point)));

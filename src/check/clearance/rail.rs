@@ -115,7 +115,7 @@ fn moving(driven: &Enclosure<'_>, below: ChannelId, above: ChannelId) -> Differe
         let apart = |t| Some((driven.channel_jet(above, t)?, driven.channel_jet(below, t)?));
         let here = apart(middle).map(|(b, a)| b - a).filter(|d| d.is_finite());
         let Some(here) = here else { return Cell { from, to, lower: f64::NEG_INFINITY, middle: f64::INFINITY } };
-        let ranges = driven.channel_within(above, from, to).zip(driven.channel_within(below, from, to)).map(|(b, a)| b - a);
+        let ranges = driven.channel_range(above, from, to).zip(driven.channel_range(below, from, to)).map(|(b, a)| b - a);
         let lower = ranges.map_or(f64::NEG_INFINITY, |w| {
             let second = here.p - here.v.abs() * h - 0.5 * w.a.size() * h * h;
             w.p.lo.max(here.p - w.v.size() * h).max(second)

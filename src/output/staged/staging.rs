@@ -69,10 +69,10 @@ impl StagingDirectory {
     pub(super) fn beside(target: &Path) -> Result<StagingDirectory, StagedError> {
         let parent = parent(target);
         fs::create_dir_all(&parent).map_err(refused("cannot make the folder", &parent))?;
-        StagingDirectory::within(&parent).map_err(refused("cannot write in", &parent))
+        StagingDirectory::create_in(&parent).map_err(refused("cannot write in", &parent))
     }
 
-    fn within(parent: &Path) -> io::Result<StagingDirectory> {
+    fn create_in(parent: &Path) -> io::Result<StagingDirectory> {
         clean(parent);
         for _ in 0..TRIES {
             let mut live = live();
@@ -260,9 +260,9 @@ mod tests {
         fs::create_dir_all(p(&format!("{PREFIX}kept-notes/notes"))).unwrap();
         fs::write(p(&format!("{PREFIX}kept-file")), "").unwrap();
         fs::create_dir_all(p("partial-kept/new")).unwrap();
-        let at_work = StagingDirectory::within(parent.path()).unwrap();
+        let at_work = StagingDirectory::create_in(parent.path()).unwrap();
         fs::write(at_work.new_path(), "half").unwrap();
-        let second = StagingDirectory::within(parent.path()).unwrap();
+        let second = StagingDirectory::create_in(parent.path()).unwrap();
         assert_eq!(fs::read_to_string(at_work.new_path()).unwrap(), "half");
         let left = names(parent.path());
         assert_eq!(left.iter().filter(|n| n.contains("kept")).count(), 4, "{left:?}");
@@ -277,7 +277,7 @@ mod tests {
         let parent = tempfile::tempdir().unwrap();
         let target = parent.path().join("dusk");
         fs::create_dir_all(target.join("first")).unwrap();
-        let mut staging = StagingDirectory::within(parent.path()).unwrap();
+        let mut staging = StagingDirectory::create_in(parent.path()).unwrap();
         assert!(staging.exchange_in_two(&target).is_err(), "nothing was made yet");
         assert_eq!(names(&target), ["first"]);
         fs::create_dir_all(staging.new_path().join("second")).unwrap();
