@@ -1,7 +1,7 @@
 //! What bodies, lights and passes cost: the check of the demo as a share of compiling it, in one run.
 //!
 //! Subject: the whole check of the demo: programs of three passes, clearance, registration, pixels, trials of paces. Rival in this run: compiling the
-//! demo. The ratio stands in DEVELOPERS.md with the machine.
+//! demo. The ratio is in DEVELOPERS.md, with the machine.
 
 #![allow(missing_docs, clippy::unwrap_used, reason = "a bench")]
 

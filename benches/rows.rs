@@ -116,7 +116,7 @@ fn small(c: &mut Criterion) {
     group.finish();
 }
 
-/// Seconds of processor time this process has used, on systems that tell.
+/// Seconds of processor time this process has used, on systems that report it.
 fn processor_seconds() -> f64 {
     let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
     let fields: Vec<f64> = stat.rsplit(')').next().unwrap_or("").split_whitespace().map(|f| f.parse().unwrap_or(0.0)).collect();

@@ -1,4 +1,4 @@
-//! Opening files to read them: the one place that does so, whoever named the file and wherever it stands.
+//! Opening files to read them: the one place that does so, whoever named the file and wherever it is.
 //!
 //! Invariant: only regular files are read, and of each no more than it held when it was opened, so that nothing can block or go on for ever. A pipe or a device
 //! is refused before it is opened. One that takes a file's place in that instant is opened without waiting, and refused then.
@@ -57,7 +57,7 @@ pub(crate) fn read(path: &Path, most: u64) -> Result<Vec<u8>, Unreadable> {
     Ok(bytes)
 }
 
-/// What stands there, in words.
+/// What is there, in words.
 pub(crate) fn kind(about: &Metadata) -> &'static str {
     if about.is_dir() {
         "a folder"

@@ -40,7 +40,7 @@
 //!
 //! | module | what it has |
 //! | --- | --- |
-//! | [`stage`], [`mechanism`] | the machine described: axes, bodies, what stands around, geometry |
+//! | [`stage`], [`mechanism`] | the machine described: axes, bodies, surroundings, geometry |
 //! | [`shot`], [`time`] | shapes of tracks, passes; frame rates, timecode, seconds |
 //! | [`signal`] | signals of your own, and the curves that a shot is compiled to |
 //! | [`input`] | stage and shot from files, every mistake with its place |

@@ -1,6 +1,6 @@
 //! What the ledger counts, through the library's public interface; everything that is read or prepared is prepared beforehand.
 //!
-//! Invariant: each preparation is told how many units its subject has, and fails if they are another number: the counts for one unit are then of
+//! Invariant: each preparation receives how many units its subject has, and fails if they are another number: the counts for one unit are then of
 //! what they say. One thread does all the work, the calling one, but for the readers of `compare`, which start threads of their own.
 
 #![allow(missing_docs, clippy::missing_panics_doc, clippy::unwrap_used, clippy::indexing_slicing, reason = "benches")]

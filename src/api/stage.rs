@@ -64,7 +64,7 @@ impl StageBuilder {
         self
     }
 
-    /// What stands around, and the required clearance.
+    /// The surroundings, and the required clearance.
     #[must_use]
     pub fn surroundings(mut self, surroundings: Surroundings) -> Self {
         self.surroundings = surroundings;

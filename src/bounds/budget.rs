@@ -61,7 +61,7 @@ impl Effort {
 /// How much work is allowed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) enum Budget {
-    /// What every honest shot of some hundred frames needs, many times over.
+    /// What a usual shot of some hundred frames needs, many times over.
     #[default]
     Usual,
     /// A thousand times as much, for what is that large on purpose.

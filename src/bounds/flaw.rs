@@ -1,4 +1,4 @@
-//! A mistake in data, before anyone knows the file it stands in.
+//! A mistake in data, before its file is known.
 //!
 //! Invariant: it names the key it belongs to, and one of the codes of the table.
 
@@ -15,9 +15,9 @@ pub struct Flaw {
     pub(crate) code: Code,
     /// One line that says what is wrong.
     pub title: String,
-    /// What stands there, with its unit.
+    /// What was found, with its unit.
     pub found: String,
-    /// What may stand there, with its unit.
+    /// What is allowed, with its unit.
     pub allowed: String,
     /// What to do; may be empty.
     pub help: String,

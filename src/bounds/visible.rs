@@ -3,7 +3,7 @@
 //! Invariant: a text by [`visible`] holds no hidden character: no control (C0, C1), no format character (bidirectional, zero-width, tags), no line or paragraph
 //! separator, nothing that is ignored by default, nothing private or unassigned.
 //! Source: General_Category of Unicode 16 (UAX #44), by the crate `unicode-general-category`; [`IGNORED`] from the property Default_Ignorable_Code_Point.
-//! Limits: letters that look alike are not told apart; of a character that Unicode assigns later nothing is known.
+//! Limits: letters that look alike are not distinguished; of a character that Unicode assigns later nothing is known.
 
 use unicode_general_category::{GeneralCategory, get_general_category};
 

@@ -1,7 +1,7 @@
 //! What an edit changed: which axes, from which frame to which, and which passes shot before it are still good.
 //!
-//! What: both versions are compiled, and each axis's integer counts at shutter open, middle and close of every exposure are held against each other, since
-//! counts are what a motor is told. A pass is still good where every frame of the new shot was photographed with every live axis on the same
+//! What: both versions are compiled, and each axis's integer counts at shutter open, middle and close of every exposure are compared, since
+//! counts are what a motor receives. A pass can be kept where every frame of the new shot was photographed with every live axis on the same
 //! steps at the same three instants.
 //! Invariant: axes and passes are matched by name; an axis whose drive or home changed has changed throughout, whatever its counts.
 

@@ -16,7 +16,7 @@ use crate::stage::{Axis, AxisId};
 pub struct Fastest {
     /// Seconds per frame; 0 where nothing moves, `None` where no pace helps.
     pub seconds_per_frame: Option<f64>,
-    /// The axis that stands in the way of a faster one, or of any, and its limit; `None` where nothing moves.
+    /// The axis that limits it, and its limit; `None` where nothing moves.
     pub limited_by: Option<(AxisId, Limit)>,
 }
 

@@ -98,7 +98,7 @@ struct Trial<'a> {
     program: &'a Program,
     axis: AxisId,
     track: usize,
-    /// The axes that follow the track, the one that is to be mended first.
+    /// The axes that follow the track, the one to fix first.
     follow: Vec<AxisId>,
     follows: PerAxis<bool>,
 }

@@ -1,7 +1,7 @@
 //! Checks read the move and its programs and change nothing.
 //!
 //! Invariant: every verdict comes from exact extremes of the pieces, none from samples; one place says that a limit is exceeded
-//! ([`Utilisation`](crate::stage::Utilisation)); nothing is printed here, and all sentences stand in [`words`].
+//! ([`Utilisation`](crate::stage::Utilisation)); nothing is printed here, and all sentences are in [`words`].
 
 mod approval;
 pub(crate) mod changes;

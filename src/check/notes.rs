@@ -1,4 +1,4 @@
-//! What is worth knowing though no limit is exceeded: overshoot, steps in acceleration, axes that never move, torque nobody can check.
+//! Notes, where no limit is exceeded: overshoot, steps in acceleration, axes that never move, torque that cannot be checked.
 
 use super::clearance::Nearest;
 use super::violation::Limit;
@@ -263,7 +263,7 @@ fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Optio
     let span = m.photographed();
     let range = m.curve().overlapping(keys_from, keys_to);
     let range = range.start.max(span.start)..range.end.min(span.end);
-    // An extreme of the whole span that leaves the keys' range between the first key and the last is the extreme there; one that does not leave it tells nothing.
+    // An extreme of the whole span that leaves the keys' range between the first key and the last is the extreme there; one that does not leave it shows nothing.
     let known = |e: Extreme| (low <= e.value && e.value <= high) || (keys_from <= e.at && e.at <= keys_to);
     let whole = m.peaks();
     let [least, greatest] = if !range.is_empty() && known(whole.least) && known(whole.greatest) {

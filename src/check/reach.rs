@@ -1,6 +1,6 @@
 //! Mechanisms stay within reach where no channel asks for their places: in run-up and run-down, between stations, on the move to start and the return home.
 //!
-//! What: an axis with a range of its own reaches that range, and the exact extremes of the axis's pieces tell whether it is kept. Axes that must fit together do so
+//! What: an axis with a range of its own reaches that range, and the exact extremes of the axis's pieces show whether it is kept. Axes that must fit together do so
 //! throughout a stretch of time where an enclosure of their pose exists ([`Enclosure`]); where it does not, the stretch is halved until one does or the middle has no pose.
 //! Within the photographed span of a moving pass the compiler has refused what is out of reach. Invariant: no sample says that a place is reached.
 

@@ -1,7 +1,7 @@
 //! Whether passes register, proven on integers: where each axis stands at shutter open, middle and close of every exposure.
 //!
 //! What: for every pair of passes and every axis live in both, the counts at those three instants are equal. Passes with different shutter angles, or one held
-//! and one moving, expose different spans: then the middle registers and the blur differs, which is told. The direction from which an axis comes into an
+//! and one moving, expose different spans: then the middle registers and the blur differs, which is reported. The direction from which an axis comes into an
 //! exposure matters too, since it decides on which side the play of its gears lies; exposures into which two passes come from different sides are
 //! named by axis and frame.
 //! Memory: one exposure of each kind of pass, whatever the number of frames. Invariant: counts are rounded from the curve at each instant, never summed; reversals come from roots. Parked axes are left out of a pair and listed.

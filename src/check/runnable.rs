@@ -24,7 +24,7 @@ use crate::time::Seconds;
 pub struct Runnable {
     /// Seconds per frame; `None` where none holds.
     pub seconds_per_frame: Option<f64>,
-    /// What stands in the way of a faster one, or of any; `None` where no pace is too fast.
+    /// What limits it; `None` where no pace is too fast.
     pub(crate) limited_by: Option<Hindrance>,
     /// The pace from which on everything holds that a pace can mend, up to a few digits; itself tried. What no pace mends is left out.
     pub(super) offer: Option<f64>,
@@ -127,7 +127,7 @@ mod tests {
         at(compiled, pace).check().unwrap().within_limits()
     }
 
-    /// The pace, held to its property by whole checks of shots compiled anew.
+    /// The pace, compared with its property by whole checks of shots compiled anew.
     fn proven(compiled: &Compiled) -> Runnable {
         let report = compiled.check().unwrap();
         let found = report.passes.first().unwrap().runnable.clone();

@@ -127,7 +127,7 @@ impl<'a> Trials<'a> {
         }
     }
 
-    /// The smallest pace that holds as the module's text says, and what stands in the way of a faster one.
+    /// The smallest pace that holds as the module's text says, and what limits it.
     pub(super) fn search(&self) -> Result<(f64, Option<Hindrance>), Hindrance> {
         let least = self.floor.max(PACE.least);
         let (mut pace, mut failing): (f64, Option<(f64, Hindrance)>) = (least, None);
@@ -183,7 +183,7 @@ impl<'a> Trials<'a> {
             return None;
         }
         let grid = self.grid(from);
-        // Lengths are found from the slowest pace on, each with what the slower one tells.
+        // Lengths are found from the slowest pace on, each with what the slower one shows.
         for pace in grid.iter().rev() {
             let _lengths = self.runs(*pace);
         }

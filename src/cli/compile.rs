@@ -24,7 +24,7 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
     };
     let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let text = table::text(&p.report, Show { all: args.all });
-    // What cannot be told is not written: status 2 says that nothing was.
+    // What cannot be reported is not written: status 2 says that nothing was.
     if terminal::result(&text, Outcome::Fine) != Outcome::Fine {
         return Outcome::Wrong;
     }

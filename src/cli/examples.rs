@@ -1,4 +1,4 @@
-//! Examples for the help text of every command: each can be typed as it stands in a folder made by `movewright new`.
+//! Examples for the help text of every command: each can be typed as it is in a folder made by `movewright new`.
 
 pub(super) const PROGRAM: &str = "\
 Start with:

@@ -1,6 +1,6 @@
 //! The command line: a thin shell around the library. Results go to standard output, everything else to standard error.
 //!
-//! Exit status: 0 within limits, 1 something is over a limit, 2 the input or the call is wrong (nothing written) or standard output could not be written.
+//! Exit status: 0 within limits, 1 a limit is exceeded, 2 the input or the call is wrong (nothing written) or standard output could not be written.
 
 mod args;
 mod axes_table;

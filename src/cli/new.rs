@@ -1,6 +1,6 @@
 //! `movewright new`: a small stage and shot to begin with, every key explained in a line.
 //!
-//! Invariant: what it writes compiles within its limits as it stands; a folder that holds anything is not touched.
+//! Invariant: what it writes compiles within its limits without changes; a folder that holds anything is not touched.
 
 use super::args::NewArgs;
 use super::coded::Coded;
@@ -20,7 +20,7 @@ pub(super) fn run(args: &NewArgs) -> Outcome {
     }
     let shot = args.dir.join("shot.toml");
     terminal::remark(&format!("written: {} and stage.toml beside it", shot.display()));
-    // Names with blanks are quoted, so that the line can be typed as it stands.
+    // Names with blanks are quoted, so that the line can be typed as it is.
     let shot = shot.display().to_string();
     let plain = shot.chars().all(|c| c.is_alphanumeric() || "/\\._-:".contains(c));
     let quoted = if plain { shot } else { format!("'{}'", shot.replace('\'', "'\\''")) };

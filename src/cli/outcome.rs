@@ -7,7 +7,7 @@
 pub(crate) enum Outcome {
     /// All within limits: 0.
     Fine,
-    /// Something is over a limit or does not hold: 1.
+    /// A limit is exceeded or a check fails: 1.
     Over,
     /// The input or the call is wrong, or the output could not be written: 2.
     Wrong,

@@ -1,4 +1,4 @@
-//! How much of a text for people is shown, and what in it is set off.
+//! How much of a text is shown, and what in it is highlighted.
 //!
 //! Invariant: what is set off stands between two marks that no terminal acts on. Unicode has them as noncharacters, for use within a program; no name
 //! of an input holds one. The terminal alone turns them into colour, or leaves them out.
@@ -16,7 +16,7 @@ pub(super) const ACCENT_BEGINS: char = '\u{fdd0}';
 /// Behind what is set off.
 pub(super) const ACCENT_ENDS: char = '\u{fdd1}';
 
-/// The text, set off: what is over a limit.
+/// The text, set off: what exceeds a limit.
 pub(super) fn accent(text: &str) -> String {
     format!("{ACCENT_BEGINS}{text}{ACCENT_ENDS}")
 }

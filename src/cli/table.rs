@@ -1,4 +1,4 @@
-//! The check as text for people: the passes, what is exceeded with what would help, what the passes share, notes, the verdict.
+//! The check as text: the passes, what is exceeded with what would help, what the passes share, notes, the verdict.
 //!
 //! What: passes that share a move share their lines, and the axes of all passes are one table, the most used first; with `--all` each pass has its own lines, with
 //! every axis and every violation. Form: lines of 80 columns that survive a narrow window and a printer; one accent, for exceeded limits.

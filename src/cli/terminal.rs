@@ -3,7 +3,7 @@
 //! Invariant: no hidden character of an input (`bounds/visible.rs`) reaches a terminal: texts are escaped here, visibly, and JSON as JSON does it. A result
 //! that was lost (a full disk, a device that fails) is an error; a reader that left is none. Colour only on a terminal and never where `NO_COLOR` is set;
 //! long remarks are broken into lines of 80 columns on a terminal only, so that a log keeps one line for each.
-//! Limits: a standard output that is closed before the program starts cannot be told from one that leads to /dev/null; what cannot be written to standard
+//! Limits: a standard output that is closed before the program starts cannot be distinguished from one that leads to /dev/null; what cannot be written to standard
 //! error is lost.
 
 use std::io::{self, IsTerminal, Write};
@@ -21,7 +21,7 @@ use crate::bounds::{Code, is_hidden, visible, visible_but};
 use crate::input::Rejection;
 use crate::output::staged::{self, StagedError};
 
-/// Writes a text for people to standard output. What the command ends with: `then` where all of it was written or the reader left; otherwise the reason
+/// Writes a result text to standard output. What the command ends with: `then` where all of it was written or the reader left; otherwise the reason
 /// goes to standard error.
 #[must_use]
 pub(super) fn result(text: &str, then: Outcome) -> Outcome {
@@ -135,7 +135,7 @@ pub(super) fn aside(text: &str) {
     to_standard_error(&(shown(text.trim_end(), colour()) + "\n"));
 }
 
-/// Writes everything that is wrong with an input to standard error, with the lines it stands in.
+/// Writes everything that is wrong with an input to standard error, with its lines.
 pub(super) fn rejection(rejection: &Rejection) {
     let colour = colour();
     // Its colours come behind the escaping of what is foreign: no other sequence is left in it.

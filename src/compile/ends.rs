@@ -118,7 +118,7 @@ impl Known {
 }
 
 /// The smallest whole number of frames from 1 to `most` that every axis can do, and, where there is none, the number at which the fewest
-/// cannot. `can(axis, frames)` tells of one axis; `axes` counts them. `suspect` is the axis asked first: the one that failed last.
+/// cannot. `can(axis, frames)` answers for one axis; `axes` counts them. `suspect` is the axis asked first: the one that failed last.
 pub(super) fn shortest(axes: usize, most: u32, known: Known, suspect: &Cell<usize>, can: &dyn Fn(usize, u32) -> bool) -> (u32, Vec<usize>) {
     let mut fewest: Option<(u32, usize)> = None;
     for frames in known.least.max(1)..=most {

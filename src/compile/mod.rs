@@ -173,7 +173,7 @@ impl Basis<'_> {
     /// A drum's speed jumps where its rope passes to another layer: nothing may be fitted across, so a move that crosses is refused.
     fn within_a_layer(&self, signal: &AxisSignal<'_>, from: f64, to: f64) -> Result<(), FitError> {
         let Some((height, changes)) = signal.layered() else { return Ok(()) };
-        // The height's own curve tells its extremes exactly; a wide tolerance in its derivatives asks for no needless pieces.
+        // The height's own curve gives its extremes exactly; a wide tolerance in its derivatives asks for no needless pieces.
         let wide = Tolerance { position: 1e-3, velocity: f64::MAX, acceleration: f64::MAX, jerk: f64::MAX };
         let Fitted { curve, .. } = fit::curve(&AxisSignal::Own(height.clone()), from, to, &wide, &self.costs)?;
         let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;

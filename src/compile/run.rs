@@ -60,7 +60,7 @@ struct Runner<'a> {
     machine: Option<(&'a Machine, usize)>,
     torque: Option<Torque>,
     node: Node,
-    /// Extremes by length, where the bounds did not tell enough.
+    /// Extremes by length, where the bounds did not decide.
     peaks: RefCell<BTreeMap<u32, Peaks>>,
 }
 

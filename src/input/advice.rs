@@ -1,6 +1,6 @@
 //! What to do about a mistake where the part that found it does not say.
 //!
-//! Invariant: a flaw that leaves here has a help, and what it said before it came stays. Parts below this room know numbers and geometry but not the files; what to write is
+//! Invariant: a flaw that leaves here has a help, and what it already says stays. Modules below this one know numbers and geometry but not the files; what to write is
 //! said here, where the cure in the table of codes is not enough. The help is a sentence without a full stop.
 
 use crate::bounds::{Code, Flaw};
@@ -20,7 +20,7 @@ pub(super) fn completed(mut flaw: Flaw) -> Flaw {
     flaw
 }
 
-/// What stands there and what may stand there, for flaws whose title says what they are.
+/// What was found and what is allowed, for flaws whose title says what they are.
 fn found_and_allowed(flaw: &Flaw) -> Option<(&'static str, &'static str)> {
     Some(match (flaw.code, flaw.field.as_str()) {
         (Code::MissingLens, _) => ("a group that has no joints, or no lens", "a group with joints and a [group.lens]"),
@@ -66,7 +66,7 @@ fn help(flaw: &Flaw) -> &'static str {
     }
 }
 
-/// Of a number out of its range; its unit stands behind it in what was found.
+/// Of a number out of its range; its unit follows it in what was found.
 fn range(flaw: &Flaw) -> &'static str {
     let number = flaw.found.trim_start_matches(['-', '[']);
     if number.starts_with("inf") || flaw.found.contains("NaN") {

@@ -245,7 +245,7 @@ fn point(log: &mut Log, table: &mut Table<'_>, key: &'static str) -> Option<Vect
     None
 }
 
-/// What stands around; `None` where its tables have mistakes.
+/// The surroundings; `None` where their tables have mistakes.
 pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surroundings> {
     let mut around =
         Surroundings { clearance: root.take(log, "clearance", "a number, mm", values::number).unwrap_or(0.0), ..Surroundings::default() };

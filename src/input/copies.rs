@@ -86,7 +86,7 @@ fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static 
     }
 }
 
-/// The factors of a copy and where they stand.
+/// The factors of a copy and where they are written.
 fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<GroupId>) -> (Vec<(String, f64)>, KeyList) {
     let mut factors = Vec::new();
     let mut list = KeyList { file: table.file, ..KeyList::default() };

@@ -32,9 +32,9 @@ pub struct Diagnostic {
     pub title: String,
     /// Where; `None` where the file itself is not there.
     pub place: Option<Span>,
-    /// What stands there, with its unit; may be empty.
+    /// What was found, with its unit; may be empty.
     pub found: String,
-    /// What may stand there, with its unit; may be empty.
+    /// What is allowed, with its unit; may be empty.
     pub allowed: String,
     /// What to do; may be empty.
     pub help: String,

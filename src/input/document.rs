@@ -1,6 +1,6 @@
 //! From the bytes of a TOML file to its root table.
 //!
-//! Invariant: whatever the bytes, there is an answer: a table, or at least one recorded mistake. The parser bounds nesting at 80 and goes on behind syntax errors, so all are told at once; only
+//! Invariant: whatever the bytes, there is an answer: a table, or at least one recorded mistake. The parser bounds nesting at 80 and goes on after syntax errors, so all are reported at once; only
 //! in files over 1 MiB it stops at the first.
 //!
 //! Limits: [`crate::bounds::MOST_TOML_BYTES`], since a parsed document takes many times the memory of its file. Long lists of keys belong in a CSV file.
@@ -14,7 +14,7 @@ use super::log::{Log, Spot};
 use super::values;
 use crate::bounds::{Code, Flaw};
 
-/// In a longer file only the first syntax error is told: the parser keeps a hundred bytes and more for each, and there can be one for every byte.
+/// In a longer file only the first syntax error is reported: the parser keeps a hundred bytes and more for each, and there can be one for every byte.
 const MOST_RECOVERED_BYTES: usize = 1024 * 1024;
 
 /// The text of a file of at most `most` bytes.

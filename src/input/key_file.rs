@@ -25,7 +25,7 @@ pub(super) struct KeyFile {
     pub(super) columns: Vec<Column>,
     /// True where the columns are those of the file.
     pub(super) readable: bool,
-    /// True where a frame stands behind a later one; then the tracks are not blamed for it again.
+    /// True where a frame follows a later one; then the tracks are not reported for it again.
     pub(super) out_of_order: bool,
 }
 
@@ -56,7 +56,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], names: &Names<'_>) 
     let mut width = None;
     let mut before: Option<f64> = None;
     let mut rows = 0_usize;
-    // The text is UTF-8 and stands in memory: reading a record cannot fail, only end.
+    // The text is UTF-8 and in memory: reading a record cannot fail, only end.
     while reader.read_record(&mut record).unwrap_or(false) {
         let start = record.position().and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0) + shift;
         let cells = cells(bytes, start);
@@ -91,7 +91,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], names: &Names<'_>) 
     table
 }
 
-/// A record and where its cells stand.
+/// A record and where its cells are.
 struct Row<'r> {
     log: &'r mut Log,
     file: usize,

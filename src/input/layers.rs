@@ -92,7 +92,7 @@ impl<'r> Layers<'r> {
         }
     }
 
-    /// Counts the keys of a track; false where there are too many in all, which is told once.
+    /// Counts the keys of a track; false where there are too many in all, which is reported once.
     fn has_room(&mut self, log: &mut Log, table: &Table<'_>, keys: usize) -> bool {
         let before = self.keys_together;
         self.keys_together = before.saturating_add(keys);

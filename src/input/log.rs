@@ -37,7 +37,7 @@ struct Listed {
     taken_over: Option<String>,
 }
 
-/// Mistakes and the files they stand in.
+/// Mistakes and their files.
 #[derive(Debug, Default)]
 pub(super) struct Log {
     sources: Sources,
@@ -78,7 +78,7 @@ impl Log {
         self.record(spot, label, flaw, None);
     }
 
-    /// The same in what a group takes over from another: left out where the same stands there for the group it is written under.
+    /// The same in what a group inherits from another: left out where it is already reported for the group it is written under.
     pub(super) fn add_taken_over(&mut self, spot: Option<Spot>, label: &str, flaw: Flaw) {
         self.record(spot, label, flaw, Some(label.to_owned()));
     }
@@ -120,7 +120,7 @@ impl Log {
     /// Everything that was wrong, in order.
     pub(super) fn reject(mut self) -> Rejection {
         self.diagnostics.sort_by_key(|l| l.diagnostic.place.as_ref().map(|s| (s.file, s.line, s.column)));
-        // What several groups take over is told once: of the group it is written under, else of the first of the others.
+        // What several groups inherit is reported once: for the group it is written under, else for the first of the others.
         let key = |l: &Listed| l.diagnostic.place.as_ref().map(|s| (s.file, s.bytes.start, s.bytes.end, l.diagnostic.code));
         let mut teller: BTreeMap<_, Option<String>> = BTreeMap::new();
         for listed in &self.diagnostics {

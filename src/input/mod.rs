@@ -1,10 +1,10 @@
 //! From files to a checked stage and shot, or to every mistake in them.
 //!
 //! Invariant: whatever the bytes, the answer is a whole [`Loaded`] or a [`Rejection`] with at least one diagnostic; nothing is defaulted that the format does not give a default for, and
-//! mistakes of all files are told at once. Only [`load`] touches the disk; [`parse`] takes a function that reads.
+//! mistakes of all files are reported at once. Only [`load`] touches the disk; [`parse`] takes a function that reads.
 //!
 //! How it goes: bytes become text and text a TOML table with places (`document`), tables are read key by key (`reader`), mistakes and places collect in one log (`log`). Names come from the
-//! stage file even where it has mistakes, so that the shot is checked as far as it can be. A file that is not TOML at all tells only that: what is missing from it may be there.
+//! stage file even where it has mistakes, so that the shot is checked as far as it can be. For a file that is not TOML at all, only that is reported: what is missing from it may be there.
 //!
 //! Limits: TOML files up to 16 MiB, key files up to 64 MiB; mechanisms of the stage file are refused by name.
 
@@ -165,7 +165,7 @@ fn stage_and_shot(log: &mut Log, file: usize, bytes: &[u8], read: Read<'_>) -> O
     let (document, sound) = document::root(log, file, text);
     let mut root = Table::new(file, "", 0..0, document.get_ref());
     if !sound {
-        // The stage has nothing to do with these mistakes; its own are told too, if its name could be read.
+        // The stage has nothing to do with these mistakes; its own are reported too, if its name could be read.
         if root.take_quietly("stage", values::text).is_some() {
             let _ = stage_of(log, &mut root, read);
         }
@@ -243,7 +243,7 @@ impl FilePlace {
             return Err(FilePlace::refused(flaw.found(format!("`{shown}`"), "a name in UTF-8").help("rename the file")));
         };
         let given = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        // A folder that is not there is told when the file in it is not found.
+        // A folder that is missing is reported when the file in it is not found.
         let folder = given.canonicalize().unwrap_or_else(|_| given.to_owned());
         let folders = folder
             .components()

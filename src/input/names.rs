@@ -13,7 +13,7 @@ use crate::stage::{ChannelId, GroupId, Stage};
 /// The names of a stage.
 #[derive(Debug)]
 pub(super) struct Names<'s> {
-    /// The stage, or a stand-in with the names that could be read.
+    /// The stage, or a placeholder with the names that could be read.
     pub(super) stage: &'s Stage,
     /// True where these are all the names there are.
     pub(super) complete: bool,

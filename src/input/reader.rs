@@ -1,7 +1,7 @@
 //! A table of a TOML file, read key by key.
 //!
-//! Invariant: every mistake is recorded with the piece of the file it stands in, and reading goes on with a stand-in, so that all mistakes are told at once. A key whose value
-//! was a stand-in is never blamed a second time for what a constructor makes of it.
+//! Invariant: every mistake is recorded with its piece of the file, and reading goes on with a placeholder, so that all mistakes are reported at once. A key whose value
+//! was a placeholder is not reported a second time for what a constructor makes of it.
 //!
 //! Why not `serde` derive: it stops at the first mistake and loses the places of all others.
 
@@ -52,9 +52,9 @@ pub(super) struct Table<'t> {
 pub(super) struct KeyList {
     /// The keys that could be read.
     pub(super) keys: Vec<Key>,
-    /// Where each stands.
+    /// Where each is.
     pub(super) spots: Vec<Range<usize>>,
-    /// The file they stand in.
+    /// The file they are in.
     pub(super) file: usize,
     /// True where some could not be read.
     pub(super) incomplete: bool,
@@ -169,7 +169,7 @@ impl<'t> Table<'t> {
         read: impl FnOnce(&'t DeValue<'t>) -> Option<T>,
     ) -> Option<T> {
         if !self.has(key) {
-            // A slip in the key's own name was told already.
+            // A typing error in the key's own name was reported already.
             if !self.is_wrong(key) {
                 let help = match self.example(key) {
                     _ if allowed.starts_with(&format!("{key} = ")) => format!("add a line `{allowed}`"),
@@ -338,7 +338,7 @@ impl<'t> Table<'t> {
         self.wrong.extend(meant);
     }
 
-    /// Records what a constructor found, each flaw at the key it belongs to. Keys that were stand-ins are not blamed again.
+    /// Records what a constructor found, each flaw at the key it belongs to. Keys that were placeholders are not reported again.
     pub(super) fn flaws(&self, log: &mut Log, flaws: Vec<Flaw>, lists: &[(&str, &KeyList)]) {
         let has = |field: &str| flaws.iter().any(|f| f.field == field);
         let out_of_range = |field: &str| flaws.iter().any(|f| f.field == field && f.code == Code::OutOfRange);

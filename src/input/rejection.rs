@@ -9,7 +9,7 @@ use super::sources::Sources;
 use crate::bounds::{Flaw, visible};
 use crate::shot::Place;
 
-/// Every mistake of an input, and the files they stand in.
+/// Every mistake of an input, with its files.
 #[derive(Debug, Clone)]
 pub struct Rejection {
     diagnostics: Vec<Diagnostic>,
@@ -60,7 +60,7 @@ impl Rejection {
         &mut self.sources
     }
 
-    /// The first 50 mistakes with the lines they stand in, for people; with terminal colours if `colour`. No line end at the end.
+    /// The first 50 mistakes with their lines, as text for a reader; with terminal colours if `colour`. No line end at the end.
     #[cfg(feature = "cli")]
     #[must_use]
     pub(crate) fn render(&self, colour: bool) -> String {
@@ -68,7 +68,7 @@ impl Rejection {
     }
 }
 
-/// The first 50 mistakes, one a line, without the lines they stand in; hidden characters of the input are escaped.
+/// The first 50 mistakes, one per line, without excerpts; hidden characters of the input are escaped.
 impl core::fmt::Display for Rejection {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         for (i, d) in self.diagnostics.iter().take(MOST_SHOWN).enumerate() {
@@ -92,7 +92,7 @@ impl core::fmt::Display for Rejection {
 
 impl core::error::Error for Rejection {}
 
-/// What stands in brackets at a place, such as a key; otherwise the rest of its line.
+/// What is in brackets at a place, such as a key; otherwise the rest of its line.
 fn span(sources: &Sources, place: Place) -> Option<Span> {
     let file = usize::try_from(place.file).ok()?;
     let bytes = sources.get(file)?.bytes();

@@ -104,7 +104,7 @@ mod tests {
         assert!(excerpt(&span(0, 1), &source(&"x".repeat(LONGEST_LINE + 1))).is_none());
     }
 
-    /// Coloured or not, foreign characters that act on a terminal never reach it, and the mark stands under what it marks.
+    /// Coloured or not, foreign characters that act on a terminal never reach it, and the mark is under what it marks.
     #[test]
     fn hidden_characters_are_escaped_in_titles_names_and_excerpts() {
         let hidden = "\u{1b}[2J\u{9b}\u{202e}\u{200b}\u{feff}\r\u{2028}\u{e0041}";

@@ -36,7 +36,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let before = log.count();
     let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, names).into_iter().unzip();
     let some_pass_was_wrong = log.count() > before;
-    // The checks of the shot as a whole do not look at rate, frames and timecode: stand-ins for them are harmless here.
+    // The checks of the shot as a whole do not look at rate, frames and timecode: placeholders for them are harmless here.
     let spec = ShotSpec {
         name: name.unwrap_or_default().to_owned(),
         frame_rate: rate.or_else(|| FrameRate::new(24, 1).ok())?,

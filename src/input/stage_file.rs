@@ -22,7 +22,7 @@ use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Surroundings, Unit};
 /// A stage as far as it could be read.
 #[derive(Debug)]
 pub(super) struct StageRead {
-    /// The stage, or a stand-in with its names.
+    /// The stage, or a placeholder with its names.
     pub(super) stage: Option<Stage>,
     /// True where the names are all there are.
     pub(super) names_complete: bool,
@@ -99,7 +99,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     names_complete &= machines_whole && bodies_whole && surroundings.is_some();
     let written = log.count();
     let groups = group_specs(log, raw, &motors);
-    // Nor does a mechanism or a body say anything of axes that are stand-ins.
+    // Nor does a mechanism or a body say anything of axes that are placeholders.
     let axes_known = names_complete && log.count() == written;
     let stage = match Stage::new(name, scale, groups.clone()) {
         Ok(stage) => {
@@ -123,7 +123,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
             }
         }
         Err(flaws) => {
-            // A group without an axis was told already.
+            // A group without an axis was reported already.
             let flaws =
                 flaws.into_iter().filter(|f| (f.code, f.field.as_str()) != (Code::MissingKey, "group") || !root.has("group")).collect();
             root.flaws(log, flaws, &[]);
@@ -133,7 +133,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     StageRead { stage, names_complete }
 }
 
-/// The stage with its bodies; without them where they have mistakes, which are then told.
+/// The stage with its bodies; without them where they have mistakes, which are then reported.
 fn with_bodies(log: &mut Log, stage: Stage, bodies: Vec<BodyRead<'_>>, around: Option<Surroundings>, known: bool) -> (Stage, bool) {
     let Some(around) = around else { return (stage, false) };
     let mut fit = true;
@@ -242,7 +242,7 @@ fn unused<'t>(log: &mut Log, table: &mut Table<'t>, (title, help): (&str, &str),
     Some(name)
 }
 
-/// Groups that take nothing over are read first, so that a mistake is told of the axis it is written under.
+/// Groups that inherit nothing are read first, so that a mistake is reported for the axis it is written under.
 fn group_specs(log: &mut Log, raw: Vec<RawGroup<'_>>, motors: &Motors<'_>) -> Vec<GroupSpec> {
     let (own, taken_over): (Vec<_>, Vec<_>) = raw.into_iter().enumerate().partition(|(_, group)| group.like.is_none());
     let mut groups: Vec<(usize, GroupSpec)> = Vec::new();

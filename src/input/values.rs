@@ -103,7 +103,7 @@ fn two<'v, 't>(value: &'v DeValue<'t>) -> Option<(&'v DeValue<'t>, &'v DeValue<'
     Some((first.get_ref(), second.get_ref()))
 }
 
-/// What stands there, for messages.
+/// What was found, for messages.
 pub(super) fn shown(value: &DeValue<'_>) -> String {
     match value {
         DeValue::String(s) => format!("text, {}", quoted(s)),

@@ -180,7 +180,7 @@ pub struct LikelyCause {
     pub units: f64,
     /// Frame at which it was first seen.
     pub frame: i64,
-    /// One line for people.
+    /// One line as text.
     pub message: String,
 }
 

@@ -52,10 +52,10 @@ pub(super) struct Log<R> {
 }
 
 impl<R: Read> Log<R> {
-    /// Opens a log and reads its header; `axes` are the names that may stand there.
+    /// Opens a log and reads its header; `axes` are the names that may appear in it.
     ///
     /// # Errors
-    /// A header that is none, names that are not known or stand there twice.
+    /// A wrong header, and names that are not known or appear twice.
     pub(super) fn open(name: &str, reader: R, axes: &[&str]) -> Result<Log<R>, LogError> {
         let mut log = Log {
             name: name.to_owned(),

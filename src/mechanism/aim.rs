@@ -376,7 +376,7 @@ mod tests {
     }
 
     proptest! {
-        /// No place of a grid over the ranges, made finer around its best place until that stands still, is nearer than the miss that is told; and
+        /// No place of a grid over the ranges, made finer around its best place until that stands still, is nearer than the miss that is reported; and
         /// it is nearer by no more than 1e-9 deg.
         #[test]
         fn the_miss_told_is_the_least(pan in prop::array::uniform3(-80.0..80.0_f64), out in prop::array::uniform3(-80.0..80.0_f64),

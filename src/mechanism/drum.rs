@@ -241,7 +241,7 @@ impl Rope {
     }
 }
 
-/// What hangs on a drum's rope, so that its stretch can be told.
+/// The load on a drum's rope, so that its stretch can be reported.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Hung {
     /// The rope.

@@ -2,7 +2,7 @@
 //!
 //! What: rigid geometry in millimetres and degrees, written once over [`Real`], so that the same formula gives a plain number,
 //! a jet whose three derivatives are exact and, for proofs, a range. Invariant: every mechanism passed its constructor, which refuses geometry that
-//! cannot turn; what a checked one still cannot do at some moment is an [`OutOfReach`] with the range it can do. This room
+//! cannot turn; what a checked one still cannot do at some moment is an [`OutOfReach`] with the range it can do. This module
 //! reads no file and knows no stage or shot: channels are numbers that the caller names. Limits: nothing bends, nothing has
 //! play; what gravity, play and stretch do is reported beside the geometry, not inside it.
 //!

@@ -1,4 +1,4 @@
-//! What a formula of this room may be computed with: a plain number, or a jet that carries three derivatives.
+//! What a formula of this module may be computed with: a plain number, or a jet that carries three derivatives.
 //!
 //! Invariant: every function named here is one of `crate::number`, so that a formula has the same bits on every machine. The
 //! tests add a third kind, the dual numbers of the `num-dual` crate, as an independent oracle for the derivatives.
@@ -97,7 +97,7 @@ impl Real for Jet {
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing, reason = "tests")]
 pub(super) mod oracle {
-    //! The third kind of number, and the comparison of jets with it, for the tests of this room.
+    //! The third kind of number, and the comparison of jets with it, for the tests of this module.
 
     use num_dual::{Dual3, Dual3_64, DualNum};
 

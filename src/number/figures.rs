@@ -28,7 +28,7 @@ pub(crate) fn seconds(value: f64) -> String {
     shown(&directed::nearest(value, Places::Decimals(3)), "s")
 }
 
-/// A value and what it is compared with, to four digits, or to as many as tell them apart.
+/// A value and what it is compared with, to four digits, or to as many as distinguish them.
 #[must_use]
 pub(crate) fn distinct(value: f64, allowed: f64, unit: &str) -> (String, String) {
     let places = decimals(value);

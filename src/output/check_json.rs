@@ -1,7 +1,7 @@
 //! The check as JSON, format 1.
 //!
 //! Keys and units are a contract: figures of a moving pass are exact extremes over the photographed span, in units and seconds; run-up and
-//! run-down stand beside them under keys of their own. Numbers that do not exist are null, never zero.
+//! run-down have keys of their own. Numbers that do not exist are null, never zero.
 
 use serde::Serialize;
 
@@ -172,7 +172,7 @@ struct PassJson {
     limited_by: Option<LimitedBy>,
     /// The smallest pace at which the whole pass runs; null where none holds.
     fastest_runnable_seconds_per_frame: Option<f64>,
-    /// What stands in the way of a faster one, or of any, in words; null where nothing does.
+    /// What limits it, in words; null where nothing does.
     fastest_runnable_limited_by: Option<String>,
     run_up_frames: u32,
     run_down_frames: u32,

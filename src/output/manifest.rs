@@ -49,9 +49,9 @@ pub(crate) struct Manifest {
     pub stage: String,
     /// Path of the shot file below `source/`.
     pub source: String,
-    /// True where nothing was over a limit; false only where it was written all the same, on request.
+    /// True where no limit was exceeded; false only where it was written even so, on request.
     pub within_limits: bool,
-    /// What was over a limit, one line each.
+    /// Exceeded limits, one line each.
     pub violations: Vec<String>,
     /// Model size over real size.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -79,7 +79,7 @@ pub(crate) struct Manifest {
 /// Clock of the shot.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Clock {
-    /// Frames a second at projection, as written.
+    /// Frames per second at projection, as written.
     pub frame_rate: String,
     /// First photographed frame.
     pub first_frame: i64,
@@ -138,7 +138,7 @@ pub(crate) struct RowsEntry {
     pub duration_s: f64,
     /// How far a controller that interpolates departs from the curve at most; for each way the worst axis.
     pub between_rows: Vec<DepartureEntry>,
-    /// Rows a second from which on straight lines stay within half a step of the curve on every axis.
+    /// Rows per second from which on straight lines stay within half a step of the curve on every axis.
     pub half_step_rate_hz: f64,
 }
 

@@ -1,7 +1,7 @@
 //! What the page's script reads: the pieces of every curve, the map's numbers, and what marks them, as compact JSON.
 //!
 //! Invariant: curves go in as the pieces that become steps, to nine significant digits, so that the page draws them exactly and at any width;
-//! nothing is sampled. `<` never stands in the text, so no name can end the element it stands in.
+//! nothing is sampled. `<` never occurs in the text, so no name can end the element that holds it.
 
 use serde::Serialize;
 
@@ -60,7 +60,7 @@ struct OverData {
     message: String,
 }
 
-/// The data as text that may stand in a `script` element.
+/// The data as text that is allowed in a `script` element.
 pub(super) fn text(report: &Report) -> Result<String, PageError> {
     let compiled = &report.compiled;
     let (stage, shot) = (compiled.stage(), compiled.shot());

@@ -2,7 +2,7 @@
 //! the day's passes on a clock.
 //!
 //! Form: one HTML file that needs nothing else: no network, no other file; a policy in its head forbids both, and every script but its own. Sizes in px for reading at arm's length;
-//! greys, and one accent (vermilion of the colour-blind-safe palette of M. Okabe and K. Ito, 2008) for what is over a limit, which
+//! greys, and one accent (vermilion of the colour-blind-safe palette of M. Okabe and K. Ito, 2008) for what exceeds a limit, which
 //! is hatched too. Invariant: every text of the input files goes through escaping or `textContent`. Nothing here decides: verdicts are the check's.
 
 mod data;
@@ -97,7 +97,7 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
             }
         }
     };
-    // The mark stands behind the document type, where a browser looks first.
+    // The mark follows the document type, where a browser looks first.
     let text = html! { (DOCTYPE) (body) }.into_string();
     Ok(text.replacen("<!DOCTYPE html>", PAGE_BEGINS, 1))
 }

@@ -1,7 +1,7 @@
 //! One axis as a picture for documents: position, velocity, acceleration and jerk against frame, as SVG.
 //!
 //! Form: four panels, one below the other; limits as grey lines where they are near enough to be drawn, named where they are not; keys as circles,
-//! the photographed span between two thin lines; what is over a limit in the one accent. Invariant: drawn from the pieces that become steps.
+//! the photographed span between two thin lines; what exceeds a limit in the one accent. Invariant: drawn from the pieces that become steps.
 //! Limits: of a held pass the position alone means something, and alone is drawn.
 
 use plotters::coord::Shift;

@@ -35,7 +35,7 @@ struct BodyData {
     looks: Vec<[i64; 3]>,
 }
 
-/// What stands: obstacles, as lines with a radius.
+/// Fixed obstacles, as lines with a radius.
 #[derive(Serialize)]
 struct Still {
     name: String,

@@ -378,7 +378,7 @@ fn fastest(axis: &Axis, distance: f64) -> Result<SevenSegment, WayError> {
 }
 
 /// Torque along one rest-to-rest move, at its worst. Its second half mirrors the first, and demand and supply ask only for sizes: the first ramp and
-/// the cruise tell all. `at` is the instant the answer carries.
+/// the cruise decide it. `at` is the instant the answer carries.
 #[must_use]
 pub(crate) fn torque_along(model: &Torque, law: &SevenSegment, at: f64) -> Option<TorqueUse> {
     let phases = law.phases();
@@ -414,7 +414,7 @@ mod tests {
         assert_eq!((a.from, a.direction, a.has_room), (10.0 - 2.8, Some(Direction::Up), true));
         let a = approach_of(&way(&[(5.0, 10.0), (40.0, -20.0)], 1.0, -50.0));
         assert_eq!((a.from, a.direction), (12.8, Some(Direction::Down)));
-        // No room below: said, and the start is gone to directly.
+        // No room below: reported, and the axis goes to the start directly.
         let a = approach_of(&way(&[(5.0, 10.0), (40.0, 90.0)], 20.0, -5.0));
         assert_eq!((a.from, a.has_room), (10.0, false));
     }

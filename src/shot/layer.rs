@@ -36,7 +36,7 @@ impl Key {
     }
 }
 
-/// The curve through the keys of a track. What each is stands in the README's table.
+/// The curve through the keys of a track. The guide `curves.md` describes each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[non_exhaustive]
 pub enum Shape {

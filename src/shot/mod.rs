@@ -138,7 +138,7 @@ impl Shot {
         Ok(Shot { spec: shot.spec, ..self.clone() })
     }
 
-    /// What tells the stage it was checked against from others.
+    /// Identifies the stage that it was checked against.
     #[must_use]
     pub(crate) fn mark(&self) -> Mark {
         self.mark

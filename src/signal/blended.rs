@@ -64,7 +64,7 @@ impl Interpolate<Sample> for Sample {
     }
 }
 
-/// Corners narrower than this, frames, are told apart from one instant by their ends alone.
+/// Corners narrower than this, frames, are distinguished from one instant only by their ends.
 const NARROW: f64 = 1e-3;
 
 /// A track with blended corners.

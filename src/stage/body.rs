@@ -167,7 +167,7 @@ pub struct Obstacle {
     pub shape: Capsule,
 }
 
-/// What stands around: obstacles, boxes to keep out of, and the distance kept between envelopes.
+/// The surroundings: obstacles, boxes to keep out of, and the distance kept between envelopes.
 #[derive(Debug, Clone, Default, PartialEq)]
 #[non_exhaustive]
 pub struct Surroundings {

@@ -5,7 +5,7 @@
 //!
 //! [`Shot::new`]: crate::shot::Shot::new
 
-/// What tells one stage from another: a hash of the names of its groups, axes and channels (FNV-1a, 32 bits; from memory).
+/// Identifies a stage: a hash of the names of its groups, axes and channels (FNV-1a, 32 bits; from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(crate) struct Mark(u32);
 

@@ -1,4 +1,4 @@
-//! Where everything of a stage stands: by name, and by what moves what.
+//! Where everything of a stage is: by name, and by what moves what.
 //!
 //! Invariant: made anew whenever the stage gains mechanisms or bodies, so no look-up walks a list that grows with the stage.
 

@@ -155,7 +155,7 @@ impl Stage {
         self
     }
 
-    /// What tells this stage from others.
+    /// Identifies this stage.
     #[must_use]
     pub(crate) fn mark(&self) -> Mark {
         self.mark

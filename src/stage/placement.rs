@@ -11,7 +11,7 @@ use crate::mechanism::Chain;
 use crate::mechanism::joint::JointKind;
 
 impl Stage {
-    /// The same stage with bodies and what stands around them. Mechanisms come first, since joints name channels.
+    /// The same stage with bodies and their surroundings. Mechanisms come first, since joints name channels.
     ///
     /// # Errors
     /// Every flaw; one of a body has its place in the list as its index, one of the surroundings has none.
@@ -114,7 +114,7 @@ impl Stage {
         self.index.body(group).and_then(|i| self.bodies.get(i))
     }
 
-    /// What stands around.
+    /// The surroundings.
     #[must_use]
     pub(crate) fn surroundings(&self) -> &Surroundings {
         &self.surroundings

@@ -3,7 +3,7 @@
 //! What: for an upper limit value / limit, exceeded above 1 + 1e-9. Two-sided and lower limits have a margin and a scale (the length of the travel, the
 //! required clearance); they are exceeded where margin < -1e-9 x scale, and their utilisation is 1 - margin / scale.
 //! Why 1e-9: peaks are computed to a few 2^-50 of a piece's coefficients and paces, cubed, to 2^-50; 1e-9 is a thousand times that, and far below
-//! what a motor can tell. Invariant: what is not a number exceeds every limit.
+//! what a motor can resolve. Invariant: what is not a number exceeds every limit.
 
 use super::{Axis, Travel};
 use crate::motion::Peaks;

@@ -29,7 +29,7 @@ pub struct Seconds(pub f64);
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub(crate) struct Pace(f64);
 
-/// A number that is not allowed where it stands.
+/// A number that is not allowed in its place.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("{what}: found {found:?}, allowed {allowed}")]
 pub(crate) struct ClockError {
@@ -92,7 +92,7 @@ impl Pace {
     }
 }
 
-/// A duration for people: "1 h 08 min 20 s", "3 min 05 s", "41.7 s".
+/// A duration as text: "1 h 08 min 20 s", "3 min 05 s", "41.7 s".
 ///
 /// `seconds` is rounded to whole seconds, below a minute to tenths; a tie goes to the even one. From 2^53 s on, and for what is not
 /// finite, the number itself is shown with its unit.

@@ -4,7 +4,7 @@
 //! and pace of a pass (which part of frame time is exposed, and how long a frame takes).
 //!
 //! Frame time is a real number; frame n is exposed around n. The rate of the finished film and the pace of a pass have nothing to do
-//! with one another: a film at 24 frames a second may be photographed at 12 seconds a frame.
+//! with one another: a film at 24 frames per second may be photographed at 12 seconds per frame.
 //!
 //! Invariants: a rate is an exact ratio, a label belongs to exactly one frame of the day, and a duration is one product or one
 //! quotient of what it depends on, never a running sum. This module imports nothing of the crate but `bounds`.

@@ -6,14 +6,14 @@
 //! Drop-frame: at the start of every minute that 10 does not divide, the labels `;00` and `;01` (29.97) or `;00` to `;03` (59.94) are
 //! left out, so that 17 982 or 35 964 frames carry ten minutes of labels. No frame is dropped. Source: SMPTE ST 12-1, from memory.
 //! Non-drop labels count the nominal rate: at 24000/1001 they lag behind the clock by one part in 1000, and at 25/2 the labels have
-//! 13 frames a second.
+//! 13 frames per second.
 //!
 //! Limits: no user bits, no field marks; days are not counted.
 
 use super::FrameRate;
 use std::fmt;
 
-/// A frame of the day, under a rate. Written `HH:MM:SS:FF`, in drop-frame `HH:MM:SS;FF`; from 100 frames a second on, `FFF`.
+/// A frame of the day, under a rate. Written `HH:MM:SS:FF`, in drop-frame `HH:MM:SS;FF`; from 100 frames per second on, `FFF`.
 ///
 /// ```
 /// use movewright::time::{FrameRate, Timecode};

@@ -16,7 +16,7 @@ fn one(report: &Report) -> Nearest {
     all.pairs[0]
 }
 
-/// Two herons cross at right angles: one along X through the origin, the other along Z; both straight, at a few hundred mm a frame.
+/// Two herons cross at right angles: one along X through the origin, the other along Z; both straight, at a few hundred mm per frame.
 fn crossing(clearance: f64, late: f64) -> Compiled {
     let stage = groups(vec![("heron_a", vec![axis("along")]), ("heron_b", vec![axis("across")])])
         .with_bodies(
@@ -27,7 +27,7 @@ fn crossing(clearance: f64, late: f64) -> Compiled {
             around(clearance),
         )
         .unwrap();
-    // Both pass the origin at 400 mm a frame, the second `late` frames later.
+    // Both pass the origin at 400 mm per frame, the second `late` frames later.
     let straight = |late: f64| keyed(Shape::NaturalCubic, &[(0.0, 400.0 * (-30.4 - late)), (60.0, 400.0 * (29.6 - late))]);
     let shot = shot(&stage, (1, 50), &[straight(0.0), straight(late)], vec![moving(&stage, "picture", 12.0)]);
     compiled(&stage, &shot)
@@ -107,7 +107,7 @@ fn a_swinging_rod_meets_a_post_between_frames() {
             )
             .unwrap()
     };
-    // Half a turn in a frame and a half would be seen by no sample: 120 deg a frame through 0 at frame 10.4.
+    // Half a turn in a frame and a half would be seen by no sample: 120 deg per frame through 0 at frame 10.4.
     let program = keyed(Shape::NaturalCubic, &[(0.0, -1248.0), (20.0, 1152.0)]);
     for (x, gap) in [(500.0, 3.0 - 5.0), (1006.0, (6.0_f64 * 6.0 + 9.0).sqrt() - 5.0)] {
         let s = stage(x);

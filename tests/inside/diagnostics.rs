@@ -1,6 +1,6 @@
 //! Every message as a set: where, what was found, what is allowed, what to do.
 //!
-//! `diagnostics/mistakes.txt` is the table: each block plants one mistake in files that are right, and holds the whole message. Each mistake is told once, with
+//! `diagnostics/mistakes.txt` is the table: each block plants one mistake in files that are right, and holds the whole message. Each mistake is reported once, with
 //! no other behind it, and no two messages are the same. What a message offers to write is written, and then the mistake is gone.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -59,7 +59,7 @@ fn parse(files: &Files) -> Result<input::Loaded, Rejection> {
     input::parse("shot.toml", &|name| files.get(name).map(|t| t.clone().into_bytes()).ok_or(Unreadable::Missing))
 }
 
-/// Code, place and what stands there; then title, found, allowed and help.
+/// Code, place and what is there; then title, found, allowed and help.
 fn message(rejection: &Rejection, d: &Diagnostic) -> String {
     let place = d.place.as_ref().unwrap();
     let source = rejection.sources().get(place.file).unwrap();
@@ -120,7 +120,7 @@ fn the_table_is_large_and_no_two_messages_are_the_same() {
     }
 }
 
-/// What the help offers to write, if it does: what stands between `write ` and the end, without back quotes.
+/// What the help offers to write, if it does: the text between `write ` and the end, without back quotes.
 fn offered(help: &str) -> Option<&str> {
     let rest = help.strip_prefix("write ")?;
     let one = |sign: char| rest.strip_prefix(sign).and_then(|r| r.strip_suffix(sign)).filter(|r| !r.contains(sign));

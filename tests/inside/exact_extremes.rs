@@ -97,7 +97,7 @@ proptest! {
     }
 }
 
-/// A velocity over its limit for a fraction of a frame, between two frames: no table of frames shows it, the check must.
+/// A velocity that exceeds its limit for a fraction of a frame, between two frames: no table of frames shows it, the check must.
 #[test]
 fn a_fault_between_two_frames_is_found_and_the_same_move_at_the_limit_passes() {
     let program = Program { tracks: vec![(Shape::StopAtKeys, None, vec![(10.0, 0.0), (11.0, 1.0), (12.0, 0.0)])], ..Program::default() };

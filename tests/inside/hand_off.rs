@@ -88,7 +88,7 @@ fn outlines(guide: &Guide) -> Vec<String> {
     String::from_utf8(out).unwrap().lines().map(str::to_owned).collect()
 }
 
-/// The rod's end is at the published point (0.3, 0.4, 3) m, pixel (790, 712) (Corke, Machine Vision Toolbox README); it flies 10 mm a frame, and
+/// The rod's end is at the published point (0.3, 0.4, 3) m, pixel (790, 712) (Corke, Machine Vision Toolbox README); it flies 10 mm per frame, and
 /// half a pixel a millimetre (1500 / 3000), so a shutter of 180 degrees moves it from 1.25 px before to 1.25 px behind.
 #[test]
 fn a_rod_at_the_published_point() {
@@ -144,7 +144,7 @@ fn outside(corners: &[Pixel], p: Pixel) -> f64 {
     furthest
 }
 
-/// A rod of 200 px on a heron that banks by 40 degrees a frame: its end is on an arc, outside the outline between the instants, within the margin.
+/// A rod of 200 px on a heron that banks by 40 degrees per frame: its end is on an arc, outside the outline between the instants, within the margin.
 /// Derived: the sag of an eighth of 20 degrees at 200 px is 200 (2.5 deg)^2 / 8 = 0.048 px, of which the margin is twice.
 #[test]
 fn the_outline_with_its_margin_holds_the_rod_at_every_instant() {
@@ -211,7 +211,7 @@ fn nothing_is_cut_in_silence() {
     assert!(outlines(&guide).contains(&"7,camera,heron,4,,,,,,behind_camera".to_owned()));
 }
 
-/// Flying 100 mm a frame towards the camera and past it, at frame 5: seen when the shutter opens, behind when it closes.
+/// Flying 100 mm per frame towards the camera and past it, at frame 5: seen when the shutter opens, behind when it closes.
 #[test]
 fn a_rod_that_passes_the_camera_within_an_exposure() {
     let stage = marsh(vec![], vec![slide(0, [0.0, 0.0, 1.0], [0.0; 3])], vec![rod([0.0; 3], [0.0, 5.0, 0.0])]);

@@ -138,7 +138,7 @@ fn a_file_cut_anywhere_never_panics() {
     }
 }
 
-/// One change of a file: what stands at a place becomes something else.
+/// One change of a file: what is at a place becomes something else.
 fn mutate(bytes: &mut Vec<u8>, place: usize, kind: u8, byte: u8) {
     if bytes.is_empty() {
         return;

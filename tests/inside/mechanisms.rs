@@ -241,7 +241,7 @@ fn the_aimed_point_is_in_the_middle_of_the_picture_at_every_sub_frame() {
         let target = heron.chain().pose(|i| channels[i]).out(Vector::new(0.0, -50.0, 20.0));
         let seen = lens.project(&exact, target).unwrap();
         assert!((seen.right - middle.right).abs() < 1e-6 && (seen.down - middle.down).abs() < 1e-6, "{t}: {seen:?}");
-        // As compiled: within the fits' sixteenths of a step, 800 steps a degree, 61 pixels a degree: 5e-3 pixels and the heron's own.
+        // As compiled: within the fits' sixteenths of a step, 800 steps per degree, 61 pixels per degree: 5e-3 pixels and the heron's own.
         let pose = mv.pose_at(None, camera, FrameTime(t)).unwrap();
         let at = mv.pose_at(None, heron, FrameTime(t)).unwrap().out(Vector::new(0.0, -50.0, 20.0));
         let seen = lens.project(&pose, at).unwrap();
@@ -301,8 +301,8 @@ fn mistakes_of_mechanisms_joints_and_aims_have_their_place() {
 
 #[test]
 fn a_screen_s_flicker_is_reported_and_warned_of_above_half_an_opening_an_exposure() {
-    // Twelve openings; 180 deg shutter. Rest to rest over h deg in 50 frames peaks at 1.875 h/50 deg a frame (T. Flash, N. Hogan 1985): half an opening an
-    // exposure is 12 x v / 360 x 1/2 = 1/2, v = 30 deg a frame, h = 800.
+    // Twelve openings; 180 deg shutter. Rest to rest over h deg in 50 frames peaks at 1.875 h/50 deg per frame (T. Flash, N. Hogan 1985): half an opening an
+    // exposure is 12 x v / 360 x 1/2 = 1/2, v = 30 deg per frame, h = 800.
     for (h, kind) in [(799.0, "openings"), (801.0, "flicker")] {
         let stage = STAGE.replacen(
             "name = \"pan\"\nunit = \"deg\"\ntravel = [-170, 170]",
@@ -387,7 +387,7 @@ fn a_mechanism_s_channel_handed_on_twice_must_exist_at_the_end_and_does_where_it
 #[test]
 fn a_leg_let_down_faster_than_it_falls_is_over_a_limit_of_its_own_and_slower_it_is_not() {
     // From 40 to -30 deg in two frames: 10/sqrt 3 x 70/4 = 101 deg/frame2 (T. Flash, N. Hogan 1985); gravity gives at most 4495 deg/s2: the border lies near
-    // T = sqrt(101/4495) = 0.150 s a frame, a little above where the leg hangs out less than level.
+    // T = sqrt(101/4495) = 0.150 s per frame, a little above where the leg hangs out less than level.
     let slack = |pace: &str| {
         let shot = SHOT.replace("keys = [[1, 5], [60, 40], [96, 10]]", "shape = \"stop_at_keys\"\nkeys = [[40, 40], [42, -30]]");
         let shot = shot.replace("seconds_per_frame = 12", &format!("seconds_per_frame = {pace}"));

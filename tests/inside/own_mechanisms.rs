@@ -293,7 +293,7 @@ fn two_axes_move_together_and_what_is_not_certified_is_said() {
     assert!(error.contains("at frame 24") && error.contains("the shaft meets its cage"), "{error}");
 }
 
-/// From rest to rest: nothing but the exposures tells the pace.
+/// From rest to rest: only the exposures decide the pace.
 #[test]
 fn a_limit_holds_at_the_fastest_pace_and_is_exceeded_a_hair_below() {
     let at = |pace: f64| head(Differential { has_ranges: true }, Shape::MinimumJerk, 40.0, pace).unwrap().check().unwrap();

@@ -64,7 +64,7 @@ fn an_independent_solver_finds_the_same_least_time() {
         }] += 1;
         let apart = (ours.duration() - theirs.get_duration()).abs() / theirs.get_duration();
         // Theirs may miss the target by 1e-8, but as a rule polishes its roots to the last bits: the worst of these cases was
-        // 1e-14 apart. A thousand times that still tells any other kind of move from this one.
+        // 1e-14 apart. A thousand times that still distinguishes any other kind of move from this one.
         assert!(apart <= 1e-11, "{m:?}: {} {}", ours.duration(), theirs.get_duration());
     }
     // At most 1 in 100 without an answer from the oracle, and every kind of move is among them.

@@ -4,7 +4,7 @@
 //! rest are those of `kinematics`, to which the library's law is compared in `profile_properties`.
 //!
 //! Tolerances are half a unit of the last printed digit. "Derived" marks values that are printed nowhere and close by an independent
-//! computation; they are held to 1e-9. Prints known to be errata are not asserted; where one is met, it is named.
+//! computation; they are compared to 1e-9. Prints known to be errata are not asserted; where one is met, it is named.
 
 use crate::inside::kinematics::{DoubleS, double_s};
 use movewright::motion::Peaks;

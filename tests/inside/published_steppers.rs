@@ -144,7 +144,7 @@ fn positioning_tables_end_to_end() {
         for (i, s) in steps.iter().enumerate() {
             near("steps", s.parse().unwrap(), exact * i as f64, 0.5);
         }
-        // A thousandth less, and it is told: step rate, in the photographed part, with both numbers.
+        // A thousandth less, and it is reported: step rate, in the photographed part, with both numbers.
         let over = Feed::new(spec, distance, feed, 0.999 * exact).checked().0;
         assert!(!over.within_limits());
         let told = over.passes[0].violations.iter().find(|v| v.limit == Limit::StepRate && v.part == Part::Photographed).unwrap();

@@ -217,7 +217,7 @@ impl Judge<'_> {
         }
     }
 
-    /// A run-up or run-down that is told to have no room must be over a limit at every length tried; a shorter one than the one chosen as well.
+    /// A run-up or run-down that is reported to have no room must exceed a limit at every length tried; a shorter one than the one chosen as well.
     fn edges(&mut self) {
         let moving: Vec<f64> =
             self.compiled.shot().passes().iter().filter(|p| p.exposure() == Exposure::Moving).map(|p| p.pace().get()).collect();
@@ -241,7 +241,7 @@ impl Judge<'_> {
                 || t.upper < d.most
         };
         let mut wrong = Vec::new();
-        // One length serves all axes: no room means that at every length one of them is over.
+        // One length serves all axes: no room means that at every length one of them exceeds a limit.
         for edge in [Edge::RunUp, Edge::RunDown] {
             if self.compiled.no_room().iter().all(|n| n.edge != edge) {
                 continue;
@@ -329,7 +329,7 @@ fn judged(seed: u64, plan: &Plan, bounds: &[Bounds], scale: f64, write: bool) ->
             verdict.push(format!("{} {} {} {}", r.name(), stage.axis_names()[v.subject.axis().index()], v.limit.name(), v.part.name()))
         });
     }
-    // Of peaks that are equal any may be told as the worst: kinds are compared, not instants.
+    // Of peaks that are equal any may be reported as the worst: kinds are compared, not instants.
     verdict.sort();
     verdict.dedup();
     if write {
@@ -410,7 +410,7 @@ fn one_random_move() {
     }
 }
 
-/// The same shots with positions, limits and the size of a step multiplied: what is over a limit and the run-up are the same.
+/// The same shots with positions, limits and the size of a step multiplied: what exceeds a limit and the run-up are the same.
 fn scale_law(count: u64) {
     let scales = [1.0, 1e3, 1e5, 1e7];
     let failures: Vec<[Option<String>; 4]> = (0..count)

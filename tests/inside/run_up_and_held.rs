@@ -36,7 +36,7 @@ fn an_axis_moving_at_the_cut_comes_from_rest_in_the_fewest_whole_frames() {
     let up = report.passes[0].axes[axis_at(&s, 0)].run_up.unwrap();
     assert!((up.acceleration.value - 1.5 * 0.5 / 10.0).abs() < 1e-12, "{}", up.acceleration.value);
     assert_eq!(report.passes[0].program.clock().running(), Seconds(2.0 * (50.0 + 10.0)));
-    // One frame fewer is over the limit.
+    // One frame fewer exceeds the limit.
     let short = movewright::compile::ends::piece(Edge::RunUp, movewright::motion::quintic::Node { p: 0.5, v: 1.0, a: 0.0 }, 4.0);
     let piece = movewright::motion::curve::Piece { index: 0, start: 0.0, end: 4.0, quintic: &short };
     assert!(!PacedPeaks::new(&movewright::motion::Peaks::of_piece(&piece), pace).are_within(&s.axes()[0]));

@@ -100,7 +100,7 @@ fn walk(section: &'static Section, value: &Value, at: String, wanted: &Section, 
     }
 }
 
-/// A table of the file with one key set, and what may not stand beside it taken away.
+/// A table of the file with one key set, and what may not stand beside it removed.
 fn with_key(file: &Value, at: &str, section: &Section, key: &str, value: Value) -> Value {
     let mut changed = file.clone();
     let table = changed.pointer_mut(at).unwrap().as_object_mut().unwrap();

@@ -110,7 +110,7 @@ fn what_goes_out_of_reach_after_the_shot_is_fitted_up_to_its_end() {
     assert!(text.contains("heron_a.leg") && text.contains("at frame 3"), "{text}");
 }
 
-/// Without the line cycles and drifts begin with the first frame; `changes` tells why so much moves.
+/// Without the line cycles and drifts begin with the first frame; `changes` says why so much has changed.
 #[test]
 fn cycles_that_move_with_the_first_frame_are_explained() {
     let told = |new: &[(&str, &str)]| {

@@ -1,4 +1,4 @@
-//! Numerical traps that trajectory systems are known to fall into, each as a case of its own. Others stand as `trap_...` beside what
+//! Numerical traps that trajectory systems are known to fall into, each as a case of its own. Others are `trap_...` beside what
 //! they guard: holds, boundaries, joins, roots, scale, mirror, drift of counts.
 
 use crate::inside::common::{CycleSpec, Program, axis, checked, column, compiled, moving, shot, stage, table};
@@ -45,7 +45,7 @@ fn trap_harmless_moves_compile() {
     }
 }
 
-/// A frame's worth of motion squeezed between two keys a hair apart is over every limit, and is told, not divided by.
+/// A frame's worth of motion squeezed between two keys a hair apart exceeds every limit, and is reported, not divided by.
 #[test]
 fn trap_keys_a_hair_apart_are_over_a_limit_not_a_crash() {
     let s = stage(vec![axis("bridge")]);
@@ -108,7 +108,7 @@ fn trap_work_is_bounded() {
 #[test]
 fn trap_limits_are_checked_on_the_curve_not_on_rounded_counts() {
     let mut a = axis("bridge");
-    // A fifth of a step a frame at 1 s a frame: second differences of counts reach a whole step/s^2, a hundred times this limit.
+    // A fifth of a step per frame at 1 s per frame: second differences of counts reach a whole step/s^2, a hundred times this limit.
     a.limits.acceleration = 1e-4;
     a.limits.jerk = 1e-4;
     let s = stage(vec![a]);

@@ -1,4 +1,4 @@
-//! Written folders are verified by another way than they were made: sound ones hold, and what does not hold is told as what it is.
+//! Written folders are verified by another way than they were made: sound ones hold, and each fault is reported as what it is.
 
 use std::path::Path;
 
@@ -130,7 +130,7 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     files.remove("picture.rows.csv");
     repair(&mut files);
     assert!(verdict_of(&files).faults.iter().any(|f| f.kind == FaultKind::Missing && f.file == "picture.rows.csv"));
-    // Rows that the manifest names outside the folder are not opened, whatever stands there.
+    // Rows that the manifest names outside the folder are not opened, whatever is there.
     let mut files = sound.clone();
     let mut m = folder::manifest(&files);
     m["passes"][0]["rows"]["file"] = "../picture.rows.csv".into();

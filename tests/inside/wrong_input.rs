@@ -121,7 +121,7 @@ fn what_a_group_gives_itself_replaces_key_by_key() {
     let axes = loaded.stage.axes();
     assert_eq!((axes[1].travel().upper, axes[2].travel().upper), (45.0, 10.0));
     assert_eq!(axes[1].limits(), axes[2].limits());
-    // The home is taken over and no longer fits: told at what was taken over.
+    // The home is inherited and no longer fits: reported where it is written.
     let with_home = Files::right().with_change("stage.toml", "travel = [-45, 45]", "travel = [-45, 45]\nhome = 20");
     let rejection = with_home.with_change("stage.toml", "like = \"heron_a\"\n", lines).parse().unwrap_err();
     assert_eq!(told(&rejection), [("home-outside-travel", "stage.toml".into(), 24, 8)]);

@@ -1,4 +1,4 @@
-//! Where no angles in range aim at a target, the miss in the message is the least one, held to a search of both ranges by grids.
+//! Where no angles in range aim at a target, the miss in the message is the least one, compared with a search of both ranges by grids.
 
 use crate::generator::Generator;
 

@@ -114,7 +114,7 @@ impl Browser {
         self.ask("POST", &self.within("actions"), Some(json!({ "actions": [{ "type": "key", "id": "keyboard", "actions": actions }] })));
     }
 
-    /// Everything the console was told.
+    /// Everything that was written to the console.
     fn console(&self) -> Vec<Value> {
         let log = self.ask("POST", &self.within("se/log"), Some(json!({ "type": "browser" })));
         log.as_array().unwrap().clone()

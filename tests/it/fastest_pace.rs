@@ -1,4 +1,4 @@
-//! The fastest pace of a moving pass, held to its definition by running the program at it and around it.
+//! The fastest pace of a moving pass, compared with its definition by running the program at it and around it.
 //!
 //! The definition: the pace itself holds with move to start, run-up and run-down; so does every pace tried between it and the larger of four times it and
 //! the pass's own; 0.999 of it fails.

@@ -92,7 +92,7 @@ fn every_command_that_writes_to_it_is_among_the_calls() {
         list.lines().filter(|l| l.starts_with("  ") && !l.starts_with("   ")).map(|l| l.split_whitespace().next().unwrap()).collect();
     let calls = calls();
     let called: BTreeSet<&str> = calls.iter().map(|(call, _)| call[0].as_str()).collect();
-    // `new` tells on standard error what it wrote.
+    // `new` says on standard error what it wrote.
     let missing: Vec<_> = commands.difference(&called).filter(|c| **c != "new").collect();
     assert!(commands.len() > 10 && missing.is_empty(), "{missing:?}");
 }

@@ -191,7 +191,7 @@ fn a_new_stage_and_shot_compile_as_they_stand() {
     assert_eq!(run_in(dir, &["compile", "marsh/shot.toml", "--out", "columns"]).status.code(), Some(0));
     assert_eq!(run_in(dir, &["verify", "columns"]).status.code(), Some(0));
 
-    // Every key has its line of explanation where it first stands.
+    // Every key has its line of explanation where it first occurs.
     for file in ["stage.toml", "shot.toml"] {
         let text = fs::read_to_string(dir.join("marsh").join(file)).unwrap();
         let mut seen = Vec::new();

@@ -1,4 +1,4 @@
-//! The house itself: arrows between rooms run one way, every file says what it is, and none is too long to read.
+//! The architecture: arrows between modules run one way, every file says what it is, and none is too long to read.
 
 mod paths;
 
@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 
 use paths::{arrows, tokens, use_tree};
 
-/// Rooms with the rooms they may use, lowest first. A room not named here fails the test.
-const ROOMS: &[(&str, &[&str])] = &[
+/// Modules with the modules they may use, lowest first. A module not named here fails the test.
+const MODULES: &[(&str, &[&str])] = &[
     ("number", &[]),
     ("bounds", &[]),
     ("files", &[]),
@@ -88,20 +88,20 @@ fn rust_files(under: &str) -> Vec<PathBuf> {
     found
 }
 
-fn room_of(path: &Path) -> String {
+fn module_of(path: &Path) -> String {
     let rest = path.strip_prefix(Path::new(env!("CARGO_MANIFEST_DIR")).join("src")).unwrap();
     rest.components().next().unwrap().as_os_str().to_str().unwrap().trim_end_matches(".rs").to_owned()
 }
 
-/// Every room of ours that a text names as `crate::room`, comments and tests left out.
+/// Every module of ours that a text names as `crate::module`, comments and tests left out.
 fn rooms_used(text: &str) -> Vec<(String, String)> {
     let code = text.split("#[cfg(test)]").next().unwrap();
     let mut used = Vec::new();
     for line in code.lines().filter(|l| !l.trim_start().starts_with("//")) {
         for part in line.split("crate::").skip(1) {
-            let room: String = part.chars().take_while(|c| c.is_ascii_lowercase() || *c == '_').collect();
-            if !room.is_empty() {
-                used.push((room, line.trim().to_owned()));
+            let module: String = part.chars().take_while(|c| c.is_ascii_lowercase() || *c == '_').collect();
+            if !module.is_empty() {
+                used.push((module, line.trim().to_owned()));
             }
         }
     }
@@ -110,20 +110,20 @@ fn rooms_used(text: &str) -> Vec<(String, String)> {
 
 #[test]
 fn arrows_run_one_way() {
-    let rooms: BTreeMap<&str, &[&str]> = ROOMS.iter().copied().collect();
+    let modules: BTreeMap<&str, &[&str]> = MODULES.iter().copied().collect();
     let mut wrong = Vec::new();
     for path in rust_files("src") {
-        let room = room_of(&path);
-        if room == "lib" || room == "main" {
+        let module = module_of(&path);
+        if module == "lib" || module == "main" {
             continue;
         }
-        let Some(allowed) = rooms.get(room.as_str()) else {
-            wrong.push(format!("{}: room `{room}` is not in the list", path.display()));
+        let Some(allowed) = modules.get(module.as_str()) else {
+            wrong.push(format!("{}: module `{module}` is not in the list", path.display()));
             continue;
         };
         for (used, line) in rooms_used(&fs::read_to_string(&path).unwrap()) {
-            if used != room && !allowed.contains(&used.as_str()) {
-                wrong.push(format!("{}: `{room}` may not use `{used}`: {line}", path.display()));
+            if used != module && !allowed.contains(&used.as_str()) {
+                wrong.push(format!("{}: `{module}` may not use `{used}`: {line}", path.display()));
             }
         }
     }
@@ -132,11 +132,11 @@ fn arrows_run_one_way() {
 
 #[test]
 fn the_list_of_rooms_has_no_circle() {
-    let order: Vec<&str> = ROOMS.iter().map(|r| r.0).collect();
-    for (i, (room, uses)) in ROOMS.iter().enumerate() {
+    let order: Vec<&str> = MODULES.iter().map(|r| r.0).collect();
+    for (i, (module, uses)) in MODULES.iter().enumerate() {
         for used in *uses {
             let at = order.iter().position(|r| r == used).unwrap();
-            assert!(at < i || *room == "verify" || order[i] == "input", "`{room}` uses `{used}`, which stands after it");
+            assert!(at < i || *module == "verify" || order[i] == "input", "`{module}` uses `{used}`, which stands after it");
         }
     }
 }
@@ -181,7 +181,7 @@ fn every_file_of_tests_is_declared() {
     }
 }
 
-/// A module that becomes public, or a room that is opened, is a decision: here it is written down.
+/// A module that becomes public is a decision: here it is written down.
 #[test]
 fn these_modules_are_public_and_no_others() {
     let text = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/lib.rs")).unwrap();
@@ -197,7 +197,7 @@ fn these_modules_are_public_and_no_others() {
 
 #[test]
 fn verify_shares_nothing_with_the_compiler() {
-    for path in rust_files("src").iter().filter(|p| room_of(p) == "verify") {
+    for path in rust_files("src").iter().filter(|p| module_of(p) == "verify") {
         for (used, line) in rooms_used(&fs::read_to_string(path).unwrap()) {
             assert!(!["compile", "program", "signal", "motion", "check", "output"].contains(&used.as_str()), "{}: {line}", path.display());
         }

@@ -1,4 +1,4 @@
-//! What people who tried the program were told wrongly, as the demo's stage with one number changed.
+//! What the program reported wrongly to its users, as the demo's stage with one number changed.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -33,7 +33,7 @@ fn told(dir: &Path, (from, to): (&str, &str), track: &str, passes: &str) -> (Val
 
 const MOVING: &str = r#"{ name = "moving", exposure = "moving", seconds_per_frame = 60, shutter = 180 }"#;
 
-/// A motor that cannot hold its load at standstill was told a fastest pace and a return home.
+/// A motor that cannot hold its load at standstill was given a fastest pace and a return home.
 #[test]
 fn a_load_that_the_motor_cannot_hold_has_no_pace_and_no_way_home() {
     let dir = tempfile::tempdir().unwrap();

@@ -1,4 +1,4 @@
-//! Damage of an aimed axis that is the same in every table of every pass, its hashes put right: only computing the aim again can tell.
+//! Damage of an aimed axis that is the same in every table of every pass, its hashes put right: only computing the aim again finds it.
 
 use std::fs;
 use std::path::Path;

@@ -212,7 +212,7 @@ fn two_runs_at_once_leave_one_whole_result_and_the_other_says_why_not() {
             assert_eq!(leftovers(&marsh.out), 0);
         }
     }
-    // Nobody asked to replace anything: who comes second is told so, unless it has made the same.
+    // Nobody asked to replace anything: the second is refused, unless it has made the same.
     for _ in 0..3 {
         fs::remove_dir_all(&columns).unwrap();
         let outputs = both(&|which| marsh.compile(which, &columns, &[]));
@@ -411,7 +411,7 @@ fn a_full_disk_and_a_read_only_one_lose_nothing() {
     fs::write(&rows, "t_s,heron_a.lift\n0,1\n").unwrap();
     fs::create_dir(&axes).unwrap();
     fs::write(axes.join("heron_a.lift.csv"), "t_s,heron_a.lift\n0,1\n").unwrap();
-    // Room for a part of each, and for none.
+    // Space for a part of each, and for none.
     let more = ["--replace", "--rate", "2000"];
     for room in [40_960, 0] {
         let ballast = disk.0.join("ballast");

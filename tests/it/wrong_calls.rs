@@ -60,7 +60,7 @@ fn a_wrong_call_says_what_was_found_and_what_to_do() {
         let out = run_in(dir.path(), args);
         let text = said(&out.stderr);
         assert_eq!(out.status.code(), Some(2), "{args:?}: {text}");
-        // A folder is looked at when the move is ready to be written, and its table told.
+        // A folder is looked at when the move is ready to be written, and its table printed.
         assert!(out.stdout.is_empty() || args.contains(&"letters"), "{args:?}: {}", said(&out.stdout));
         for phrase in [found, help] {
             assert!(text.contains(phrase), "{args:?}: {phrase:?} is not in\n{text}");
@@ -72,7 +72,7 @@ fn a_wrong_call_says_what_was_found_and_what_to_do() {
     assert_eq!(left, ["keys.csv", "letters", "shot.toml", "stage.toml"].map(Into::into).into());
 }
 
-/// Each: a change that takes the shot over one limit; which, and of what.
+/// Each: a change that makes the shot exceed one limit; which, and of what.
 #[test]
 fn what_is_over_a_limit_is_named_with_its_limit() {
     let over: &[(&str, &str, &str, &str, &str)] = &[

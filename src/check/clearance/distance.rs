@@ -3,7 +3,7 @@
 //! Source: C. Ericson, Real-Time Collision Detection (Morgan Kaufmann 2005), 5.1.9, closest points of two segments; from memory.
 //! Segment and box: the squared distance along the segment is convex and its slope a broken line, so its zero is found exactly
 //! between the places where the segment crosses the box's planes. Two convex things are never nearer than along any one
-//! direction: that is what bounds over an interval of time rest on. Limits: 0 where they meet; how deep is not told.
+//! direction: that is what bounds over an interval of time rest on. Limits: 0 where they meet; how deep is not known.
 
 use crate::mechanism::Vector;
 

@@ -5,13 +5,13 @@
 //! known. Nothing is sampled for a verdict; the pace does not matter, since all passes share one move.
 //!
 //! Tolerance: a reported least gap is never above the true one and at most 1e-6 of the scene's size below it; a gap passes when it
-//! is no more than that below what is kept. Only the nearest pair is told so closely: of another that keeps its gap a bound is enough, which
+//! is no more than that below what is kept. Only the nearest pair is found so closely: of another that keeps its gap a bound is enough, which
 //! is never below the nearest pair's, and [`Proof`] says which is which. The scene's size is the diagonal of the box around all envelopes, see `pair`. From every
 //! bound 2^-40 of the greatest coordinate is taken off for rounding: a chain of 64 joints is some thousand operations of 2^-53.
 //! Held passes: all axes go from one station to the next by known laws that begin and end together, so every move is looked at as a moving pass is, over its own curves
 //! in seconds (see `held`); so are move to start and return home.
 //! Work: bodies whose boxes are far apart are not measured; searches have a budget, and what is not searched to its end is reported as not proven.
-//! Limits: envelopes whose middle lines meet are told apart no further.
+//! Limits: envelopes whose middle lines meet are distinguished no further.
 
 mod allotment;
 mod bounding;
@@ -99,7 +99,7 @@ fn moving(
     mut allotment: Allotment<'_>,
 ) -> Vec<Nearest> {
     let tolerance = scene.tolerance - 2.0 * scene.rounding;
-    // The nearest pair is told exactly; of others it is enough that they are no nearer and keep what is to be kept.
+    // The nearest pair is found exactly; of others it is enough that they are no nearer and keep what is to be kept.
     let enough = |nearest: f64| if wanted == Wanted::Gap { nearest.max(required) } else { required };
     let Open { cells, nearest } = windows::open(enclosure, couples, scene, tolerance, &enough, &mut allotment);
     let mut found = Vec::with_capacity(couples.len());

@@ -122,7 +122,7 @@ pub(super) struct Placed {
     pub(super) boxes: Boxes,
 }
 
-/// A body in a stretch of time; `None` where it cannot be told.
+/// A body in a stretch of time; `None` where it is not known.
 pub(super) fn placed(enclosure: &Enclosure<'_>, body: &Body, from: f64, to: f64) -> Option<Placed> {
     let ends = enclosure.placed(body, from, to)?;
     let boxes = ends.iter().zip(body.envelope()).map(|(ends, c)| Bounding::capsule(ends, c.radius)).collect();

@@ -41,7 +41,7 @@ pub(super) fn neighbours<'a>(driven: &Enclosure<'a>, start: f64) -> Vec<Neighbou
         let mut carriages: Vec<(f64, GroupId, &Rail)> = on
             .iter()
             .filter(|(_, r)| r.name == rail.name)
-            // A carriage whose place cannot be told comes last; its gap is then not bounded either.
+            // A carriage whose place is not known comes last; its gap is then not bounded either.
             .map(|(group, r)| (driven.channel_jet(r.channel, start).map_or(f64::INFINITY, |j| j.p), *group, *r))
             .collect();
         carriages.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -23,7 +23,7 @@ pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
 pub(crate) struct Section {
     /// How it is headed, for example `[[group.axis]]`; empty for the keys at the top of a file.
     pub header: &'static str,
-    /// What it is, for people.
+    /// What it is, in words.
     pub meaning: &'static str,
     /// Its keys, in the order in which messages list them.
     pub keys: &'static [Entry],
@@ -83,7 +83,7 @@ pub(crate) enum Holds {
     Many(&'static Section),
     /// Tables under names of the writer's choice.
     Named(&'static Section),
-    /// Tables of several kinds, told apart by the key `kind`.
+    /// Tables of several kinds, chosen by the key `kind`.
     Kinds(&'static [(&'static str, &'static Section)]),
 }
 

@@ -98,7 +98,7 @@ fn item(section: &'static Section, inner: &'static Section) -> Value {
     Value::Object(schema)
 }
 
-/// Tables told apart by `kind`: what an editor shows depends on the word that stands there.
+/// Tables chosen by `kind`: what an editor shows depends on its value.
 fn of_kinds(kinds: &[(&'static str, &'static Section)]) -> Value {
     let words: Vec<&str> = kinds.iter().map(|(word, _)| *word).collect();
     let chosen: Vec<Value> = kinds

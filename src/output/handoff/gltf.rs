@@ -5,7 +5,7 @@
 //! a BIN chunk. Form: `LINEAR` samplers with a value at the middle of each photographed frame, the first at 0 s, at the frame rate of projection.
 //! Invariant: times rise strictly (a million whole frames differ by more than a part in 2^24, so single precision parts them), every number is
 //! finite. Limits: single precision, so times and positions are off by up to a part in 2^24; between frames a player goes straight, the machine does
-//! not. Core glTF moves neither focal length nor focus: they stand in the extras of the camera and in the CSV beside.
+//! not. Core glTF moves neither focal length nor focus: they are in the extras of the camera and in the CSV.
 
 use std::io;
 
@@ -111,7 +111,7 @@ fn single(x: f64) -> f32 {
     x as f32 + 0.0
 }
 
-/// Numbers in the binary chunk, with what tells them apart.
+/// Numbers in the binary chunk, with what distinguishes them.
 #[derive(Default)]
 struct Data {
     bytes: Vec<u8>,

@@ -28,7 +28,7 @@ impl Text {
         self.room.get(..self.len).unwrap_or(&[])
     }
 
-    /// Empties it and keeps its room.
+    /// Empties it and keeps its capacity.
     pub(crate) fn clear(&mut self) {
         self.len = 0;
     }

@@ -7,7 +7,7 @@
 //!   between rows that have a row to either side.
 //!
 //! Rounding positions to steps adds at most 1/2 step to the first two and 5/8 to the third (the sizes of its weights sum to 5/4), and velocities
-//! rounded to thousandths of a step a second h / 8000 step to the second.
+//! rounded to thousandths of a step per second h / 8000 step to the second.
 //!
 //! Source: the line is the textbook bound (C. de Boor, A Practical Guide to Splines, 2001, ch. III, from memory). D: the cubics, by Peano's
 //! theorem. The kernel of the Hermite error is the deflection G(x, s) of a beam clamped at both ends; jerk acts through dG/ds, whose

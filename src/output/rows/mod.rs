@@ -4,7 +4,7 @@
 //! end, where everything rests; integer steps. With velocities, columns `AXIS:steps_per_s` (three decimals) follow all positions, in the same order; with the
 //! shutter, a last column `shutter` is 1 while a frame is exposed. LF, `.`, no quoting needed.
 //! Invariant: each count is `axis.count(position)` of its own instant, whatever the rate, the threads and the pieces of work; memory does not
-//! grow with the length. Limits: 1e6 rows a second, 1e12 rows.
+//! grow with the length. Limits: 1e6 rows per second, 1e12 rows.
 
 pub(crate) mod format;
 pub(crate) mod interpolation;
@@ -66,7 +66,7 @@ pub(crate) enum RowsError {
         /// The pass.
         pass: String,
     },
-    /// No position, no count below 2^53, or no velocity below 2^51 thousandths of a step a second.
+    /// No position, no count below 2^53, or no velocity below 2^51 thousandths of a step per second.
     #[error("axis {axis} has no position and velocity at {seconds} s that fit step counts")]
     NoPosition {
         /// Full name.

@@ -1,4 +1,4 @@
-//! How many rows a second of stage time has, and when each row is.
+//! How many rows there are per second of stage time, and when each row is.
 //!
 //! Invariant: a rate is an exact ratio; row k is at k / rate seconds by one division, never a running sum. Its `t_s` is a decimal that reads back as exactly
 //! that number: of fixed length where every k / rate is a decimal fraction (1000, 250, 12.5 rows per second), otherwise the shortest that does.

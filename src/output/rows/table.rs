@@ -119,7 +119,7 @@ impl<'a> Table<'a> {
         header
     }
 
-    /// Writes header and rows. `progress` is told the number of rows written, now and then.
+    /// Writes header and rows. `progress` receives the number of rows written, now and then.
     ///
     /// # Errors
     /// [`RowsError::Io`] from the writer; [`RowsError::NoPosition`], of the first row that has one.

@@ -89,7 +89,7 @@ impl OurFile {
         if !begins_with(&mut file, &self.begins)? {
             return Ok(false);
         }
-        // Room for an end and for a line end of any system.
+        // Space for an end and for a line end of any system.
         let length = file.seek(SeekFrom::End(0))?;
         let room = self.ends.len() as u64 + 8;
         file.seek(SeekFrom::Start(length.saturating_sub(room)))?;
