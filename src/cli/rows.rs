@@ -13,6 +13,7 @@ use super::terminal::{self, Progress};
 use super::{Outcome, table};
 use crate::bounds::Code;
 use crate::check::{PassReport, words};
+use crate::number::directed::{self, Places};
 use crate::number::figures::{figure, most, seconds};
 use crate::output::Written;
 use crate::output::manifest::NOTICE;
@@ -154,8 +155,9 @@ fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, written: Option<Wr
         }
     }
     if let Some((axis, hz)) = interpolation::worst(&all, |d| d.half_step_rate) {
-        let hz = most(hz, "rows per second");
-        terminal::remark(&format!("straight lines stay within half a step of the curve at {hz} or more ({})", name(axis)));
+        // A rate to paste: rounded up, so that it holds as printed.
+        let hz = directed::up(hz, Places::Decimals(3));
+        terminal::remark(&format!("straight lines stay within half a step of the curve at {hz} rows per second or more ({})", name(axis)));
     }
     terminal::remark(NOTICE);
 }

@@ -80,7 +80,7 @@ fn other_unit(word: &str) -> Option<String> {
     Some(format!("write unit = \"{unit}\" and multiply every number of this axis and its keys by {factor}"))
 }
 
-/// An axis whose keys, also those taken over from another group, are all in `table`. A number that could not be read has a stand-in; then a mistake was recorded.
+/// An axis whose keys, also those inherited from another group, are all in `table`. A number that could not be read has a placeholder; then a mistake was recorded.
 pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Motors<'_>) -> Option<Axis> {
     let unit = table.choice_or(log, "unit", UNITS, None, &other_unit);
     let ends = "two numbers, [lower end, upper end]";

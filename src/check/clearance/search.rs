@@ -58,7 +58,7 @@ impl Ord for Cell {
     }
 }
 
-/// The least value over the cells given, which cover the span. `look` tells of any part of them. The search is content, though not
+/// The least value over the cells given, which cover the span. `look` bounds any part of them. The search is content, though not
 /// tight, once nothing is below `enough`; it gives up after `most` halvings.
 pub(super) fn least(
     cells: impl IntoIterator<Item = Cell>,
