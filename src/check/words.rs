@@ -229,9 +229,8 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             format!("{name}: the rounded corner at frame {frame} misses the key by {}; reduce `blend`", figure(value, unit))
         }
         NoteKind::Pixels { camera, backlash } => format!(
-            "{name}: {} shows as {} in the picture of {} (frame {frame:.2})",
+            "{name}: {} shows as {value:.2} px ({}, frame {frame:.2})",
             if *backlash { "backlash" } else { "one step" },
-            figure(value, "px"),
             stage.group_name(*camera)
         ),
         NoteKind::Openings { per_exposure } if *per_exposure > FLICKER => format!(

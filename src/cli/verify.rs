@@ -51,7 +51,7 @@ fn text(dir: &Path, verdict: &Verdict, all: bool) -> String {
         count(verdict.axes, "axis", "axes"),
         format!("{} per pass", count(verdict.frames, "frame", "frames")),
     ];
-    let result = if verdict.holds() { "all holds".to_owned() } else { count(n, "fault", "faults") };
+    let result = if verdict.holds() { "no difference found".to_owned() } else { count(n, "fault", "faults") };
     wrap::line(&mut text, &format!("{}: {result}; {}", dir.display(), what.join(", ")), 2);
     for (label, items) in scope::lists(verdict) {
         if !items.is_empty() {

@@ -14,7 +14,7 @@ pub(crate) const KIND: &str = "movewright columns";
 
 /// The notice every output carries: the short form, for the terminal. [`CAUTIONS`] is the whole.
 pub(crate) const NOTICE: &str = "Checked against the limits that the stage file states, and nothing else. Software limits are not a safety function. \
-Overhead loads and motors that start by themselves can kill: keep people out from under and away; provide independent emergency stop, brakes \
+Overhead loads and motors that start by themselves can kill: keep people clear; provide independent emergency stop, brakes \
 and limit switches; follow local codes and licensed practice.";
 
 /// The usual cautions, one each; the manifest and the page list all of them. Standards are named for whoever has to find them; the rest is common practice, no source.

@@ -41,5 +41,5 @@ fn steps_and_backlash_are_worth_pixels() {
         .collect();
     assert_eq!(flagged.len(), 2, "{flagged:?}");
     assert_eq!((flagged[0].0, flagged[1].0), (1, 2));
-    assert_eq!(flagged[1].1, "heron_a.bridge: backlash shows as 0.4 px in the picture of camera (frame 0.75)");
+    assert_eq!(flagged[1].1, "heron_a.bridge: backlash shows as 0.40 px (camera, frame 0.75)");
 }

@@ -26,7 +26,11 @@ fn is_written(case: &Case, shot: &str, options: &[&str]) -> bool {
 fn hold(case: &Case, about: &str) {
     let verified = case.run(&["verify", "written"]);
     let said = String::from_utf8_lossy(&verified.stdout).into_owned();
-    assert!(verified.status.success() && said.contains("all holds"), "{about}: {said}{}", String::from_utf8_lossy(&verified.stderr));
+    assert!(
+        verified.status.success() && said.contains("no difference found"),
+        "{about}: {said}{}",
+        String::from_utf8_lossy(&verified.stderr)
+    );
     std::fs::remove_dir_all(case.path().join("written")).unwrap();
 }
 
