@@ -8,6 +8,7 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
@@ -246,8 +247,40 @@ fn planted(port: u16) -> String {
     )
 }
 
+/// A server that answers whatever it is asked, at once, so that no browser waits for it; it keeps what it was asked.
+struct Server {
+    port: u16,
+    asked: Arc<Mutex<String>>,
+}
+
+impl Server {
+    fn start() -> Server {
+        let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        let (port, asked) = (listener.local_addr().unwrap().port(), Arc::default());
+        let kept = Arc::clone(&asked);
+        std::thread::spawn(move || {
+            for stream in listener.incoming().map_while(Result::ok) {
+                let kept: Arc<Mutex<String>> = Arc::clone(&kept);
+                // A browser connects ahead of what it asks for: each connection waits by itself.
+                std::thread::spawn(move || {
+                    let mut reader = BufReader::new(&stream);
+                    let mut line = String::new();
+                    while reader.read_line(&mut line).is_ok_and(|n| n > 0) && !line.ends_with("\r\n\r\n") {}
+                    kept.lock().unwrap().push_str(&line);
+                    let _answered = (&stream).write_all(b"HTTP/1.1 404 Not Found\r\nContent-Length: 0\r\nConnection: close\r\n\r\n");
+                });
+            }
+        });
+        Server { port, asked }
+    }
+
+    fn was_sent(&self) -> bool {
+        self.asked.lock().unwrap().contains("/sent?take=3")
+    }
+}
+
 /// What ran of it, whether its style and its base hold, and whether its form was sent.
-fn what_ran(b: &Browser, page: &Path, listener: &std::net::TcpListener) -> (String, bool) {
+fn what_ran(b: &Browser, page: &Path, server: &Server) -> (String, bool) {
     b.go(page);
     let state = "const d = document.documentElement.dataset;\
         return [d.script, d.load, d.click, d.link].map((x) => x || 'no').join()\
@@ -262,27 +295,11 @@ fn what_ran(b: &Browser, page: &Path, listener: &std::net::TcpListener) -> (Stri
         }
     };
     b.script("setTimeout(() => document.getElementById('send').click(), 0)");
-    // A browser connects ahead of what it asks for, so a connection is kept until it has asked.
-    listener.set_nonblocking(true).unwrap();
-    let mut connections: Vec<(TcpStream, Vec<u8>)> = Vec::new();
     let until = Instant::now() + Duration::from_secs(5);
-    let mut sent = false;
-    while !sent && Instant::now() < until {
-        if let Ok((stream, _)) = listener.accept() {
-            stream.set_nonblocking(true).unwrap();
-            connections.push((stream, Vec::new()));
-        }
-        connections.retain_mut(|(stream, asked)| {
-            let mut part = [0; 4096];
-            let read = stream.read(&mut part).unwrap_or(0);
-            asked.extend_from_slice(&part[..read]);
-            sent |= String::from_utf8_lossy(asked).contains("/sent?take=3");
-            !asked.ends_with(b"\r\n\r\n")
-                || stream.write_all(b"HTTP/1.1 404 Not Found\r\nContent-Length: 0\r\nConnection: close\r\n\r\n").is_err()
-        });
+    while !server.was_sent() && Instant::now() < until {
         std::thread::sleep(Duration::from_millis(20));
     }
-    (ran, sent)
+    (ran, server.was_sent())
 }
 
 #[test]
@@ -290,8 +307,8 @@ fn what_ran(b: &Browser, page: &Path, listener: &std::net::TcpListener) -> (Stri
 fn trap_what_is_planted_in_the_page_is_not_run_and_sends_nothing() {
     let dir = tempfile::tempdir().unwrap();
     let text = std::fs::read_to_string(report(&fixture("broken/too_fast.toml"), dir.path())).unwrap();
-    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
-    let with = text.replacen("<body>", &format!("<body>{}", planted(listener.local_addr().unwrap().port())), 1);
+    let server = Server::start();
+    let with = text.replacen("<body>", &format!("<body>{}", planted(server.port)), 1);
     let begin = with.find("<meta http-equiv=\"Content-Security-Policy\"").unwrap();
     let end = begin + with[begin..].find('>').unwrap() + 1;
     let without_policy = with[..begin].to_owned() + &with[end..];
@@ -299,7 +316,7 @@ fn trap_what_is_planted_in_the_page_is_not_run_and_sends_nothing() {
     std::fs::write(&guarded, with).unwrap();
     std::fs::write(&open, without_policy).unwrap();
     let b = Browser::open();
-    assert_eq!(what_ran(&b, &guarded, &listener), ("no,no,no,no,no,false".to_owned(), false));
+    assert_eq!(what_ran(&b, &guarded, &server), ("no,no,no,no,no,false".to_owned(), false));
     // Its own script ran all the same, and the browser says what it refused.
     assert_eq!(b.script("return document.getElementById('axis_name').textContent"), "camera.track, pass picture");
     let console: String = b.console().iter().map(|entry| entry["message"].as_str().unwrap().to_owned() + "\n").collect();
@@ -307,7 +324,7 @@ fn trap_what_is_planted_in_the_page_is_not_run_and_sends_nothing() {
         assert!(console.contains(directive), "{directive}: {console}");
     }
     // Without the policy all of it works: it is the policy that stops it.
-    assert_eq!(what_ran(&b, &open, &listener), ("ran,ran,ran,ran,1,true".to_owned(), true));
+    assert_eq!(what_ran(&b, &open, &server), ("ran,ran,ran,ran,1,true".to_owned(), true));
 }
 
 /// 56 axes of 12 keys over 700 frames open in less than a second of script, from a page below 5 MB.
