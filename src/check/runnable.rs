@@ -26,6 +26,8 @@ pub struct Runnable {
     pub seconds_per_frame: Option<f64>,
     /// What limits it; `None` where no pace is too fast.
     pub(crate) limited_by: Option<Hindrance>,
+    /// `seconds_per_frame` with four digits, rounded up and tried as it is printed.
+    pub(crate) shown: Option<f64>,
     /// The pace from which on everything holds that a pace can mend, up to a few digits; itself tried. What no pace mends is left out.
     pub(super) offer: Option<f64>,
     /// True where a wire is slack with its limb at rest, so that slow paces fail whatever faster ones do.
@@ -35,15 +37,24 @@ pub struct Runnable {
 /// The smallest pace of a pass with these violations at its own.
 pub(super) fn runnable(program: &Program, fastest: &Fastest, violations: &[Violation]) -> Runnable {
     let of = |v: &Violation| Hindrance::Limit { subject: v.subject, limit: v.limit, part: v.part };
-    let mut slow_fails = false;
+    let (mut slow_fails, mut shown) = (false, None);
+    let four_digits = |pace: f64| up(pace, Places::Mantissa(3)).parse::<f64>().ok();
     let (found, hindrance) = match (program.stations(), fastest.seconds_per_frame, fastest.limited_by) {
-        (Some(stations), ..) => held(program, stations),
+        (Some(stations), ..) => {
+            let found = held(program, stations);
+            // Every slower pace leaves more time.
+            shown = found.0.and_then(four_digits);
+            found
+        }
         (None, Some(floor), limited_by) => {
             let trials = Trials::new(program, floor, limited_by);
             let found = trials.search();
             slow_fails = !trials.stands_taut();
             match found {
-                Ok((pace, hindrance)) => (Some(pace), hindrance),
+                Ok((pace, hindrance)) => {
+                    shown = four_digits(pace).filter(|rounded| trials.hindrance(*rounded).is_none());
+                    (Some(pace), hindrance)
+                }
                 Err(hindrance) => (None, Some(hindrance)),
             }
         }
@@ -52,8 +63,8 @@ pub(super) fn runnable(program: &Program, fastest: &Fastest, violations: &[Viola
     // "Or slower" would be wrong where slow paces fail.
     let offer = found.filter(|_| !violations.is_empty() && !slow_fails).map(|pace| offer(program, fastest, pace));
     match violations.iter().find(|v| !mends(program, v)) {
-        Some(v) => Runnable { seconds_per_frame: None, limited_by: Some(of(v)), offer, slow_fails },
-        None => Runnable { seconds_per_frame: found, limited_by: hindrance, offer, slow_fails },
+        Some(v) => Runnable { seconds_per_frame: None, limited_by: Some(of(v)), shown: None, offer, slow_fails },
+        None => Runnable { seconds_per_frame: found, limited_by: hindrance, shown, offer, slow_fails },
     }
 }
 

@@ -187,7 +187,7 @@ pub(crate) fn leg(program: &Program, leg: Leg) -> String {
 pub(crate) fn runnable(stage: &Stage, r: &Runnable) -> String {
     match (r.seconds_per_frame, &r.limited_by) {
         (Some(pace), Some(h)) => {
-            format!("fastest possible: {} s/frame, limited by {}", directed::up(pace, Places::Decimals(4)), hindrance(stage, h))
+            format!("fastest possible: {} s/frame, limited by {}", r.shown.unwrap_or(pace), hindrance(stage, h))
         }
         (Some(_), None) => "nothing limits the pace".to_owned(),
         (None, Some(h)) if r.slow_fails => {
