@@ -1,7 +1,7 @@
 //! How much work a shot may cost, in counted units: refused is what would take minutes or gigabytes, mostly by a slip of a unit.
 //!
 //! What: each kind of work has a bound: a part that every shot has, and a part for each axis, frame and pass, so that a long shot of many axes may cost more. The
-//! first part of each is about half a second of one core; `Budget::Large` allows a thousand times the usual.
+//! first part of each is about a third of a second of one core; `Budget::Large` allows a thousand times the usual.
 //! Invariant: work is counted, not timed, so the same files are refused on every machine. A count is spent before the work is done.
 //! Limits: the counts are of one job; jobs side by side have a meter each.
 
@@ -31,9 +31,9 @@ impl Effort {
         match self {
             Effort::Places => (4_000_000, 2),
             Effort::Pieces => (100_000, 1),
-            Effort::Trials => (2_000_000, 0),
-            Effort::Boxes => (2_000_000, 2),
-            Effort::TrialBoxes => (1_500_000, 0),
+            Effort::Trials => (1_200_000, 0),
+            Effort::Boxes => (1_500_000, 2),
+            Effort::TrialBoxes => (800_000, 0),
         }
     }
 
@@ -147,15 +147,21 @@ impl Meter {
         Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 5] }
     }
 
-    /// Takes `n` of a kind of work.
+    /// Takes `n` of a kind of work that is still to be done. Where that is more than is left, nothing is left.
     ///
     /// # Errors
     /// With it the work is more than is allowed.
     pub(crate) fn spend(&self, work: Effort, n: u64) -> Result<(), Excess> {
-        let add = |used: u64| Some(used.saturating_add(n));
-        let before = work.slot(&self.used).fetch_update(Ordering::Relaxed, Ordering::Relaxed, add).unwrap_or(u64::MAX);
         let most = *work.slot(&self.most);
+        let taken = |used: u64| Some(used.saturating_add(n).min(most.max(used)));
+        let before = work.slot(&self.used).fetch_update(Ordering::Relaxed, Ordering::Relaxed, taken).unwrap_or(u64::MAX);
         if before.saturating_add(n) <= most { Ok(()) } else { Err(Excess { work, most }) }
+    }
+
+    /// Counts `n` of a kind of work that was done, be it more than was left.
+    pub(crate) fn spent(&self, work: Effort, n: u64) {
+        let add = |used: u64| Some(used.saturating_add(n));
+        let _always = work.slot(&self.used).fetch_update(Ordering::Relaxed, Ordering::Relaxed, add);
     }
 
     /// What has been used of a kind of work.
@@ -197,6 +203,6 @@ mod tests {
         assert_eq!(meter.spend(Effort::Pieces, 1), Ok(()));
         let excess = meter.spend(Effort::Pieces, 1);
         assert_eq!(excess, Err(Excess { work: Effort::Pieces, most: 100_000 }));
-        assert_eq!((meter.left(Effort::Pieces), meter.used(Effort::Pieces)), (0, 100_001));
+        assert_eq!((meter.left(Effort::Pieces), meter.used(Effort::Pieces)), (0, 100_000));
     }
 }

@@ -223,6 +223,7 @@ fn joins(curve: &Curve, position: f64) -> Result<Vec<Break>, FitError> {
 }
 
 fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance, costs: &Costs<'_>) -> Result<Fitted, FitError> {
+    costs.spend(costs.places, signal.span_cost(from, to), from)?;
     let knots = signal.knots_around(from, to)?;
     let each = signal.cost();
     let mut builder = CurveBuilder::starting_at(from, knots.len());

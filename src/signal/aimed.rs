@@ -85,6 +85,12 @@ impl<'a> Aimed<'a> {
         SEARCH + self.camera_channels.iter().chain(target).map(ChannelSignal::cost).sum::<usize>()
     }
 
+    /// What a span costs however many of its places are asked: see [`super::AxisSignal::span_cost`].
+    pub(super) fn span_cost(&self, from: f64, to: f64) -> usize {
+        let target = self.target.iter().flat_map(|(_, signals)| signals);
+        self.camera_channels.iter().chain(target).fold(0, |sum, s| s.span_cost(from, to).saturating_add(sum))
+    }
+
     /// Knots of everything it hangs on, around a span: see [`super::AxisSignal::knots_around`].
     ///
     /// # Errors

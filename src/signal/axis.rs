@@ -102,6 +102,16 @@ impl<'a> AxisSignal<'a> {
         }
     }
 
+    /// What a span costs however many of its places are asked, as so many layers.
+    #[must_use]
+    pub(crate) fn span_cost(&self, from: f64, to: f64) -> usize {
+        match self {
+            AxisSignal::Own(signal) => signal.span_cost(from, to),
+            AxisSignal::Driven { channels, .. } => channels.iter().fold(0, |sum, c| c.span_cost(from, to).saturating_add(sum)),
+            AxisSignal::Aimed { aimed, .. } => aimed.span_cost(from, to),
+        }
+    }
+
     /// The ends of the intervals between knots that the span from `from` to `to` touches, in rising order, each interval whole, and one knot more after `to`: the first
     /// is the last knot at or before `from`, the last but one the first at or after `to`. They do not depend on the span but for which of them are given.
     ///

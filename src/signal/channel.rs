@@ -76,6 +76,11 @@ impl ChannelSignal {
         self.sum.as_ref().map_or(self.terms.len().max(1), |sum| sum.cost())
     }
 
+    /// What a span costs however many of its places are asked, as so many layers: looking for knots, and the blocks of a sum.
+    pub(super) fn span_cost(&self, from: f64, to: f64) -> usize {
+        self.sum.as_ref().map_or(self.terms.len(), |sum| sum.span_cost(from, to))
+    }
+
     /// True where nothing drives the channel.
     #[must_use]
     pub(crate) fn is_rest(&self) -> bool {

@@ -32,6 +32,7 @@ const LONGEST: f64 = 4096.0;
 #[derive(Debug)]
 pub(super) struct Sum {
     length: f64,
+    layers: usize,
     /// Layers that are no polynomial at frame 0, which stands for all.
     asked: usize,
     blocks: Mutex<BTreeMap<i64, Arc<Block>>>,
@@ -82,12 +83,19 @@ impl Sum {
             length *= 2.0;
         }
         let asked = at_zero.iter().filter(|p| matches!(p.what, What::Asked(_))).count();
-        Some(Sum { length, asked, blocks: Mutex::default() })
+        Some(Sum { length, layers: terms.len(), asked, blocks: Mutex::default() })
     }
 
     /// Layers that one evaluation asks, about.
     pub(super) fn cost(&self) -> usize {
         4 + self.asked
+    }
+
+    /// What the blocks of a span cost, as so many layers: each layer has about four stretches in a block, which are sorted and added on the way down the tree.
+    pub(super) fn span_cost(&self, from: f64, to: f64) -> usize {
+        let blocks =
+            whole::ceiling((to - from) / self.length).and_then(|n| usize::try_from(n).ok()).map_or(usize::MAX, |n| n.saturating_add(1));
+        self.layers.saturating_mul(16).saturating_mul(blocks)
     }
 
     /// Value and derivatives at `t`, by the formulas that hold at `branch`.

@@ -29,8 +29,7 @@ impl<'m> Allotment<'m> {
     /// Counts what was spent. Where that is more than there was, nothing is left.
     pub(super) fn spent(&mut self, n: u64) {
         self.left = self.left.saturating_sub(n);
-        // An excess is told by what is then not proven.
-        let _over = self.meter.spend(self.effort, n);
+        self.meter.spent(self.effort, n);
     }
 
     /// True where nothing is left.
