@@ -86,6 +86,10 @@ table! {
             "nearer to a dead centre a wire moves the limb by chance (common practice, no source)";
         ROW_RATE = Bound::above("rows/s", 0.0, 1e6), "rows for each second of stage time", "a row for each microsecond";
         TOLERANCE = Bound::from("steps or px", 0.0, 1e9), "tolerances of a comparison", "more than any axis is off";
+        PIXEL_ASPECT = Bound::from("", 0.1, 10.0), "width over height of a pixel", "far beyond any camera, either way";
+        DISTORTION = Bound::from("", -100.0, 100.0), "coefficients of a distortion", "far beyond any lens";
+        F_NUMBER = Bound::from("", 0.1, 1e4), "f-numbers", "from beyond any lens to a pinhole";
+        STOPS = Bound::from("stops", 0.0, 10.0), "light that a lens loses, in stops", "a thousandth is left of it";
     }
     wholes {
         FULL_STEPS = Whole::from("steps/rev", 1, 100_000), "full steps per motor revolution", "far beyond any stepper";

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::Error;
 use crate::check::Approval;
 use crate::input::Sources;
+use crate::output::handoff::sampling::Wishes;
 use crate::output::rows::RowRate;
 use crate::output::{Export, Written};
 
@@ -14,13 +15,13 @@ pub struct Folder<'a> {
     approval: Approval<'a>,
     sources: Option<&'a Sources>,
     replace: bool,
-    full_size: bool,
+    wishes: Wishes,
     rows: Option<RowRate>,
 }
 
 impl<'a> Folder<'a> {
     pub(super) fn of(approval: Approval<'a>) -> Folder<'a> {
-        Folder { approval, sources: None, replace: false, full_size: false, rows: None }
+        Folder { approval, sources: None, replace: false, wishes: Wishes::default(), rows: None }
     }
 
     /// The files that the job was read from: without them the folder cannot be verified later.
@@ -40,7 +41,7 @@ impl<'a> Folder<'a> {
     /// Camera, figures and scene at full size too.
     #[must_use]
     pub fn full_size(mut self) -> Self {
-        self.full_size = true;
+        self.wishes.full_size = true;
         self
     }
 
@@ -59,7 +60,7 @@ impl<'a> Folder<'a> {
     /// Whatever the system says; a folder that is not ours, or that differs and may not be replaced.
     pub fn write(&self, folder: impl AsRef<Path>) -> Result<Written, Error> {
         let sources = self.sources.map(Sources::for_copying).unwrap_or_default();
-        let Folder { approval, replace, full_size, rows, .. } = *self;
-        Ok(Export { approval, sources: &sources, replace, full_size, rows }.write(folder.as_ref(), &mut |_| {})?)
+        let Folder { approval, replace, wishes, rows, .. } = *self;
+        Ok(Export { approval, sources: &sources, replace, wishes, rows }.write(folder.as_ref(), &mut |_| {})?)
     }
 }

@@ -167,6 +167,9 @@ codes! {
         "two mechanisms, or an aim and a layer, drive the same", "keep one of them";
     MissingLens, "missing-lens", "A lens is required and the stage has none",
         "the camera's group has no joints or no [group.lens]", "give its group joints and a [group.lens]";
+    FoldingDistortion, "folding-distortion", "The distortion of a lens folds within its picture",
+        "coefficients fitted to points near the middle only, or copied for another focal length",
+        "fit the coefficients to points up to the corners of the picture, or leave the higher ones away";
     NotInPicture, "not-in-picture", "The picture never shows anything that an axis moves",
         "the camera looks elsewhere, or the figures have no place in front of it", "aim the camera at the figures, or compare in steps";
     MissingBody, "missing-body", "The target's group has no place on the stage",

@@ -14,6 +14,7 @@ mod fixes;
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod fixture;
 pub(crate) mod folded;
+mod framing;
 mod gaps;
 mod held;
 mod keys_around;
@@ -97,6 +98,7 @@ impl Compiled {
         notes.extend(sharp_plates::notes(self));
         notes.extend(gaps::not_proven(&passes));
         notes.extend(pixels::notes(&pixels, pixels::stride(&compiled)));
+        notes.extend(framing::notes(self, pixels::stride(&compiled)));
         notes.extend(notes::not_tried(compiled.work()));
         Ok(Report { compiled, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })
     }

@@ -96,6 +96,41 @@ pub(crate) enum NoteKind {
         /// Name of the moving pass.
         moving: String,
     },
+    /// A figure, or its rods, is not wholly in the picture in `value` frames, and was in others.
+    LeavesPicture {
+        /// The camera's group.
+        camera: GroupId,
+        /// The figure's group.
+        figure: GroupId,
+        /// True for its rods.
+        rods: bool,
+    },
+    /// A figure is only `value` pixels large.
+    FewPixels {
+        /// The camera's group.
+        camera: GroupId,
+        /// The figure's group.
+        figure: GroupId,
+    },
+    /// Film back and picture make pixels of the aspect `value`.
+    PixelAspect {
+        /// The camera's group.
+        camera: GroupId,
+        /// What the stage file says.
+        said: f64,
+    },
+    /// A lens breathes and nothing says how it is focused: the focal length stays `value` mm.
+    BreathingUnused {
+        /// The camera's group.
+        camera: GroupId,
+    },
+    /// A focus of `value` mm lies outside the lens's table.
+    FocusOutsideBreathing {
+        /// The camera's group.
+        camera: GroupId,
+        /// The last frame of those.
+        last: FrameTime,
+    },
     /// Trials of fixes have used up their budget: some violations may have fixes that were not tried.
     FixesNotTried,
     /// Something comes too near on the move to start or the return home.
@@ -133,6 +168,11 @@ impl NoteKind {
             NoteKind::SharpPlate { .. } => "sharp_plate",
             NoteKind::GapsNotProven => "gaps_not_proven",
             NoteKind::PixelsSampled { .. } => "pixels_sampled",
+            NoteKind::LeavesPicture { .. } => "leaves_picture",
+            NoteKind::FewPixels { .. } => "few_pixels",
+            NoteKind::PixelAspect { .. } => "pixel_aspect",
+            NoteKind::BreathingUnused { .. } => "breathing_unused",
+            NoteKind::FocusOutsideBreathing { .. } => "focus_outside_breathing",
             NoteKind::FixesNotTried => "fixes_not_tried",
             NoteKind::WayClearance { leg: Leg::MoveToStart, .. } => "move_to_start_clearance",
             NoteKind::WayClearance { leg: Leg::ReturnHome, .. } => "return_home_clearance",

@@ -4,7 +4,7 @@
 //! of every figure's points (its origin, the ends of its rods and of its envelope's middle lines), by exact derivatives; times a
 //! step or a backlash it is pixels, to the first order. The worst over the photographed frames at shutter open, middle and close (of
 //! every shutter of a moving pass), at points in front of the camera and within the picture. Above a quarter pixel it is a finding.
-//! Limits: first order in the step; points between those looked at may move more; of very long shots one of some frames is looked at, which a note says.
+//! Limits: first order in the step; points between those looked at may move more; that a focus axis changes the size of the picture is not counted; of very long shots one of some frames is looked at, which a note says.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -119,7 +119,7 @@ fn worse(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
 }
 
 /// Shutter open, middle and close, frames from the middle, for every different shutter of a moving pass; the middle alone where all are held.
-fn offsets(shot: &Shot) -> Vec<f64> {
+pub(super) fn offsets(shot: &Shot) -> Vec<f64> {
     let mut offsets: Vec<f64> = shot
         .passes()
         .iter()
@@ -204,9 +204,11 @@ impl Picture<'_> {
     fn take_in(&self, t: f64, worst: &mut [(f64, f64)]) {
         let Some(camera_still) = self.still(self.camera, t) else { return };
         let camera = self.camera.pose(&camera_still);
+        let Ok(focus) = self.compiled.focus_at(None, self.camera, FrameTime(t)) else { return };
+        let lens = self.lens.focused(focus);
         let mut seen: Vec<Vector<Jet>> = Vec::new();
         let mut take = |axis: AxisId, camera: &Pose<Jet>, point: Vector<Jet>| {
-            if let (Ok(speed), Some(best)) = (self.lens.speed(camera, point), worst.get_mut(axis.index())) {
+            if let (Ok(speed), Some(best)) = (lens.speed(camera, point), worst.get_mut(axis.index())) {
                 *best = worse(*best, (speed, t));
             }
         };
@@ -218,8 +220,8 @@ impl Picture<'_> {
                 .iter()
                 .copied()
                 .filter(|p| {
-                    let at = self.lens.project(&camera.value(), still.value().out_fixed(*p));
-                    at.is_ok_and(|pixel| self.lens.in_picture(pixel))
+                    let at = lens.project(&camera.value(), still.value().out_fixed(*p));
+                    at.is_ok_and(|pixel| lens.in_picture(pixel))
                 })
                 .collect();
             if visible.is_empty() {

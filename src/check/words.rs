@@ -262,6 +262,34 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
         NoteKind::PixelsSampled { stride } => {
             format!("what a step is worth in the picture was looked at in one of {stride} frames: the shot is long")
         }
+        NoteKind::LeavesPicture { camera, figure, rods } => {
+            let (what, verb) = if *rods {
+                (format!("rods of {}", stage.group_name(*figure)), "leave")
+            } else {
+                (stage.group_name(*figure).to_owned(), "leaves")
+            };
+            let frames = if value == 1.0 { "1 frame".to_owned() } else { format!("{value} frames") };
+            format!("{what} {verb} the picture of {}: not wholly in it in {frames}, first at frame {frame:.2}", stage.group_name(*camera))
+        }
+        NoteKind::FewPixels { camera, figure } => format!(
+            "{} is only {value:.1} pixels large in the picture of {} (frame {frame:.2})",
+            stage.group_name(*figure),
+            stage.group_name(*camera)
+        ),
+        NoteKind::PixelAspect { camera, said } => format!(
+            "{}: `film_back` and `pixels` make pixels {value:.3} times as wide as high; the stage file says {said}. Correct them, or set `pixel_aspect`",
+            stage.group_name(*camera)
+        ),
+        NoteKind::BreathingUnused { camera } => format!(
+            "{}: `breathing` is not used: the group has no channel `focus_distance` in mm; the focal length stays {value} mm",
+            stage.group_name(*camera)
+        ),
+        NoteKind::FocusOutsideBreathing { camera, last } => format!(
+            "{}: the focus is outside the table `breathing` in frames {frame} to {} ({} at the first); the focal length at its end is used",
+            stage.group_name(*camera),
+            last.0,
+            figure(value, "mm")
+        ),
         NoteKind::GapsNotProven => "some gaps are neither proven nor disproven; --large searches up to a thousand times as far".to_owned(),
         NoteKind::FixesNotTried => {
             "not every fix was tried: the budget of work for trials is used up; --large allows a thousand times as much".to_owned()

@@ -115,6 +115,12 @@ pub(super) struct CompileArgs {
     /// Also write camera, bodies and scene at full size (divided by the stage's scale)
     #[arg(long)]
     pub(super) full_size: bool,
+    /// Number the frames of camera, bodies, scene, rods and outlines from this one on
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = clap::value_parser!(i64).range(-100_000_000..=99_000_000))]
+    pub(super) first_frame: Option<i64>,
+    /// Samples of each frame in camera and bodies, from shutter open to shutter close of the first moving pass; 1 is the middle of the exposure
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=64))]
+    pub(super) samples_per_frame: Option<u8>,
     /// Also write the program of every pass, PASS.rows.csv, at this many rows per second of stage time: 100, 12.5 or 30000/1001
     #[arg(long, value_name = "HZ")]
     pub(super) rows: Option<String>,

@@ -9,6 +9,7 @@ use super::terminal::{self, Progress};
 use super::{Outcome, table};
 use crate::check::Approval;
 use crate::output::Export;
+use crate::output::handoff::sampling::Wishes;
 use crate::output::rows::RowRate;
 
 pub(super) fn run(args: &CompileArgs) -> Outcome {
@@ -35,7 +36,8 @@ pub(super) fn run(args: &CompileArgs) -> Outcome {
         return Outcome::Over;
     };
     let sources = p.sources.for_copying();
-    let export = Export { approval, sources: &sources, replace: args.replace, full_size: args.full_size, rows };
+    let wishes = Wishes { full_size: args.full_size, first_frame: args.first_frame, samples: args.samples_per_frame };
+    let export = Export { approval, sources: &sources, replace: args.replace, wishes, rows };
     let progress = Progress::start("writing");
     let written = export.write(&args.out, &mut |name| progress.now(&format!("writing {name}")));
     drop(progress);

@@ -37,6 +37,15 @@ impl Compiled {
         Ok(body.pose(&self.channels_at(pass, body.channels(), t)?))
     }
 
+    /// How a camera is focused at an instant, mm from the film plane; `None` where no channel says it.
+    ///
+    /// # Errors
+    /// [`NoPose`].
+    pub(crate) fn focus_at(&self, pass: Option<&Pass>, camera: &Body, t: FrameTime) -> Result<Option<f64>, NoPose> {
+        let Some(channel) = camera.focus() else { return Ok(None) };
+        Ok(self.channels_at(pass, &[channel], t)?.first().copied())
+    }
+
     /// Places of a body's joints and of the body at an instant, mm: see [`Chain::places`](crate::mechanism::joint::Chain::places).
     ///
     /// # Errors

@@ -1,10 +1,10 @@
 //! The tables of bodies: joints, lens, rods, envelope, rail of a group; obstacles and boxes of the stage.
 //!
-//! Keys of a group: `[[group.joint]]` with `slide` or `turn` (or neither, for an offset alone), `channel`, `rest`, `offset`; `[group.lens]` with `focal_length`,
-//! `film_back`, `pixels`; `[[group.rod]]` with `from`, `to`; `[[group.envelope]]` with `from`, `to` (left out: a ball), `radius`; `[group.rail]` with `name`,
+//! Keys of a group: `[[group.joint]]` with `slide` or `turn` (or neither, for an offset alone), `channel`, `rest`, `offset`; `[[group.rod]]` with `from`, `to`; `[[group.envelope]]` with `from`, `to` (left out: a ball), `radius`; `[group.rail]` with `name`,
 //! `channel`, `reach`, `gap`. Of the stage: `clearance`, `[[obstacle]]` with `name`, `from`, `to`, `radius`, `[[keep_out]]` with `name`, `least`, `greatest`.
 
 use super::keys;
+use super::lens_table;
 use super::log::Log;
 use super::machine_tables::full_name;
 use super::names::unknown_channel;
@@ -12,7 +12,7 @@ use super::reader::Table;
 use super::values::{self, NUMBER, TEXT};
 use crate::bounds::{COORDINATE, Code, Flaw, RADIUS, SPAN};
 use crate::mechanism::joint::JointKind;
-use crate::mechanism::{Chain, JointSpec, Lens, LensSpec, Vector};
+use crate::mechanism::{Chain, JointSpec, Vector};
 use crate::stage::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Stage, Surroundings, check_name};
 
 /// A body with its tables, for what is found later.
@@ -59,7 +59,7 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Opt
     let lens = match table.table(log, "lens", "a table under a line [group.lens]") {
         Some(mut inner) => {
             inner.label = label("lens");
-            let made = lens(log, &mut inner);
+            let made = lens_table::lens(log, &mut inner);
             whole &= made.is_some();
             made
         }
@@ -178,29 +178,6 @@ fn joint(log: &mut Log, group: &str, table: &mut Table<'_>, channels: &mut Vec<S
     let rest = table.take(log, "rest", NUMBER, values::number).unwrap_or(0.0);
     let offset = table.take(log, "offset", POINT, values::three_numbers).unwrap_or([0.0; 3]);
     Some(JointSpec { kind, channel, rest, offset })
-}
-
-fn lens(log: &mut Log, table: &mut Table<'_>) -> Option<Lens> {
-    table.reject_unknown_keys(log, &keys::LENS);
-    let focal_length = table.need(log, "focal_length", "a number, mm", values::number);
-    let back = table.need(log, "film_back", "two numbers, [width, height] in mm", values::two_numbers);
-    let pixels = table.need(log, "pixels", "two whole numbers, [width, height]", values::two_wholes);
-    let size = |n: i64| u32::try_from(n).unwrap_or(0);
-    let [w, h] = pixels?;
-    match Lens::new(LensSpec { focal_length: focal_length?, back: back?, pixels: [size(w), size(h)] }) {
-        Ok(lens) => Some(lens),
-        Err(flaws) => {
-            let named = flaws.into_iter().map(|f| {
-                if f.field == "back" {
-                    Flaw { field: "film_back".to_owned(), title: f.title.replace("`back`", "`film_back`"), ..f }
-                } else {
-                    f
-                }
-            });
-            table.flaws(log, named.collect(), &[]);
-            None
-        }
-    }
 }
 
 fn rail(log: &mut Log, group: &str, table: &mut Table<'_>) -> Option<(String, String, [f64; 2], f64)> {

@@ -21,6 +21,7 @@ mod key_file;
 pub(crate) mod keys;
 mod kind;
 mod layers;
+mod lens_table;
 mod like;
 mod lines;
 mod log;

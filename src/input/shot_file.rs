@@ -157,9 +157,12 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let pace = table.need(log, "seconds_per_frame", "a number, s", values::number).unwrap_or(1.0);
     let shutter = table.need(log, "shutter", "a number, degrees", values::number).unwrap_or(180.0);
     let settle = table.take(log, "settle", "a number, s", values::number).unwrap_or(0.0);
+    let stop = table.take(log, "stop", "a number", values::number);
     let park = park(log, &mut table, names);
     // Behind a wrong exposure nothing is said of `settle`: only a moving pass must not have it.
-    match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park) {
+    match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
+        .and_then(|pass| pass.with_stop(stop))
+    {
         Ok(pass) => Some((pass, table.header)),
         Err(flaws) => {
             table.flaws(log, flaws, &[]);

@@ -1,13 +1,18 @@
 //! The lens: where a point falls in the picture, and what a small motion is worth in pixels.
 //!
-//! Pinhole projection: f in pixels = focal length x pixels / film back, then f X / Z from the middle of the picture (any textbook of
-//! photogrammetry; the calibration chapter of the OpenCV manual). The camera looks along its own -Z with Y up and X to the right, as
+//! Projection: f in pixels = focal length x pixels / film back; x = X / Z and y likewise are distorted (see [`super::distortion`]), times f, from the principal
+//! point (any textbook of photogrammetry; the calibration chapter of the OpenCV manual). The camera looks along its own -Z with Y up and X to the right, as
 //! in glTF 2.0. Pixels count from the left and from the top of the picture, in fractions: (0, 0) is the corner, not the middle of
-//! the first pixel. The camera's origin is the lens's entrance pupil. Limits: no distortion, no focus, principal point in the middle.
+//! the first pixel, whose middle is (0.5, 0.5). The camera's origin is the lens's entrance pupil.
+//!
+//! Invariant: the picture and all around it lies where the distortion is one to one; a point further off is [`Unseen::BeyondModel`], never a wrong pixel.
+//! Limits: the principal point and the distortion do not change with the focus, the pupil does not move with it.
 
+use super::breathing::Breathing;
+use super::distortion::{Brown, Distortion};
 use super::real::Real;
 use super::space::{Pose, Vector};
-use crate::bounds::{Flaw, LENGTH, PIXELS};
+use crate::bounds::{COORDINATE, Code, F_NUMBER, Flaw, LENGTH, PIXEL_ASPECT, PIXELS, STOPS};
 use crate::number::{Jet, elementary};
 
 /// What a lens and its film back are made from; units as in the stage file.
@@ -21,11 +26,55 @@ pub struct LensSpec {
     pub pixels: [u32; 2],
 }
 
+/// What a real lens has beside that; the default is an ideal one.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub struct Optics {
+    /// From the middle of the picture to where the optical axis meets it, mm on the film back: to the right and down.
+    pub principal_point: [f64; 2],
+    /// Width over height of a pixel, as the camera's papers say.
+    pub pixel_aspect: f64,
+    /// Distortion.
+    pub distortion: Brown,
+    /// Focus distance and focal length in effect, mm.
+    pub breathing: Vec<[f64; 2]>,
+    /// From the entrance pupil back to the film plane, mm.
+    pub film_plane: Option<f64>,
+    /// Largest disc that still counts as sharp, mm.
+    pub circle_of_confusion: Option<f64>,
+    /// Least and greatest stop.
+    pub f_numbers: Option<[f64; 2]>,
+    /// T-stop less f-stop, stops.
+    pub t_minus_f_stops: f64,
+}
+
+impl Default for Optics {
+    fn default() -> Optics {
+        Optics {
+            principal_point: [0.0; 2],
+            pixel_aspect: 1.0,
+            distortion: Brown::default(),
+            breathing: Vec::new(),
+            film_plane: None,
+            circle_of_confusion: None,
+            f_numbers: None,
+            t_minus_f_stops: 0.0,
+        }
+    }
+}
+
 /// A checked lens.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Lens {
     spec: LensSpec,
+    /// Without the breathing, which is beside it.
+    optics: Optics,
+    distortion: Distortion,
+    breathing: Breathing,
 }
+
+/// Parts of an edge of the picture at which an undistorted picture is measured.
+const EDGE_PARTS: u8 = 16;
 
 /// A place in the picture, pixels from its left and from its top.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,12 +85,23 @@ pub(crate) struct Pixel<T = f64> {
     pub down: T,
 }
 
-/// A point that the camera does not see because it is not in front of it.
+/// Why a point falls nowhere.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
-#[error("the point is {depth} mm behind the camera")]
-pub(crate) struct BehindCamera {
-    /// How far behind the plane of the lens, mm; 0 or more.
-    pub depth: f64,
+pub(crate) enum Unseen {
+    /// It is not in front of the camera.
+    #[error("the point is {depth} mm behind the camera")]
+    Behind {
+        /// How far behind the plane of the lens, mm; 0 or more.
+        depth: f64,
+    },
+    /// It is so far off the axis that the distortion says nothing of it.
+    #[error("the point is {off} times its distance ahead off the axis, and the distortion holds up to {reach}")]
+    BeyondModel {
+        /// Distance from the axis over the distance ahead.
+        off: f64,
+        /// How far the distortion is one to one.
+        reach: f64,
+    },
 }
 
 impl Lens {
@@ -58,10 +118,94 @@ impl Lens {
         for (i, side) in spec.pixels.into_iter().enumerate() {
             flaws.extend(PIXELS.check("pixels", i64::from(side)).err().map(|f| f.at_index(i)));
         }
-        if flaws.is_empty() { Ok(Lens { spec }) } else { Err(flaws) }
+        let distortion = Distortion::new(Brown::default())?;
+        let (breathing, optics) = (Breathing::default(), Optics::default());
+        if flaws.is_empty() { Ok(Lens { spec, optics, distortion, breathing }) } else { Err(flaws) }
     }
 
-    /// Focal length, mm.
+    /// The same lens as it really is.
+    ///
+    /// # Errors
+    /// Every number out of its range; a distortion that folds within the picture.
+    pub fn with(self, mut optics: Optics) -> Result<Lens, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        for (i, side) in optics.principal_point.into_iter().enumerate() {
+            flaws.extend(COORDINATE.check("principal_point", side).err().map(|f| f.at_index(i)));
+        }
+        flaws.extend(PIXEL_ASPECT.check("pixel_aspect", optics.pixel_aspect).err());
+        flaws.extend(optics.film_plane.and_then(|x| COORDINATE.check("film_plane", x).err()));
+        flaws.extend(optics.circle_of_confusion.and_then(|x| LENGTH.check("circle_of_confusion", x).err()));
+        flaws.extend(STOPS.check("t_minus_f_stops", optics.t_minus_f_stops).err());
+        for (i, stop) in optics.f_numbers.into_iter().flatten().enumerate() {
+            flaws.extend(F_NUMBER.check("f_numbers", stop).err().map(|f| f.at_index(i)));
+        }
+        if let Some([least, greatest]) = optics.f_numbers.filter(|[least, greatest]| !(least <= greatest)) {
+            let flaw = Flaw::new(Code::EmptyRange, "f_numbers", "the greatest stop is below the least");
+            flaws.push(flaw.found(format!("f/{least} to f/{greatest}"), "the least f-number first").help("exchange the two"));
+        }
+        let (distortion, breathing) = (Distortion::new(optics.distortion), Breathing::new(core::mem::take(&mut optics.breathing)));
+        match (distortion, breathing) {
+            (Ok(distortion), Ok(breathing)) if flaws.is_empty() => {
+                let lens = Lens { spec: self.spec, optics, distortion, breathing };
+                match lens.folds() {
+                    None => Ok(lens),
+                    Some(flaw) => Err(vec![flaw]),
+                }
+            }
+            (distortion, breathing) => {
+                flaws.extend(distortion.err().into_iter().flatten());
+                flaws.extend(breathing.err().into_iter().flatten());
+                Err(flaws)
+            }
+        }
+    }
+
+    /// What is wrong where a corner of the picture has no certain undistorted place.
+    fn folds(&self) -> Option<Flaw> {
+        if self.distortion.is_none() {
+            return None;
+        }
+        let shortest = self.breathing.points().iter().map(|[_, f]| *f).fold(self.spec.focal_length, f64::min);
+        let ([width, height], [right, down]) = (self.spec.back, self.optics.principal_point);
+        let (x, y) = (0.5 * width + right.abs(), 0.5 * height + down.abs());
+        let (corner, covered) = ((x * x + y * y).sqrt(), self.distortion.covers() * shortest);
+        (!(corner < covered)).then(|| {
+            Flaw::new(Code::FoldingDistortion, "distortion", "the distortion folds within the picture")
+                .found(
+                    format!("a picture that reaches {corner:.3} mm from the optical axis"),
+                    format!("a model that is one to one there; this one is certain up to {covered:.3} mm"),
+                )
+                .help("fit the coefficients to points up to the corners of the picture, or leave the higher ones away")
+        })
+    }
+
+    /// The lens focused at a distance, with the focal length that is then in effect; the same lens where no distance or no table is given.
+    #[must_use]
+    pub(crate) fn focused(&self, distance: Option<f64>) -> Lens {
+        let focal_length = distance.and_then(|d| self.breathing.focal_length(d)).unwrap_or(self.spec.focal_length);
+        let spec = LensSpec { focal_length, ..self.spec };
+        Lens { spec, optics: self.optics.clone(), distortion: self.distortion, breathing: Breathing::default() }
+    }
+
+    /// Focal lengths by focus distance.
+    #[must_use]
+    pub(crate) fn breathing(&self) -> &Breathing {
+        &self.breathing
+    }
+
+    /// Its distortion.
+    #[must_use]
+    pub(crate) fn distortion(&self) -> &Distortion {
+        &self.distortion
+    }
+
+    /// What it has beside an ideal lens; its breathing is [`Lens::breathing`].
+    #[must_use]
+    pub(crate) fn optics(&self) -> &Optics {
+        &self.optics
+    }
+
+    /// Focal length, mm; that in effect where the lens is [`focused`](Lens::focused).
     #[must_use]
     pub(crate) fn focal_length(&self) -> f64 {
         self.spec.focal_length
@@ -86,35 +230,52 @@ impl Lens {
         [focal_length * f64::from(across) / width, focal_length * f64::from(down) / height]
     }
 
-    /// The middle of the picture, where the optical axis meets it.
+    /// Where the optical axis meets the picture.
     #[must_use]
-    pub(crate) fn middle(&self) -> Pixel {
-        let [across, down] = self.spec.pixels;
-        Pixel { right: 0.5 * f64::from(across), down: 0.5 * f64::from(down) }
+    pub(crate) fn axis(&self) -> Pixel {
+        let ([width, height], [across, down]) = (self.spec.back, self.spec.pixels.map(f64::from));
+        let [aside, below] = self.optics.principal_point;
+        Pixel { right: 0.5 * across + aside * across / width, down: 0.5 * down + below * down / height }
     }
 
     /// Where a point that the camera sees at `seen` (mm, in the camera's own axes) falls.
     ///
     /// # Errors
-    /// [`BehindCamera`] for a point at or behind the plane of the lens. Outside the picture is no error: ask
+    /// [`Unseen`] for a point at or behind the plane of the lens, or where the distortion says nothing. Outside the picture is no error: ask
     /// [`Lens::in_picture`].
-    pub(crate) fn project_seen<T: Real>(&self, seen: Vector<T>) -> Result<Pixel<T>, BehindCamera> {
-        let ahead = -seen.z;
-        if !(0.0 < ahead.value()) {
-            return Err(BehindCamera { depth: seen.z.value() });
+    pub(crate) fn project_seen<T: Real>(&self, seen: Vector<T>) -> Result<Pixel<T>, Unseen> {
+        let at = Lens::on_plane(seen)?;
+        if self.distortion.is_none() {
+            return Ok(self.pixel(at));
         }
-        let ([across, down], middle) = (self.focal_pixels(), self.middle());
-        Ok(Pixel {
-            right: (seen.x / ahead).times(across) + T::constant(middle.right),
-            down: T::constant(middle.down) - (seen.y / ahead).times(down),
-        })
+        let [x, y] = at.map(T::value);
+        let (off, reach) = ((x * x + y * y).sqrt(), self.distortion.reach());
+        if !(off <= reach) {
+            return Err(Unseen::BeyondModel { off, reach });
+        }
+        Ok(self.pixel(self.distortion.apply(at)))
+    }
+
+    /// A point on the plane at distance 1 ahead: to the right and down.
+    ///
+    /// # Errors
+    /// [`Unseen::Behind`].
+    pub(crate) fn on_plane<T: Real>(seen: Vector<T>) -> Result<[T; 2], Unseen> {
+        let ahead = -seen.z;
+        if 0.0 < ahead.value() { Ok([seen.x / ahead, -(seen.y / ahead)]) } else { Err(Unseen::Behind { depth: seen.z.value() }) }
+    }
+
+    /// The pixel of a place on that plane as it is on the film: for an undistorted place the pixel of the undistorted picture.
+    pub(crate) fn pixel<T: Real>(&self, [x, y]: [T; 2]) -> Pixel<T> {
+        let ([across, down], axis) = (self.focal_pixels(), self.axis());
+        Pixel { right: x.times(across) + T::constant(axis.right), down: y.times(down) + T::constant(axis.down) }
     }
 
     /// Where a point of the stage falls in the picture of a camera that stands at `camera`.
     ///
     /// # Errors
     /// As [`Lens::project_seen`].
-    pub(crate) fn project<T: Real>(&self, camera: &Pose<T>, point: Vector<T>) -> Result<Pixel<T>, BehindCamera> {
+    pub(crate) fn project<T: Real>(&self, camera: &Pose<T>, point: Vector<T>) -> Result<Pixel<T>, Unseen> {
         self.project_seen(camera.inward(point))
     }
 
@@ -123,9 +284,27 @@ impl Lens {
     ///
     /// # Errors
     /// As [`Lens::project_seen`].
-    pub(crate) fn speed(&self, camera: &Pose<Jet>, point: Vector<Jet>) -> Result<f64, BehindCamera> {
+    pub(crate) fn speed(&self, camera: &Pose<Jet>, point: Vector<Jet>) -> Result<f64, Unseen> {
         let Pixel { right, down } = self.project(camera, point)?;
         Ok((right.v * right.v + down.v * down.v).sqrt())
+    }
+
+    /// How many times as wide and high, about its middle, an undistorted picture of the same focal length must be to hold the whole plate: at places along the plate's edges.
+    #[must_use]
+    pub(crate) fn overscan(&self) -> f64 {
+        if self.distortion.is_none() {
+            return 1.0;
+        }
+        let ([across, down], [x, y], axis) = (self.focal_pixels(), self.spec.pixels.map(f64::from), self.axis());
+        let along = (0..=EDGE_PARTS).map(|i| f64::from(i) / f64::from(EDGE_PARTS));
+        let edges = along.flat_map(|s| [[s * x, 0.0], [s * x, y], [0.0, s * y], [x, s * y]]);
+        let out = |[right, low]: [f64; 2]| {
+            let place = self.distortion.undo([(right - axis.right) / across, (low - axis.down) / down])?;
+            let at = self.pixel(place);
+            Some(f64::max((2.0 * at.right / x - 1.0).abs(), (2.0 * at.down / y - 1.0).abs()))
+        };
+        // The whole picture lies where the inverse is certain: the constructor saw to it.
+        edges.filter_map(out).fold(0.0, f64::max)
     }
 
     /// True for a place within the edges of the picture.
@@ -236,7 +415,7 @@ mod tests {
 
     #[test]
     fn behind_is_said_and_the_edge_belongs_to_the_picture() {
-        assert_eq!(lens().project_seen(Vector::new(0.0, 0.0, 5.0)).unwrap_err(), BehindCamera { depth: 5.0 });
+        assert_eq!(lens().project_seen(Vector::new(0.0, 0.0, 5.0)).unwrap_err(), Unseen::Behind { depth: 5.0 });
         assert!(lens().project_seen(Vector::new(0.0, 0.0, 0.0)).is_err());
         assert!(lens().project_seen(Vector::new(0.0, 0.0, f64::NAN)).is_err());
         let at = |right, down| lens().in_picture(Pixel { right, down });
@@ -250,6 +429,33 @@ mod tests {
         let theirs = lens().project_seen(Vector::new(x.1, y.1, z.1)).unwrap();
         same(mine.right, theirs.right, 1e-13);
         same(mine.down, theirs.down, 1e-13);
+    }
+
+    /// Derived: 0.1 mm of 24.9 mm on 4096 pixels are 16.45 px, -0.2 mm of 18.7 mm on 3072 are -32.86 px.
+    #[test]
+    fn the_principal_point_moves_the_picture_and_a_focused_lens_breathes() {
+        let spec = LensSpec { focal_length: 24.0, back: [24.9, 18.7], pixels: [4096, 3072] };
+        // A thin lens of 24 mm: 24.489796 mm at 1.2 m, 24.193548 mm at 3 m, 1.2245 % apart.
+        let thin = |s: f64| 24.0 * s / (s - 24.0);
+        let optics =
+            Optics { principal_point: [0.1, -0.2], breathing: vec![[1200.0, thin(1200.0)], [3000.0, thin(3000.0)]], ..Optics::default() };
+        let lens = Lens::new(spec).unwrap().with(optics).unwrap();
+        let ahead = lens.project_seen(Vector::new(0.0, 0.0, -7.0)).unwrap();
+        assert!((ahead.right - 2064.449_8).abs() < 1e-4 && (ahead.down - 1503.144_4).abs() < 1e-4, "{ahead:?}");
+        let at = |distance: Option<f64>| lens.focused(distance).project_seen(Vector::new(600.0, 0.0, -2000.0)).unwrap().right - ahead.right;
+        assert!((at(Some(1200.0)) / at(Some(3000.0)) - 1.012_245).abs() < 5e-7);
+        assert!((at(None) - 24.0 * 0.3 * 4096.0 / 24.9).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_distortion_that_folds_in_the_picture_is_refused_and_no_point_beyond_it_has_a_pixel() {
+        let with = |k1: f64| lens().with(Optics { distortion: Brown { k1, ..Brown::default() }, ..Optics::default() });
+        // The corner is 8.2 mm off the axis, 0.546 of the focal length; 2/3 of the fold at 1 / sqrt(-3 k1) must be further.
+        assert_eq!(with(-0.6).unwrap_err().first().map(|f| f.code.slug()), Some("folding-distortion"));
+        let lens = with(-0.2).unwrap();
+        assert!(matches!(lens.project_seen(Vector::new(13.0, 0.0, -10.0)), Err(Unseen::BeyondModel { .. })));
+        let at = lens.project_seen(Vector::new(5.0, 0.0, -10.0)).unwrap();
+        assert!((at.right - (640.0 + 1500.0 * 0.5 * 0.95)).abs() < 1e-9 && at.down == 512.0, "{at:?}");
     }
 
     #[test]

@@ -9,6 +9,8 @@
 //! Space is right-handed with Y up, as in glTF, in millimetres; a positive turn follows the right hand about its axis.
 
 pub(crate) mod aim;
+mod breathing;
+pub(crate) mod distortion;
 pub(crate) mod drum;
 pub(crate) mod enclosed_inverse;
 pub(crate) mod hanging;
@@ -29,6 +31,7 @@ mod unit;
 use crate::number::figures;
 
 pub(crate) use aim::Aim;
+pub use distortion::Brown;
 pub use drum::{Drum, DrumSpec, Hung, Rope, Spool};
 pub use enclosed_inverse::enclosed_inverse;
 pub use hanging::{Hanging, Pull};
@@ -37,7 +40,7 @@ pub(crate) use joint::Chain;
 pub use joint::{JointKind, JointSpec};
 pub use kinematics::{Mechanism, Quantity, one_to_one};
 pub(crate) use lens::Pixel;
-pub use lens::{Lens, LensSpec};
+pub use lens::{Lens, LensSpec, Optics};
 pub use limb_wire::{Limb, LimbWire, LimbWireSpec};
 pub use real::Real;
 pub use rods::CarriedFrom;

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::columns::{self, Column, ColumnError};
 use super::handoff::HandOff;
 use super::handoff::poses::PoseError;
+use super::handoff::sampling::Wishes;
 use super::manifest;
 use super::rows::{RowRate, RowsError, Table, Tracks};
 use super::staged::{OurFolder, StagedError, StagedFolder, Written};
@@ -43,8 +44,8 @@ pub(crate) struct Export<'a> {
     pub sources: &'a [(String, Vec<u8>)],
     /// Replace a folder of ours that differs.
     pub replace: bool,
-    /// Write camera, figures and scene at the size of the real thing too, beside those at the model's.
-    pub full_size: bool,
+    /// What is asked of the files for other departments.
+    pub wishes: Wishes,
     /// Write the whole program of every pass too, as rows at this rate.
     pub rows: Option<RowRate>,
 }
@@ -91,7 +92,7 @@ impl Export<'_> {
                 rows.push(entry);
             }
         }
-        HandOff { compiled, full_size: self.full_size }.add::<ExportError>(&mut folder, step)?;
+        HandOff { compiled, wishes: self.wishes }.add::<ExportError>(&mut folder, step)?;
         for (path, bytes) in self.sources {
             let full = format!("source/{path}");
             step(&full);
@@ -99,6 +100,7 @@ impl Export<'_> {
         }
         let source = self.sources.first().map_or("", |(path, _)| path.as_str());
         let mut m = manifest::manifest(report, source);
+        m.hand_off = manifest::hand_off(compiled, self.wishes);
         m.files = folder.files().to_vec();
         for (pass, entry) in m.passes.iter_mut().zip(rows) {
             pass.rows = Some(entry);

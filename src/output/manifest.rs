@@ -4,10 +4,12 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::handoff::sampling::{Sampling, Wishes};
 use super::rows::interpolation::{self, Departure};
 use super::rows::{RowRate, Table, Tracks};
 use super::used::{self, Clearances, LimbEntry, TorqueEntry};
 use crate::check::{Report, words};
+use crate::compile::Compiled;
 
 /// Kind of document, so that a folder of ours is known as one.
 pub(crate) const KIND: &str = "movewright columns";
@@ -62,6 +64,9 @@ pub(crate) struct Manifest {
     /// Weighted limbs whose wires were checked.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limbs: Vec<LimbEntry>,
+    /// How the files for other departments count frames, where there are any.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hand_off: Option<HandOffEntry>,
     /// Clock of the shot.
     pub clock: Clock,
     /// Passes with their clocks and files.
@@ -74,6 +79,17 @@ pub(crate) struct Manifest {
     pub cautions: Vec<String>,
     /// Every file but this one.
     pub files: Vec<FileEntry>,
+}
+
+/// How the files for other departments count frames.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct HandOffEntry {
+    /// Number of the first photographed frame in them.
+    pub first_frame: i64,
+    /// Samples of each frame in the tables of camera and bodies.
+    pub samples_per_frame: usize,
+    /// Shutter angle that the samples span, degrees; `null` where there is one sample, or nothing moves while a shutter is open.
+    pub shutter: Option<f64>,
 }
 
 /// Clock of the shot.
@@ -216,6 +232,7 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
         scale: Some(stage.scale()),
         clearances: used::clearances(stage),
         limbs: used::limbs(stage),
+        hand_off: None,
         clock: Clock {
             frame_rate: shot.frame_rate().to_string(),
             first_frame: shot.frames().first(),
@@ -267,6 +284,19 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
         cautions: core::iter::once(NOTICE).chain(CAUTIONS).map(str::to_owned).collect(),
         files: Vec::new(),
     }
+}
+
+/// What the manifest says of the files for other departments; `None` where there are none.
+#[must_use]
+pub(crate) fn hand_off(compiled: &Compiled, wishes: Wishes) -> Option<HandOffEntry> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
+    let sampling = Sampling::new(shot, wishes);
+    let first_frame = sampling.number(shot.frames().first());
+    (!stage.bodies().is_empty()).then(|| HandOffEntry {
+        first_frame,
+        samples_per_frame: sampling.offsets().len(),
+        shutter: sampling.shutter(),
+    })
 }
 
 /// What the manifest says of one pass's rows.

@@ -35,6 +35,7 @@ pub struct Pass {
     pace: Pace,
     shutter: Shutter,
     settle: f64,
+    stop: Option<f64>,
     park: Vec<GroupId>,
 }
 
@@ -72,7 +73,7 @@ impl Pass {
             }
         }
         match (Pace::new(seconds_per_frame), Shutter::new(shutter), flaws.is_empty()) {
-            (Ok(pace), Ok(shutter), true) => Ok(Pass { name: name.to_owned(), exposure, pace, shutter, settle, park }),
+            (Ok(pace), Ok(shutter), true) => Ok(Pass { name: name.to_owned(), exposure, pace, shutter, settle, stop: None, park }),
             _ => Err(flaws),
         }
     }
@@ -111,6 +112,23 @@ impl Pass {
     #[must_use]
     pub fn settle(&self) -> f64 {
         self.settle
+    }
+
+    /// The same with the f-number that its lens is set to.
+    ///
+    /// # Errors
+    /// A number out of its range.
+    pub(crate) fn with_stop(self, stop: Option<f64>) -> Result<Pass, Vec<Flaw>> {
+        match stop.map(|stop| bounds::F_NUMBER.check("stop", stop)) {
+            Some(Err(flaw)) => Err(vec![flaw]),
+            _ => Ok(Pass { stop, ..self }),
+        }
+    }
+
+    /// The f-number that its lens is set to, where it is given.
+    #[must_use]
+    pub(crate) fn stop(&self) -> Option<f64> {
+        self.stop
     }
 
     /// The groups that stay at home.

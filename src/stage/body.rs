@@ -5,6 +5,9 @@
 use super::ids::{ChannelId, GroupId};
 use crate::mechanism::{Chain, JointSpec, Lens, Pose, Real, Vector};
 
+/// A channel of a camera's group of this name, in mm, is its focus distance.
+pub(crate) const FOCUS_CHANNEL: &str = "focus_distance";
+
 /// A straight rod that carries a figure, from end to end, in the axes at the end of the group's chain. Unit: mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rod {
@@ -81,6 +84,7 @@ pub(crate) struct Body {
     pub(super) chain: Chain,
     pub(super) channels: Vec<ChannelId>,
     pub(super) lens: Option<Lens>,
+    pub(super) focus: Option<ChannelId>,
     pub(super) rods: Vec<Rod>,
     pub(super) envelope: Vec<Capsule>,
     pub(super) rail: Option<Rail>,
@@ -126,6 +130,12 @@ impl Body {
     #[must_use]
     pub(crate) fn lens(&self) -> Option<&Lens> {
         self.lens.as_ref()
+    }
+
+    /// The channel, in mm, that says at which distance from the film plane a camera is focused.
+    #[must_use]
+    pub(crate) fn focus(&self) -> Option<ChannelId> {
+        self.focus
     }
 
     /// Its support rods.

@@ -3,7 +3,7 @@
 //! Invariant: after [`Stage::with_bodies`] every body's channels are the stage's, and all lengths lie in their ranges.
 
 use super::Stage;
-use super::body::{Body, BodySpec, Rail, Surroundings};
+use super::body::{Body, BodySpec, FOCUS_CHANNEL, Rail, Surroundings};
 use super::ids::{ChannelId, GroupId};
 use super::name::check_display_name;
 use crate::bounds::{Code, Flaw, RADIUS, SPAN};
@@ -92,7 +92,9 @@ impl Stage {
         }
         match (Chain::new(&spec.joints), group) {
             (Ok(chain), Some(group)) if flaws.is_empty() => {
-                Ok(Body { group, chain, channels, lens: spec.lens, rods: spec.rods, envelope: spec.envelope, rail })
+                let focus = spec.lens.as_ref().and_then(|_| self.channel(&format!("{}.{FOCUS_CHANNEL}", spec.group)));
+                let focus = focus.filter(|c| self.channel_unit(*c) == "mm");
+                Ok(Body { group, chain, channels, lens: spec.lens, focus, rods: spec.rods, envelope: spec.envelope, rail })
             }
             (Ok(_), _) => Err(flaws),
             (Err(more), _) => {

@@ -58,6 +58,7 @@ pub(super) fn names(stage: &Stage, shot: &Shot, requests: Requests) -> Vec<Strin
         }
         if lenses || figures {
             names.push(format!("scene{mark}.glb"));
+            names.push(format!("scene{mark}.usda"));
         }
     }
     names

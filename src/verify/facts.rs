@@ -4,7 +4,7 @@
 
 use super::fault::{FaultKind, Faults, MANIFEST};
 use super::oracle::steps_per_unit;
-use super::record::{ColumnRecord, PassRecord, Record};
+use super::record::{ColumnRecord, HandOffRecord, PassRecord, Record};
 use super::used;
 use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::{Axis, Stage};
@@ -87,7 +87,26 @@ pub(super) fn against(record: &Record, stage: &Stage, shot: &Shot, faults: &mut 
             used::compare_torque(c.torque.as_ref(), axis, name, said.faults);
         }
     }
+    if let Some(h) = &record.hand_off {
+        said.about = "hand_off: ".to_owned();
+        hand_off(&mut said, h, shot);
+    }
     record.used.compare(stage, faults);
+}
+
+fn hand_off(said: &mut Said<'_>, h: &HandOffRecord, shot: &Shot) {
+    if !(1..=64).contains(&h.samples_per_frame) {
+        said.wrong("samples_per_frame", &h.samples_per_frame.to_string(), "1 to 64");
+    }
+    let moving = shot.passes().iter().find(|p| p.exposure() == Exposure::Moving).map(|p| p.shutter().degrees());
+    match (h.shutter, moving.filter(|_| h.samples_per_frame > 1)) {
+        (Some(found), Some(expected)) => said.number("shutter", found, expected),
+        (None, None) => {}
+        (found, expected) => {
+            let text = |x: Option<f64>| x.map_or("none".to_owned(), |x| x.to_string());
+            said.wrong("shutter", &text(found), &text(expected));
+        }
+    }
 }
 
 fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stage, shot: &Shot, pass: &Pass) {

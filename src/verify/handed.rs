@@ -6,19 +6,43 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use super::expected::Requests;
-use super::fault::Faults;
+use super::fault::{FaultKind, Faults};
 use super::oracle::Oracle;
-use super::posed::Posed;
-use super::poses::Poses;
+use super::picture::is_one_to_one;
+use super::posed::{Posed, focus};
+use super::poses::{Poses, Row};
+use super::record::Record;
 use super::rods::Rods;
 use super::scene::{Scene, Size};
-use crate::shot::Shot;
-use crate::stage::Stage;
+use crate::shot::{Exposure, Shot};
+use crate::stage::{Body, Stage};
+
+/// How the files count frames, and when within a frame they say where things are.
+#[derive(Debug, Clone)]
+struct Counted {
+    shift: i64,
+    /// Frames from the middle.
+    offsets: Vec<f64>,
+}
+
+impl Counted {
+    /// From what the manifest says; one sample at the middle, and the shot's own numbers, where it says nothing.
+    fn new(record: &Record, shot: &Shot) -> Counted {
+        let Some(h) = &record.hand_off else { return Counted { shift: 0, offsets: vec![0.0] } };
+        let shift = h.first_frame.saturating_sub(shot.frames().first());
+        let moving = shot.passes().iter().find(|p| p.exposure() == Exposure::Moving);
+        let open = moving.map_or(0.0, |p| p.shutter().degrees() / 360.0);
+        let samples = h.samples_per_frame.clamp(1, 64);
+        let at = |k: u32| if samples == 1 { 0.0 } else { open * (f64::from(k) / f64::from(samples - 1) - 0.5) };
+        Counted { shift, offsets: (0..samples).map(at).collect() }
+    }
+}
 
 /// The files being read.
 pub(super) struct HandedOver<'a> {
     stage: &'a Stage,
     shot: &'a Shot,
+    counted: Counted,
     poses: Vec<Poses<'a>>,
     scenes: Vec<Scene<'a>>,
     rods: Vec<Rods<'a>>,
@@ -29,11 +53,12 @@ impl<'a> HandedOver<'a> {
     pub(super) fn open(
         dir: &Path,
         there: &BTreeSet<String>,
-        requests: Requests,
+        (record, requests): (&Record, Requests),
         (stage, shot): (&'a Stage, &'a Shot),
         faults: &mut Faults,
     ) -> HandedOver<'a> {
-        let mut all = HandedOver { stage, shot, poses: Vec::new(), scenes: Vec::new(), rods: Vec::new() };
+        let mut all =
+            HandedOver { stage, shot, counted: Counted::new(record, shot), poses: Vec::new(), scenes: Vec::new(), rods: Vec::new() };
         if stage.bodies().is_empty() {
             return all;
         }
@@ -43,12 +68,22 @@ impl<'a> HandedOver<'a> {
             for (stem, cameras) in [("camera", true), ("bodies", false)] {
                 let name = format!("{stem}{mark}.csv");
                 if there.contains(&name) {
-                    all.poses.push(Poses::open(dir, &name, stage, cameras, size.divisor, faults));
+                    all.poses.push(Poses::open(dir, &name, (stage, shot), cameras, (size.divisor, all.counted.offsets.len() > 1), faults));
                 }
             }
             let name = format!("scene{mark}.glb");
             if there.contains(&name) {
-                all.scenes.push(Scene::open(dir, &name, stage, shot, size, faults));
+                all.scenes.push(Scene::open(dir, &name, (stage, shot), (size, shot.frames().first() + all.counted.shift), faults));
+            }
+        }
+        for body in stage.bodies() {
+            if body.lens().is_some_and(|lens| !lens.distortion().is_none() && !is_one_to_one(lens)) {
+                let group = stage.group_name(body.group());
+                faults.file(
+                    FaultKind::Source,
+                    "source/",
+                    format!("the lens of {group} folds where its distortion is taken to be one to one"),
+                );
             }
         }
         all.rods = shot.passes().iter().map(|pass| Rods::open(dir, there, stage, pass, faults)).collect();
@@ -57,14 +92,29 @@ impl<'a> HandedOver<'a> {
 
     /// Reads what every file has of a frame.
     pub(super) fn frame(&mut self, oracle: &Oracle<'_>, frame: i64, faults: &mut Faults) {
-        if !(self.poses.is_empty() && self.scenes.is_empty()) {
-            let state = oracle.state(frame as f64);
-            let posed: Vec<Posed> = self.stage.bodies().iter().map(|b| Posed::of(oracle, self.stage, None, b, &state, true)).collect();
-            let label = self.shot.timecode_start().after(frame - self.shot.frames().first()).to_string();
-            self.poses.iter_mut().for_each(|p| p.frame(frame, &label, &posed, faults));
-            self.scenes.iter_mut().for_each(|s| s.frame(frame, &posed, faults));
+        let number = frame.saturating_add(self.counted.shift);
+        let label = self.shot.timecode_start().after(frame - self.shot.frames().first()).to_string();
+        let stage = self.stage;
+        let posed = |t: f64| -> Vec<Posed> {
+            let state = oracle.state(t);
+            stage.bodies().iter().map(|b| Posed::of(oracle, stage, None, b, &state, true)).collect()
+        };
+        if !self.scenes.is_empty() {
+            let all = posed(frame as f64);
+            self.scenes.iter_mut().for_each(|s| s.frame(frame, &all, faults));
         }
-        self.rods.iter_mut().for_each(|r| r.frame(oracle, frame, faults));
+        let HandedOver { counted, poses, .. } = self;
+        for (sample, offset) in counted.offsets.iter().enumerate() {
+            if poses.is_empty() {
+                break;
+            }
+            let t = frame as f64 + offset;
+            let (all, state) = (posed(t), oracle.state(t));
+            let focus = |b: &Body| focus(oracle, stage, None, b, &state);
+            let row = Row { number, label: &label, sample: sample + 1, at: number as f64 + offset };
+            poses.iter_mut().for_each(|p| p.frame(&row, &all, &focus, faults));
+        }
+        self.rods.iter_mut().for_each(|r| r.frame(oracle, (frame, number), faults));
     }
 
     /// After the last frame nothing may follow.

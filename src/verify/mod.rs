@@ -231,7 +231,7 @@ fn recomputed(
     // A folder that says it exceeds limits is judged too, but what is found is no fault.
     let mut exceeded = Faults::default();
     let mut columns = Columns::open(what, dir, &|file| there.contains(file), faults);
-    let mut handed = HandedOver::open(dir, there, requests, (stage, shot), faults);
+    let mut handed = HandedOver::open(dir, there, (record, requests), (stage, shot), faults);
     let mut judge = Judge::new(what);
     for frame in shot.frames().frames() {
         let last = u16::from(frame == shot.frames().last());

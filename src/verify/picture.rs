@@ -1,11 +1,13 @@
 //! The picture of a lens: where a point falls, the convex outline of points, and whether an outline touches the picture.
 //!
-//! What: a pinhole, f X / Z in lengths of the film back, counted from the left and the top of the picture (any textbook of photogrammetry). The outline is found by
+//! What: f X / Z in lengths of the film back, counted from the left and the top of the picture (any textbook of photogrammetry), distorted as Brown's model is written with matrices: the
+//! radial factor times the point, and 2 (p . x) x + (x . x) p with p = (p2, p1). The focal length in effect is read from the table anew. The outline is found by
 //! wrapping a line round the points (R. A. Jarvis, Information Processing Letters 2(1), 1973). Two convex shapes are apart where one side of either parts them.
-//! Limits: no distortion, the axis in the middle of the picture.
+//! Limits: how far the distortion is one to one is taken over from the lens; that no place up to there folds is tried at a thousand of them ([`is_one_to_one`]).
 
 use super::figure::Point;
-use crate::mechanism::Lens;
+use super::sine::{cosine, sine};
+use crate::mechanism::{Brown, Lens};
 
 /// Pixels from the left and from the top.
 pub(super) type Pixel = [f64; 2];
@@ -29,11 +31,123 @@ impl Where {
     }
 }
 
-/// Where a point before the camera falls, seen in the camera's own axes.
-pub(super) fn projected(lens: &Lens, [x, y, z]: Point) -> Pixel {
-    let ([width, height], [across, down]) = (lens.back(), lens.pixels().map(f64::from));
-    let on_film = [lens.focal_length() * x / -z, lens.focal_length() * y / -z];
-    [(0.5 + on_film[0] / width) * across, (0.5 - on_film[1] / height) * down]
+/// A lens at one focus.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct View<'a> {
+    pub(super) lens: &'a Lens,
+    /// Focal length in effect, mm.
+    pub(super) focal_length: f64,
+    /// By which share of itself it may be off.
+    pub(super) slack: f64,
+}
+
+impl<'a> View<'a> {
+    /// The lens focused at a distance that may be off by `room`.
+    pub(super) fn of(lens: &'a Lens, (focus, room): (Option<f64>, f64)) -> View<'a> {
+        let points = lens.breathing().points();
+        let at = |s: f64| breathed(points, s).unwrap_or_else(|| lens.focal_length());
+        let Some(s) = focus else { return View { lens, focal_length: lens.focal_length(), slack: 0.0 } };
+        let off = f64::max((at(s + room) - at(s)).abs(), (at(s - room) - at(s)).abs());
+        View { lens, focal_length: at(s), slack: off / at(s) }
+    }
+
+    /// Where a point before the camera is on the plane at distance 1, to the right and down.
+    pub(super) fn on_plane([x, y, z]: Point) -> Pixel {
+        [x / -z, y / z]
+    }
+
+    /// The pixel of a place on that plane.
+    pub(super) fn undistorted(&self, [x, y]: Pixel) -> Pixel {
+        let (lens, f) = (self.lens, self.focal_length);
+        let ([width, height], [across, down], [aside, below]) = (lens.back(), lens.pixels().map(f64::from), lens.optics().principal_point);
+        [(0.5 + (f * x + aside) / width) * across, (0.5 + (f * y + below) / height) * down]
+    }
+
+    /// The place on that plane of an undistorted pixel.
+    pub(super) fn back_on_plane(&self, [right, down]: Pixel) -> Pixel {
+        let (lens, f) = (self.lens, self.focal_length);
+        let ([width, height], [across, high], [aside, below]) = (lens.back(), lens.pixels().map(f64::from), lens.optics().principal_point);
+        [((right / across - 0.5) * width - aside) / f, ((down / high - 0.5) * height - below) / f]
+    }
+
+    /// How many times as wide and high an undistorted picture about the middle must be to hold the whole plate: at 16 parts of each edge, each place undistorted by applying its own
+    /// correction again and again until it stays. `None` where it does not.
+    pub(super) fn overscan(&self) -> Option<f64> {
+        let k = self.lens.distortion().spec();
+        if k == Brown::default() {
+            return Some(1.0);
+        }
+        let [across, down] = self.lens.pixels().map(f64::from);
+        let mut most = 0.0_f64;
+        for i in 0..=16_u8 {
+            let share = f64::from(i) / 16.0;
+            for edge in [[share * across, 0.0], [share * across, down], [0.0, share * down], [across, share * down]] {
+                let plate = self.back_on_plane(edge);
+                let mut place = plate;
+                for _ in 0..10_000 {
+                    let [x, y] = bent(&k, place);
+                    let off = [plate[0] - x, plate[1] - y];
+                    place = [place[0] + 0.5 * off[0], place[1] + 0.5 * off[1]];
+                    if off[0].abs() + off[1].abs() < 1e-13 {
+                        break;
+                    }
+                }
+                let [x, y] = bent(&k, place);
+                if !(apart([x, y], plate) <= 1e-9) {
+                    return None;
+                }
+                let [right, low] = self.undistorted(place);
+                most = most.max((2.0 * right / across - 1.0).abs()).max((2.0 * low / down - 1.0).abs());
+            }
+        }
+        Some(most)
+    }
+
+    /// The pixel of a place on that plane as the lens distorts it.
+    pub(super) fn distorted(&self, place: Pixel) -> Pixel {
+        self.undistorted(bent(&self.lens.distortion().spec(), place))
+    }
+}
+
+/// A place as Brown's model moves it.
+fn bent(k: &Brown, [x, y]: Pixel) -> Pixel {
+    let (r2, along) = (x * x + y * y, 2.0 * (k.p2 * x + k.p1 * y));
+    let radial = 1.0 + k.k1 * r2 + k.k2 * r2 * r2 + k.k3 * r2 * r2 * r2;
+    [(radial + along) * x + r2 * k.p2, (radial + along) * y + r2 * k.p1]
+}
+
+/// False where two places near each other, within the reach of a lens, exchange their order: slopes by small differences, on rings and rays.
+pub(super) fn is_one_to_one(lens: &Lens) -> bool {
+    let (k, reach) = (lens.distortion().spec(), lens.distortion().reach());
+    let step = 1e-5;
+    (1..=40_u8).all(|ring| {
+        (0..25_u8).all(|ray| {
+            let (r, turns) = (0.999 * reach * f64::from(ring) / 40.0, f64::from(ray) / 25.0);
+            let [x, y] = [r * cosine(turns), r * sine(turns)];
+            let h = step * (1.0 + r);
+            let slope = |dx: f64, dy: f64| {
+                let (a, b) = (bent(&k, [x + dx, y + dy]), bent(&k, [x - dx, y - dy]));
+                [(a[0] - b[0]) / (2.0 * h), (a[1] - b[1]) / (2.0 * h)]
+            };
+            let ([a, c], [b, d]) = (slope(h, 0.0), slope(0.0, h));
+            a * d - b * c > 0.0
+        })
+    })
+}
+
+/// Focal length at a focus distance: straight over 1 / distance; beyond the ends those of the ends.
+pub(super) fn breathed(points: &[[f64; 2]], distance: f64) -> Option<f64> {
+    let above = points.iter().position(|p| p[0] >= distance);
+    match above.map(|i| (i.checked_sub(1).and_then(|j| points.get(j)), points.get(i))) {
+        None => points.last().map(|p| p[1]),
+        Some((None, after)) => after.map(|p| p[1]),
+        Some((Some([s0, f0]), Some([s1, f1]))) => {
+            // Weights of 1/s at s0 and s1, multiplied out.
+            let share = (distance - s0) * s1 / ((s1 - s0) * distance);
+            Some(f0 * (1.0 - share) + f1 * share)
+        }
+        Some((Some(_), None)) => None,
+    }
 }
 
 /// The corners of the convex outline, in order round it.
@@ -103,7 +217,7 @@ pub(super) fn may_be(lens: &Lens, corners: &[Pixel], margin: f64, room: f64, sai
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use proptest::prelude::*;
 
@@ -115,8 +229,28 @@ mod tests {
     #[test]
     fn the_published_projection() {
         let lens = Lens::new(LensSpec { focal_length: 15.0, back: [12.8, 10.24], pixels: [1280, 1024] }).unwrap();
-        let [x, y] = projected(&lens, [300.0, -400.0, -3000.0]);
+        let [x, y] = View::of(&lens, (None, 0.0)).distorted(View::on_plane([300.0, -400.0, -3000.0]));
         assert!((x - 790.0).abs() < 1e-12 && (y - 712.0).abs() < 1e-12);
+    }
+
+    /// Source: OpenCV, `projectPoints`, by `tests/golden/distortion.py`.
+    #[test]
+    fn the_values_of_opencv() {
+        for line in include_str!("../../tests/golden/distortion.csv").lines().filter(|l| !l.starts_with('#')).skip(1) {
+            let n: Vec<f64> = line.split(',').map(|c| c.parse().unwrap()).collect();
+            let k = Brown { k1: n[0], k2: n[1], k3: n[2], p1: n[3], p2: n[4] };
+            let [x, y] = bent(&k, [n[5], n[6]]);
+            assert!((x - n[7]).abs() <= 1e-14 && (y - n[8]).abs() <= 1e-14, "{line}");
+        }
+    }
+
+    #[test]
+    fn focal_lengths_by_hand() {
+        let table = [[600.0, 24.6], [3000.0, 24.1], [1e6, 24.0]];
+        for (s, f) in [(10.0, 24.6), (600.0, 24.6), (1000.0, 24.35), (3000.0, 24.1), (1e6, 24.0), (1e7, 24.0)] {
+            assert!(breathed(&table, s).is_some_and(|found| (found - f).abs() < 1e-12), "{s}");
+        }
+        assert_eq!(breathed(&[], 600.0), None);
     }
 
     #[test]

@@ -77,6 +77,16 @@ impl Posed {
     }
 }
 
+/// How a camera is focused, mm from the film plane, and how far that may be off; `None` where no channel says it.
+pub(super) fn focus(oracle: &Oracle<'_>, stage: &Stage, pass: Option<&Pass>, camera: &Body, state: &State) -> (Option<f64>, f64) {
+    let Some(channel) = camera.focus() else { return (None, 0.0) };
+    if pass.is_some_and(|p| oracle.stands(p, channel)) || !oracle.is_driven(channel) {
+        return (Some(stage.channel_rest(channel)), 0.0);
+    }
+    let room = oracle.rooms(&[channel], state).iter().map(|(_, room)| *room).fold(0.0, f64::max);
+    (Some(state.channel(channel)), room)
+}
+
 /// A quaternion and its negative are one turn: the one of `q` that goes on from `before`, or that is nearer to what was found where that is not certain.
 pub(super) fn oriented(q: [f64; 4], before: Option<[f64; 4]>, found: [f64; 4]) -> [f64; 4] {
     let along = |a: [f64; 4]| -> f64 { a.iter().zip(q).map(|(a, b)| a * b).sum() };

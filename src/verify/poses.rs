@@ -1,13 +1,15 @@
 //! The tables of cameras and figures, row by row against places worked out anew.
 //!
-//! Form: see the hand-off tables of the guide for integrators: metres with nine decimals, quaternions with twelve, a camera's lens with six.
+//! Form: see the hand-off tables of the guide for integrators: metres with nine decimals, quaternions with twelve, a camera's lens with six, coefficients of its distortion with nine.
 //! Invariant: a number differs from the one worked out anew by no more than half of its last digit and what two honest computations may differ by.
 
 use std::path::Path;
 
 use super::fault::{FaultKind, Faults};
+use super::picture::View;
 use super::posed::{Posed, oriented};
 use super::table::{Table, fixed};
+use crate::shot::Shot;
 use crate::stage::{Body, Stage};
 
 /// One table being read.
@@ -18,12 +20,22 @@ pub(super) struct Poses<'a> {
     bodies: Vec<(usize, &'a Body, &'a str)>,
     /// What a length in mm is divided by.
     divisor: f64,
+    /// The stop that the first pass which has one gives.
+    stop: Option<f64>,
+    is_sampled: bool,
     before: Vec<Option<[f64; 4]>>,
 }
 
 impl<'a> Poses<'a> {
     /// Opens the table of cameras or of figures. `divisor` is what a length in mm is divided by.
-    pub(super) fn open(dir: &Path, file: &str, stage: &'a Stage, cameras: bool, divisor: f64, faults: &mut Faults) -> Poses<'a> {
+    pub(super) fn open(
+        dir: &Path,
+        file: &str,
+        (stage, shot): (&'a Stage, &Shot),
+        cameras: bool,
+        (divisor, is_sampled): (f64, bool),
+        faults: &mut Faults,
+    ) -> Poses<'a> {
         let bodies: Vec<_> = stage
             .bodies()
             .iter()
@@ -32,15 +44,23 @@ impl<'a> Poses<'a> {
             .map(|(i, b)| (i, b, stage.group_name(b.group())))
             .collect();
         let what = if cameras { "camera" } else { "body" };
-        let lens = if cameras { ",focal_length_mm,back_width_mm,back_height_mm,pixels_across,pixels_down" } else { "" };
-        let header = format!("frame,timecode,{what},x_m,y_m,z_m,qx,qy,qz,qw{lens}");
-        let table = Table::with_header(dir, file, 15, &header, faults);
+        let lens = if cameras {
+            ",focal_length_mm,back_width_mm,back_height_mm,pixels_across,pixels_down,principal_x_mm,principal_y_mm,pixel_aspect,k1,k2,k3,p1,p2,overscan,focus_mm,\
+             focus_depth_m,f_number,film_plane_mm"
+        } else {
+            ""
+        };
+        let sample = if is_sampled { ",sample,frame_time" } else { "" };
+        let header = format!("frame,timecode,{what},x_m,y_m,z_m,qx,qy,qz,qw{lens}{sample}");
+        let table = Table::with_header(dir, file, 30, &header, faults);
         let before = vec![None; bodies.len()];
-        Poses { file: file.to_owned(), table, bodies, divisor, before }
+        let stop = shot.passes().iter().find_map(crate::shot::Pass::stop);
+        Poses { file: file.to_owned(), table, bodies, divisor, stop, is_sampled, before }
     }
 
     /// The rows of a frame; after one that is not its own, the table is left.
-    pub(super) fn frame(&mut self, frame: i64, label: &str, all: &[Posed], faults: &mut Faults) {
+    pub(super) fn frame(&mut self, at: &Row<'_>, all: &[Posed], focus: &dyn Fn(&Body) -> (Option<f64>, f64), faults: &mut Faults) {
+        let frame = at.number;
         let Some(table) = &mut self.table else { return };
         for ((index, body, name), before) in self.bodies.iter().zip(&mut self.before) {
             let Some(posed) = all.get(*index) else { continue };
@@ -57,7 +77,14 @@ impl<'a> Poses<'a> {
                     return;
                 }
             };
-            match row(line, (frame, label, name), posed, (body, self.divisor), before) {
+            let sample = if self.is_sampled { format!(",{},{:.6}", at.sample, at.at) } else { String::new() };
+            let read = line
+                .strip_suffix(&sample)
+                .ok_or_else(|| format!("found the row `{}`, expected one that ends in `{sample}`", start_of(line)));
+            let expected = body.lens().map(|lens| (View::of(lens, focus(body)), focus(body)));
+            let result =
+                read.and_then(|line| row(line, (frame, at.label, name), posed, self.divisor, expected.map(|e| (e, self.stop)), before));
+            match result {
                 Ok(None) => {}
                 Ok(Some(what)) => faults.at(FaultKind::HandOff, &self.file, Some(name), frame, || what),
                 Err(what) => {
@@ -77,12 +104,81 @@ impl<'a> Poses<'a> {
     }
 }
 
+/// What a row stands for.
+#[derive(Debug)]
+pub(super) struct Row<'a> {
+    /// The frame as the files count it.
+    pub(super) number: i64,
+    pub(super) label: &'a str,
+    /// From 1.
+    pub(super) sample: usize,
+    /// Frame time of the sample, counted so.
+    pub(super) at: f64,
+}
+
+/// A lens in focus: the view, and the distance with how far that may be off.
+type Focused<'a> = (View<'a>, (Option<f64>, f64));
+
+/// What does not hold of a lens.
+fn lens_cells(shown: &[&str], (view, (focus, room)): Focused<'_>, stop: Option<f64>, divisor: f64) -> Option<String> {
+    let (lens, optics, k) = (view.lens, view.lens.optics(), view.lens.distortion().spec());
+    let plain = |x: f64| (Some(x), 0.5e-6, 6);
+    let blank = |x: Option<f64>, room: f64, places: usize| (x, room, places);
+    let depth = focus.zip(optics.film_plane).map(|(focus, back)| (focus - back) / divisor);
+    let [width, height] = lens.back();
+    let expected = [
+        (Some(view.focal_length), 0.5e-6 + view.slack * view.focal_length + 1e-12, 6),
+        plain(width),
+        plain(height),
+        plain(optics.principal_point[0]),
+        plain(optics.principal_point[1]),
+        plain(optics.pixel_aspect),
+        (Some(k.k1), 0.5e-9, 9),
+        (Some(k.k2), 0.5e-9, 9),
+        (Some(k.k3), 0.5e-9, 9),
+        (Some(k.p1), 0.5e-9, 9),
+        (Some(k.p2), 0.5e-9, 9),
+        (view.overscan(), 1e-6 + 4.0 * view.slack, 6),
+        blank(focus, 0.5e-6 + room, 6),
+        blank(depth, 0.5e-9 + room / divisor, 9),
+        blank(stop, 0.5e-6, 6),
+        blank(optics.film_plane, 0.5e-6, 6),
+    ];
+    let names = "focal length,back width,back height,principal x,principal y,pixel aspect,k1,k2,k3,p1,p2,overscan,focus,depth of focus,f-number,film plane";
+    let pixels = lens.pixels().map(|n| n.to_string());
+    let [focal, width, height, across, down, rest @ ..] = shown else { return Some("the lens has too few cells".to_owned()) };
+    if [*across, *down] != pixels.each_ref().map(String::as_str) {
+        return Some(format!("found {across} x {down} pixels, expected {} x {}", pixels[0], pixels[1]));
+    }
+    let cells: Vec<&str> = [*focal, *width, *height].into_iter().chain(rest.iter().copied()).collect();
+    if cells.len() != expected.len() {
+        return Some(format!("the lens has {} cells, expected {}", cells.len() + 2, expected.len() + 2));
+    }
+    for ((cell, (number, room, places)), name) in cells.iter().zip(expected).zip(names.split(',')) {
+        let fits = match number {
+            None => cell.is_empty(),
+            Some(expected) => {
+                fixed(cell, places).is_some_and(|found| (found - expected).abs() <= room * (1.0 + 1e-9) + ROUNDING * expected.abs())
+            }
+        };
+        if !fits {
+            let expected = number.map_or("none".to_owned(), |n| format!("{n:.places$}"));
+            return Some(format!("found the {name} `{cell}`, expected {expected}"));
+        }
+    }
+    None
+}
+
+/// Two honest computations of one number.
+const ROUNDING: f64 = 1e-14;
+
 /// What does not hold in a row; the error is a row of another form.
 fn row(
     line: &str,
     (frame, label, name): (i64, &str, &str),
     posed: &Posed,
-    (body, divisor): (&Body, f64),
+    divisor: f64,
+    lens: Option<(Focused<'_>, Option<f64>)>,
     before: &mut Option<[f64; 4]>,
 ) -> Result<Option<String>, String> {
     let rest = line
@@ -90,18 +186,19 @@ fn row(
         .ok_or_else(|| format!("found the row `{}`, expected that of frame {frame}, {label}, {name}", start_of(line)))?;
     let cells: Vec<&str> = rest.split(',').collect();
     let places = [9, 9, 9, 12, 12, 12, 12];
-    let (pose, lens) = cells.split_at_checked(places.len()).ok_or_else(|| "the row is too short".to_owned())?;
+    let (pose, shown) = cells.split_at_checked(places.len()).ok_or_else(|| "the row is too short".to_owned())?;
     let numbers: Option<Vec<f64>> = pose.iter().zip(places).map(|(cell, places)| fixed(cell, places)).collect();
     let Some([x, y, z, qx, qy, qz, qw]) = numbers.and_then(|n| <[f64; 7]>::try_from(n).ok()) else {
         return Err("a cell is not a number with its decimals".to_owned());
     };
-    let expected_lens = body.lens().map(|lens| {
-        let lengths = [lens.focal_length(), lens.back()[0], lens.back()[1]].map(|x| format!("{x:.6}"));
-        let pixels = lens.pixels().map(|n| n.to_string());
-        lengths.into_iter().chain(pixels).collect::<Vec<_>>().join(",")
-    });
-    if lens.join(",") != expected_lens.clone().unwrap_or_default() {
-        return Ok(Some(format!("found the lens `{}`, expected `{}`", lens.join(","), expected_lens.unwrap_or_default())));
+    match lens {
+        Some((focused, stop)) => {
+            if let Some(what) = lens_cells(shown, focused, stop, divisor) {
+                return Ok(Some(what));
+            }
+        }
+        None if shown.is_empty() => {}
+        None => return Err("the row is too long".to_owned()),
     }
     if !posed.known {
         return Ok(None);

@@ -19,12 +19,22 @@ pub(super) struct Record {
     pub(super) violations: Vec<String>,
     #[serde(flatten)]
     pub(super) used: Used,
+    #[serde(default)]
+    pub(super) hand_off: Option<HandOffRecord>,
     pub(super) clock: ClockRecord,
     pub(super) passes: Vec<PassRecord>,
     pub(super) columns: Vec<ColumnRecord>,
     pub(super) rounding: String,
     pub(super) cautions: Vec<String>,
     pub(super) files: Vec<FileRecord>,
+}
+
+/// How the hand-off files count frames.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct HandOffRecord {
+    pub(super) first_frame: i64,
+    pub(super) samples_per_frame: u32,
+    pub(super) shutter: Option<f64>,
 }
 
 /// The shot's clock.

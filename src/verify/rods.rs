@@ -1,7 +1,8 @@
 //! The support rods in the picture, and their outlines, row by row against rods seen anew.
 //!
-//! What: a rod's ends are seen from the camera; one nearer than a hundredth of the focal length gives way to where the rod passes that plane. The outline holds the rod at nine
-//! instants of an exposure, its margin is a quarter of the longest second difference of an end between them. An outline is compared as a shape: no corner of either is
+//! What: a rod's ends are seen from the camera; one nearer than a hundredth of the focal length gives way to where the rod passes that plane, one beyond the reach of the distortion to
+//! where the rod passes that circle. A distorted rod is looked at in nine points. The outline holds the rod at nine
+//! instants of an exposure, its margin is a quarter of the longest second difference of a point between them and a quarter of the longest one along it. An outline is compared as a shape: no corner of either is
 //! further from the other than what two honest computations may differ by; which points on a side count as corners is left open.
 //! Invariant: where it is not certain whether an end is before that plane, the row's form alone is read.
 
@@ -11,8 +12,8 @@ use std::path::Path;
 use super::fault::{FaultKind, Faults};
 use super::figure::{Place, Point, point};
 use super::oracle::Oracle;
-use super::picture::{Pixel, apart, may_be, outline, outside, place_of, projected, turned};
-use super::posed::Posed;
+use super::picture::{Pixel, View, apart, may_be, outline, outside, place_of, turned};
+use super::posed::{Posed, focus};
 use super::poses::start_of;
 use super::table::{Table, fixed};
 use crate::mechanism::Lens;
@@ -21,6 +22,9 @@ use crate::stage::{Body, Rod, Stage};
 
 /// Spaces between the instants at which an exposure is looked at.
 const PARTS: u32 = 8;
+
+/// Nine instants of nine points; more corners no outline has.
+const MOST_CORNERS: usize = 81;
 
 /// The near plane, in focal lengths.
 const NEAR: f64 = 0.01;
@@ -44,15 +48,44 @@ pub(super) struct Rods<'a> {
     ahead: Option<String>,
 }
 
-/// A rod at one instant: its ends in the picture, and which is behind the camera.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// A rod at one instant: its points on the plate, its ends undistorted, and which end is not to be seen.
+#[derive(Debug, Clone, PartialEq)]
 struct Line {
-    ends: Option<[Pixel; 2]>,
-    cut: Option<usize>,
+    /// `None` where nothing of it is to be seen, and whether that is for the distortion.
+    path: Result<Vec<Pixel>, bool>,
+    undistorted: [Pixel; 2],
+    cut: [bool; 2],
+    /// Focal length in effect, mm, and by which share of itself it may be off.
+    focal_length: (f64, f64),
 }
 
-/// A rod at one instant with how far each coordinate of its ends may be off; `None` where the near plane decides.
-type Seen = (Line, Option<[f64; 4]>);
+impl Line {
+    fn path(&self) -> &[Pixel] {
+        self.path.as_deref().unwrap_or_default()
+    }
+
+    fn ends(&self) -> Option<[Pixel; 2]> {
+        Some([*self.path().first()?, *self.path().last()?])
+    }
+
+    /// How far the points leave the line between the ends: the area of the triangle over its base.
+    fn bow(&self) -> f64 {
+        let Some([a, b]) = self.ends() else { return 0.0 };
+        let base = apart(a, b);
+        let off = |p: &Pixel| if base > 0.0 { turned(a, b, *p).abs() / base } else { apart(a, *p) };
+        self.path().iter().map(off).fold(0.0, f64::max)
+    }
+
+    fn sag(&self) -> f64 {
+        self.path().windows(3).map(|w| if let [a, b, c] = w { second_difference(*a, *b, *c) / 4.0 } else { 0.0 }).fold(0.0, f64::max)
+    }
+}
+
+/// Coordinates of both ends on the plate, then undistorted.
+type Eight = [f64; 8];
+
+/// A rod at one instant with how far each coordinate of its ends may be off; `None` where the near plane or the reach decides.
+type Seen = (Line, Option<Eight>);
 
 impl<'a> Rods<'a> {
     /// Opens the tables that are there.
@@ -62,13 +95,14 @@ impl<'a> Rods<'a> {
             let table = there.contains(&name).then(|| Table::with_header(dir, &name, 11, header, faults)).flatten();
             (name, table)
         };
-        let lines = table("rods", "frame,camera,group,rod,instant,x1,y1,x2,y2,cut,state");
-        let outlines = table("rod_outlines", "frame,camera,group,rod,corner,x,y,margin,cut,state");
+        let ends = "undistorted_x1,undistorted_y1,undistorted_x2,undistorted_y2";
+        let lines = table("rods", &format!("frame,camera,group,rod,instant,x1,y1,x2,y2,cut,state,{ends},bow"));
+        let outlines = table("rod_outlines", "frame,camera,group,rod,corner,x,y,margin,cut,state,undistorted_x,undistorted_y");
         Rods { stage, pass, lines, outlines, ahead: None }
     }
 
     /// The rows of a frame.
-    pub(super) fn frame(&mut self, oracle: &Oracle<'_>, frame: i64, faults: &mut Faults) {
+    pub(super) fn frame(&mut self, oracle: &Oracle<'_>, (frame, shown): (i64, i64), faults: &mut Faults) {
         if self.lines.1.is_none() && self.outlines.1.is_none() {
             return;
         }
@@ -85,12 +119,14 @@ impl<'a> Rods<'a> {
             self.stage.bodies().iter().filter(wanted).map(|b| (b, self.places(oracle, b, &instants))).collect();
         for (camera, views) in &bodies {
             let Some(lens) = camera.lens() else { continue };
+            let focused = |t: &f64| View::of(lens, focus(oracle, self.stage, Some(self.pass), camera, &oracle.state(*t)));
+            let lenses: Vec<View<'_>> = instants.iter().map(focused).collect();
             for (body, places) in &bodies {
                 let known = views.iter().chain(places).all(|p| p.known);
                 for (number, rod) in (1_usize..).zip(body.rods()) {
                     let [camera, group] = [camera, body].map(|b| self.stage.group_name(b.group()));
-                    let seen: Vec<Seen> = views.iter().zip(places).map(|(c, b)| seen(lens, c, b, rod)).collect();
-                    let begin = format!("{frame},{camera},{group},{number},");
+                    let seen: Vec<Seen> = lenses.iter().zip(views).zip(places).map(|((v, c), b)| seen(v, c, b, rod)).collect();
+                    let begin = format!("{shown},{camera},{group},{number},");
                     let about = About { frame, group, begin: &begin, lens, known };
                     self.three_lines(&about, &seen, faults);
                     self.one_outline(&about, &seen, faults);
@@ -148,21 +184,20 @@ impl<'a> Rods<'a> {
         let (name, table) = &mut self.outlines;
         let Some(open) = table.as_mut() else { return };
         let mut rows: Vec<String> = Vec::new();
-        // Nine instants have eighteen ends; more corners no outline has.
         let wrong = loop {
             let line = match self.ahead.take().map_or_else(|| open.line().map(|l| l.map(str::to_owned)), |l| Ok(Some(l))) {
                 Ok(line) => line,
                 Err(what) => break Some(what),
             };
             match line {
-                Some(line) if rows.len() <= 2 * PARTS as usize + 2 => match line.strip_prefix(about.begin) {
+                Some(line) if rows.len() <= MOST_CORNERS => match line.strip_prefix(about.begin) {
                     Some(rest) => rows.push(rest.to_owned()),
                     None => {
                         self.ahead = Some(line);
                         break None;
                     }
                 },
-                Some(_) => break Some("an outline has more corners than ends".to_owned()),
+                Some(_) => break Some("an outline has more corners than points".to_owned()),
                 None => break None,
             }
         };
@@ -193,8 +228,8 @@ struct About<'a> {
 }
 
 /// The rod of a body in the picture of a camera.
-fn line(lens: &Lens, camera: &Place, body: &Place, rod: &Rod) -> Line {
-    let near = NEAR * lens.focal_length();
+fn line(view: &View<'_>, camera: &Place, body: &Place, rod: &Rod) -> Line {
+    let near = NEAR * view.focal_length;
     let [from, to] = [rod.from, rod.to].map(|end| camera.inward(body.out(point(end))));
     let depth = |p: Point| -p[2];
     let passing = |ahead: Point, behind: Point| {
@@ -205,28 +240,61 @@ fn line(lens: &Lens, camera: &Place, body: &Place, rod: &Rod) -> Line {
         });
         [x, y, -near]
     };
-    let (ends, cut) = match (near <= depth(from), near <= depth(to)) {
-        (true, true) => ([from, to], None),
-        (true, false) => ([from, passing(from, to)], Some(1)),
-        (false, true) => ([passing(to, from), to], Some(0)),
-        (false, false) => return Line { ends: None, cut: None },
+    let nothing = |beyond: bool| Line {
+        path: Err(beyond),
+        undistorted: [[0.0; 2]; 2],
+        cut: [false; 2],
+        focal_length: (view.focal_length, view.slack),
     };
-    Line { ends: Some(ends.map(|p| projected(lens, p))), cut }
+    let (ends, behind) = match (near <= depth(from), near <= depth(to)) {
+        (true, true) => ([from, to], [false, false]),
+        (true, false) => ([from, passing(from, to)], [false, true]),
+        (false, true) => ([passing(to, from), to], [true, false]),
+        (false, false) => return nothing(false),
+    };
+    let [a, b] = ends.map(View::on_plane);
+    if view.lens.distortion().is_none() {
+        let both = [a, b].map(|p| view.undistorted(p));
+        return Line { path: Ok(both.to_vec()), undistorted: both, cut: behind, focal_length: (view.focal_length, view.slack) };
+    }
+    // The point of the line nearest to the axis, and from there half of the chord of the circle either way.
+    let (reach, length) = (view.lens.distortion().reach(), apart(a, b));
+    let inside = [a, b].map(|p| apart(p, [0.0; 2]) <= reach);
+    let way = if length > 0.0 { [(b[0] - a[0]) / length, (b[1] - a[1]) / length] } else { [0.0; 2] };
+    let middle = -(a[0] * way[0] + a[1] * way[1]);
+    let off = a[0] * way[1] - a[1] * way[0];
+    let half = (reach * reach - off * off).max(0.0).sqrt();
+    let first = if inside[0] { 0.0 } else { middle - half };
+    let last = if inside[1] { length } else { middle + half };
+    if inside != [true; 2] && !(off.abs() <= reach && 0.0 <= first && first < last && last <= length) {
+        return nothing(true);
+    }
+    let at = |along: f64| [a[0] + along * way[0], a[1] + along * way[1]];
+    let places: Vec<Pixel> = (0..=PARTS).map(|k| at(first + (last - first) * f64::from(k) / f64::from(PARTS))).collect();
+    Line {
+        path: Ok(places.iter().map(|p| view.distorted(*p)).collect()),
+        undistorted: [at(first), at(last)].map(|p| view.undistorted(p)),
+        cut: [behind[0] || !inside[0], behind[1] || !inside[1]],
+        focal_length: (view.focal_length, view.slack),
+    }
 }
 
-fn seen(lens: &Lens, camera: &Posed, body: &Posed, rod: &Rod) -> Seen {
-    let here = line(lens, &camera.place, &body.place, rod);
-    let numbers = |l: Line| {
-        let same = l.cut == here.cut && l.ends.is_some() == here.ends.is_some();
-        let ends = if same { Some(l.ends.map_or([0.0; 4], |[[a, b], [c, d]]| [a, b, c, d])) } else { None };
-        ends.filter(|e| e.iter().all(|x| x.is_finite()))
+fn seen(view: &View<'_>, camera: &Posed, body: &Posed, rod: &Rod) -> Seen {
+    let here = line(view, &camera.place, &body.place, rod);
+    let numbers = |l: Line| -> Option<Eight> {
+        let same = l.cut == here.cut && l.path.is_ok() == here.path.is_ok();
+        let [[a, b], [c, d]] = l.ends().unwrap_or_default();
+        let [[e, f], [g, h]] = l.undistorted;
+        same.then_some([a, b, c, d, e, f, g, h]).filter(|e| e.iter().all(|x| x.is_finite()))
     };
-    let by_camera = camera.shifts(&|c| numbers(line(lens, c, &body.place, rod)));
-    let by_body = body.shifts(&|b| numbers(line(lens, &camera.place, b, rod)));
-    let room = by_camera.zip(by_body).zip(numbers(here)).map(|((a, b), n)| {
+    let by_camera = camera.shifts(&|c| numbers(line(view, c, &body.place, rod)));
+    let by_body = body.shifts(&|b| numbers(line(view, &camera.place, b, rod)));
+    // Pixels count from the axis, which lies in the picture or about it.
+    let size = view.lens.pixels().map(f64::from).into_iter().fold(0.0, f64::max);
+    let room = by_camera.zip(by_body).zip(numbers(here.clone())).map(|((a, b), n)| {
         let mut room = a;
         for ((r, b), n) in room.iter_mut().zip(b).zip(n) {
-            *r += b + ROUNDING * n.abs();
+            *r += b + ROUNDING * n.abs() + view.slack * (n.abs() + size);
         }
         room
     });
@@ -236,33 +304,48 @@ fn seen(lens: &Lens, camera: &Posed, body: &Posed, rod: &Rod) -> Seen {
 /// What does not hold in the rest of a row of lines.
 fn line_row(about: &About<'_>, rest: &str, (line, room): &Seen) -> Option<String> {
     let cells: Vec<&str> = rest.split(',').collect();
-    let [x1, y1, x2, y2, cut, state] = cells.as_slice() else { return Some(format!("found `{rest}`, expected six cells")) };
-    let texts = [*x1, *y1, *x2, *y2];
+    let [x1, y1, x2, y2, cut, state, ux1, uy1, ux2, uy2, bow] = cells.as_slice() else {
+        return Some(format!("found `{rest}`, expected eleven cells"));
+    };
+    let texts = [*x1, *y1, *x2, *y2, *ux1, *uy1, *ux2, *uy2, *bow];
     let numbers = texts.map(|t| fixed(t, 4));
     let blank = texts.iter().all(|t| t.is_empty());
     if !blank && numbers.contains(&None) {
         return Some(format!("`{rest}` has cells that are no numbers with four decimals"));
     }
     let room = room.filter(|_| about.known)?;
-    let Some([a, b]) = line.ends else {
-        return (rest != ",,,,,behind_camera").then(|| format!("found `{rest}`, expected a rod behind the camera"));
+    let Some([a, b]) = line.ends() else {
+        let state = if line.path == Err(true) { "beyond_distortion" } else { "behind_camera" };
+        return (rest != format!(",,,,,{state},,,,,")).then(|| format!("found `{rest}`, expected a rod that is not to be seen, {state}"));
     };
-    let expected = [a[0], a[1], b[0], b[1]];
+    let [c, d] = line.undistorted;
+    let expected = [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]];
     for ((found, expected), room) in numbers.iter().zip(expected).zip(room) {
         if !(found.is_some_and(|f| (f - expected).abs() <= HALF_DIGIT + room)) {
             return Some(format!("found {}, expected {expected:.4?} px within {:.4} px", texts.join(", "), HALF_DIGIT + room));
         }
     }
-    let expected_cut = ["from", "to"];
-    let expected_cut = line.cut.and_then(|i| expected_cut.get(i).copied()).unwrap_or_default();
+    let most = room.into_iter().fold(0.0, f64::max);
+    let (found, expected) = (numbers[8], line.bow());
+    // Ends and points are off by as much, across the line between the ends.
+    if !found.is_some_and(|f| (f - expected).abs() <= HALF_DIGIT + 3.0 * most) {
+        return Some(format!("found bow `{bow}`, expected {expected:.4} px"));
+    }
+    let expected_cut = match line.cut {
+        [false, false] => "",
+        [true, false] => "from",
+        [false, true] => "to",
+        [true, true] => "both",
+    };
     if *cut != expected_cut {
         return Some(format!("found cut `{cut}`, expected `{expected_cut}`"));
     }
-    let most = room.into_iter().fold(0.0, f64::max);
-    let said = if line.cut.is_some() && *state == "part_in_picture" { &["in_picture", "part_in_picture"] as &[&str] } else { &[*state] };
-    let never = line.cut.is_some() && *state == "in_picture";
-    if never || !said.iter().any(|s| may_be(about.lens, &[a, b], 0.0, most, s)) {
-        let expected = place_of(about.lens, &[a, b], 0.0).name();
+    let is_cut = line.cut != [false, false];
+    let said = if is_cut && *state == "part_in_picture" { &["in_picture", "part_in_picture"] as &[&str] } else { &[*state] };
+    let never = is_cut && *state == "in_picture";
+    let corners = outline(line.path());
+    if never || !said.iter().any(|s| may_be(about.lens, &corners, line.sag(), most, s)) {
+        let expected = place_of(about.lens, &corners, line.sag()).name();
         return Some(format!("found `{state}`, expected `{expected}`"));
     }
     None
@@ -270,38 +353,44 @@ fn line_row(about: &About<'_>, rest: &str, (line, room): &Seen) -> Option<String
 
 /// What does not hold in the rows of an outline.
 fn outline_rows(about: &About<'_>, rows: &[String], seen: &[Seen]) -> Option<String> {
-    let mut found: Vec<Pixel> = Vec::new();
+    let (mut found, mut undistorted): (Vec<Pixel>, Vec<Pixel>) = (Vec::new(), Vec::new());
     let mut rest_of: Option<(&str, &str, &str)> = None;
     for (i, row) in rows.iter().enumerate() {
         let cells: Vec<&str> = row.split(',').collect();
-        let [corner, x, y, margin, cut, state] = cells.as_slice() else { return Some(format!("found `{row}`, expected six cells")) };
+        let [corner, x, y, margin, cut, state, ux, uy] = cells.as_slice() else {
+            return Some(format!("found `{row}`, expected eight cells"));
+        };
         let same = *rest_of.get_or_insert((margin, cut, state));
         if same != (*margin, *cut, *state) {
             return Some(format!("corner {corner} has another margin, cut or state than the first"));
         }
-        if [corner, x, y, margin].iter().all(|c| c.is_empty()) && rows.len() == 1 {
+        if [corner, x, y, margin, ux, uy].iter().all(|c| c.is_empty()) && rows.len() == 1 {
             continue;
         }
-        match (fixed(x, 4), fixed(y, 4)) {
-            (Some(x), Some(y)) if *corner == (i + 1).to_string() => found.push([x, y]),
+        match (fixed(x, 4), fixed(y, 4), fixed(ux, 4), fixed(uy, 4)) {
+            (Some(x), Some(y), Some(ux), Some(uy)) if *corner == (i + 1).to_string() => {
+                found.push([x, y]);
+                undistorted.push([ux, uy]);
+            }
             _ => return Some(format!("found `{row}`, expected corner {} with four decimals", i + 1)),
         }
     }
     let (margin, cut, state) = rest_of?;
     // Which instants are looked at is the same for all; where the near plane decides at one, nothing can be said of the whole.
-    let rooms: Option<Vec<[f64; 4]>> = seen.iter().map(|(_, room)| *room).collect();
+    let rooms: Option<Vec<Eight>> = seen.iter().map(|(_, room)| *room).collect();
     let room = rooms.filter(|_| about.known)?.into_iter().flatten().fold(0.0, f64::max) * OTHER_INSTANTS;
-    let points: Vec<Pixel> = seen.iter().filter_map(|(l, _)| l.ends).flatten().collect();
+    let points: Vec<Pixel> = seen.iter().flat_map(|(l, _)| l.path().iter().copied()).collect();
     let expected = outline(&points);
     if expected.is_empty() != found.is_empty() {
         return Some(format!("found {} corners, expected {}", found.len(), expected.len()));
     }
-    let expected_cut = seen.iter().any(|(l, _)| l.cut.is_some() || (l.ends.is_none() && !expected.is_empty()));
+    let expected_cut = seen.iter().any(|(l, _)| l.cut != [false, false] || (l.path.is_err() && !expected.is_empty()));
     if (cut == "some") != expected_cut || !(cut == "some" || cut.is_empty()) {
         return Some(format!("found cut `{cut}`, expected `{}`", if expected_cut { "some" } else { "" }));
     }
     if expected.is_empty() {
-        return (state != "behind_camera").then(|| format!("found `{state}`, expected a rod behind the camera"));
+        let expected = if seen.iter().any(|(l, _)| l.path == Err(true)) { "beyond_distortion" } else { "behind_camera" };
+        return (state != expected).then(|| format!("found `{state}`, expected `{expected}`"));
     }
     // A corner is off by its digits and by both rooms, across and down.
     let most = core::f64::consts::SQRT_2 * (HALF_DIGIT + room) + ROUNDING * expected.iter().flatten().fold(0.0_f64, |m, x| m.max(x.abs()));
@@ -321,8 +410,12 @@ fn outline_rows(about: &About<'_>, rows: &[String], seen: &[Seen]) -> Option<Str
             return Some("the corners are not in order round the outline".to_owned());
         }
     }
-    let bend = seen.windows(3).map(bend).fold(0.0, f64::max) / 4.0;
-    let slack = HALF_DIGIT + core::f64::consts::SQRT_2 * room;
+    if let Some(what) = undistorted_corners(about.lens, seen, &found, &undistorted, most) {
+        return Some(what);
+    }
+    let sag = seen.iter().map(|(l, _)| l.sag()).fold(0.0, f64::max);
+    let bend = sag + seen.windows(3).map(bend).fold(0.0, f64::max) / 4.0;
+    let slack = HALF_DIGIT + core::f64::consts::SQRT_2 * room * if sag > 0.0 { 2.0 } else { 1.0 };
     if !fixed(margin, 4).is_some_and(|m| (m - bend).abs() <= slack) {
         return Some(format!("found margin {margin} px, expected {bend:.4} px within {slack:.4} px"));
     }
@@ -334,10 +427,25 @@ fn outline_rows(about: &About<'_>, rows: &[String], seen: &[Seen]) -> Option<Str
     None
 }
 
-/// The longer second difference of the two ends over three instants, pixels.
+/// What does not hold in the undistorted places beside the corners: distorted anew, they fall on their corners.
+fn undistorted_corners(lens: &Lens, seen: &[Seen], found: &[Pixel], undistorted: &[Pixel], most: f64) -> Option<String> {
+    // The focal length changes within an exposure only where the focus does; any that is in effect may fit.
+    let views: Vec<View<'_>> = seen.iter().map(|(l, _)| View { lens, focal_length: l.focal_length.0, slack: l.focal_length.1 }).collect();
+    let off = |(corner, [right, down]): (&Pixel, &Pixel)| {
+        views.iter().map(|view| apart(*corner, view.distorted(view.back_on_plane([*right, *down])))).fold(f64::INFINITY, f64::min)
+    };
+    // Rounded undistorted pixels are stretched by the distortion as the plate is, by less than twice where pictures are taken.
+    let worst = found.iter().zip(undistorted).map(off).fold(0.0, f64::max);
+    (!(worst <= 3.0 * most))
+        .then(|| format!("an undistorted corner falls {worst:.4} px from its corner on the plate, at most {:.4} px", 3.0 * most))
+}
+
+/// The longest second difference of a point of the rod over three instants, pixels.
 fn bend(three: &[Seen]) -> f64 {
     let [(a, _), (b, _), (c, _)] = three else { return 0.0 };
-    let (Some(a), Some(b), Some(c)) = (a.ends, b.ends, c.ends) else { return 0.0 };
-    let ends = a.iter().zip(b).zip(c);
-    ends.map(|((a, b), c)| apart([a[0] + c[0], a[1] + c[1]], [2.0 * b[0], 2.0 * b[1]])).fold(0.0, f64::max)
+    a.path().iter().zip(b.path()).zip(c.path()).map(|((a, b), c)| second_difference(*a, *b, *c)).fold(0.0, f64::max)
+}
+
+fn second_difference(a: Pixel, b: Pixel, c: Pixel) -> f64 {
+    apart([a[0] + c[0], a[1] + c[1]], [2.0 * b[0], 2.0 * b[1]])
 }

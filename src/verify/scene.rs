@@ -67,18 +67,24 @@ struct Run {
 
 impl<'a> Scene<'a> {
     /// Opens a scene, reads its description and what does not move.
-    pub(super) fn open(dir: &Path, file: &str, stage: &'a Stage, shot: &Shot, size: Size, faults: &mut Faults) -> Scene<'a> {
+    pub(super) fn open(
+        dir: &Path,
+        file: &str,
+        (stage, shot): (&'a Stage, &Shot),
+        (size, first_frame): (Size, i64),
+        faults: &mut Faults,
+    ) -> Scene<'a> {
         let names = stage.bodies().iter().map(|b| stage.group_name(b.group())).collect::<Vec<_>>();
         let mut scene =
             Scene { file: file.to_owned(), size, open: None, before: vec![None; names.len()], names, first: Vec::new(), is_first: true };
-        match scene.read(&dir.join(file), stage, shot) {
+        match scene.read(&dir.join(file), stage, shot, first_frame) {
             Ok(open) => scene.open = Some(open),
             Err(what) => faults.file(FaultKind::HandOff, file, what),
         }
         scene
     }
 
-    fn read(&mut self, path: &Path, stage: &Stage, shot: &Shot) -> Result<Open, String> {
+    fn read(&mut self, path: &Path, stage: &Stage, shot: &Shot, first_frame: i64) -> Result<Open, String> {
         let cut = |e: std::io::Error| format!("cannot be read to its end: {e}");
         let opened = files::open(path).map_err(|e| format!("cannot be read: {e}"))?;
         // Only as many numbers are read as the shot leads to; the length is compared with that.
@@ -105,7 +111,7 @@ impl<'a> Scene<'a> {
             return Err("has no chunk of numbers that fills it".to_owned());
         }
         self.first = take_places(&mut found);
-        let plan = Plan::new(stage, shot, self.size);
+        let plan = Plan::new(stage, shot, (self.size, first_frame));
         if let Some(what) = differs(&plan.description, &found, &mut String::new()) {
             return Err(what);
         }
@@ -233,7 +239,7 @@ struct Plan {
 }
 
 impl Plan {
-    fn new(stage: &Stage, shot: &Shot, size: Size) -> Plan {
+    fn new(stage: &Stage, shot: &Shot, (size, first_frame): (Size, i64)) -> Plan {
         let frames = shot.frames().count() as u64;
         let mut plan = Plan { description: Value::Null, bytes: 0, still: Vec::new(), runs: Vec::new() };
         let (mut views, mut accessors) = (Vec::new(), Vec::new());
@@ -284,7 +290,7 @@ impl Plan {
             "asset": {
                 "version": "2.0",
                 "extras": {
-                    "shot": shot.name(), "frame_rate": shot.frame_rate().to_string(), "first_frame": shot.frames().first(),
+                    "shot": shot.name(), "frame_rate": shot.frame_rate().to_string(), "first_frame": first_frame,
                     "timecode_start": shot.timecode_start().to_string(), "size": size.name, "stage_scale": stage.scale(),
                 },
             },

@@ -271,7 +271,13 @@ fn carriages_that_would_meet_on_the_move_to_start_are_noted_and_get_no_rows() {
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
         let rows = movewright::output::rows::RowRate::parse(&1.0.to_string()).ok();
         let written = Approval::within_limits(&report).is_some_and(|approval| {
-            let export = movewright::output::Export { approval, sources: &sources, replace: false, full_size: false, rows };
+            let export = movewright::output::Export {
+                approval,
+                sources: &sources,
+                replace: false,
+                wishes: movewright::output::handoff::sampling::Wishes::default(),
+                rows,
+            };
             export.write(&dir.path().join("out"), &mut |_| {}).is_ok()
         });
         (n, noted, report.within_limits(), written)

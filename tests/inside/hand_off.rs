@@ -12,6 +12,7 @@ use movewright::output::handoff::gltf;
 use movewright::output::handoff::outline::State;
 use movewright::output::handoff::poses::{Size, posed};
 use movewright::output::handoff::rods::{self, Guide, Seen};
+use movewright::output::handoff::sampling::{Sampling, Wishes};
 use movewright::output::handoff::tables::{self, Kind};
 use movewright::output::staged::hash_of;
 use movewright::shot::{Exposure, Pass, Shape};
@@ -76,16 +77,37 @@ fn guide_of(stage: &Stage, frames: (i64, i64), programs: &[Program], pass: Pass)
     (compiled, guide)
 }
 
+const RODS: &str = "frame,camera,group,rod,instant,x1,y1,x2,y2,cut,state";
+const OUTLINES: &str = "frame,camera,group,rod,corner,x,y,margin,cut,state";
+
+/// The rows of an ideal lens without the undistorted places, which repeat those on the plate, and without the bow, which is nothing.
 fn lines(guide: &Guide) -> Vec<String> {
     let mut out = Vec::new();
-    guide.write_lines(&mut out).unwrap();
-    String::from_utf8(out).unwrap().lines().map(str::to_owned).collect()
+    guide.write_lines(&mut out, &Sampling::default()).unwrap();
+    let header = format!("{RODS},undistorted_x1,undistorted_y1,undistorted_x2,undistorted_y2,bow");
+    without_undistorted(&out, &header, RODS, &|cells| {
+        let bow = if cells[5].is_empty() { "" } else { "0.0000" };
+        [&cells[5..9], &[bow.to_owned()]].concat()
+    })
 }
 
 fn outlines(guide: &Guide) -> Vec<String> {
     let mut out = Vec::new();
-    guide.write_outlines(&mut out).unwrap();
-    String::from_utf8(out).unwrap().lines().map(str::to_owned).collect()
+    guide.write_outlines(&mut out, &Sampling::default()).unwrap();
+    without_undistorted(&out, &format!("{OUTLINES},undistorted_x,undistorted_y"), OUTLINES, &|cells| cells[5..7].to_vec())
+}
+
+fn without_undistorted(out: &[u8], header: &str, short: &str, repeated: &dyn Fn(&[String]) -> Vec<String>) -> Vec<String> {
+    let text = String::from_utf8(out.to_vec()).unwrap();
+    let mut rows = text.lines();
+    assert_eq!(rows.next(), Some(header));
+    let kept = short.split(',').count();
+    let row = |row: &str| {
+        let cells: Vec<String> = row.split(',').map(str::to_owned).collect();
+        assert_eq!(cells[kept..], repeated(&cells), "{row}");
+        cells[..kept].join(",")
+    };
+    core::iter::once(short.to_owned()).chain(rows.map(row)).collect()
 }
 
 /// The rod's end is at the published point (0.3, 0.4, 3) m, pixel (790, 712) (Corke, Machine Vision Toolbox README); it flies 10 mm per frame, and
@@ -102,7 +124,7 @@ fn a_rod_at_the_published_point() {
     assert_eq!(
         rows[..4],
         [
-            "frame,camera,group,rod,instant,x1,y1,x2,y2,cut,state",
+            RODS,
             "1,camera,heron,1,open,788.7500,712.0000,788.7500,512.0000,,in_picture",
             "1,camera,heron,1,middle,790.0000,712.0000,790.0000,512.0000,,in_picture",
             "1,camera,heron,1,close,791.2500,712.0000,791.2500,512.0000,,in_picture",
@@ -111,7 +133,7 @@ fn a_rod_at_the_published_point() {
     assert_eq!(
         outlines(&guide)[..5],
         [
-            "frame,camera,group,rod,corner,x,y,margin,cut,state",
+            OUTLINES,
             "1,camera,heron,1,1,788.7500,512.0000,0.0000,,in_picture",
             "1,camera,heron,1,2,791.2500,512.0000,0.0000,,in_picture",
             "1,camera,heron,1,3,791.2500,712.0000,0.0000,,in_picture",
@@ -218,7 +240,7 @@ fn a_rod_that_passes_the_camera_within_an_exposure() {
     let programs = [still(), still(), still(), straight([(1.0, -400.0), (5.0, 0.0)])];
     let (_, guide) = guide_of(&stage, (1, 9), &programs, moving(&stage, "picture", 10.0));
     let at = |frame: i64| guide.seen.iter().find(|s| s.frame == frame).unwrap();
-    let states = |s: &Seen| s.lines.map(|l| l.state);
+    let states = |s: &Seen| s.lines.clone().map(|l| l.state);
     assert_eq!((states(at(4)), at(4).state, at(4).cut), ([State::In; 3], State::In, false));
     assert_eq!((states(at(5)), at(5).state, at(5).cut), ([State::In, State::Behind, State::Behind], State::Part, true));
     assert_eq!((states(at(6)), at(6).state, at(6).cut), ([State::Behind; 3], State::Behind, false));
@@ -227,7 +249,8 @@ fn a_rod_that_passes_the_camera_within_an_exposure() {
 
 fn table(compiled: &Compiled, kind: Kind, size: Size) -> Vec<BTreeMap<String, String>> {
     let mut out = Vec::new();
-    tables::write(&mut out, compiled.stage(), compiled.shot(), &posed(compiled).unwrap(), kind, size).unwrap();
+    let sampling = Sampling::new(compiled.shot(), Wishes::default());
+    tables::write(&mut out, compiled.stage(), compiled.shot(), &posed(compiled, &sampling).unwrap(), kind, (size, &sampling)).unwrap();
     let mut reader = csv::Reader::from_reader(out.as_slice());
     let header = reader.headers().unwrap().clone();
     reader.records().map(|r| header.iter().map(str::to_owned).zip(r.unwrap().iter().map(str::to_owned)).collect()).collect()
@@ -363,11 +386,12 @@ fn the_gltf_read_back_has_the_aim_point_in_the_middle() {
     let programs = [line(&track), keyed(pan), keyed(tilt), line(&fly), line(&lift)];
     let shot = shot(&stage, (first, last), &programs, vec![moving(&stage, "picture", 10.0)]);
     let mv = compiled(&stage, &shot);
-    let bodies = posed(&mv).unwrap();
+    let sampling = Sampling::new(&shot, Wishes::default());
+    let bodies = posed(&mv, &sampling).unwrap();
     let guide = rods::guide(&mv, &shot.passes()[0]).unwrap();
     for (size, metres) in [(Size::Model, 0.001), (Size::Full, 0.004)] {
         let mut bytes = Vec::new();
-        gltf::write(&mut bytes, &stage, &shot, &bodies, size).unwrap();
+        gltf::write(&mut bytes, &stage, &shot, &bodies, (size, &sampling)).unwrap();
         let scene = Scene::read(&bytes);
         let (camera, heron) = (scene.node("camera"), scene.node("heron"));
         let (times, _) = scene.sampler(heron, "translation");
@@ -380,7 +404,7 @@ fn the_gltf_read_back_has_the_aim_point_in_the_middle() {
             assert!((right - 640.0).abs() <= 1e-3 && (down - 512.0).abs() <= 1e-3, "row {i}: {right} {down}");
             let end = body * Point3::from(Vector3::new(30.0, -200.0, 20.0) * metres);
             let [right, down] = scene.project(camera, i, end, 1024.0);
-            let rod = guide.seen[i].lines[1].ends.unwrap()[1];
+            let rod = guide.seen[i].lines[1].ends().unwrap()[1].plate;
             assert!((right - rod.right).abs() <= 1e-3 && (down - rod.down).abs() <= 1e-3, "row {i}: {right} {down} {rod:?}");
         }
         let place = scene.pose(heron, 24).translation;
@@ -403,7 +427,13 @@ fn the_folder_lists_what_it_hands_over() {
         let dir = tempfile::tempdir().unwrap();
         let target = dir.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
-        let export = Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size, rows: None };
+        let export = Export {
+            approval: Approval::over_limits(&report),
+            sources: &sources,
+            replace: false,
+            wishes: Wishes { full_size, ..Wishes::default() },
+            rows: None,
+        };
         export.write(&target, &mut |_| {}).unwrap();
         let manifest: Value = serde_json::from_slice(&std::fs::read(target.join("manifest.json")).unwrap()).unwrap();
         let files = manifest["files"].as_array().unwrap();
@@ -415,8 +445,8 @@ fn the_folder_lists_what_it_hands_over() {
     };
     let stage = marsh(vec![], vec![], vec![rod([0.0, 0.0, -3000.0], [0.0, -500.0, -3000.0])]);
     let columns = ["picture.steps.csv", "picture.units.csv"];
-    let handed = ["picture.rods.csv", "picture.rod_outlines.csv", "camera.csv", "bodies.csv", "scene.glb"];
-    let full = ["camera.full_size.csv", "bodies.full_size.csv", "scene.full_size.glb"];
+    let handed = ["picture.rods.csv", "picture.rod_outlines.csv", "camera.csv", "bodies.csv", "scene.glb", "scene.usda"];
+    let full = ["camera.full_size.csv", "bodies.full_size.csv", "scene.full_size.glb", "scene.full_size.usda"];
     let source = ["source/shot.toml"];
     assert_eq!(names(&stage, false), [&columns[..], &handed, &source].concat());
     assert_eq!(names(&stage, true), [&columns[..], &handed, &full, &source].concat());

@@ -228,7 +228,7 @@ fn the_aimed_point_is_in_the_middle_of_the_picture_at_every_sub_frame() {
     let camera = stage.bodies().iter().find(|b| b.lens().is_some()).unwrap();
     let heron = stage.body_of(stage.group_of_name("heron_a").unwrap()).unwrap();
     let lens = camera.lens().unwrap();
-    let middle = lens.middle();
+    let middle = lens.axis();
     let pan = AxisSignal::of(&stage, &shot, &layers, stage.axis_of_name("camera.pan").unwrap()).unwrap();
     let tilt = AxisSignal::of(&stage, &shot, &layers, stage.axis_of_name("camera.tilt").unwrap()).unwrap();
     let track = AxisSignal::of(&stage, &shot, &layers, stage.axis_of_name("camera.track").unwrap()).unwrap();

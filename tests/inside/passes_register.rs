@@ -187,7 +187,13 @@ fn export(shot: &Path, to: &Path) -> input::Loaded {
     let loaded = input::load(shot).unwrap_or_else(|r| panic!("{}", r.render(false)));
     let report = checked(&loaded.stage, &loaded.shot);
     let sources = loaded.sources.for_copying();
-    let export = Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size: false, rows: None };
+    let export = Export {
+        approval: Approval::over_limits(&report),
+        sources: &sources,
+        replace: false,
+        wishes: movewright::output::handoff::sampling::Wishes::default(),
+        rows: None,
+    };
     export.write(to, &mut |_| {}).unwrap();
     loaded
 }

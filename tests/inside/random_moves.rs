@@ -288,9 +288,15 @@ impl Judge<'_> {
         let out = temp.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
         let (stage, shot) = (self.compiled.stage(), self.compiled.shot());
-        Export { approval: Approval::over_limits(report), sources: &sources, replace: false, full_size: false, rows: None }
-            .write(&out, &mut |_| {})
-            .unwrap();
+        Export {
+            approval: Approval::over_limits(report),
+            sources: &sources,
+            replace: false,
+            wishes: movewright::output::handoff::sampling::Wishes::default(),
+            rows: None,
+        }
+        .write(&out, &mut |_| {})
+        .unwrap();
         let read = |path: &std::path::Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
         let verdict = verify(&out, &read).unwrap();
         self.worst.verified += 1;

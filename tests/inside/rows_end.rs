@@ -83,9 +83,15 @@ fn the_last_row_is_at_rest_and_the_first_not_before_the_end() {
 fn written(report: &Report, rate: &str, to: &Path) {
     let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
     let rows = Some(RowRate::parse(rate).unwrap());
-    Export { approval: Approval::within_limits(report).unwrap(), sources: &sources, replace: false, full_size: false, rows }
-        .write(to, &mut |_| {})
-        .unwrap();
+    Export {
+        approval: Approval::within_limits(report).unwrap(),
+        sources: &sources,
+        replace: false,
+        wishes: movewright::output::handoff::sampling::Wishes::default(),
+        rows,
+    }
+    .write(to, &mut |_| {})
+    .unwrap();
 }
 
 #[test]

@@ -95,9 +95,15 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     let report = checked(stage, shot);
     let out = temp.path().join("with rows");
     let rows_asked = RowRate::parse(&0.5.to_string()).ok();
-    Export { approval: Approval::within_limits(&report).unwrap(), sources: &sources, replace: false, full_size: false, rows: rows_asked }
-        .write(&out, &mut |_| {})
-        .unwrap();
+    Export {
+        approval: Approval::within_limits(&report).unwrap(),
+        sources: &sources,
+        replace: false,
+        wishes: movewright::output::handoff::sampling::Wishes::default(),
+        rows: rows_asked,
+    }
+    .write(&out, &mut |_| {})
+    .unwrap();
     let sound = files_of(&out);
     assert_eq!(verdict_of(&sound).faults, []);
     let begin = folder::manifest(&sound)["passes"][0]["rows"]["move_to_start_s"].as_f64().unwrap();
@@ -210,7 +216,7 @@ proptest! {
         let out = temp.path().join("out");
         let report = checked(&stage, &shot);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
-        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size: false, rows: None }
+        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, wishes: movewright::output::handoff::sampling::Wishes::default(), rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
@@ -238,7 +244,7 @@ proptest! {
         let report = checked(&stage, &shot);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
         let out = temp.path().join("out");
-        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size: false, rows: None }
+        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, wishes: movewright::output::handoff::sampling::Wishes::default(), rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
@@ -272,9 +278,15 @@ fn sound_folders_of_keys_thirty_million_frames_apart_hold() {
         let report = Compiled::within(Budget::Large, stage.clone(), shot.clone()).unwrap().checked().unwrap();
         let temp = tempfile::tempdir().unwrap();
         let (out, sources) = (temp.path().join("out"), [("shot.toml".to_owned(), b"reeds".to_vec())]);
-        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, full_size: false, rows: None }
-            .write(&out, &mut |_| {})
-            .unwrap();
+        Export {
+            approval: Approval::over_limits(&report),
+            sources: &sources,
+            replace: false,
+            wishes: movewright::output::handoff::sampling::Wishes::default(),
+            rows: None,
+        }
+        .write(&out, &mut |_| {})
+        .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
         assert_eq!(verify(&out, &source).unwrap().faults, [], "{rate:?}");
     }

@@ -34,7 +34,18 @@ fn herons(temp: &Path, name: &str, change: Option<(&str, &str, &str)>) -> Files 
     // Where the moves of the held pass do not fit between exposures there are no rows.
     let rows = RowRate::parse("1").ok().filter(|_| change.is_none_or(|(file, ..)| file != "shot.toml"));
     let out = temp.join(name);
-    Export { approval, sources: &sources, replace: false, full_size: true, rows }.write(&out, &mut |_| {}).unwrap();
+    Export {
+        approval,
+        sources: &sources,
+        replace: false,
+        wishes: movewright::output::handoff::sampling::Wishes {
+            full_size: true,
+            ..movewright::output::handoff::sampling::Wishes::default()
+        },
+        rows,
+    }
+    .write(&out, &mut |_| {})
+    .unwrap();
     files_of(&out)
 }
 

@@ -67,7 +67,7 @@ fn compiled() -> tempfile::TempDir {
     let shot = dir.path().join("marsh/shot.toml");
     let held = "\n[[pass]]\nname = \"still\"\nexposure = \"held\"\nseconds_per_frame = 60\nshutter = 90\n";
     fs::write(&shot, fs::read_to_string(&shot).unwrap() + held).unwrap();
-    run(dir.path(), &["compile", "marsh/shot.toml", "--out", "columns", "--rows", "1", "--full-size"]);
+    run(dir.path(), &["compile", "marsh/shot.toml", "--out", "columns", "--rows", "1", "--full-size", "--samples-per-frame", "2"]);
     dir
 }
 

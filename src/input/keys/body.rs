@@ -1,7 +1,7 @@
-//! Keys of bodies: joints, lens, rods, envelope and rail of a group; obstacles and boxes of the stage.
+//! Keys of bodies: joints, rods, envelope and rail of a group; obstacles and boxes of the stage.
 
 use super::{Default, Entry, Holds, NAME, Rule, Section};
-use crate::bounds::{self, Bound, COORDINATE, DIRECTION, LENGTH, PIXELS, RADIUS, SPAN};
+use crate::bounds::{self, Bound, COORDINATE, DIRECTION, RADIUS, SPAN};
 
 const POINT: &[Bound] = &[COORDINATE, COORDINATE, COORDINATE];
 const TOWARDS: &[Bound] = &[DIRECTION, DIRECTION, DIRECTION];
@@ -107,91 +107,6 @@ rest = -2
 [[group.joint]]
 turn = [1, 0, 0]                  # positive to the left
 channel = "roll"
-"#,
-};
-
-/// A lens.
-pub(crate) static LENS: Section = Section {
-    header: "[group.lens]",
-    meaning: "Makes the group a camera. Its end of the chain is the entrance pupil; it looks along its own -z, y up.",
-    keys: &[
-        Entry {
-            name: "focal_length",
-            holds: Holds::Number(LENGTH),
-            unit: "mm",
-            default: Default::Must,
-            meaning: "of the lens",
-            example: "24",
-        },
-        Entry {
-            name: "film_back",
-            holds: Holds::Numbers(&[LENGTH, LENGTH]),
-            unit: "mm",
-            default: Default::Must,
-            meaning: "`[width, height]` of the picture",
-            example: "[24.9, 18.7]",
-        },
-        Entry {
-            name: "pixels",
-            holds: Holds::TwoWholes(PIXELS.least, PIXELS.most),
-            unit: "",
-            default: Default::Must,
-            meaning: "`[width, height]` of the picture",
-            example: "[4096, 3072]",
-        },
-    ],
-    rules: &[],
-    example: r#"[[group]]
-name = "camera"
-
-[[group.axis]]
-name = "track"
-unit = "mm"
-travel = [0, 6000]
-max_velocity = 25
-max_acceleration = 12
-max_jerk = 24
-motor = "frame42"
-travel_per_rev = 60
-
-[[group.axis]]
-name = "pan"
-unit = "deg"
-travel = [-170, 170]
-max_velocity = 2
-max_acceleration = 1.5
-max_jerk = 3
-motor = "frame42"
-
-[[group.axis]]
-name = "tilt"
-unit = "deg"
-travel = [-40, 60]
-max_velocity = 2
-max_acceleration = 1.5
-max_jerk = 3
-motor = "frame42"
-
-[[group.joint]]
-slide = [1, 0, 0]
-channel = "track"
-offset = [0, 800, 4000]
-
-[[group.joint]]
-turn = [0, 1, 0]                  # positive to the left
-channel = "pan"
-
-[[group.joint]]
-turn = [1, 0, 0]                  # positive upwards
-channel = "tilt"
-
-[[group.joint]]
-offset = [0, 0, -90]              # from the axes to the entrance pupil
-
-[group.lens]
-focal_length = 24
-film_back = [24.9, 18.7]
-pixels = [4096, 3072]
 "#,
 };
 

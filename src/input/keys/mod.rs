@@ -5,6 +5,7 @@
 //! one table is a [`Rule`]; what holds between tables (a name that must exist, keys in rising order) the reader alone knows.
 
 mod body;
+mod lens;
 mod machine;
 pub(crate) mod reference;
 pub(crate) mod schema;
@@ -13,7 +14,8 @@ mod stage;
 
 use crate::bounds::Bound;
 
-pub(crate) use body::{ENVELOPE, JOINT, KEEP_OUT, LENS, OBSTACLE, RAIL, ROD};
+pub(crate) use body::{ENVELOPE, JOINT, KEEP_OUT, OBSTACLE, RAIL, ROD};
+pub(crate) use lens::{DISTORTION, LENS};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use shot::{AIM, COPY, CYCLE, DRIFT, PASS, SHOT, TRACK};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};

@@ -406,6 +406,14 @@ pub(crate) static PASS: Section = Section {
             example: "1.5",
         },
         Entry {
+            name: "stop",
+            holds: Holds::Number(bounds::F_NUMBER),
+            unit: "",
+            default: Default::None("not known"),
+            meaning: "f-number of the lens in this pass; handed on",
+            example: "22",
+        },
+        Entry {
             name: "park",
             holds: Holds::Names(None),
             unit: "",

@@ -1,6 +1,7 @@
 //! Keys of the stage file: the stage, its motors, groups and axes.
 
-use super::body::{ENVELOPE, JOINT, KEEP_OUT, LENS, OBSTACLE, RAIL, ROD};
+use super::body::{ENVELOPE, JOINT, KEEP_OUT, OBSTACLE, RAIL, ROD};
+use super::lens::LENS;
 use super::machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 use super::{Default, Entry, Holds, NAME, Rule, Section};
 use crate::bounds;

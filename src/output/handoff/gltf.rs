@@ -12,6 +12,7 @@ use std::io;
 use serde_json::{Map, Value, json};
 
 use super::poses::{PoseError, PosedBody, Size};
+use super::sampling::Sampling;
 use crate::mechanism::{Lens, Vector};
 use crate::shot::Shot;
 use crate::stage::Stage;
@@ -20,7 +21,13 @@ use crate::stage::Stage;
 ///
 /// # Errors
 /// A writer that fails; a scene longer than a binary glTF file can be.
-pub(crate) fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[PosedBody<'_>], size: Size) -> Result<(), PoseError> {
+pub(crate) fn write(
+    out: impl io::Write,
+    stage: &Stage,
+    shot: &Shot,
+    bodies: &[PosedBody<'_>],
+    (size, sampling): (Size, &Sampling),
+) -> Result<(), PoseError> {
     let divisor = size.divisor(stage);
     let mut data = Data::default();
     let times: Vec<f32> = (0_i64..).zip(shot.frames().frames()).map(|(row, _)| single(shot.frame_rate().seconds(row))).collect();
@@ -64,7 +71,7 @@ pub(crate) fn write(out: impl io::Write, stage: &Stage, shot: &Shot, bodies: &[P
             "version": "2.0",
             "generator": concat!("movewright ", env!("CARGO_PKG_VERSION")),
             "extras": {
-                "shot": shot.name(), "frame_rate": shot.frame_rate().to_string(), "first_frame": shot.frames().first(),
+                "shot": shot.name(), "frame_rate": shot.frame_rate().to_string(), "first_frame": sampling.number(shot.frames().first()),
                 "timecode_start": shot.timecode_start().to_string(), "size": size.name(), "stage_scale": stage.scale(),
             },
         }),

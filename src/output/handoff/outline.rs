@@ -17,10 +17,12 @@ pub(crate) enum State {
     Out,
     /// All of it is behind the camera.
     Behind,
+    /// It is before the camera, but so far off the axis that the distortion says nothing of it.
+    Beyond,
 }
 
 impl State {
-    /// `in_picture`, `part_in_picture`, `out_of_picture` or `behind_camera`, as in files.
+    /// `in_picture`, `part_in_picture`, `out_of_picture`, `behind_camera` or `beyond_distortion`, as in files.
     #[must_use]
     pub(crate) fn name(self) -> &'static str {
         match self {
@@ -28,6 +30,7 @@ impl State {
             State::Part => "part_in_picture",
             State::Out => "out_of_picture",
             State::Behind => "behind_camera",
+            State::Beyond => "beyond_distortion",
         }
     }
 }

@@ -5,6 +5,7 @@
 
 use nalgebra::{Isometry3, UnitQuaternion};
 
+use super::sampling::Sampling;
 use crate::compile::Compiled;
 use crate::compile::place::NoPose;
 use crate::mechanism::Pose;
@@ -71,34 +72,37 @@ impl Size {
     }
 }
 
-/// A body with its pose at the middle of every photographed frame.
+/// A body with its pose at every sample of every photographed frame.
 #[derive(Debug, Clone)]
 pub(crate) struct PosedBody<'a> {
     /// Name of its group.
     pub name: &'a str,
     /// The body.
     pub body: &'a Body,
-    /// One pose a photographed frame, mm.
+    /// One pose for each sample, mm.
     pub poses: Vec<Isometry3<f64>>,
+    /// How a camera is focused at each of them, mm from the film plane; empty for what is none, or has no such channel.
+    pub focus: Vec<f64>,
 }
 
 /// Every body of the stage with its poses, in the stage's order. No pass parks anything here: this is the shot as it was choreographed.
 ///
 /// # Errors
 /// A body without a pose at a frame.
-pub(crate) fn posed(compiled: &Compiled) -> Result<Vec<PosedBody<'_>>, PoseError> {
+pub(crate) fn posed<'a>(compiled: &'a Compiled, sampling: &Sampling) -> Result<Vec<PosedBody<'a>>, PoseError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut all = Vec::with_capacity(stage.bodies().len());
     for body in stage.bodies() {
-        let mut poses: Vec<Isometry3<f64>> = Vec::with_capacity(shot.frames().count());
-        for frame in shot.frames().frames() {
-            let mut next = pose(compiled, None, body, FrameTime::of_frame(frame))?.isometry();
+        let (mut poses, mut focused): (Vec<Isometry3<f64>>, Vec<f64>) = (Vec::new(), Vec::new());
+        for t in shot.frames().frames().flat_map(|frame| sampling.instants(frame)) {
+            let mut next = pose(compiled, None, body, t)?.isometry();
             if let Some(last) = poses.last() {
                 next.rotation = nearer(&last.rotation, next.rotation);
             }
             poses.push(next);
+            focused.extend(focus(compiled, None, body, t)?);
         }
-        all.push(PosedBody { name: name(stage, body), body, poses });
+        all.push(PosedBody { name: name(stage, body), body, poses, focus: focused });
     }
     Ok(all)
 }
@@ -110,6 +114,15 @@ pub(crate) fn posed(compiled: &Compiled) -> Result<Vec<PosedBody<'_>>, PoseError
 pub(crate) fn pose(compiled: &Compiled, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, PoseError> {
     let lost = |error| PoseError::NoPose { body: name(compiled.stage(), body).to_owned(), at: t.0, error };
     compiled.pose_at(pass, body, t).map_err(lost)
+}
+
+/// How a camera is focused at frame time `t`, mm from the film plane; `None` where no channel says it.
+///
+/// # Errors
+/// No place there.
+pub(crate) fn focus(compiled: &Compiled, pass: Option<&Pass>, camera: &Body, t: FrameTime) -> Result<Option<f64>, PoseError> {
+    let lost = |error| PoseError::NoPose { body: name(compiled.stage(), camera).to_owned(), at: t.0, error };
+    compiled.focus_at(pass, camera, t).map_err(lost)
 }
 
 /// Name of a body's group.

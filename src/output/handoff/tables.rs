@@ -1,15 +1,19 @@
 //! Cameras and figures frame by frame, as plain CSV.
 //!
-//! Form: `camera.csv` with the header `frame,timecode,camera,x_m,y_m,z_m,qx,qy,qz,qw,focal_length_mm,back_width_mm,back_height_mm,pixels_across,pixels_down`
-//! for bodies with a lens, `bodies.csv` with `frame,timecode,body,x_m,y_m,z_m,qx,qy,qz,qw` for those without; one row a photographed frame and body,
-//! at mid-exposure; LF, `.`, no quoting needed. Positions in metres with 9 decimals, quaternions of length one with 12, right-handed, Y up; a camera
-//! looks along its own -Z. At full size positions are divided by the stage's scale; focal length and film back stay, so that the view is the same.
+//! Form: `camera.csv` for bodies with a lens with the columns `frame,timecode,camera`, [`POSE`] and [`LENS`], `bodies.csv` for those without with `frame,timecode,body` and [`POSE`]; one
+//! row a photographed frame and body, at mid-exposure; LF, `.`, no quoting needed. With several samples to a frame there is a row for each, and two more columns [`SAMPLE`].
+//! Positions in metres with 9 decimals, quaternions of length one with 12, right-handed, Y up; a camera
+//! looks along its own -Z from its entrance pupil, which is where it is. Lengths of the lens in mm with 6 decimals, coefficients with 9. At full size positions and the depth of focus are
+//! divided by the stage's scale; focal length, film back and the scale of the focus stay, so that the view is the same.
 
 use std::io;
 
 use super::poses::{PoseError, PosedBody, Size};
+use super::sampling::Sampling;
+use crate::compile::frame_time;
+use crate::mechanism::Lens;
 use crate::output::decimals::decimals;
-use crate::shot::Shot;
+use crate::shot::{Pass, Shot};
 use crate::stage::Stage;
 
 /// Which bodies a table is of.
@@ -22,7 +26,27 @@ pub(crate) enum Kind {
 }
 
 const POSE: [&str; 7] = ["x_m", "y_m", "z_m", "qx", "qy", "qz", "qw"];
-const LENS: [&str; 5] = ["focal_length_mm", "back_width_mm", "back_height_mm", "pixels_across", "pixels_down"];
+const LENS: [&str; 18] = [
+    "focal_length_mm",
+    "back_width_mm",
+    "back_height_mm",
+    "pixels_across",
+    "pixels_down",
+    "principal_x_mm",
+    "principal_y_mm",
+    "pixel_aspect",
+    "k1",
+    "k2",
+    "k3",
+    "p1",
+    "p2",
+    "overscan",
+    "focus_mm",
+    "focus_depth_m",
+    "f_number",
+    "film_plane_mm",
+];
+const SAMPLE: [&str; 2] = ["sample", "frame_time"];
 
 /// Writes the table of one kind of body.
 ///
@@ -34,48 +58,87 @@ pub(crate) fn write(
     shot: &Shot,
     bodies: &[PosedBody<'_>],
     kind: Kind,
-    size: Size,
+    (size, sampling): (Size, &Sampling),
 ) -> Result<(), PoseError> {
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
     let (what, lens): (&str, &[&str]) = match kind {
         Kind::Cameras => ("camera", &LENS),
         Kind::Figures => ("body", &[]),
     };
-    table.write_record(["frame", "timecode", what].iter().chain(&POSE).chain(lens))?;
+    let sample: &[&str] = if sampling.is_within_frames() { &SAMPLE } else { &[] };
+    table.write_record(["frame", "timecode", what].iter().chain(&POSE).chain(lens).chain(sample))?;
     let divisor = size.divisor(stage);
     let mut digits = itoa::Buffer::new();
     let mut text = String::new();
     let mut record = csv::ByteRecord::new();
-    for ((row, nth), frame) in (0_i64..).zip(0_usize..).zip(shot.frames().frames()) {
-        for body in bodies.iter().filter(|b| b.body.lens().is_some() == (kind == Kind::Cameras)) {
-            let Some(pose) = body.poses.get(nth) else { continue };
-            record.clear();
-            record.push_field(digits.format(frame).as_bytes());
-            text.clear();
-            shot.timecode_start().after(row).append_to(&mut text);
-            record.push_field(text.as_bytes());
-            record.push_field(body.name.as_bytes());
-            let (p, q) = (&pose.translation.vector, &pose.rotation);
-            for length in [p.x, p.y, p.z] {
-                decimals(&mut text, length / divisor, 9);
+    let f_number = shot.passes().iter().find_map(Pass::stop);
+    let mut nth = 0_usize;
+    for (row, frame) in (0_i64..).zip(shot.frames().frames()) {
+        for (sample, offset) in (1_usize..).zip(sampling.offsets()) {
+            for body in bodies.iter().filter(|b| b.body.lens().is_some() == (kind == Kind::Cameras)) {
+                let Some(pose) = body.poses.get(nth) else { continue };
+                record.clear();
+                record.push_field(digits.format(sampling.number(frame)).as_bytes());
+                text.clear();
+                shot.timecode_start().after(row).append_to(&mut text);
                 record.push_field(text.as_bytes());
-            }
-            for part in [q.i, q.j, q.k, q.w] {
-                decimals(&mut text, part, 12);
-                record.push_field(text.as_bytes());
-            }
-            if let Some(lens) = body.body.lens() {
-                for length in core::iter::once(lens.focal_length()).chain(lens.back()) {
-                    decimals(&mut text, length, 6);
-                    record.push_field(text.as_bytes());
+                record.push_field(body.name.as_bytes());
+                let (p, q) = (&pose.translation.vector, &pose.rotation);
+                for length in [p.x, p.y, p.z] {
+                    push(&mut record, &mut text, length / divisor, 9);
                 }
-                for pixels in lens.pixels() {
-                    record.push_field(digits.format(pixels).as_bytes());
+                for part in [q.i, q.j, q.k, q.w] {
+                    push(&mut record, &mut text, part, 12);
                 }
+                if let Some(lens) = body.body.lens() {
+                    push_lens(
+                        &mut record,
+                        &mut text,
+                        &lens.focused(body.focus.get(nth).copied()),
+                        body.focus.get(nth).copied(),
+                        (divisor, f_number),
+                    );
+                }
+                if sampling.is_within_frames() {
+                    record.push_field(digits.format(sample).as_bytes());
+                    push(&mut record, &mut text, frame_time(sampling.number(frame)) + offset, 6);
+                }
+                table.write_byte_record(&record)?;
             }
-            table.write_byte_record(&record)?;
+            nth += 1;
         }
     }
     table.flush()?;
     Ok(())
+}
+
+/// The lens as it is focused at an instant.
+fn push_lens(record: &mut csv::ByteRecord, text: &mut String, lens: &Lens, focus: Option<f64>, (divisor, f_number): (f64, Option<f64>)) {
+    let mut digits = itoa::Buffer::new();
+    for length in core::iter::once(lens.focal_length()).chain(lens.back()) {
+        push(record, text, length, 6);
+    }
+    for pixels in lens.pixels() {
+        record.push_field(digits.format(pixels).as_bytes());
+    }
+    let (optics, k) = (lens.optics(), lens.distortion().spec());
+    for number in [optics.principal_point[0], optics.principal_point[1], optics.pixel_aspect] {
+        push(record, text, number, 6);
+    }
+    for coefficient in [k.k1, k.k2, k.k3, k.p1, k.p2] {
+        push(record, text, coefficient, 9);
+    }
+    push(record, text, lens.overscan(), 6);
+    let depth = focus.map(|focus| (focus - optics.film_plane.unwrap_or(0.0)) / divisor);
+    for (number, places) in [(focus, 6), (depth.filter(|_| optics.film_plane.is_some()), 9), (f_number, 6), (optics.film_plane, 6)] {
+        match number {
+            Some(number) => push(record, text, number, places),
+            None => record.push_field(b""),
+        }
+    }
+}
+
+fn push(record: &mut csv::ByteRecord, text: &mut String, x: f64, places: usize) {
+    decimals(text, x, places);
+    record.push_field(text.as_bytes());
 }

@@ -30,9 +30,15 @@ pub fn export(stage: &Stage, shot: &Shot, sources: &[(String, Vec<u8>)], to: &Pa
     let report = super::checked(stage, shot);
     let messages: Vec<_> = report.passes.iter().flat_map(super::violations).collect();
     assert!(report.within_limits(), "{messages:#?}");
-    Export { approval: Approval::within_limits(&report).unwrap(), sources, replace: false, full_size: false, rows: None }
-        .write(to, &mut |_| {})
-        .unwrap();
+    Export {
+        approval: Approval::within_limits(&report).unwrap(),
+        sources,
+        replace: false,
+        wishes: movewright::output::handoff::sampling::Wishes::default(),
+        rows: None,
+    }
+    .write(to, &mut |_| {})
+    .unwrap();
 }
 
 pub fn marsh(temp: &Path) -> PathBuf {
