@@ -61,12 +61,8 @@ fn note(frame: FrameTime, value: f64, kind: NoteKind) -> Note {
 fn aspect(camera: GroupId, lens: &Lens) -> Option<Note> {
     let ([width, height], [across, down]) = (lens.back(), lens.pixels().map(f64::from));
     let (made, said) = ((width / across) / (height / down), lens.optics().pixel_aspect);
-    (!((made / said - 1.0).abs() <= SAME_ASPECT)).then(|| Note {
-        axis: None,
-        frame: None,
-        value: Some(made),
-        kind: NoteKind::PixelAspect { camera, said },
-    })
+    let kind = NoteKind::PixelAspect { camera, said };
+    (!((made / said - 1.0).abs() <= SAME_ASPECT)).then_some(Note { axis: None, frame: None, value: Some(made), kind })
 }
 
 /// A table of breathing that nothing uses, or that does not reach.
@@ -84,7 +80,7 @@ fn breathing(compiled: &Compiled, camera: &Body, lens: &Lens) -> Option<Note> {
         table.ends_before(focus).then_some((t, focus))
     };
     let (first, focus) = frames.clone().find_map(outside)?;
-    let last = frames.filter_map(outside).last().map_or(first, |(t, _)| t);
+    let last = frames.rev().find_map(outside).map_or(first, |(t, _)| t);
     Some(note(first, focus, NoteKind::FocusOutsideBreathing { camera: group, last }))
 }
 
@@ -162,7 +158,7 @@ fn rod_ends(lens: &Lens, camera: &Pose<f64>, place: &Pose<f64>, figure: &Body) -
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use super::*;
     use crate::check::{fixture, words};
@@ -173,7 +169,7 @@ mod tests {
     /// A camera with 1500 px of focal length and a figure 3 m before it that goes from `from` to `to` mm in frames 1 to 11; what is noted, in words.
     fn noted(lens: Lens, radius: f64, [from, to]: [f64; 2], focus: Option<f64>) -> Vec<String> {
         let mm = |name: &str, home: f64| AxisSpec { home, ..AxisSpec::new(name, Unit::Millimetre, [-1e4, 1e4], [1e6, 1e6, 1e6]) };
-        let camera_axes = vec![if focus.is_some() { mm("focus_distance", focus.unwrap()) } else { mm("track", 0.0) }];
+        let camera_axes = vec![focus.map_or_else(|| mm("track", 0.0), |home| mm("focus_distance", home))];
         let groups = vec![fixture::group("camera", camera_axes), fixture::group("heron", vec![mm("fly", 0.0)])];
         let slide = JointSpec { kind: JointKind::Slide([1.0, 0.0, 0.0]), channel: Some(0), rest: 0.0, offset: [0.0, 0.0, -3000.0] };
         let at = |x: f64, y: f64| Vector::new(x, y, 0.0);

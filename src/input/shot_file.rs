@@ -161,7 +161,7 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let park = park(log, &mut table, names);
     // Behind a wrong exposure nothing is said of `settle`: only a moving pass must not have it.
     match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
-        .and_then(|pass| pass.with_stop(stop))
+        .and_then(|pass| pass.with_stop(names.stage, stop))
     {
         Ok(pass) => Some((pass, table.header)),
         Err(flaws) => {

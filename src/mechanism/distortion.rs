@@ -262,7 +262,7 @@ mod tests {
             let lens = model(k[0], k[1], k[2], p[0], p[1]);
             let point = |(share, turn): (f64, f64)| {
                 let r = 0.999 * lens.reach().min(3.0) * share;
-                [r * turn.cos(), r * turn.sin()]
+                [r * crate::number::elementary::cos(turn), r * crate::number::elementary::sin(turn)]
             };
             let (a, b) = (point(a), point(b));
             let (fa, fb) = (lens.apply(a), lens.apply(b));

@@ -117,12 +117,19 @@ impl Pass {
     /// The same with the f-number that its lens is set to.
     ///
     /// # Errors
-    /// A number out of its range.
-    pub(crate) fn with_stop(self, stop: Option<f64>) -> Result<Pass, Vec<Flaw>> {
-        match stop.map(|stop| bounds::F_NUMBER.check("stop", stop)) {
-            Some(Err(flaw)) => Err(vec![flaw]),
-            _ => Ok(Pass { stop, ..self }),
+    /// A number out of its range, or one that no lens of the stage has.
+    pub(crate) fn with_stop(self, stage: &Stage, stop: Option<f64>) -> Result<Pass, Vec<Flaw>> {
+        if let Some(stop) = stop {
+            bounds::F_NUMBER.check("stop", stop).map_err(|flaw| vec![flaw])?;
+            let lenses: Vec<Option<[f64; 2]>> = stage.bodies().iter().filter_map(|b| b.lens()).map(|l| l.optics().f_numbers).collect();
+            let has = |range: &Option<[f64; 2]>| range.is_none_or(|[least, greatest]| least <= stop && stop <= greatest);
+            if !lenses.is_empty() && !lenses.iter().any(has) {
+                let ranges: Vec<String> = lenses.iter().flatten().map(|[least, greatest]| format!("{least} to {greatest}")).collect();
+                let flaw = Flaw::new(Code::OutOfRange, "stop", "no lens of the stage has this stop");
+                return Err(vec![flaw.found(stop.to_string(), format!("{}, by `f_numbers` of the lens", ranges.join(" or ")))]);
+            }
         }
+        Ok(Pass { stop, ..self })
     }
 
     /// The f-number that its lens is set to, where it is given.

@@ -195,3 +195,15 @@ fn lenses_that_cannot_be_are_refused_with_their_slug() {
         assert!(said.contains(&format!("error[{slug}]")), "{lens}: {said}");
     }
 }
+
+#[test]
+fn a_stop_that_the_lens_does_not_have_is_refused() {
+    let shot = |stop: &str| {
+        let mut case = real_lens("f_numbers = [4, 32]");
+        case.edit("shot.toml", "stop = 22", &format!("stop = {stop}"));
+        case
+    };
+    let said = shot("220").refusal();
+    assert!(said.contains("error[out-of-range]") && said.contains("4 to 32, by `f_numbers` of the lens"), "{said}");
+    assert!(shot("32").run(&["check", "shot.toml"]).status.success());
+}

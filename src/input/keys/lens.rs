@@ -103,7 +103,7 @@ pub(crate) static LENS: Section = Section {
             holds: Holds::Number(LENGTH),
             unit: "mm",
             default: Default::None("not known"),
-            meaning: "largest disc on the film that still counts as sharp; handed on",
+            meaning: "largest disc on the film that still counts as sharp; kept, nothing is computed from it yet",
             example: "0.025",
         },
         Entry {
@@ -111,7 +111,7 @@ pub(crate) static LENS: Section = Section {
             holds: Holds::Numbers(&[F_NUMBER, F_NUMBER]),
             unit: "",
             default: Default::None("not known"),
-            meaning: "`[least, greatest]` stop of the lens; handed on",
+            meaning: "`[least, greatest]` stop of the lens; a pass's `stop` lies between",
             example: "[4, 32]",
         },
         Entry {
@@ -119,7 +119,7 @@ pub(crate) static LENS: Section = Section {
             holds: Holds::Number(STOPS),
             unit: "stops",
             default: Default::Value("0"),
-            meaning: "light that the glass loses: T-stop less f-stop; handed on",
+            meaning: "light that the glass loses: T-stop less f-stop; kept, nothing is computed from it yet",
             example: "0.3",
         },
     ],

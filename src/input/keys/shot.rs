@@ -410,7 +410,7 @@ pub(crate) static PASS: Section = Section {
             holds: Holds::Number(bounds::F_NUMBER),
             unit: "",
             default: Default::None("not known"),
-            meaning: "f-number of the lens in this pass; handed on",
+            meaning: "f-number of the lens in this pass, within the lens's `f_numbers`; written to camera.csv and scene.usda",
             example: "22",
         },
         Entry {
