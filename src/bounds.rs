@@ -71,6 +71,7 @@ table! {
         SETTLE = Bound::from("s", 0.0, 86_400.0), "rest before a held exposure", "a day";
         LENGTH = Bound::from("mm", 1e-3, 1e7), "lengths that cannot be zero: arms, radii, rods, focal lengths", "a micrometre to ten kilometres";
         SPAN = Bound::from("mm", 0.0, 1e7), "diameters and distances that may be zero", "up to ten kilometres";
+        WIRE = Bound::above("mm", 0.0, 1e3), "diameters of wires", "a metre";
         RADIUS = Bound::above("mm", 0.0, 1e7), "radii of envelopes and obstacles", "up to ten kilometres";
         COORDINATE = Bound::from("mm", -1e7, 1e7), "coordinates of points, guides, offsets and centres of mass", "up to ten kilometres";
         ANGLE = Bound::from("deg", -360.0, 360.0), "angles that describe the build of a mechanism", "a turn either way";
@@ -105,6 +106,8 @@ table! {
         MOST_AXES: usize = 4096, "axes of a stage, groups, copies", "far beyond any stage";
         MOST_DRIVEN: usize = 8, "channels or axes of one mechanism", "six move a rigid body every way it can";
         MOST_JOINTS: usize = 64, "joints of a chain", "far beyond any figure";
+        MOST_LIMBS: usize = 64, "limbs of a figure", "far beyond any figure";
+        MOST_WIRES: usize = 256, "wires of a group", "four for each limb";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";
         MOST_LAYERS: usize = 10_000, "layers of one channel, through copies of copies", "far beyond any choreography";

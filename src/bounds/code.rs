@@ -105,6 +105,10 @@ codes! {
         "it is misspelled, or the name is a channel of a mechanism", "name an axis that is described under [[group.axis]]";
     UnknownMotor, "unknown-motor", "The stage has no such motor",
         "it is misspelled", "name a motor of the stage file, or describe this one under [motor.NAME]";
+    UnknownLimb, "unknown-limb", "The group has no such limb",
+        "it is misspelled, or the limb belongs to another group", "name a limb that is described under [[group.limb]]";
+    UnknownPlace, "unknown-place", "A wire ends at a place that does not exist",
+        "it is misspelled, or the joint has no name", "name a joint or a limb of the group, `body`, or a point under [point]";
     UnknownPass, "unknown-pass", "No such pass",
         "it is misspelled, or the folder was written without it", "name one of the passes that the message lists";
 

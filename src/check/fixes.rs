@@ -156,7 +156,7 @@ impl<'a> Trial<'a> {
     fn keeps_clear(&self, again: &Program) -> bool {
         let stage = again.compiled().stage();
         let moved = |group: GroupId| {
-            let channels = stage.body_of(group).map(|b| b.channels().to_vec()).unwrap_or_default();
+            let channels = stage.body_of(group).map(|b| b.every_channel().to_vec()).unwrap_or_default();
             channels.into_iter().flat_map(|c| stage.axes_of(c)).any(|a| self.follows[a])
         };
         let counts = |n: &Nearest| moved(n.group) || matches!(n.against, Against::Group(o) | Against::Rail(o) if moved(o));

@@ -1,7 +1,7 @@
 //! Framing: figures and rods that leave the picture, figures of a few pixels, pixels that are not what they are said to be, a focus that the lens's table does not reach.
 //!
-//! What: at shutter open, middle and close of the photographed frames (as in [`super::pixels`], and as seldom as there for very long shots) the envelopes and rods of every figure are seen
-//! through every lens, focused as it then is. An envelope is seen as the discs round its ends, radius x focal length / depth, which is what a sphere near the axis shows (to the first order
+//! What: at shutter open, middle and close of the photographed frames (as in [`super::pixels`], and as seldom as there for very long shots) the proxies that are for pictures and the rods of every figure, with its limbs, are seen
+//! through every lens, focused as it then is; wires are not: they end outside of the picture as a rule. A proxy is seen as the discs round its ends, radius x focal length / depth, which is what a sphere near the axis shows (to the first order
 //! of its size over its depth). Something leaves the picture where it is not wholly in it in some exposure and was in another; what is never wholly in it is meant to be so.
 //! Limits: the shot as it was choreographed, nothing parked; between the instants looked at a figure may leave the picture for less than half an exposure.
 
@@ -9,7 +9,7 @@ use super::notes::{Note, NoteKind};
 use super::pixels::offsets;
 use crate::compile::{Compiled, frame_time};
 use crate::mechanism::{Lens, Pixel, Pose};
-use crate::stage::{Body, GroupId};
+use crate::stage::{Body, GroupId, Posture};
 use crate::time::FrameTime;
 
 /// Figures smaller than this in the picture are noted, pixels; common practice, no source.
@@ -31,13 +31,13 @@ pub(super) fn notes(compiled: &Compiled, stride: u64) -> Vec<Note> {
         let offsets = offsets(compiled.shot());
         for frame in compiled.shot().frames().frames().step_by(usize::try_from(stride).unwrap_or(usize::MAX)) {
             for t in offsets.iter().map(|o| FrameTime(frame_time(frame) + o)) {
-                let (Ok(pose), Ok(focus)) = (compiled.pose_at(None, camera, t), compiled.focus_at(None, camera, t)) else { continue };
+                let (Ok(pose), Ok(focus)) = (compiled.posture_at(None, camera, t), compiled.focus_at(None, camera, t)) else { continue };
                 let lens = lens.focused(focus);
                 for (figure, courses) in figures.iter().zip(&mut seen) {
-                    let Ok(place) = compiled.pose_at(None, figure, t) else { continue };
+                    let Ok(place) = compiled.posture_at(None, figure, t) else { continue };
                     let [proxies, rods] = courses;
-                    proxies.see(t, &discs(&lens, &pose, &place, figure), &lens);
-                    rods.see(t, &rod_ends(&lens, &pose, &place, figure), &lens);
+                    proxies.see(t, &discs(&lens, pose.body(), &place, figure), &lens);
+                    rods.see(t, &rod_ends(&lens, pose.body(), &place, figure), &lens);
                 }
             }
         }
@@ -141,10 +141,10 @@ impl Course {
     }
 }
 
-fn discs(lens: &Lens, camera: &Pose<f64>, place: &Pose<f64>, figure: &Body) -> Vec<Option<Box>> {
-    let ends = figure.envelope().iter().flat_map(|c| [(c.from, c.radius), (c.to, c.radius)]);
+fn discs(lens: &Lens, camera: &Pose<f64>, place: &Posture, figure: &Body) -> Vec<Option<Box>> {
+    let ends = figure.shown().iter().flat_map(|s| s.ends.map(|end| (end, s.radius)));
     ends.map(|(end, radius)| {
-        let seen = camera.inward(place.out(end));
+        let seen = camera.inward(place.out(&end));
         let at = lens.project_seen(seen).ok()?;
         let [x, y] = lens.focal_pixels().map(|f| f * radius / -seen.z);
         Some(Box { least: Pixel { right: at.right - x, down: at.down - y }, most: Pixel { right: at.right + x, down: at.down + y } })
@@ -152,9 +152,9 @@ fn discs(lens: &Lens, camera: &Pose<f64>, place: &Pose<f64>, figure: &Body) -> V
     .collect()
 }
 
-fn rod_ends(lens: &Lens, camera: &Pose<f64>, place: &Pose<f64>, figure: &Body) -> Vec<Option<Box>> {
-    let ends = figure.rods().iter().flat_map(|r| [r.from, r.to]);
-    ends.map(|end| lens.project(camera, place.out(end)).ok().map(|at| Box { least: at, most: at })).collect()
+fn rod_ends(lens: &Lens, camera: &Pose<f64>, place: &Posture, figure: &Body) -> Vec<Option<Box>> {
+    let ends = figure.lines().iter().filter(|l| l.diameter.is_none()).flat_map(|l| l.ends);
+    ends.map(|end| lens.project(camera, place.out(&end)).ok().map(|at| Box { least: at, most: at })).collect()
 }
 
 #[cfg(test)]
@@ -178,8 +178,8 @@ mod tests {
             BodySpec {
                 joints: vec![slide],
                 channels: vec!["heron.fly".to_owned()],
-                rods: vec![Rod { from: at(0.0, 0.0), to: at(0.0, 1100.0) }],
-                envelope: vec![Capsule { from: at(-50.0, 0.0), to: at(50.0, 0.0), radius }],
+                rods: vec![Rod { from: at(0.0, 0.0), to: at(0.0, 1100.0), limb: None }],
+                envelope: vec![Capsule { from: at(-50.0, 0.0), to: at(50.0, 0.0), radius }.into()],
                 ..BodySpec::new("heron")
             },
         ];

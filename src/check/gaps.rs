@@ -8,13 +8,23 @@ use super::notes::{Note, NoteKind};
 use super::report::PassReport;
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::program::Program;
-use crate::stage::{AxisId, GroupId, Stage};
+use crate::stage::{AxisId, Driver, GroupId, Stage};
 use crate::time::{FrameTime, Seconds};
 
-/// The violations of a pass's clearance.
-pub(super) fn violations(program: &Program, report: Option<&ClearanceReport>) -> Vec<Violation> {
+/// The violations of a pass's clearance. A figure whose mechanism leaves its reach, which is among the violations `known`, is not called too near as well: nothing bounds where it is.
+pub(super) fn violations(program: &Program, report: Option<&ClearanceReport>, known: &[Violation]) -> Vec<Violation> {
+    let stage = program.compiled().stage();
+    let lost = |group: GroupId| {
+        let driven = axes(stage, group, false);
+        let out_of_reach = |v: &&Violation| v.limit == Limit::Position && matches!(stage.driver(v.subject.axis()), Driver::Machine(..));
+        known.iter().filter(out_of_reach).any(|v| driven.contains(&v.subject.axis()))
+    };
+    let follows = |n: &Nearest| {
+        let other = if let Against::Group(other) = n.against { Some(other) } else { None };
+        n.gap == f64::NEG_INFINITY && core::iter::once(n.group).chain(other).any(lost)
+    };
     let pairs = report.into_iter().flat_map(|r| &r.pairs);
-    pairs.filter(|n| !n.is_kept()).filter_map(|n| violation(program, n)).collect()
+    pairs.filter(|n| !n.is_kept() && !follows(n)).filter_map(|n| violation(program, n)).collect()
 }
 
 /// What is not kept on the way of a pass: no limit of the move itself, and no rows are written for it.
@@ -44,7 +54,7 @@ pub(super) fn not_proven(passes: &[PassReport]) -> Option<Note> {
 /// The axes that move a group's body, or its carriage on a rail.
 fn axes(stage: &Stage, group: GroupId, on_rail: bool) -> Vec<AxisId> {
     let Some(body) = stage.body_of(group) else { return Vec::new() };
-    let channels = if on_rail { body.rail().map(|r| r.channel).into_iter().collect() } else { body.channels().to_vec() };
+    let channels = if on_rail { body.rail().map(|r| r.channel).into_iter().collect() } else { body.every_channel().to_vec() };
     channels.into_iter().flat_map(|c| stage.axes_of(c)).collect()
 }
 

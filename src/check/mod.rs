@@ -4,6 +4,7 @@
 //! ([`Utilisation`](crate::stage::Utilisation)); nothing is printed here, and all sentences are in [`words`].
 
 mod approval;
+mod at_zero;
 pub(crate) mod changes;
 pub(crate) mod clearance;
 mod exceeded;
@@ -78,7 +79,8 @@ impl Compiled {
                 None => moving::check(&program),
                 Some(stations) => held::check(&program, stations),
             };
-            violations.extend(gaps::violations(&program, clearance.as_ref()));
+            let near = gaps::violations(&program, clearance.as_ref(), &violations);
+            violations.extend(near);
             let fastest = fastest::fastest(&program);
             let runnable = runnable::runnable(&program, &fastest, &violations);
             fixes::propose(&program, &runnable, &mut violations);
@@ -94,6 +96,7 @@ impl Compiled {
         let reversals = PerAxis::new(self.stage(), |id| crate::program::reversals::reversals(self.motion(id)));
         let pixels = pixels::pixels(self);
         let mut notes = notes::notes(self, &reversals);
+        notes.extend(at_zero::notes(self));
         notes.extend(passes.iter().flat_map(gaps::notes));
         notes.extend(sharp_plates::notes(self));
         notes.extend(gaps::not_proven(&passes));

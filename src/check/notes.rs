@@ -8,7 +8,7 @@ use crate::motion::{Extreme, Peaks};
 use crate::program::{Leg, Torque};
 use crate::shot::{Exposure, Pass, Shape, Shot};
 use crate::signal::{Source, SourceKind};
-use crate::stage::{Axis, AxisId, Driver, GroupId, PerAxis};
+use crate::stage::{Axis, AxisId, ChannelId, Driver, GroupId, PerAxis};
 use crate::time::{FrameTime, Seconds};
 
 /// A note.
@@ -44,6 +44,11 @@ pub(crate) enum NoteKind {
     },
     /// Acceleration steps by `value`, unit/frame2.
     AccelerationStep,
+    /// Only cycles drive a channel and their amounts are 0: it stands at 0, `value` from home.
+    AtZero {
+        /// The channel.
+        channel: ChannelId,
+    },
     /// An axis never moves in the photographed span.
     NeverMoves {
         /// True where something drives it all the same.
@@ -156,6 +161,7 @@ impl NoteKind {
         match self {
             NoteKind::Overshoot { .. } => "overshoot",
             NoteKind::AccelerationStep => "acceleration_step",
+            NoteKind::AtZero { .. } => "at_zero",
             NoteKind::NeverMoves { .. } => "never_moves",
             NoteKind::Reversals { .. } => "reversals",
             NoteKind::TorqueUnchecked => "torque_unchecked",

@@ -15,7 +15,7 @@ use crate::compile::{Compiled, frame_time};
 use crate::mechanism::{Lens, Mechanism, Pose, Vector};
 use crate::number::Jet;
 use crate::shot::{Exposure, Shot};
-use crate::stage::{AxisId, Body, ChannelId, GroupId, Stage};
+use crate::stage::{AxisId, Body, ChannelId, GroupId, Place, Stage};
 use crate::time::FrameTime;
 
 /// Pixels above which a step or a backlash is a finding: a quarter; common practice, no source.
@@ -48,7 +48,7 @@ pub(super) fn stride(compiled: &Compiled) -> u64 {
     let (stage, of) = (compiled.stage(), |n: usize| u64::try_from(n).unwrap_or(u64::MAX));
     let cameras = of(stage.bodies().iter().filter(|b| b.lens().is_some()).count());
     // Some points cost as much as an axis.
-    let points = |b: &Body| of(2 * (b.rods().len() + b.envelope().len())) / POINTS;
+    let points = |b: &Body| of(2 * (b.lines().len() + b.solids().len())) / POINTS;
     let own: u64 = stage.bodies().iter().map(|b| (1 + of(b.channels().len())) * (1 + points(b))).sum();
     let by_camera = stage.bodies().iter().filter(|b| b.lens().is_some()).map(|b| of(b.channels().len())).max().unwrap_or(0);
     let moved = own + by_camera * stage.bodies().iter().map(points).sum::<u64>();
@@ -166,10 +166,11 @@ fn moved_by(stage: &Stage, body: &Body) -> Vec<Moves> {
 }
 
 fn points(body: &Body) -> Vec<Vector> {
-    let rods = body.rods().iter().flat_map(|r| [r.from, r.to]);
-    let envelope = body.envelope().iter().flat_map(|c| [c.from, c.to]);
+    let rods = body.lines().iter().flat_map(|l| l.ends);
+    let proxies = body.shown().iter().chain(body.solids()).flat_map(|s| s.ends);
+    let on_body = rods.chain(proxies).filter(|h| h.place == Place::Body).map(|h| h.at);
     let mut known = BTreeSet::new();
-    let all = core::iter::once(Vector::new(0.0, 0.0, 0.0)).chain(rods).chain(envelope);
+    let all = core::iter::once(Vector::new(0.0, 0.0, 0.0)).chain(on_body);
     // Zero of either sign is one place.
     all.filter(|p| known.insert([p.x, p.y, p.z].map(|x| (x + 0.0).to_bits()))).collect()
 }

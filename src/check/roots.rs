@@ -161,7 +161,7 @@ fn tracks_behind(report: &Report, v: &Violation) -> BTreeSet<usize> {
         }
     };
     let of_group = |group: GroupId| -> Vec<AxisId> {
-        let channels = stage.body_of(group).map(|b| b.channels().to_vec()).unwrap_or_default();
+        let channels = stage.body_of(group).map(|b| b.every_channel().to_vec()).unwrap_or_default();
         channels.into_iter().flat_map(|c| stage.axes_of(c)).collect()
     };
     match &v.subject {
@@ -176,7 +176,7 @@ fn tracks_behind(report: &Report, v: &Violation) -> BTreeSet<usize> {
             add_axis(*axis);
             let other = match nearest.against {
                 Against::Group(other) | Against::Rail(other) => Some(other),
-                Against::Obstacle(_) | Against::KeepOut(_) => None,
+                Against::Own | Against::Obstacle(_) | Against::KeepOut(_) => None,
             };
             core::iter::once(nearest.group).chain(other).flat_map(of_group).for_each(&mut add_axis);
         }

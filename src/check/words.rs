@@ -18,7 +18,7 @@ use crate::mechanism::OutOfReach;
 use crate::number::directed::{self, Places};
 use crate::program::{Leg, Program};
 use crate::shot::Pass;
-use crate::stage::Stage;
+use crate::stage::{GroupId, Stage};
 
 /// One sentence about an exceeded limit.
 #[must_use]
@@ -214,6 +214,14 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             "{name}: acceleration steps by {} at frame {frame}, so jerk is unbounded; give the track a `blend`",
             figure(value, &format!("{unit}/frame2"))
         ),
+        NoteKind::AtZero { channel } => {
+            let (name, unit) = (stage.channel_name(*channel), stage.channel_unit(*channel));
+            format!(
+                "{name}: only cycles drive it and their amount is 0 at frame {frame:.2}: it stands at 0 {unit}, {} from home; \
+                 add a track at home if it should stay there",
+                figure(value, unit)
+            )
+        }
         NoteKind::NeverMoves { driven } => {
             let why = if *driven { "its layers keep it still" } else { "nothing drives it" };
             format!("{name}: never moves in the photographed span; {why}")
@@ -308,14 +316,22 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
 #[must_use]
 pub(crate) fn pair(stage: &Stage, n: &Nearest) -> (String, String) {
     let around = stage.surroundings();
-    let first = stage.group_name(n.group).to_owned();
+    let first = part(stage, n.group, n.parts[0]);
     let carriage = |group| stage.body_of(group).and_then(|b| b.rail()).map(|r| stage.channel_name(r.channel).to_owned());
     match n.against {
-        Against::Group(other) => (first, stage.group_name(other).to_owned()),
+        Against::Group(other) => (first, part(stage, other, n.parts[1])),
+        Against::Own => (first, part(stage, n.group, n.parts[1])),
         Against::Rail(other) => (carriage(n.group).unwrap_or(first), carriage(other).unwrap_or_else(|| stage.group_name(other).to_owned())),
         Against::Obstacle(i) => (first, around.obstacles.get(i).map(|o| o.name.clone()).unwrap_or_default()),
         Against::KeepOut(i) => (first, around.keep_out.get(i).map(|o| o.name.clone()).unwrap_or_default()),
     }
+}
+
+/// A part of a figure by the number of its solid; the figure where the part is not known.
+fn part(stage: &Stage, group: GroupId, solid: Option<usize>) -> String {
+    let name = stage.group_name(group).to_owned();
+    let part = stage.body_of(group).zip(solid).and_then(|(body, solid)| body.part_name(solid));
+    part.map_or(name.clone(), |part| format!("{name}{part}"))
 }
 
 /// The same where the clearance is kept, shorter.
@@ -324,7 +340,8 @@ pub(crate) fn nearest(stage: &Stage, n: &Nearest, when: &str) -> String {
     if !n.is_kept() {
         return gap(stage, n, when);
     }
-    let (a, b) = pair(stage, n);
+    // Which parts are nearest matters where they are too near; a line of the table has room for the figures.
+    let (a, b) = pair(stage, &Nearest { parts: [None; 2], ..*n });
     let (at_least, near) = if n.proof == Proof::Tight { ("", "at") } else { ("at least ", "near") };
     format!("{a} and {b}, {at_least}{} apart {near} {when} (required {})", least(n.gap, "mm"), figure(n.required, "mm"))
 }

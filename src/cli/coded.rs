@@ -5,6 +5,7 @@
 use crate::bounds::Code;
 use crate::files::Unreadable;
 use crate::output::ExportError;
+use crate::output::channels::ChannelError;
 use crate::output::columns::ColumnError;
 use crate::output::handoff::poses::PoseError;
 use crate::output::rows::RowsError;
@@ -71,6 +72,8 @@ impl Coded for ExportError {
             ExportError::Columns(error) => error.code(),
             ExportError::Poses(error) => error.code(),
             ExportError::Rows(error) => error.code(),
+            ExportError::Channels(ChannelError::NoPose { .. }) => Code::NoPosition,
+            ExportError::Channels(ChannelError::Csv(_) | ChannelError::Io(_)) => Code::WriteFailed,
             ExportError::Io(_) | ExportError::Json(_) => Code::WriteFailed,
         }
     }

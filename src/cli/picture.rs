@@ -56,11 +56,12 @@ pub(super) fn report(args: &ReportArgs) -> Outcome {
 pub(super) fn plot(args: &PlotArgs) -> Outcome {
     let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let (stage, shot) = (p.report.compiled.stage(), p.report.compiled.shot());
-    if stage.axis_of_name(&args.axis).is_none() {
-        let names = stage.axis_names().iter().map(String::as_str);
+    if stage.axis_of_name(&args.axis).is_none() && stage.channel(&args.axis).is_none() {
+        let names: Vec<&str> = stage.axis_names().iter().chain(stage.channel_names()).map(String::as_str).collect();
+        let names = names.iter().copied();
         let hint = nearest_name(&args.axis, names)
             .map_or_else(|| "`movewright check --all` lists the axes".to_owned(), |n| format!("did you mean `{n}`?"));
-        return wrong(Code::UnknownAxis, format!("the stage has no axis `{}`; {hint}", args.axis));
+        return wrong(Code::UnknownAxis, format!("the stage has no axis `{}` and no such channel; {hint}", args.axis));
     }
     let asked = args.pass.as_deref();
     let Some(pass) = shot.passes().iter().find(|q| asked.is_none_or(|name| q.name() == name)) else {

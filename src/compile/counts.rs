@@ -14,7 +14,7 @@ pub(crate) struct Counts {
     pub passes: u64,
     /// Held passes among them.
     pub held: u64,
-    /// Pairs of bodies with envelopes, and of such a body with an obstacle or box.
+    /// Pairs of bodies with envelopes, and of such a body with an obstacle or box, and bodies with limbs that could meet.
     pub pairs: u64,
 }
 
@@ -23,14 +23,15 @@ impl Counts {
     #[must_use]
     pub(crate) fn of(stage: &Stage, shot: &Shot) -> Counts {
         let of = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
-        let bodies = of(stage.bodies().iter().filter(|b| !b.envelope().is_empty()).count());
+        let bodies = of(stage.bodies().iter().filter(|b| !b.solids().is_empty()).count());
+        let figures = of(stage.bodies().iter().filter(|b| !b.own_pairs().is_empty()).count());
         let standing = of(stage.surroundings().obstacles.len() + stage.surroundings().keep_out.len());
         Counts {
             axes: of(stage.axes().len()),
             frames: of(shot.frames().count()),
             passes: of(shot.passes().len()),
             held: of(shot.passes().iter().filter(|p| p.exposure() == Exposure::Held).count()),
-            pairs: bodies * bodies.saturating_sub(1) / 2 + bodies * standing,
+            pairs: bodies * bodies.saturating_sub(1) / 2 + bodies * standing + figures,
         }
     }
 

@@ -3,9 +3,12 @@
 //! Invariant: a mechanism's channels come from its axes by its forward kinematics, so that pictures show what the motors do, not what was asked.
 
 use super::Compiled;
-use crate::mechanism::{OutOfReach, Pose, Vector};
+#[cfg(test)]
+use crate::mechanism::Pose;
+use crate::mechanism::{Mechanism, OutOfReach, Vector};
+use crate::number::Jet;
 use crate::shot::Pass;
-use crate::stage::{AxisId, Body, ChannelId};
+use crate::stage::{AxisId, Body, ChannelId, Posture};
 use crate::time::FrameTime;
 
 /// Why something has no place at an instant.
@@ -33,6 +36,7 @@ impl Compiled {
     ///
     /// # Errors
     /// [`NoPose`].
+    #[cfg(test)]
     pub(crate) fn pose_at(&self, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, NoPose> {
         Ok(body.pose(&self.channels_at(pass, body.channels(), t)?))
     }
@@ -44,6 +48,29 @@ impl Compiled {
     pub(crate) fn focus_at(&self, pass: Option<&Pass>, camera: &Body, t: FrameTime) -> Result<Option<f64>, NoPose> {
         let Some(channel) = camera.focus() else { return Ok(None) };
         Ok(self.channels_at(pass, &[channel], t)?.first().copied())
+    }
+
+    /// A figure at an instant: its body, its limbs, and the joints after which something is fixed.
+    ///
+    /// # Errors
+    /// [`NoPose`].
+    pub(crate) fn posture_at(&self, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Posture, NoPose> {
+        Ok(body.posture(&self.channels_at(pass, body.every_channel(), t)?))
+    }
+
+    /// A channel with its derivatives at an instant, per frame; `None` outside of the move and where a mechanism has no place.
+    pub(crate) fn channel_jet_at(&self, channel: ChannelId, t: FrameTime) -> Option<Jet> {
+        let axis = |id: AxisId| self.motion(id).curve().jet(t.0).ok_or(NoPose::Outside);
+        let forward = |mechanism: &dyn Mechanism, axes: &[Jet], channels: &mut [Jet]| Ok(mechanism.to_channels(axes, channels)?);
+        self.stage().channel_values(&[channel], &axis, &forward).ok()?.first().copied()
+    }
+
+    /// Values of channels at an instant, in their order.
+    ///
+    /// # Errors
+    /// [`NoPose`].
+    pub(crate) fn channel_values_at(&self, wanted: &[ChannelId], t: FrameTime) -> Result<Vec<f64>, NoPose> {
+        self.channels_at(None, wanted, t)
     }
 
     /// Places of a body's joints and of the body at an instant, mm: see [`Chain::places`](crate::mechanism::joint::Chain::places).

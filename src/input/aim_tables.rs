@@ -1,6 +1,6 @@
 //! The tables of aims: `[[aim]]` with `camera`, `channels`, `at` or nothing, `offset` or `offset_keys`.
 //!
-//! `channels` are two turning channels of the camera's group; `at` names the group whose body carries the target, left out for a point of the stage;
+//! `channels` are two turning channels of the camera's group; `at` names the group whose body carries the target, a limb as `GROUP.LIMB`, or a point of the stage; left out for the stage's origin;
 //! `offset = [x, y, z]` in mm from there (default the origin), or `offset_keys = [[frame, x, y, z], ...]`.
 
 use core::ops::Range;
@@ -24,8 +24,8 @@ pub(super) fn aims(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Ve
 
 fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, Range<usize>)> {
     table.reject_unknown_keys(log, &keys::AIM);
-    let camera = group(log, &mut table, names, "camera", true);
-    let at = if table.has("at") { Some(group(log, &mut table, names, "at", false)?) } else { None };
+    let camera = group(log, &mut table, names, "camera");
+    let target = target(log, &mut table, names);
     let pair = table.need(log, "channels", "two names in quotes", |v| {
         let list: Option<Vec<&str>> = v.as_array()?.iter().map(|n| n.get_ref().as_str()).collect();
         match list?.as_slice() {
@@ -48,9 +48,10 @@ fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, R
         }
     }
     let offset = offset(log, &mut table)?;
+    let Target { at, limb, from } = target?;
     let [a, b] = channels.as_slice() else { return None };
     let place = log.place(table.file, table.header.start);
-    match Aim::new(names.stage, AimSpec { camera, channels: [*a, *b], at, offset, place }) {
+    match Aim::new(names.stage, AimSpec { camera, channels: [*a, *b], at, limb, from, offset, place }) {
         Ok(aim) => Some((aim, table.header)),
         Err(flaws) => {
             // Where the stage has mistakes of its own, a camera or target may be missing for them.
@@ -62,9 +63,48 @@ fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, R
     }
 }
 
-fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str, must: bool) -> Option<GroupId> {
-    let name = if must { table.need(log, key, TEXT, values::text) } else { table.take(log, key, TEXT, values::text) }?;
+fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str) -> Option<GroupId> {
+    let name = table.need(log, key, TEXT, values::text)?;
     names.group_at(log, table, key, name)
+}
+
+/// What carries the target: a group's body, a limb of it, or a point of the stage; the stage's origin where nothing is said.
+#[derive(Default)]
+struct Target {
+    at: Option<GroupId>,
+    limb: Option<usize>,
+    from: [f64; 3],
+}
+
+fn target(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Option<Target> {
+    if !table.has("at") {
+        return Some(Target::default());
+    }
+    let name = table.take(log, "at", TEXT, values::text)?;
+    if let Some((_, point)) = names.stage.surroundings().points.iter().find(|(n, _)| n == name) {
+        return Some(Target { from: [point.x, point.y, point.z], ..Target::default() });
+    }
+    let Some((group, limb)) = name.split_once('.') else {
+        return Some(Target { at: Some(names.group_at(log, table, "at", name)?), ..Target::default() });
+    };
+    let at = names.group_at(log, table, "at", group)?;
+    let limbs = names.stage.body_of(at).map(|b| b.limbs()).unwrap_or_default();
+    let found = limbs.iter().position(|l| l.name() == limb);
+    if found.is_none() && names.complete {
+        let known: Vec<&str> = limbs.iter().map(|l| l.name()).collect();
+        let flaw = Flaw::new(Code::UnknownLimb, "at", "the group has no such limb");
+        let flaw = flaw.found(values::quoted(name), format!("a limb of `{group}`: {}", values::names(known.iter().copied())));
+        let near = log.nearest(limb, known.iter().copied());
+        table.report_at(
+            log,
+            "at",
+            match near {
+                Some(near) => flaw.help(format!("write \"{group}.{near}\"")),
+                None => flaw.help("aim at the group, or describe the limb under [[group.limb]]"),
+            },
+        );
+    }
+    Some(Target { at: Some(at), limb: Some(found?), ..Target::default() })
 }
 
 fn offset(log: &mut Log, table: &mut Table<'_>) -> Option<Offset> {

@@ -1,19 +1,22 @@
-//! The tables of bodies: joints, lens, rods, envelope, rail of a group; obstacles and boxes of the stage.
+//! The tables of bodies: joints, lens, rail of a group; obstacles and boxes of the stage.
 //!
-//! Keys of a group: `[[group.joint]]` with `slide` or `turn` (or neither, for an offset alone), `channel`, `rest`, `offset`; `[[group.rod]]` with `from`, `to`; `[[group.envelope]]` with `from`, `to` (left out: a ball), `radius`; `[group.rail]` with `name`,
-//! `channel`, `reach`, `gap`. Of the stage: `clearance`, `[[obstacle]]` with `name`, `from`, `to`, `radius`, `[[keep_out]]` with `name`, `least`, `greatest`.
+//! Keys of a group: `[[group.joint]]` with `slide` or `turn` (or neither, for an offset alone), `name`, `channel`, `rest`, `offset`; `[group.rail]` with `name`,
+//! `channel`, `reach`, `gap`; what stands on the body and its limbs is in `limb_tables`, the lens in `lens_table`. Of the stage: `clearance`, `[[obstacle]]` with `name`,
+//! `from`, `to`, `radius`, `[[keep_out]]` with `name`, `least`, `greatest`.
 
 use super::keys;
 use super::lens_table;
+use super::limb_tables::{Parts, Points, parts};
 use super::log::Log;
 use super::machine_tables::full_name;
 use super::names::unknown_channel;
 use super::reader::Table;
+use super::solid_values::{POINT, capsule, point};
 use super::values::{self, NUMBER, TEXT};
-use crate::bounds::{COORDINATE, Code, Flaw, RADIUS, SPAN};
+use crate::bounds::{Code, Flaw, SPAN};
 use crate::mechanism::joint::JointKind;
-use crate::mechanism::{Chain, JointSpec, Vector};
-use crate::stage::{BodySpec, Capsule, KeepOut, Obstacle, Rod, Stage, Surroundings, check_name};
+use crate::mechanism::{Chain, JointSpec};
+use crate::stage::{BodySpec, KeepOut, Obstacle, Stage, Surroundings, check_name};
 
 /// A body with its tables, for what is found later.
 pub(super) struct BodyRead<'t> {
@@ -25,18 +28,18 @@ pub(super) struct BodyRead<'t> {
     joints: Vec<(Table<'t>, String, &'static str)>,
     /// Its rail, the same way.
     rail: Option<(Table<'t>, String)>,
+    /// Its limbs' channels, the same way.
+    limbs: Vec<(Table<'t>, String)>,
 }
 
-const POINT: &str = "three numbers, [x, y, z] in mm";
-
 /// The body of a group; `None` where the group is none, or its tables have mistakes.
-pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Option<BodyRead<'t>> {
-    if !["joint", "lens", "rod", "envelope", "rail"].iter().any(|k| table.has(k)) {
+pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>, points: Option<&Points>) -> Option<BodyRead<'t>> {
+    if !["joint", "lens", "limb", "rod", "wire", "envelope", "rail"].iter().any(|k| table.has(k)) {
         return None;
     }
     let label = |what: &str| format!("{what} of group {}", values::cut(group, 64));
     let mut channels: Vec<String> = Vec::new();
-    let (mut joints, mut tables, mut moved) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut joints, mut tables, mut moved, mut named) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let mut whole = true;
     for mut inner in table.tables(log, "joint", "joint") {
         inner.label = label("joint");
@@ -52,6 +55,10 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Opt
         if let (Some(unit), Some(name)) = (unit, spec.channel.and_then(|c| channels.get(c))) {
             moved.push((inner.clone(), name.clone(), unit));
         }
+        if let Some(name) = inner.take(log, "name", TEXT, values::text) {
+            named.push((inner.clone(), name.to_owned(), joints.len()));
+        }
+        whole &= !inner.is_wrong("name");
         joints.push(spec);
         tables.push(inner);
     }
@@ -65,30 +72,7 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Opt
         }
         None => None,
     };
-    let mut rods = Vec::new();
-    for mut inner in table.tables(log, "rod", "rod") {
-        inner.label = label("rod");
-        inner.reject_unknown_keys(log, &keys::ROD);
-        let (from, to) = (point(log, &mut inner, "from"), point(log, &mut inner, "to"));
-        match (from, to) {
-            (Some(from), Some(to)) if from == to => {
-                let flaw = Flaw::new(Code::ZeroLength, "to", "a rod has no length");
-                inner.report_at(log, "to", flaw.found("the same point as `from`", "another point"));
-                whole = false;
-            }
-            (Some(from), Some(to)) => rods.push(Rod { from, to }),
-            _ => whole = false,
-        }
-    }
-    let mut envelope = Vec::new();
-    for mut inner in table.tables(log, "envelope", "envelope") {
-        inner.label = label("envelope");
-        inner.reject_unknown_keys(log, &keys::ENVELOPE);
-        match capsule(log, &mut inner) {
-            Some(c) => envelope.push(c),
-            None => whole = false,
-        }
-    }
+    let parts = parts(log, group, table, &named, points);
     let rail = match table.table(log, "rail", "a table under a line [group.rail]") {
         Some(mut inner) => {
             inner.label = label("rail");
@@ -99,8 +83,10 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Opt
         None => None,
     };
     let (rail_table, rail) = rail.map(|(inner, made)| ((inner, made.1.clone()), made)).unzip();
-    let spec = BodySpec { group: group.to_owned(), joints, channels, lens, rods, envelope, rail };
-    whole.then(|| BodyRead { table: table.clone(), spec, joints: moved, rail: rail_table })
+    let Parts { limbs, turning, rods, wires, envelope } = parts.filter(|_| whole)?;
+    let named_joints = named.into_iter().map(|(_, name, number)| (name, number)).collect();
+    let spec = BodySpec { joints, channels, named_joints, limbs, lens, rods, wires, envelope, rail, ..BodySpec::new(group) };
+    Some(BodyRead { table: table.clone(), spec, joints: moved, rail: rail_table, limbs: turning })
 }
 
 /// True where the joints make a chain; each flaw is recorded at its own joint.
@@ -126,13 +112,16 @@ pub(super) fn channels_fit(log: &mut Log, stage: &Stage, body: &BodyRead<'_>, kn
     let mut fit = true;
     let on_rail = body.rail.iter().map(|(table, name)| (table, name, "mm", "the rail"));
     let of_joints = body.joints.iter().map(|(table, name, unit)| (table, name, *unit, "the joint"));
-    for (table, name, unit, what) in of_joints.chain(on_rail) {
+    let of_limbs = body.limbs.iter().map(|(table, name)| (table, name, "deg", "the limb"));
+    for (table, name, unit, what) in of_joints.chain(of_limbs).chain(on_rail) {
         let flaw = match stage.channel(name) {
             None => unknown_channel(log, stage, name),
             Some(channel) if stage.channel_unit(channel) != unit => {
                 let found = format!("`{name}`, a channel in {}", stage.channel_unit(channel));
                 let flaw = Flaw::new(Code::WrongUnit, "channel", format!("{what} does not fit its channel"));
-                if what == "the rail" {
+                if what == "the limb" {
+                    flaw.found(found, "a channel in deg").help("name the channel that turns the limb")
+                } else if what == "the rail" {
                     flaw.found(found, "a channel in mm").help("name the channel that moves the carriage along the rail")
                 } else {
                     let other = if unit == "mm" { "turn" } else { "slide" };
@@ -200,33 +189,12 @@ fn rail(log: &mut Log, group: &str, table: &mut Table<'_>) -> Option<(String, St
     Some((name?.to_owned(), full_name(group, channel?), reach, gap))
 }
 
-fn capsule(log: &mut Log, table: &mut Table<'_>) -> Option<Capsule> {
-    let from = point(log, table, "from");
-    let to = if table.has("to") { point(log, table, "to") } else { from };
-    let radius = table.need(log, "radius", "a number, mm", values::number);
-    if let Some(Err(flaw)) = radius.map(|radius| RADIUS.check("radius", radius)) {
-        table.report_at(log, "radius", flaw);
-        return None;
-    }
-    Some(Capsule { from: from?, to: to?, radius: radius? })
-}
-
-fn point(log: &mut Log, table: &mut Table<'_>, key: &'static str) -> Option<Vector> {
-    let [x, y, z] = table.need(log, key, POINT, values::three_numbers)?;
-    if [x, y, z].into_iter().all(|c| COORDINATE.contains(c)) {
-        return Some(Vector::new(x, y, z));
-    }
-    let flaw = Flaw::new(Code::OutOfRange, key, format!("`{key}` is out of range"))
-        .found(format!("[{x}, {y}, {z}]"), format!("each from {COORDINATE}"));
-    table.report_at(log, key, flaw);
-    None
-}
-
 /// The surroundings; `None` where their tables have mistakes.
-pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>) -> Option<Surroundings> {
+pub(super) fn surroundings(log: &mut Log, root: &mut Table<'_>, points: Option<Points>) -> Option<Surroundings> {
     let mut around =
         Surroundings { clearance: root.take(log, "clearance", "a number, mm", values::number).unwrap_or(0.0), ..Surroundings::default() };
-    let mut whole = !root.is_wrong("clearance");
+    let mut whole = !root.is_wrong("clearance") && points.is_some();
+    around.points = points.unwrap_or_default();
     if let Err(flaw) = SPAN.check("clearance", around.clearance) {
         root.report_at(log, "clearance", flaw);
         around.clearance = 0.0;

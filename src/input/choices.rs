@@ -16,6 +16,9 @@ pub(super) const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving)
 /// From where actuators carry a plate.
 pub(super) const CARRIERS: &[(&str, CarriedFrom)] = &[("below", CarriedFrom::Below), ("above", CarriedFrom::Above)];
 
+/// What a proxy is for, by its place.
+pub(super) const USES: &[(&str, usize)] = &[("clearance", 0), ("picture", 1)];
+
 /// A kind of mechanism.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {

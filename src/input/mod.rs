@@ -23,6 +23,7 @@ mod kind;
 mod layers;
 mod lens_table;
 mod like;
+mod limb_tables;
 mod lines;
 mod log;
 mod machine_tables;
@@ -33,6 +34,7 @@ mod rejection;
 #[cfg(feature = "cli")]
 mod render;
 mod shot_file;
+mod solid_values;
 mod sources;
 mod stage_file;
 mod values;

@@ -12,6 +12,7 @@ use super::document;
 use super::keys;
 use super::kind::{self, Kind};
 use super::like::{RawGroup, settle};
+use super::limb_tables;
 use super::log::Log;
 use super::machine_tables;
 use super::reader::Table;
@@ -83,18 +84,20 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     let mut machines = Vec::new();
     let mut bodies = Vec::new();
     let (mut machines_whole, mut bodies_whole) = (true, true);
+    let group_names: Vec<&str> = raw.iter().filter_map(|g| g.name).collect();
+    let points = limb_tables::points(log, &mut root, &group_names);
     for group in &mut raw {
         let Some(name) = group.name else { continue };
         let written = log.count();
         machines.extend(machine_tables::machines(log, name, &mut group.table));
         machines_whole &= log.count() == written;
         let written = log.count();
-        if let Some(body) = body_tables::body(log, name, &mut group.table) {
+        if let Some(body) = body_tables::body(log, name, &mut group.table, points.as_ref()) {
             bodies.push(body);
         }
         bodies_whole &= log.count() == written;
     }
-    let surroundings = body_tables::surroundings(log, &mut root);
+    let surroundings = body_tables::surroundings(log, &mut root, points);
     // A mechanism that is missing takes its channels with it, and joints that count on them; a body that is missing, the aims at it.
     names_complete &= machines_whole && bodies_whole && surroundings.is_some();
     let written = log.count();

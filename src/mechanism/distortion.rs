@@ -95,6 +95,17 @@ impl Distortion {
         [x * factor + xy.times(2.0 * p1) + (r2 + xx.times(2.0)).times(p2), y * factor + (r2 + yy.times(2.0)).times(p1) + xy.times(2.0 * p2)]
     }
 
+    /// How many times as long a short line at a point is made, in the direction in which it is made longest: the larger eigenvalue of the derivative.
+    #[must_use]
+    pub(crate) fn stretch(&self, at: [f64; 2]) -> f64 {
+        if self.is_none() {
+            return 1.0;
+        }
+        // The derivative is symmetric: its larger eigenvalue.
+        let [[a, b], [_, d]] = self.slopes(at);
+        0.5 * (a + d + length([a - d, 2.0 * b]))
+    }
+
     /// The undistorted point of a distorted one, by Newton's method from the solution without the tangential part. `None` where none within the reach is certain.
     #[must_use]
     pub(crate) fn undo(&self, at: [f64; 2]) -> Option<[f64; 2]> {

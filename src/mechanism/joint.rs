@@ -87,7 +87,32 @@ impl Chain {
     /// The pose of the chain's end in the stage, with `value` as the value of each channel (mm or deg).
     #[must_use]
     pub(crate) fn pose<T: Real>(&self, value: impl Fn(usize) -> T) -> Pose<T> {
-        self.walked(&value, |_, _| {})
+        self.walked(Pose::home(), &value, |_, _| {}, |_, _| {})
+    }
+
+    /// The pose of the chain's end where its first joint sits on something that has a pose of its own.
+    #[must_use]
+    pub(crate) fn pose_on<T: Real>(&self, base: Pose<T>, value: impl Fn(usize) -> T) -> Pose<T> {
+        self.walked(base, &value, |_, _| {}, |_, _| {})
+    }
+
+    /// The pose of the chain's end, and the places after the joints of these numbers, in the order of the chain.
+    #[must_use]
+    pub(crate) fn pose_and_places<T: Real>(&self, value: impl Fn(usize) -> T, after: &[usize]) -> (Pose<T>, Vec<(usize, Pose<T>)>) {
+        let mut places = Vec::with_capacity(after.len());
+        let take = |number: usize, pose: &Pose<T>| {
+            if after.contains(&number) {
+                places.push((number, *pose));
+            }
+        };
+        let end = self.walked(Pose::home(), &value, |_, _| {}, take);
+        (end, places)
+    }
+
+    /// How many of its first `n` joints slide or turn.
+    #[must_use]
+    pub(crate) fn moving_among(&self, n: usize) -> usize {
+        self.joints.iter().take(n).filter(|j| j.kind != Motion::Fixed).count()
     }
 
     /// The pose of the chain's end, and the axles of the joints that the channels in `of` turn.
@@ -96,7 +121,7 @@ impl Chain {
     #[must_use]
     pub(crate) fn pose_and_axles(&self, value: impl Fn(usize) -> f64, of: [usize; 2]) -> (Pose<f64>, [Option<Axle>; 2]) {
         let mut axles = [None, None];
-        let pose = self.walked(&value, |joint, before: &Pose<f64>| {
+        let look = |joint: &Joint, before: &Pose<f64>| {
             if let (Motion::Turn(axis), Some(channel)) = (joint.kind, joint.channel) {
                 for (axle, wanted) in axles.iter_mut().zip(of) {
                     if wanted == channel {
@@ -104,7 +129,8 @@ impl Chain {
                     }
                 }
             }
-        });
+        };
+        let pose = self.walked(Pose::home(), &value, look, |_, _| {});
         (pose, axles)
     }
 
@@ -112,7 +138,7 @@ impl Chain {
     #[must_use]
     pub(crate) fn places(&self, value: impl Fn(usize) -> f64) -> Vec<Vector> {
         let mut places = Vec::with_capacity(self.joints.len() + 1);
-        let end = self.walked(&value, |_, before: &Pose<f64>| places.push(before.position));
+        let end = self.walked(Pose::home(), &value, |_, before: &Pose<f64>| places.push(before.position), |_, _| {});
         places.push(end.position);
         places
     }
@@ -142,10 +168,16 @@ impl Chain {
         self.joints.iter().filter(|j| j.channel == Some(channel) && matches!(j.kind, Motion::Turn(_))).count()
     }
 
-    /// Walks the chain outwards; `seen` gets every joint with the pose at which it sits.
-    fn walked<T: Real>(&self, value: &impl Fn(usize) -> T, mut seen: impl FnMut(&Joint, &Pose<T>)) -> Pose<T> {
-        let mut pose = Pose::home();
-        for joint in &self.joints {
+    /// Walks the chain outwards from `base`; `seen` gets every joint with the pose at which it sits, `after` its number with the pose after it.
+    fn walked<T: Real>(
+        &self,
+        base: Pose<T>,
+        value: &impl Fn(usize) -> T,
+        mut seen: impl FnMut(&Joint, &Pose<T>),
+        mut after: impl FnMut(usize, &Pose<T>),
+    ) -> Pose<T> {
+        let mut pose = base;
+        for (number, joint) in self.joints.iter().enumerate() {
             pose.position = pose.out_fixed(joint.offset);
             seen(joint, &pose);
             let at = || {
@@ -157,6 +189,7 @@ impl Chain {
                 Motion::Slide(direction) => pose.position = pose.position + pose.turn.out_fixed(direction).scaled(at()),
                 Motion::Turn(axis) => pose.turn = pose.turn.carrying(&Turn::about(axis, at())),
             }
+            after(number, &pose);
         }
         pose
     }

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::channels::{self, ChannelError};
 use super::columns::{self, Column, ColumnError};
 use super::handoff::HandOff;
 use super::handoff::poses::PoseError;
@@ -30,6 +31,9 @@ pub(crate) enum ExportError {
     /// A file within.
     #[error("cannot write: {0}")]
     Io(#[from] std::io::Error),
+    /// Channels.
+    #[error(transparent)]
+    Channels(#[from] ChannelError),
     /// The manifest.
     #[error("the manifest could not be written: {0}")]
     Json(#[from] serde_json::Error),
@@ -91,6 +95,11 @@ impl Export<'_> {
                 folder.file(&entry.file, |out| table.write(out, &mut |_| {}).map_err(ExportError::from))?;
                 rows.push(entry);
             }
+        }
+        let channels = channels::of_mechanisms(stage);
+        if !channels.is_empty() {
+            step("channels.csv");
+            folder.file("channels.csv", |out| channels::write(out, compiled, &channels).map_err(ExportError::from))?;
         }
         HandOff { compiled, wishes: self.wishes }.add::<ExportError>(&mut folder, step)?;
         for (path, bytes) in self.sources {

@@ -2,6 +2,7 @@
 //!
 //! Invariant: output reads the move and the report and computes no motion of its own; the bytes depend on the input alone.
 
+pub(crate) mod channels;
 pub(crate) mod check_json;
 pub(crate) mod columns;
 mod decimals;

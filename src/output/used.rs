@@ -4,8 +4,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::mechanism::Vector;
-use crate::stage::{Axis, Body, Capsule, Stage};
+use crate::mechanism::{JointKind, Vector};
+use crate::stage::{Axis, Body, Capsule, Limb, Line, Place, Stage};
 
 /// Clearances, and what they were measured on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -14,8 +14,14 @@ pub(crate) struct Clearances {
     pub required_mm: f64,
     /// Carriages that share a rail.
     pub rails: Vec<RailEntry>,
-    /// Envelopes of bodies.
+    /// Envelopes of bodies and limbs.
     pub envelopes: Vec<EnvelopeEntry>,
+    /// Limbs, parents first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limbs: Vec<PivotEntry>,
+    /// Wires.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub wires: Vec<WireEntry>,
     /// What stands still.
     pub obstacles: Vec<EnvelopeEntry>,
     /// Boxes to keep out of: the corner of the least coordinates, then that of the greatest.
@@ -35,10 +41,38 @@ pub(crate) struct RailEntry {
     pub gap_mm: f64,
 }
 
-/// Capsules of a body or an obstacle.
+/// A limb.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct PivotEntry {
+    /// `GROUP.LIMB`.
+    pub name: String,
+    /// What carries it: `GROUP` or `GROUP.LIMB`.
+    pub parent: String,
+    /// The channel that turns it.
+    pub channel: String,
+    /// Where it turns, in its parent, mm.
+    pub pivot_mm: [f64; 3],
+    /// About what it turns: a direction of length one.
+    pub turn: [f64; 3],
+}
+
+/// A wire.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct WireEntry {
+    /// Its group.
+    pub group: String,
+    /// The places of its ends: `body`, `joint N`, `stage` or the name of a limb.
+    pub places: [String; 2],
+    /// Its ends in the axes of those places, mm.
+    pub ends_mm: [f64; 6],
+    /// Diameter, mm.
+    pub diameter_mm: f64,
+}
+
+/// Capsules of a body, a limb or an obstacle.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct EnvelopeEntry {
-    /// The group, or the obstacle's name.
+    /// `GROUP`, `GROUP.LIMB`, or the obstacle's name.
     pub name: String,
     /// One end, the other end, radius, mm.
     pub capsules_mm: Vec<[f64; 7]>,
@@ -89,15 +123,54 @@ pub(crate) fn clearances(stage: &Stage) -> Option<Clearances> {
     let around = stage.surroundings();
     let group = |b: &Body| stage.group_name(b.group()).to_owned();
     let rail = |b: &Body| b.rail().map(|r| RailEntry { group: group(b), rail: r.name.clone(), reach_mm: r.reach, gap_mm: r.gap });
-    let envelope = |b: &Body| EnvelopeEntry { name: group(b), capsules_mm: b.envelope().iter().map(capsule).collect() };
     let all = Clearances {
         required_mm: around.clearance,
         rails: stage.bodies().iter().filter_map(rail).collect(),
-        envelopes: stage.bodies().iter().filter(|b| !b.envelope().is_empty()).map(envelope).collect(),
+        envelopes: stage.bodies().iter().flat_map(|b| envelopes(b, &group(b))).collect(),
+        limbs: stage.bodies().iter().flat_map(|b| pivots(stage, b, &group(b))).collect(),
+        wires: stage.bodies().iter().flat_map(|b| wires(b, &group(b))).collect(),
         obstacles: around.obstacles.iter().map(|o| EnvelopeEntry { name: o.name.clone(), capsules_mm: vec![capsule(&o.shape)] }).collect(),
         keep_out: around.keep_out.iter().map(|o| BoxEntry { name: o.name.clone(), corners_mm: six(o.least, o.greatest) }).collect(),
     };
-    (!(all.rails.is_empty() && all.envelopes.is_empty())).then_some(all)
+    (!(all.rails.is_empty() && all.envelopes.is_empty() && all.wires.is_empty())).then_some(all)
+}
+
+/// What of a figure is kept apart, its body first, then its limbs.
+fn envelopes(body: &Body, group: &str) -> Vec<EnvelopeEntry> {
+    let places = core::iter::once((Place::Body, group.to_owned()));
+    let limbs = body.limbs().iter().enumerate().map(|(i, l)| (Place::Limb(i), format!("{group}.{}", l.name())));
+    let of = |(place, name): (Place, String)| {
+        let own = body.proxies_apart().iter().filter(|s| s.ends[0].place == place);
+        let capsules_mm: Vec<[f64; 7]> = own.map(|s| seven(s.ends[0].at, s.ends[1].at, s.radius)).collect();
+        (!capsules_mm.is_empty()).then_some(EnvelopeEntry { name, capsules_mm })
+    };
+    places.chain(limbs).filter_map(of).collect()
+}
+
+fn pivots(stage: &Stage, body: &Body, group: &str) -> Vec<PivotEntry> {
+    let entry = |limb: &Limb| {
+        let joint = limb.joint().joints().next()?;
+        let JointKind::Turn(turn) = joint.kind else { return None };
+        let parent = limb.parent().and_then(|p| body.limbs().get(p)).map_or(group.to_owned(), |p| format!("{group}.{}", p.name()));
+        let channel = stage.channel_name(*body.every_channel().get(limb.channel())?).to_owned();
+        Some(PivotEntry { name: format!("{group}.{}", limb.name()), parent, channel, pivot_mm: joint.offset, turn })
+    };
+    body.limbs().iter().filter_map(entry).collect()
+}
+
+fn wires(body: &Body, group: &str) -> Vec<WireEntry> {
+    let place = |place: Place| match place {
+        Place::Body => "body".to_owned(),
+        Place::Joint(number) => format!("joint {}", number + 1),
+        Place::Stage => "stage".to_owned(),
+        Place::Limb(number) => body.limbs().get(number).map(|l| l.name().to_owned()).unwrap_or_default(),
+    };
+    let entry = |line: &Line| {
+        let [a, b] = line.ends;
+        let places = [place(a.place), place(b.place)];
+        Some(WireEntry { group: group.to_owned(), places, ends_mm: six(a.at, b.at), diameter_mm: line.diameter? })
+    };
+    body.lines().iter().filter_map(entry).collect()
 }
 
 /// Motor and load of an axis; `None` where the stage file does not give all of them.
@@ -128,8 +201,12 @@ pub(crate) fn limbs(stage: &Stage) -> Vec<LimbEntry> {
 }
 
 fn capsule(c: &Capsule) -> [f64; 7] {
-    let [a, b, d, e, f, g] = six(c.from, c.to);
-    [a, b, d, e, f, g, c.radius]
+    seven(c.from, c.to, c.radius)
+}
+
+fn seven(from: Vector, to: Vector, radius: f64) -> [f64; 7] {
+    let [a, b, c, d, e, f] = six(from, to);
+    [a, b, c, d, e, f, radius]
 }
 
 fn six(a: Vector, b: Vector) -> [f64; 6] {

@@ -12,7 +12,7 @@ use crate::check::{PassReport, Report, words};
 use crate::compile::Compiled;
 use crate::motion::curve::Curve;
 use crate::signal::SourceKind;
-use crate::stage::{AxisId, Utilisation};
+use crate::stage::{AxisId, ChannelId, Utilisation};
 
 #[derive(Serialize)]
 struct Data {
@@ -111,9 +111,13 @@ fn pass(compiled: &Compiled, report: &PassReport) -> PassData {
 
 /// Frames of every key that a layer of the axis's channels has, in order.
 pub(super) fn keys(compiled: &Compiled, axis: AxisId) -> Vec<f64> {
+    keys_of(compiled, &compiled.stage().channels_of(axis))
+}
+
+/// Frames of every key that a layer of these channels has, in order.
+pub(super) fn keys_of(compiled: &Compiled, channels: &[ChannelId]) -> Vec<f64> {
     let shot = compiled.shot();
-    let channels = compiled.stage().channels_of(axis);
-    let layers = channels.into_iter().flat_map(|c| compiled.sources_of(c));
+    let layers = channels.iter().flat_map(|c| compiled.sources_of(*c));
     let tracks = layers.filter(|s| s.kind == SourceKind::Track);
     let mut frames: Vec<f64> = tracks
         .filter_map(|s| Some((shot.tracks().get(s.index)?, s.delay)))

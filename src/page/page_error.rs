@@ -22,8 +22,8 @@ pub(crate) enum PageError {
     /// The data could not be put into words.
     #[error("the data of the page could not be written: {0}")]
     Json(#[from] serde_json::Error),
-    /// No such axis.
-    #[error("the stage has no axis `{0}`")]
+    /// No such axis or channel.
+    #[error("the stage has no axis `{0}` and no such channel")]
     NoAxis(String),
     /// The plot could not be drawn.
     #[error("the plot could not be drawn: {0}")]

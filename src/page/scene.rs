@@ -1,17 +1,17 @@
 //! Where bodies are at every frame, for plan, side and picture.
 //!
 //! What: of each body the places of its joints from the floor outwards and of itself, whole mm; of cameras the way they look and half of their
-//! view; and what the first camera with a lens sees: bodies and support rods in pixels at mid-exposure, as the first pass has them.
+//! view; and what the first camera with a lens sees: bodies, support rods and wires in pixels at mid-exposure, as the first pass has them.
 //! Invariant: read back from the compiled curves. Limits: a point behind the lens is `null`, so is a rod with an end there.
 
 use serde::Serialize;
 
 use super::page_error::PageError;
 use crate::compile::Compiled;
-use crate::mechanism::{Lens, Pose, Vector};
+use crate::mechanism::{Lens, Vector};
 use crate::number::elementary;
 use crate::output::handoff::poses::{self, PoseError};
-use crate::stage::{Body, Stage};
+use crate::stage::{Body, Posture, Stage};
 use crate::time::FrameTime;
 
 /// Everything that stands or hangs on the stage.
@@ -49,7 +49,7 @@ struct Picture {
     size: [u32; 2],
     /// One list a body other than the camera: name, and its place a frame.
     points: Vec<(String, Vec<Option<[i64; 2]>>)>,
-    /// One list a rod: the group that carries it, and its ends a frame.
+    /// One list a rod or wire: the group that carries it, and its ends a frame.
     rods: Vec<(String, Vec<Option<[i64; 4]>>)>,
 }
 
@@ -61,7 +61,7 @@ pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
         return Ok(None);
     }
     let mut bodies = Vec::new();
-    let mut poses: Vec<Vec<Pose<f64>>> = Vec::new();
+    let mut poses: Vec<Vec<Posture>> = Vec::new();
     for body in stage.bodies() {
         let name = poses::name(stage, body);
         let mut data = BodyData { name: name.to_owned(), half_view: body.lens().map(half_view), places: Vec::new(), looks: Vec::new() };
@@ -71,9 +71,9 @@ pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
             let at = |error| PoseError::NoPose { body: name.to_owned(), at: t.0, error };
             let places = compiled.places_at(Some(pass), body, t).map_err(at)?;
             data.places.push(places.iter().flat_map(|p| [p.x, p.y, p.z]).map(whole).collect());
-            let pose = poses::pose(compiled, Some(pass), body, t)?;
+            let pose = poses::posture(compiled, Some(pass), body, t)?;
             if body.lens().is_some() {
-                let ahead = pose.out(Vector::new(0.0, 0.0, -1.0)) - pose.position;
+                let ahead = pose.body().out(Vector::new(0.0, 0.0, -1.0)) - pose.body().position;
                 data.looks.push([ahead.x, ahead.y, ahead.z].map(|c| whole(1000.0 * c)));
             }
             own.push(pose);
@@ -90,15 +90,16 @@ pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
     Ok(Some(Scene { pass: pass.name().to_owned(), bodies, still: still.collect(), picture }))
 }
 
-fn picture(stage: &Stage, camera: &Body, lens: &Lens, from: &[Pose<f64>], poses: &[Vec<Pose<f64>>]) -> Picture {
+fn picture(stage: &Stage, camera: &Body, lens: &Lens, from: &[Posture], poses: &[Vec<Posture>]) -> Picture {
     let (mut points, mut rods) = (Vec::new(), Vec::new());
     for (body, own) in stage.bodies().iter().zip(poses).filter(|(b, _)| b.group() != camera.group()) {
         let name = poses::name(stage, body).to_owned();
-        let seen = |c: &Pose<f64>, point: Vector| lens.project(c, point).ok().map(|p| [p.right, p.down].map(whole));
-        points.push((name.clone(), from.iter().zip(own).map(|(c, b)| seen(c, b.position)).collect()));
-        for rod in body.rods() {
+        let seen = |c: &Posture, point: Vector| lens.project(c.body(), point).ok().map(|p| [p.right, p.down].map(whole));
+        points.push((name.clone(), from.iter().zip(own).map(|(c, b)| seen(c, b.body().position)).collect()));
+        for rod in body.lines() {
+            let [start, end] = rod.ends;
             let ends = from.iter().zip(own).map(|(c, b)| {
-                let ([x1, y1], [x2, y2]) = (seen(c, b.out(rod.from))?, seen(c, b.out(rod.to))?);
+                let ([x1, y1], [x2, y2]) = (seen(c, b.out(&start))?, seen(c, b.out(&end))?);
                 Some([x1, y1, x2, y2])
             });
             rods.push((name.clone(), ends.collect()));

@@ -6,7 +6,7 @@
 use super::layer::{Key, Place};
 use crate::bounds::{self, Code, Flaw};
 use crate::mechanism::Aim as Solver;
-use crate::stage::{ChannelId, GroupId, Stage};
+use crate::stage::{Body, ChannelId, GroupId, Stage};
 
 /// Where the target is, from the body it belongs to or from the stage's origin. Unit: mm.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,8 +24,12 @@ pub(crate) struct AimSpec {
     pub camera: GroupId,
     /// The two channels.
     pub channels: [ChannelId; 2],
-    /// Group whose body carries the target; `None`: a point of the stage.
+    /// Group whose body or limb carries the target; `None`: a point of the stage.
     pub at: Option<GroupId>,
+    /// The limb that carries it, by its number; `None`: the body.
+    pub limb: Option<usize>,
+    /// For a target on the stage, the point from which the offset counts.
+    pub from: [f64; 3],
     /// Where on it.
     pub offset: Offset,
     /// Where it was written.
@@ -75,7 +79,7 @@ impl Aim {
                 let title = format!("`{}` is no axis of its own", stage.channel_name(*c));
                 flaws.push(Flaw::new(Code::UnsuitableAimChannel, "channels", title).help("aim with channels that turn an axis directly"));
             }
-            if spec.at.and_then(|g| stage.body_of(g)).is_some_and(|b| b.channels().contains(c)) {
+            if spec.at.and_then(|g| stage.body_of(g)).is_some_and(|b| carries(b, spec.limb).contains(c)) {
                 let title = format!("the target moves with `{}`", stage.channel_name(*c));
                 flaws.push(Flaw::new(Code::TargetMovesWithCamera, "at", title).help("aim at something the camera does not carry"));
             }
@@ -126,6 +130,18 @@ impl Aim {
         self.spec.at
     }
 
+    /// The limb that carries it, by its number.
+    #[must_use]
+    pub(crate) fn limb(&self) -> Option<usize> {
+        self.spec.limb
+    }
+
+    /// For a target on the stage, the point from which the offset counts.
+    #[must_use]
+    pub(crate) fn from(&self) -> [f64; 3] {
+        self.spec.from
+    }
+
     /// Where on it.
     #[must_use]
     pub(crate) fn offset(&self) -> &Offset {
@@ -137,4 +153,9 @@ impl Aim {
     pub(crate) fn solver(&self) -> &Solver {
         &self.solver
     }
+}
+
+/// The channels that move a limb or a body.
+fn carries(body: &Body, limb: Option<usize>) -> Vec<ChannelId> {
+    body.channels_to(limb).into_iter().filter_map(|i| body.every_channel().get(i).copied()).collect()
 }

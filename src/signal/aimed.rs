@@ -12,7 +12,7 @@ use crate::mechanism::{Chain, Vector};
 use crate::motion::signal::{Knot, SignalError};
 use crate::number::Jet;
 use crate::shot::{Aim, Shot, aim::Offset};
-use crate::stage::{Body, Stage};
+use crate::stage::{Body, ChannelId, Stage};
 
 /// Everything an aim looks at.
 #[derive(Debug, Clone)]
@@ -20,13 +20,22 @@ pub(crate) struct Aimed<'a> {
     aim: &'a Aim,
     camera: &'a Chain,
     camera_channels: Vec<ChannelSignal>,
-    target: Option<(&'a Chain, Vec<ChannelSignal>)>,
+    target: Option<Target<'a>>,
     offset: [Part; 3],
     guess: [f64; 2],
 }
 
 /// What the search of two angles costs, in layers: measured on the demo's camera.
 const SEARCH: usize = 60;
+
+/// The body or limb that carries the target.
+#[derive(Debug, Clone)]
+struct Target<'a> {
+    body: &'a Body,
+    limb: Option<usize>,
+    /// By the number of the body's channel; none of those that do not move it.
+    signals: Vec<Option<ChannelSignal>>,
+}
 
 /// One coordinate of the offset.
 #[derive(Debug, Clone)]
@@ -47,7 +56,12 @@ impl<'a> Aimed<'a> {
         let nothing = || SignalError::Curve(crate::motion::curve::CurveError::Empty);
         let camera = stage.body_of(aim.camera()).ok_or_else(nothing)?;
         let target = match aim.at().and_then(|g| stage.body_of(g)) {
-            Some(body) => Some((body.chain(), signals(body)?)),
+            Some(body) => {
+                let way = body.channels_to(aim.limb());
+                let signal = |(i, c): (usize, &ChannelId)| way.contains(&i).then(|| layers.signal(stage, shot, *c)).transpose();
+                let signals = body.every_channel().iter().enumerate().map(signal).collect::<Result<_, _>>()?;
+                Some(Target { body, limb: aim.limb(), signals })
+            }
             None => None,
         };
         let offset = match aim.offset() {
@@ -73,15 +87,18 @@ impl<'a> Aimed<'a> {
         };
         let offset = Vector { x: part(x), y: part(y), z: part(z) };
         let target = match &self.target {
-            Some((chain, signals)) => chain.pose(|i| of(signals, i)).out(offset),
-            None => offset,
+            Some(Target { body, limb, signals }) => {
+                let value = |i: usize| signals.get(i).and_then(Option::as_ref).map_or(Jet::constant(f64::NAN), |s| s.jet(t, branch));
+                body.pose_of(*limb, &value).out(offset)
+            }
+            None => offset + Vector::constant(Vector::from(self.aim.from())),
         };
         self.aim.solver().solve(self.camera, |i| of(&self.camera_channels, i), target, self.guess)
     }
 
     /// What one evaluation costs, in layers: every channel, and a search of the angles.
     pub(super) fn cost(&self) -> usize {
-        let target = self.target.iter().flat_map(|(_, signals)| signals);
+        let target = self.target.iter().flat_map(|t| t.signals.iter().flatten());
         SEARCH + self.camera_channels.iter().chain(target).map(ChannelSignal::cost).sum::<usize>()
     }
 
@@ -97,7 +114,7 @@ impl<'a> Aimed<'a> {
     /// More beats than can be meant.
     pub(crate) fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         let mut keys = Vec::new();
-        let target = self.target.iter().flat_map(|(_, signals)| signals);
+        let target = self.target.iter().flat_map(|t| t.signals.iter().flatten());
         for signal in self.camera_channels.iter().chain(target) {
             signal.add_knots(from, to, &mut keys)?;
         }

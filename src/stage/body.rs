@@ -2,31 +2,13 @@
 //!
 //! Invariant: every channel a chain names exists; rods and capsules have length; a rail's channel slides. All in the chain's own axes, millimetres.
 
+use super::figure::{Capsule, Fixed, Line, Proxy, Rod, Solid, WireSpec};
 use super::ids::{ChannelId, GroupId};
+use super::limb::{Limb, LimbSpec, Place, Posture};
 use crate::mechanism::{Chain, JointSpec, Lens, Pose, Real, Vector};
 
 /// A channel of a camera's group of this name, in mm, is its focus distance.
 pub(crate) const FOCUS_CHANNEL: &str = "focus_distance";
-
-/// A straight rod that carries a figure, from end to end, in the axes at the end of the group's chain. Unit: mm.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Rod {
-    /// One end.
-    pub from: Vector,
-    /// The other end.
-    pub to: Vector,
-}
-
-/// What must not meet anything else: a ball, or all points nearer to a line than a radius. Unit: mm.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Capsule {
-    /// One end of the middle line; in the axes at the end of the group's chain, or of the stage for an obstacle.
-    pub from: Vector,
-    /// The other end; equal to `from` for a ball.
-    pub to: Vector,
-    /// Radius.
-    pub radius: f64,
-}
 
 /// A bridge's place on a rail it shares with others: they keep their order and their gap.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,12 +33,18 @@ pub struct BodySpec {
     pub joints: Vec<JointSpec>,
     /// Full names of the channels the joints count on.
     pub channels: Vec<String>,
+    /// Joints that have a name, with their place among `joints`.
+    pub named_joints: Vec<(String, usize)>,
+    /// Limbs.
+    pub limbs: Vec<LimbSpec>,
     /// Lens at the end of the chain, looking along -Z with Y up.
     pub lens: Option<Lens>,
     /// Rods.
     pub rods: Vec<Rod>,
+    /// Wires.
+    pub wires: Vec<WireSpec>,
     /// Envelope.
-    pub envelope: Vec<Capsule>,
+    pub envelope: Vec<Proxy>,
     /// Rail: name, channel's full name, reach below and above, gap.
     pub rail: Option<(String, String, [f64; 2], f64)>,
 }
@@ -69,8 +57,11 @@ impl BodySpec {
             group: group.to_owned(),
             joints: Vec::new(),
             channels: Vec::new(),
+            named_joints: Vec::new(),
+            limbs: Vec::new(),
             lens: None,
             rods: Vec::new(),
+            wires: Vec::new(),
             envelope: Vec::new(),
             rail: None,
         }
@@ -83,10 +74,12 @@ pub(crate) struct Body {
     pub(super) group: GroupId,
     pub(super) chain: Chain,
     pub(super) channels: Vec<ChannelId>,
+    /// The same, then those that limbs alone count on.
+    pub(super) every_channel: Vec<ChannelId>,
+    pub(super) limbs: Vec<Limb>,
     pub(super) lens: Option<Lens>,
     pub(super) focus: Option<ChannelId>,
-    pub(super) rods: Vec<Rod>,
-    pub(super) envelope: Vec<Capsule>,
+    pub(super) fixed: Fixed,
     pub(super) rail: Option<Rail>,
 }
 
@@ -138,16 +131,97 @@ impl Body {
         self.focus
     }
 
-    /// Its support rods.
+    /// The channels its joints count on, then those that limbs alone count on.
     #[must_use]
-    pub(crate) fn rods(&self) -> &[Rod] {
-        &self.rods
+    pub(crate) fn every_channel(&self) -> &[ChannelId] {
+        &self.every_channel
     }
 
-    /// What must not meet anything else.
+    /// Its limbs, parents first.
     #[must_use]
-    pub(crate) fn envelope(&self) -> &[Capsule] {
-        &self.envelope
+    pub(crate) fn limbs(&self) -> &[Limb] {
+        &self.limbs
+    }
+
+    /// Every place of the figure, with `values` of [`Body::every_channel`], in their order.
+    #[must_use]
+    #[allow(clippy::indexing_slicing, reason = "as for its pose; a limb's channel is one of the body's, its parent comes before it")]
+    pub(crate) fn posture<T: Real>(&self, values: &[T]) -> Posture<T> {
+        let (body, joints) = self.chain.pose_and_places(|i| values[i], &self.fixed.joints);
+        let mut limbs: Vec<Pose<T>> = Vec::with_capacity(self.limbs.len());
+        for limb in &self.limbs {
+            limbs.push(limb.pose_on(limb.parent().map_or(body, |p| limbs[p]), values[limb.channel()]));
+        }
+        Posture { body, limbs, joints }
+    }
+
+    /// The pose of a limb, or of the body, with `value` as the value of each of [`Body::every_channel`] by its number: only those on the way to it are asked for.
+    #[must_use]
+    pub(crate) fn pose_of<T: Real>(&self, limb: Option<usize>, value: &impl Fn(usize) -> T) -> Pose<T> {
+        let way = self.way_to(limb);
+        way.iter().rev().fold(self.chain.pose(value), |pose, limb| limb.pose_on(pose, value(limb.channel())))
+    }
+
+    /// The numbers of the channels on the way to a limb, or to the body, among [`Body::every_channel`].
+    #[must_use]
+    pub(crate) fn channels_to(&self, limb: Option<usize>) -> Vec<usize> {
+        (0..self.channels.len()).chain(self.way_to(limb).iter().map(|l| l.channel())).collect()
+    }
+
+    /// A limb and what carries it, inwards.
+    fn way_to(&self, limb: Option<usize>) -> Vec<&Limb> {
+        let at = |number: Option<usize>| number.and_then(|n| self.limbs.get(n));
+        core::iter::successors(at(limb), |limb| at(limb.parent())).collect()
+    }
+
+    /// Its support rods, then its wires.
+    #[must_use]
+    pub(crate) fn lines(&self) -> &[Line] {
+        &self.fixed.lines
+    }
+
+    /// What must not meet anything else: proxies, then wires.
+    #[must_use]
+    pub(crate) fn solids(&self) -> &[Solid] {
+        &self.fixed.solids
+    }
+
+    /// What a solid is called behind the name of its group: `.LIMB`, ` (wire 2)`; `None` for a proxy of the body.
+    #[must_use]
+    pub(crate) fn part_name(&self, solid: usize) -> Option<String> {
+        if let Some(wire) = solid.checked_sub(self.proxies_apart().len()) {
+            return Some(format!(" (wire {})", wire + 1));
+        }
+        match self.fixed.solids.get(solid)?.ends[0].place {
+            Place::Limb(number) => self.limbs.get(number).map(|l| format!(".{}", l.name())),
+            _ => None,
+        }
+    }
+
+    /// Proxies that are shown.
+    #[must_use]
+    pub(crate) fn shown(&self) -> &[Solid] {
+        &self.fixed.shown
+    }
+
+    /// What must not meet anything else, without wires.
+    #[must_use]
+    pub(crate) fn proxies_apart(&self) -> &[Solid] {
+        let wires = self.fixed.lines.iter().filter(|l| l.diameter.is_some()).count();
+        let (proxies, _) = self.fixed.solids.split_at(self.fixed.solids.len().saturating_sub(wires));
+        proxies
+    }
+
+    /// Pairs of its own solids that must not meet.
+    #[must_use]
+    pub(crate) fn own_pairs(&self) -> &[(usize, usize)] {
+        &self.fixed.own
+    }
+
+    /// The joints after which something is fixed.
+    #[must_use]
+    pub(crate) fn held_joints(&self) -> &[usize] {
+        &self.fixed.joints
     }
 
     /// Its place on a rail.
@@ -187,4 +261,6 @@ pub struct Surroundings {
     pub keep_out: Vec<KeepOut>,
     /// Least distance between envelopes of two groups, and to obstacles and boxes, mm.
     pub clearance: f64,
+    /// Fixed places by name.
+    pub points: Vec<(String, Vector)>,
 }

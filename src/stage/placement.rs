@@ -4,11 +4,13 @@
 
 use super::Stage;
 use super::body::{Body, BodySpec, FOCUS_CHANNEL, Rail, Surroundings};
+use super::figure::{FixedSpec, fixed};
 use super::ids::{ChannelId, GroupId};
-use super::name::check_display_name;
-use crate::bounds::{Code, Flaw, RADIUS, SPAN};
-use crate::mechanism::Chain;
+use super::limb::limbs;
+use super::name::{check_display_name, check_name};
+use crate::bounds::{COORDINATE, Code, Flaw, RADIUS, SPAN};
 use crate::mechanism::joint::JointKind;
+use crate::mechanism::{Chain, Vector};
 
 impl Stage {
     /// The same stage with bodies and their surroundings. Mechanisms come first, since joints name channels.
@@ -18,7 +20,7 @@ impl Stage {
     pub(crate) fn with_bodies(mut self, specs: Vec<BodySpec>, surroundings: Surroundings) -> Result<Stage, Vec<Flaw>> {
         let mut flaws = Vec::new();
         for (i, spec) in specs.into_iter().enumerate() {
-            match self.body(i, spec) {
+            match self.body(i, spec, &surroundings.points) {
                 Ok(body) => self.bodies.push(body),
                 Err(more) => flaws.extend(more),
             }
@@ -28,11 +30,21 @@ impl Stage {
         for name in obstacles.chain(surroundings.keep_out.iter().map(|k| &k.name)) {
             flaws.extend(check_display_name("name", name).err());
         }
+        for (name, at) in &surroundings.points {
+            flaws.extend(check_name("point", name).err());
+            if self.group_of_name(name).is_some() || surroundings.points.iter().filter(|(n, _)| n == name).count() > 1 {
+                let flaw = Flaw::new(Code::DuplicateName, "point", format!("`{name}` is a point and something else of the stage"));
+                flaws.push(flaw.help("give the point a name that no group and no other point has"));
+            }
+            if ![at.x, at.y, at.z].into_iter().all(|c| COORDINATE.contains(c)) {
+                flaws.push(Flaw::new(Code::OutOfRange, "point", format!("`{name}` is out of range")));
+            }
+        }
         self.surroundings = surroundings;
         if flaws.is_empty() { Ok(self.indexed()) } else { Err(flaws) }
     }
 
-    fn body(&self, index: usize, spec: BodySpec) -> Result<Body, Vec<Flaw>> {
+    fn body(&self, index: usize, spec: BodySpec, points: &[(String, Vector)]) -> Result<Body, Vec<Flaw>> {
         let mut flaws = Vec::new();
         for joint in &spec.joints {
             if joint.channel.is_some_and(|c| c >= spec.channels.len()) {
@@ -71,8 +83,21 @@ impl Stage {
             channel
         };
         let channels: Vec<ChannelId> = spec.channels.iter().filter_map(|n| known(n, "joint")).collect();
-        let rail =
-            spec.rail.and_then(|(name, channel, reach, gap)| known(&channel, "rail").map(|channel| Rail { name, channel, reach, gap }));
+        let turning: Vec<ChannelId> = spec.limbs.iter().filter_map(|l| known(&l.channel, "limb")).collect();
+        let rail = spec.rail.as_ref().and_then(|(name, channel, reach, gap)| {
+            Some(Rail { name: name.clone(), channel: known(channel, "rail")?, reach: *reach, gap: *gap })
+        });
+        let mut every_channel = channels.clone();
+        for (limb, channel) in spec.limbs.iter().zip(&turning) {
+            let unit = self.channel_unit(*channel);
+            if unit != "deg" {
+                let flaw = Flaw::new(Code::WrongUnit, "limb", format!("the limb `{}` does not fit its channel", limb.name));
+                flaws.push(flaw.found(format!("a channel in {unit}"), "a channel in deg").at_index(index));
+            }
+            if !every_channel.contains(channel) {
+                every_channel.push(*channel);
+            }
+        }
         if let Some(r) = &rail {
             let numbers = r.reach.iter().map(|x| ("reach", *x)).chain([("gap", r.gap)]);
             flaws.extend(numbers.filter_map(|(field, x)| SPAN.check(field, x).err()).map(|f| f.at_index(index)));
@@ -83,25 +108,32 @@ impl Stage {
             }
         }
         for c in &spec.envelope {
-            flaws.extend(RADIUS.check("radius", c.radius).err().map(|f| f.at_index(index)));
+            flaws.extend(RADIUS.check("radius", c.shape.radius).err().map(|f| f.at_index(index)));
         }
         let group = self.group_of_name(&spec.group);
         if group.is_none() {
             let title = format!("the stage has no group `{}`", spec.group);
             flaws.push(Flaw::new(Code::UnknownGroup, "group", title).at_index(index));
         }
-        match (Chain::new(&spec.joints), group) {
-            (Ok(chain), Some(group)) if flaws.is_empty() => {
-                let focus = spec.lens.as_ref().and_then(|_| self.channel(&format!("{}.{FOCUS_CHANNEL}", spec.group)));
-                let focus = focus.filter(|c| self.channel_unit(*c) == "mm");
-                Ok(Body { group, chain, channels, lens: spec.lens, focus, rods: spec.rods, envelope: spec.envelope, rail })
-            }
-            (Ok(_), _) => Err(flaws),
-            (Err(more), _) => {
-                flaws.extend(more.into_iter().map(|f| f.at_index(index)));
-                Err(flaws)
-            }
-        }
+        let of_body = |more: Vec<Flaw>| more.into_iter().map(|f| f.at_index(index)).collect::<Vec<_>>();
+        let (Some(group), true) = (group, flaws.is_empty()) else { return Err(flaws) };
+        let chain = Chain::new(&spec.joints).map_err(of_body)?;
+        let number = |name: &str| {
+            let channel = self.channel(name);
+            every_channel.iter().position(|c| Some(*c) == channel).unwrap_or(0)
+        };
+        let limbs = limbs(&spec.limbs, number).map_err(of_body)?;
+        let fixed_to = FixedSpec {
+            named_joints: &spec.named_joints,
+            limbs: &spec.limbs,
+            rods: &spec.rods,
+            wires: &spec.wires,
+            envelope: &spec.envelope,
+        };
+        let fixed = fixed(&fixed_to, &chain, &limbs, points).map_err(of_body)?;
+        let focus = spec.lens.as_ref().and_then(|_| self.channel(&format!("{}.{FOCUS_CHANNEL}", spec.group)));
+        let focus = focus.filter(|c| self.channel_unit(*c) == "mm");
+        Ok(Body { group, chain, channels, every_channel, limbs, lens: spec.lens, focus, fixed, rail })
     }
 
     /// Bodies, in the order given.

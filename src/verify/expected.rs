@@ -4,6 +4,7 @@
 
 use std::collections::BTreeSet;
 
+use super::channels;
 use super::fault::{FaultKind, Faults};
 use super::record::Record;
 use crate::shot::{Exposure, Shot};
@@ -32,7 +33,7 @@ impl Requests {
 pub(super) fn names(stage: &Stage, shot: &Shot, requests: Requests) -> Vec<String> {
     let mut names = Vec::new();
     let (lenses, figures) = (stage.bodies().iter().any(|b| b.lens().is_some()), stage.bodies().iter().any(|b| b.lens().is_none()));
-    let rods = lenses && stage.bodies().iter().any(|b| !b.rods().is_empty());
+    let rods = lenses && stage.bodies().iter().any(|b| !b.lines().is_empty());
     for pass in shot.passes() {
         let mut add = |kind: &str| names.push(format!("{}.{kind}.csv", pass.name()));
         add("steps");
@@ -47,6 +48,9 @@ pub(super) fn names(stage: &Stage, shot: &Shot, requests: Requests) -> Vec<Strin
             add("rods");
             add("rod_outlines");
         }
+    }
+    if !channels::of_mechanisms(stage).is_empty() {
+        names.push(channels::FILE.to_owned());
     }
     let marks: &[&str] = if requests.full_size { &["", ".full_size"] } else { &[""] };
     for mark in marks {

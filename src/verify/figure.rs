@@ -5,7 +5,7 @@
 //! Invariant: shares no formula with the poses that were written, which come from matrices and square roots. Units: mm, deg.
 
 use super::sine::{cosine, sine};
-use crate::mechanism::{Chain, JointKind, Vector};
+use crate::mechanism::{Chain, JointKind, JointSpec, Vector};
 
 /// A point or direction.
 pub(super) type Point = [f64; 3];
@@ -19,10 +19,18 @@ pub(super) struct Place {
 }
 
 impl Place {
+    /// Where the stage itself is.
+    pub(super) const STAGE: Place = Place { turn: [1.0, 0.0, 0.0, 0.0], at: [0.0; 3] };
+
     /// The end of a chain, with `value` as the value of each of its channels.
     pub(super) fn of(chain: &Chain, value: &dyn Fn(usize) -> f64) -> Place {
-        let mut place = Place { turn: [1.0, 0.0, 0.0, 0.0], at: [0.0; 3] };
-        for joint in chain.joints() {
+        Place::STAGE.carrying(chain.joints(), value)
+    }
+
+    /// The end of joints that begin here.
+    pub(super) fn carrying(mut self, joints: impl Iterator<Item = JointSpec>, value: &dyn Fn(usize) -> f64) -> Place {
+        let place = &mut self;
+        for joint in joints {
             place.at = place.out(joint.offset);
             let by = joint.channel.map_or(0.0, value) + joint.rest;
             match joint.kind {
@@ -34,7 +42,13 @@ impl Place {
                 }
             }
         }
-        place
+        self
+    }
+
+    /// How this stands as seen from another place: see [`Place::inward`].
+    pub(super) fn seen_from(&self, other: &Place) -> Place {
+        let [w, x, y, z] = other.turn;
+        Place { turn: product([w, -x, -y, -z], self.turn), at: other.inward(self.at) }
     }
 
     /// A point of the thing as seen from outside.

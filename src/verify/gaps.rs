@@ -5,11 +5,12 @@
 //! Tolerance: a gap passes where it is no more than 1e-6 of the scene below what is required, as in the check, and by what an honest place may be off.
 //! Limits: instants only; between them nothing is looked at.
 
-use super::figure::{Place, Point, add, dot, length, less, point};
+use super::figure::{Point, add, dot, length, less, point};
 use super::oracle::{Oracle, State};
-use super::posed::Posed;
+use super::parts::Figure;
+use super::posed::{BEYOND_FIRST_ORDER, ROUNDING, shifted};
 use crate::shot::Pass;
-use crate::stage::{Body, Capsule, ChannelId, GroupId, Rail, Stage};
+use crate::stage::{Body, ChannelId, GroupId, Hold, Place as Part, Rail, Solid, Stage};
 
 /// A gap passes where it is no more than this share of the scene's size below what is required.
 const OF_THE_SCENE: f64 = 1e-6;
@@ -44,7 +45,7 @@ pub(super) struct Gaps<'a> {
 impl<'a> Gaps<'a> {
     /// Of a stage whose shot begins and ends at these states; `None` where nothing could meet.
     pub(super) fn new(stage: &'a Stage, states: &[&State]) -> Option<Gaps<'a>> {
-        let bodies: Vec<&Body> = stage.bodies().iter().filter(|b| !b.envelope().is_empty()).collect();
+        let bodies: Vec<&Body> = stage.bodies().iter().filter(|b| !b.solids().is_empty()).collect();
         let mut carriages: Vec<(f64, GroupId, &Rail)> = stage
             .bodies()
             .iter()
@@ -54,14 +55,18 @@ impl<'a> Gaps<'a> {
         let pairs = carriages.iter().zip(carriages.iter().skip(1)).filter(|(a, b)| a.2.name == b.2.name);
         let neighbours: Vec<_> = pairs.map(|(a, b)| (a.1, a.2, b.1, b.2)).collect();
         let around = stage.surroundings();
-        if neighbours.is_empty() && bodies.len() < 2 && (bodies.is_empty() || around.obstacles.is_empty() && around.keep_out.is_empty()) {
+        if neighbours.is_empty()
+            && bodies.len() < 2
+            && bodies.iter().all(|b| b.own_pairs().is_empty())
+            && (bodies.is_empty() || around.obstacles.is_empty() && around.keep_out.is_empty())
+        {
             return None;
         }
         let mut gaps = Gaps { stage, rooms: vec![0.0; bodies.len()], bodies, carriage_room: 0.0, scene: 0.0, neighbours };
         let mut corners: Option<(Point, Point)> = None;
         for state in states {
             for (body, ends) in gaps.bodies.iter().zip(gaps.placed(&|c| state.channel(c))) {
-                for (ends, capsule) in ends.iter().zip(body.envelope()) {
+                for (ends, capsule) in ends.iter().zip(body.solids()) {
                     for e in ends {
                         let (lo, hi) = (e.map(|x| x - capsule.radius), e.map(|x| x + capsule.radius));
                         corners = Some(corners.map_or((lo, hi), |(l, h)| (each(l, lo, f64::min), each(h, hi, f64::max))));
@@ -83,10 +88,14 @@ impl<'a> Gaps<'a> {
         let on_rails: Vec<ChannelId> = self.neighbours.iter().flat_map(|(_, a, _, b)| [a.channel, b.channel]).collect();
         self.carriage_room = oracle.rooms(&on_rails, state).iter().map(|(_, room)| *room).fold(0.0, f64::max);
         for (room, body) in self.rooms.iter_mut().zip(&self.bodies) {
-            let posed = Posed::of(oracle, self.stage, pass, body, state, true);
-            let farthest = body.envelope().iter().flat_map(|c| [c.from, c.to]).map(|e| length(point(e))).fold(0.0, f64::max);
-            let turned = posed.turn_room().iter().map(|x| x * x).sum::<f64>().sqrt();
-            *room = if posed.known { length(posed.position_room()) + 4.0 * turned * farthest } else { f64::INFINITY };
+            let all = |value: &dyn Fn(ChannelId) -> f64| solids(body, value);
+            let (here, moved, known) = shifted((oracle, self.stage, pass), body, state, true, &all);
+            let of_end = |(i, end): (usize, &Point)| {
+                let shifts = moved.iter().filter_map(|m| m.as_flattened().get(i)).map(|there| length(less(*there, *end)));
+                ROUNDING * (1.0 + length(*end)) + BEYOND_FIRST_ORDER * shifts.sum::<f64>()
+            };
+            let farthest = here.as_flattened().iter().enumerate().map(of_end).fold(0.0, f64::max);
+            *room = if known { farthest } else { f64::INFINITY };
         }
     }
 
@@ -106,28 +115,44 @@ impl<'a> Gaps<'a> {
         let (around, placed) = (self.stage.surroundings(), self.placed(value));
         let required = around.clearance;
         for (i, (body, mine)) in self.bodies.iter().zip(&placed).enumerate() {
-            let size = |c: &Capsule| length(less(point(c.to), point(c.from))) + 2.0 * c.radius;
-            let scale = if required > 0.0 { required } else { body.envelope().iter().map(size).fold(0.0, f64::max) };
+            let size = |s: &Solid| {
+                let [a, b] = s.ends;
+                let long = if a.place == b.place { length(less(point(b.at), point(a.at))) } else { 0.0 };
+                long + 2.0 * s.radius
+            };
+            let greatest_size = body.solids().iter().map(size).fold(0.0, f64::max);
+            let scale = if required > 0.0 { required } else { greatest_size };
             let own = self.rooms.get(i).copied().unwrap_or(0.0);
             let least = required - SLACK * scale - OF_THE_SCENE * self.scene - own;
+            let not_below = -SLACK * greatest_size - OF_THE_SCENE * self.scene - 2.0 * own;
+            for (i, j) in body.own_pairs() {
+                let of = |k: usize| Some((*mine.get(k)?, body.solids().get(k)?.radius));
+                let (Some((a, r)), Some((b, s))) = (of(*i), of(*j)) else { continue };
+                let gap = segments(a, b) - r - s;
+                if gap < not_below {
+                    let other = "another part of the same figure".to_owned();
+                    found.push(TooNear { body: body.group(), other, gap, required: 0.0 });
+                }
+            }
             let mut see = |gap: f64, room: f64, other: &dyn Fn() -> String| {
                 if gap < least - room {
                     found.push(TooNear { body: body.group(), other: other(), gap, required });
                 }
             };
             for (j, (other, theirs)) in self.bodies.iter().zip(&placed).enumerate().skip(i + 1) {
-                let gap = nearest(body.envelope(), mine, other.envelope(), theirs, least);
+                let gap = nearest(body.solids(), mine, other.solids(), theirs, least);
                 see(gap, self.rooms.get(j).copied().unwrap_or(0.0), &|| self.stage.group_name(other.group()).to_owned());
             }
             for o in &around.obstacles {
-                let shape = core::slice::from_ref(&o.shape);
-                let gap = nearest(body.envelope(), mine, shape, &[[point(o.shape.from), point(o.shape.to)]], least);
+                let ends = [o.shape.from, o.shape.to];
+                let shape = Solid { ends: ends.map(|at| Hold { place: Part::Stage, at }), radius: o.shape.radius };
+                let gap = nearest(body.solids(), mine, &[shape], &[ends.map(point)], least);
                 see(gap, 0.0, &|| o.name.clone());
             }
             for o in &around.keep_out {
                 let (least_corner, greatest) = (point(o.least), point(o.greatest));
                 let gaps =
-                    body.envelope().iter().zip(mine).map(|(c, ends)| from_box(*ends, least_corner, greatest, least + c.radius) - c.radius);
+                    body.solids().iter().zip(mine).map(|(c, ends)| from_box(*ends, least_corner, greatest, least + c.radius) - c.radius);
                 see(gaps.fold(f64::INFINITY, f64::min), 0.0, &|| o.name.clone());
             }
         }
@@ -136,12 +161,14 @@ impl<'a> Gaps<'a> {
 
     /// The ends of every capsule of every body.
     fn placed(&self, value: &dyn Fn(ChannelId) -> f64) -> Vec<Vec<[Point; 2]>> {
-        let of = |body: &&Body| {
-            let place = Place::of(body.chain(), &|i| body.channels().get(i).map_or(f64::NAN, |c| value(*c)));
-            body.envelope().iter().map(|c| [place.out(point(c.from)), place.out(point(c.to))]).collect()
-        };
-        self.bodies.iter().map(of).collect()
+        self.bodies.iter().map(|body| solids(body, value)).collect()
     }
+}
+
+/// The ends of every capsule of a figure.
+fn solids(body: &Body, value: &dyn Fn(ChannelId) -> f64) -> Vec<[Point; 2]> {
+    let figure = Figure::of(body, value);
+    body.solids().iter().map(|s| s.ends.map(|hold| figure.out(&hold))).collect()
 }
 
 fn each([a, b, c]: Point, [x, y, z]: Point, f: fn(f64, f64) -> f64) -> Point {
@@ -149,7 +176,7 @@ fn each([a, b, c]: Point, [x, y, z]: Point, f: fn(f64, f64) -> f64) -> Point {
 }
 
 /// The least gap of two sets of capsules, exact where it is below `wanted`.
-fn nearest(a: &[Capsule], mine: &[[Point; 2]], b: &[Capsule], theirs: &[[Point; 2]], wanted: f64) -> f64 {
+fn nearest(a: &[Solid], mine: &[[Point; 2]], b: &[Solid], theirs: &[[Point; 2]], wanted: f64) -> f64 {
     let mut gap = f64::INFINITY;
     for (a, p) in a.iter().zip(mine) {
         for (b, q) in b.iter().zip(theirs) {

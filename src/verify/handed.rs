@@ -1,13 +1,15 @@
-//! All hand-off files of a folder, read in step with the frames: poses, scenes, rods.
+//! All hand-off files of a folder, read in step with the frames: poses, scenes, rods, channels.
 //!
 //! Invariant: only files that are there are opened; which should be there is said elsewhere. Poses of a frame are worked out once for all files that need them.
 
 use std::collections::BTreeSet;
 use std::path::Path;
 
+use super::channels::{self, Channels};
 use super::expected::Requests;
 use super::fault::{FaultKind, Faults};
 use super::oracle::Oracle;
+use super::parts::handed_over;
 use super::picture::is_one_to_one;
 use super::posed::{Posed, focus};
 use super::poses::{Poses, Row};
@@ -44,8 +46,9 @@ pub(super) struct HandedOver<'a> {
     shot: &'a Shot,
     counted: Counted,
     poses: Vec<Poses<'a>>,
-    scenes: Vec<Scene<'a>>,
+    scenes: Vec<Scene>,
     rods: Vec<Rods<'a>>,
+    channels: Option<Channels<'a>>,
 }
 
 impl<'a> HandedOver<'a> {
@@ -57,8 +60,11 @@ impl<'a> HandedOver<'a> {
         (stage, shot): (&'a Stage, &'a Shot),
         faults: &mut Faults,
     ) -> HandedOver<'a> {
-        let mut all =
-            HandedOver { stage, shot, counted: Counted::new(record, shot), poses: Vec::new(), scenes: Vec::new(), rods: Vec::new() };
+        let counted = Counted::new(record, shot);
+        let mut all = HandedOver { stage, shot, counted, poses: Vec::new(), scenes: Vec::new(), rods: Vec::new(), channels: None };
+        if there.contains(channels::FILE) {
+            all.channels = Some(Channels::open(dir, stage, faults));
+        }
         if stage.bodies().is_empty() {
             return all;
         }
@@ -95,12 +101,16 @@ impl<'a> HandedOver<'a> {
         let number = frame.saturating_add(self.counted.shift);
         let label = self.shot.timecode_start().after(frame - self.shot.frames().first()).to_string();
         let stage = self.stage;
-        let posed = |t: f64| -> Vec<Posed> {
+        if let Some(channels) = &mut self.channels {
+            channels.frame(oracle, frame, &label, faults);
+        }
+        let parts = handed_over(stage);
+        let posed = |t: f64, on_parent: bool| -> Vec<Posed> {
             let state = oracle.state(t);
-            stage.bodies().iter().map(|b| Posed::of(oracle, stage, None, b, &state, true)).collect()
+            parts.iter().map(|(body, part, _)| Posed::of_part(oracle, stage, (*body, *part), &state, on_parent)).collect()
         };
         if !self.scenes.is_empty() {
-            let all = posed(frame as f64);
+            let all = posed(frame as f64, true);
             self.scenes.iter_mut().for_each(|s| s.frame(frame, &all, faults));
         }
         let HandedOver { counted, poses, .. } = self;
@@ -109,7 +119,7 @@ impl<'a> HandedOver<'a> {
                 break;
             }
             let t = frame as f64 + offset;
-            let (all, state) = (posed(t), oracle.state(t));
+            let (all, state) = (posed(t, false), oracle.state(t));
             let focus = |b: &Body| focus(oracle, stage, None, b, &state);
             let row = Row { number, label: &label, sample: sample + 1, at: number as f64 + offset };
             poses.iter_mut().for_each(|p| p.frame(&row, &all, &focus, faults));
@@ -121,5 +131,6 @@ impl<'a> HandedOver<'a> {
     pub(super) fn end(&mut self, faults: &mut Faults) {
         self.poses.iter_mut().for_each(|p| p.end(faults));
         self.rods.iter_mut().for_each(|r| r.end(faults));
+        self.channels.iter_mut().for_each(|c| c.end(faults));
     }
 }

@@ -12,6 +12,7 @@
 
 mod beat;
 mod between;
+mod channels;
 mod columns;
 mod dense;
 mod edge;
@@ -28,6 +29,7 @@ mod limb;
 mod limits;
 mod moves;
 mod oracle;
+mod parts;
 mod picture;
 mod posed;
 mod poses;

@@ -1,18 +1,19 @@
-//! Every body at one instant: where it is, and how far two honest computations of that may differ.
+//! Every body and limb at one instant: where it is, and how far two honest computations of that may differ.
 //!
 //! What: the place from the channels' values; the room from moving each of its channels by as much as it may honestly be off
 //! ([`Oracle::room`]), the shifts added up by size. Invariant: no honest place is outside the room, to the first order of such small shifts.
 
 use super::figure::{Place, Point, less};
 use super::oracle::{Oracle, State};
+use super::parts::part;
 use crate::shot::Pass;
-use crate::stage::{Body, ChannelId, Stage};
+use crate::stage::{Body, ChannelId, Place as Part, Stage};
 
 /// Shifts are followed to the first order: what is left out, and the rounding of lengths of the stage's size.
-const BEYOND_FIRST_ORDER: f64 = 1.05;
+pub(super) const BEYOND_FIRST_ORDER: f64 = 1.05;
 
 /// Roundings of a chain of 64 joints, as a share of the coordinates: some thousand of 2^-53.
-const ROUNDING: f64 = 1e-12;
+pub(super) const ROUNDING: f64 = 1e-12;
 
 /// A body at an instant.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,20 +26,22 @@ pub(super) struct Posed {
 }
 
 impl Posed {
-    /// A body in a pass, or as it was choreographed; with its shifts where `with_shifts`.
+    /// The body of a figure in a pass, or as it was choreographed; with its shifts where `with_shifts`.
     pub(super) fn of(oracle: &Oracle<'_>, stage: &Stage, pass: Option<&Pass>, body: &Body, state: &State, with_shifts: bool) -> Posed {
-        let stands = |c: ChannelId| pass.is_some_and(|p| oracle.stands(p, c));
-        let channel = |i: usize| body.channels().get(i).copied();
-        let value = |c: ChannelId| if stands(c) { stage.channel_rest(c) } else { state.channel(c) };
-        let place = |moved: Option<(ChannelId, f64)>| {
-            let of = |c: ChannelId| value(c) + moved.filter(|(m, _)| *m == c).map_or(0.0, |(_, by)| by);
-            Place::of(body.chain(), &|i| channel(i).map_or(f64::NAN, of))
+        let (place, moved, known) = shifted((oracle, stage, pass), body, state, with_shifts, &|value| part(body, Part::Body, value));
+        Posed { place, moved, known }
+    }
+
+    /// A part of a figure as it was choreographed: a limb as its parent sees it where `on_parent`.
+    pub(super) fn of_part(oracle: &Oracle<'_>, stage: &Stage, (body, which): (&Body, Part), state: &State, on_parent: bool) -> Posed {
+        let limb = if let Part::Limb(number) = which { body.limbs().get(number) } else { None };
+        let parent = limb.filter(|_| on_parent).map(|l| l.parent().map_or(Part::Body, Part::Limb));
+        let place = |value: &dyn Fn(ChannelId) -> f64| {
+            let here = part(body, which, value);
+            parent.map_or(here, |parent| here.seen_from(&part(body, parent, value)))
         };
-        let live: Vec<ChannelId> = body.channels().iter().copied().filter(|c| !stands(*c) && oracle.is_driven(*c)).collect();
-        let rooms = if with_shifts { oracle.rooms(&live, state) } else { Vec::new() };
-        // At a dead centre a channel may be off by anything.
-        let known = live.iter().all(|c| oracle.is_channel_known(*c)) && rooms.iter().all(|(_, room)| room.is_finite());
-        Posed { place: place(None), moved: rooms.into_iter().map(|m| place(Some(m))).collect(), known }
+        let (place, moved, known) = shifted((oracle, stage, None), body, state, true, &place);
+        Posed { place, moved, known }
     }
 
     /// How far its position may be off, mm, each way.
@@ -85,6 +88,27 @@ pub(super) fn focus(oracle: &Oracle<'_>, stage: &Stage, pass: Option<&Pass>, cam
     }
     let room = oracle.rooms(&[channel], state).iter().map(|(_, room)| *room).fold(0.0, f64::max);
     (Some(state.channel(channel)), room)
+}
+
+/// Something computed from the value of every channel.
+pub(super) type FromValues<'f, T> = dyn Fn(&dyn Fn(ChannelId) -> f64) -> T + 'f;
+
+/// Something of a figure computed from the values of its channels; the same with each channel that may be off moved by as much; and whether that can be said.
+pub(super) fn shifted<T>(
+    (oracle, stage, pass): (&Oracle<'_>, &Stage, Option<&Pass>),
+    body: &Body,
+    state: &State,
+    with_shifts: bool,
+    of: &FromValues<'_, T>,
+) -> (T, Vec<T>, bool) {
+    let stands = |c: ChannelId| pass.is_some_and(|p| oracle.stands(p, c));
+    let value = |c: ChannelId| if stands(c) { stage.channel_rest(c) } else { state.channel(c) };
+    let live: Vec<ChannelId> = body.every_channel().iter().copied().filter(|c| !stands(*c) && oracle.is_driven(*c)).collect();
+    let rooms = if with_shifts { oracle.rooms(&live, state) } else { Vec::new() };
+    // At a dead centre a channel may be off by anything.
+    let known = live.iter().all(|c| oracle.is_channel_known(*c)) && rooms.iter().all(|(_, room)| room.is_finite());
+    let moved = rooms.iter().map(|(m, by)| of(&|c| value(c) + if c == *m { *by } else { 0.0 })).collect();
+    (of(&value), moved, known)
 }
 
 /// A quaternion and its negative are one turn: the one of `q` that goes on from `before`, or that is nearer to what was found where that is not certain.

@@ -6,18 +6,20 @@
 use std::path::Path;
 
 use super::fault::{FaultKind, Faults};
+use super::parts::handed_over;
 use super::picture::View;
 use super::posed::{Posed, oriented};
 use super::table::{Table, fixed};
 use crate::shot::Shot;
-use crate::stage::{Body, Stage};
+use crate::stage::{Body, Place as Part, Stage};
 
 /// One table being read.
 pub(super) struct Poses<'a> {
     file: String,
     table: Option<Table>,
-    /// Its bodies by their index on the stage, with their group's name.
-    bodies: Vec<(usize, &'a Body, &'a str)>,
+    /// Its bodies and limbs by their index among all, with their names.
+    bodies: Vec<(usize, &'a Body, String)>,
+    cameras: bool,
     /// What a length in mm is divided by.
     divisor: f64,
     /// The stop that the first pass which has one gives.
@@ -36,12 +38,12 @@ impl<'a> Poses<'a> {
         (divisor, is_sampled): (f64, bool),
         faults: &mut Faults,
     ) -> Poses<'a> {
-        let bodies: Vec<_> = stage
-            .bodies()
-            .iter()
+        let is_camera = |body: &Body, part: Part| body.lens().is_some() && part == Part::Body;
+        let bodies: Vec<_> = handed_over(stage)
+            .into_iter()
             .enumerate()
-            .filter(|(_, b)| b.lens().is_some() == cameras)
-            .map(|(i, b)| (i, b, stage.group_name(b.group())))
+            .filter(|(_, (b, part, _))| is_camera(b, *part) == cameras)
+            .map(|(i, (b, _, name))| (i, b, name))
             .collect();
         let what = if cameras { "camera" } else { "body" };
         let lens = if cameras {
@@ -55,7 +57,7 @@ impl<'a> Poses<'a> {
         let table = Table::with_header(dir, file, 30, &header, faults);
         let before = vec![None; bodies.len()];
         let stop = shot.passes().iter().find_map(crate::shot::Pass::stop);
-        Poses { file: file.to_owned(), table, bodies, divisor, stop, is_sampled, before }
+        Poses { file: file.to_owned(), table, bodies, cameras, divisor, stop, is_sampled, before }
     }
 
     /// The rows of a frame; after one that is not its own, the table is left.
@@ -81,7 +83,8 @@ impl<'a> Poses<'a> {
             let read = line
                 .strip_suffix(&sample)
                 .ok_or_else(|| format!("found the row `{}`, expected one that ends in `{sample}`", start_of(line)));
-            let expected = body.lens().map(|lens| (View::of(lens, focus(body)), focus(body)));
+            let lens = body.lens().filter(|_| self.cameras);
+            let expected = lens.map(|lens| (View::of(lens, focus(body)), focus(body)));
             let result =
                 read.and_then(|line| row(line, (frame, at.label, name), posed, self.divisor, expected.map(|e| (e, self.stop)), before));
             match result {

@@ -50,7 +50,7 @@ pub(super) fn judge(what: Against<'_>, runs: (u32, u32), rows: bool, faults: &mu
     for pass in what.shot.passes() {
         let timeline = Timeline::new(&what, pass, runs, &departures);
         let stage = what.stage;
-        let mut channels: Vec<ChannelId> = stage.bodies().iter().flat_map(|b| b.channels().iter().copied()).collect();
+        let mut channels: Vec<ChannelId> = stage.bodies().iter().flat_map(|b| b.every_channel().iter().copied()).collect();
         channels.extend(stage.bodies().iter().filter_map(|b| b.rail().map(|r| r.channel)));
         channels.sort();
         channels.dedup();

@@ -10,15 +10,16 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use super::fault::{FaultKind, Faults};
-use super::figure::{Place, Point, point};
+use super::figure::{Place, Point, length};
 use super::oracle::Oracle;
+use super::parts::Figure;
 use super::picture::{Pixel, View, apart, may_be, outline, outside, place_of, turned};
-use super::posed::{Posed, focus};
+use super::posed::{BEYOND_FIRST_ORDER, Posed, focus, shifted};
 use super::poses::start_of;
 use super::table::{Table, fixed};
 use crate::mechanism::Lens;
 use crate::shot::{Exposure, Pass};
-use crate::stage::{Body, Rod, Stage};
+use crate::stage::{Body, ChannelId, Stage};
 
 /// Spaces between the instants at which an exposure is looked at.
 const PARTS: u32 = 8;
@@ -34,6 +35,12 @@ const HALF_DIGIT: f64 = 0.5e-4;
 
 /// Shifts differ between the instants of an exposure, of which three are looked at.
 const OTHER_INSTANTS: f64 = 1.5;
+
+/// Ends that are off across the picture are off in depth by no more than so many times as much.
+const WIDER: f64 = 16.0;
+
+/// Slopes of the distortion by small differences.
+const DIFFERENCES: f64 = 1e-8;
 
 /// Rounding of pixels far outside the picture, as a share of them.
 const ROUNDING: f64 = 1e-11;
@@ -55,8 +62,20 @@ struct Line {
     path: Result<Vec<Pixel>, bool>,
     undistorted: [Pixel; 2],
     cut: [bool; 2],
+    /// How wide something 1 mm thick is at the two ends: on the plate, then undistorted; pixels.
+    widths: [[f64; 2]; 2],
+    /// How far ahead of the camera the ends are, mm.
+    depths: [f64; 2],
     /// Focal length in effect, mm, and by which share of itself it may be off.
     focal_length: (f64, f64),
+}
+
+/// The ends of all rods and wires of a figure at one instant, in the stage's axes.
+struct Held {
+    lines: Vec<[Point; 2]>,
+    /// For each channel that may be off, the same with that channel moved by as much.
+    moved: Vec<Vec<[Point; 2]>>,
+    known: bool,
 }
 
 impl Line {
@@ -92,12 +111,14 @@ impl<'a> Rods<'a> {
     pub(super) fn open(dir: &Path, there: &BTreeSet<String>, stage: &'a Stage, pass: &'a Pass, faults: &mut Faults) -> Rods<'a> {
         let mut table = |kind: &str, header: &str| {
             let name = format!("{}.{kind}.csv", pass.name());
-            let table = there.contains(&name).then(|| Table::with_header(dir, &name, 11, header, faults)).flatten();
+            let table = there.contains(&name).then(|| Table::with_header(dir, &name, 20, header, faults)).flatten();
             (name, table)
         };
         let ends = "undistorted_x1,undistorted_y1,undistorted_x2,undistorted_y2";
-        let lines = table("rods", &format!("frame,camera,group,rod,instant,x1,y1,x2,y2,cut,state,{ends},bow"));
-        let outlines = table("rod_outlines", "frame,camera,group,rod,corner,x,y,margin,cut,state,undistorted_x,undistorted_y");
+        let widths = "width1,width2,undistorted_width1,undistorted_width2";
+        let lines = table("rods", &format!("frame,camera,group,rod,instant,x1,y1,x2,y2,cut,state,{ends},bow,{widths}"));
+        let corners = "frame,camera,group,rod,corner,x,y,margin,cut,state,undistorted_x,undistorted_y,width,undistorted_width";
+        let outlines = table("rod_outlines", corners);
         Rods { stage, pass, lines, outlines, ahead: None }
     }
 
@@ -114,25 +135,41 @@ impl<'a> Rods<'a> {
                 (0..=PARTS).map(|k| middle + open * (f64::from(k) / f64::from(PARTS) - 0.5)).collect()
             }
         };
-        let wanted = |b: &&Body| b.lens().is_some() || !b.rods().is_empty();
-        let bodies: Vec<(&Body, Vec<Posed>)> =
-            self.stage.bodies().iter().filter(wanted).map(|b| (b, self.places(oracle, b, &instants))).collect();
-        for (camera, views) in &bodies {
+        let wanted = |b: &&Body| b.lens().is_some() || !b.lines().is_empty();
+        let bodies: Vec<(&Body, Vec<Held>)> =
+            self.stage.bodies().iter().filter(wanted).map(|b| (b, self.held(oracle, b, &instants))).collect();
+        for camera in self.stage.bodies() {
             let Some(lens) = camera.lens() else { continue };
             let focused = |t: &f64| View::of(lens, focus(oracle, self.stage, Some(self.pass), camera, &oracle.state(*t)));
             let lenses: Vec<View<'_>> = instants.iter().map(focused).collect();
+            let views = self.places(oracle, camera, &instants);
             for (body, places) in &bodies {
-                let known = views.iter().chain(places).all(|p| p.known);
-                for (number, rod) in (1_usize..).zip(body.rods()) {
-                    let [camera, group] = [camera, body].map(|b| self.stage.group_name(b.group()));
-                    let seen: Vec<Seen> = lenses.iter().zip(views).zip(places).map(|((v, c), b)| seen(v, c, b, rod)).collect();
+                let known = views.iter().all(|p| p.known) && places.iter().all(|p| p.known);
+                for (number, rod) in (1_usize..).zip(body.lines()) {
+                    let [camera, group] = [camera, *body].map(|b| self.stage.group_name(b.group()));
+                    let seen: Vec<Seen> = lenses.iter().zip(&views).zip(places).map(|((v, c), b)| seen(v, c, b, number - 1)).collect();
                     let begin = format!("{shown},{camera},{group},{number},");
-                    let about = About { frame, group, begin: &begin, lens, known };
+                    let about = About { frame, group, begin: &begin, lens, known, diameter: rod.diameter };
                     self.three_lines(&about, &seen, faults);
                     self.one_outline(&about, &seen, faults);
                 }
             }
         }
+    }
+
+    /// The ends of everything fixed to a figure at every instant; how far they may be off at the first, the middle and the last.
+    fn held(&self, oracle: &Oracle<'_>, body: &Body, instants: &[f64]) -> Vec<Held> {
+        let looked_at = [0, instants.len() / 2, instants.len().saturating_sub(1)];
+        let all = |value: &dyn Fn(ChannelId) -> f64| {
+            let figure = Figure::of(body, value);
+            body.lines().iter().map(|l| l.ends.map(|hold| figure.out(&hold))).collect::<Vec<_>>()
+        };
+        let held = |(i, t): (usize, &f64)| {
+            let what = (oracle, self.stage, Some(self.pass));
+            let (lines, moved, known) = shifted(what, body, &oracle.state(*t), looked_at.contains(&i), &all);
+            Held { lines, moved, known }
+        };
+        instants.iter().enumerate().map(held).collect()
     }
 
     /// A body at every instant; how far it may be off at the first, the middle and the last.
@@ -225,12 +262,14 @@ struct About<'a> {
     lens: &'a Lens,
     /// False where a place could not be found again.
     known: bool,
+    /// Of a wire.
+    diameter: Option<f64>,
 }
 
 /// The rod of a body in the picture of a camera.
-fn line(view: &View<'_>, camera: &Place, body: &Place, rod: &Rod) -> Line {
+fn line(view: &View<'_>, camera: &Place, ends: [Point; 2]) -> Line {
     let near = NEAR * view.focal_length;
-    let [from, to] = [rod.from, rod.to].map(|end| camera.inward(body.out(point(end))));
+    let [from, to] = ends.map(|end| camera.inward(end));
     let depth = |p: Point| -p[2];
     let passing = |ahead: Point, behind: Point| {
         let share = (depth(ahead) - near) / (depth(ahead) - depth(behind));
@@ -244,6 +283,8 @@ fn line(view: &View<'_>, camera: &Place, body: &Place, rod: &Rod) -> Line {
         path: Err(beyond),
         undistorted: [[0.0; 2]; 2],
         cut: [false; 2],
+        widths: [[0.0; 2]; 2],
+        depths: [f64::NAN; 2],
         focal_length: (view.focal_length, view.slack),
     };
     let (ends, behind) = match (near <= depth(from), near <= depth(to)) {
@@ -253,9 +294,22 @@ fn line(view: &View<'_>, camera: &Place, body: &Place, rod: &Rod) -> Line {
         (false, false) => return nothing(false),
     };
     let [a, b] = ends.map(View::on_plane);
+    let thin = widening(ends);
+    let ([width, height], [across, down]) = (view.lens.back(), view.lens.pixels().map(f64::from));
+    let scale = view.focal_length * f64::max(across / width, down / height);
+    let wide = |p: Pixel, depth: f64| [scale * thin / depth * view.stretch(p), scale * thin / depth];
     if view.lens.distortion().is_none() {
         let both = [a, b].map(|p| view.undistorted(p));
-        return Line { path: Ok(both.to_vec()), undistorted: both, cut: behind, focal_length: (view.focal_length, view.slack) };
+        let depths = ends.map(depth);
+        let widths = [wide(a, depths[0]), wide(b, depths[1])];
+        return Line {
+            path: Ok(both.to_vec()),
+            undistorted: both,
+            cut: behind,
+            widths,
+            depths,
+            focal_length: (view.focal_length, view.slack),
+        };
     }
     // The point of the line nearest to the axis, and from there half of the chord of the circle either way.
     let (reach, length) = (view.lens.distortion().reach(), apart(a, b));
@@ -270,25 +324,44 @@ fn line(view: &View<'_>, camera: &Place, body: &Place, rod: &Rod) -> Line {
         return nothing(true);
     }
     let at = |along: f64| [a[0] + along * way[0], a[1] + along * way[1]];
+    // Of the point of the line between the ends that is seen at a place: its depth times the places' difference is that of the ends.
+    let [da, db] = ends.map(depth);
+    let depth_at = |along: f64| {
+        let share = if length > 0.0 { along / length } else { 0.0 };
+        da * db / (db + share * (da - db))
+    };
+    let depths = [first, last].map(depth_at);
     let places: Vec<Pixel> = (0..=PARTS).map(|k| at(first + (last - first) * f64::from(k) / f64::from(PARTS))).collect();
     Line {
         path: Ok(places.iter().map(|p| view.distorted(*p)).collect()),
         undistorted: [at(first), at(last)].map(|p| view.undistorted(p)),
+        widths: [wide(at(first), depths[0]), wide(at(last), depths[1])],
+        depths,
         cut: [behind[0] || !inside[0], behind[1] || !inside[1]],
         focal_length: (view.focal_length, view.slack),
     }
 }
 
-fn seen(view: &View<'_>, camera: &Posed, body: &Posed, rod: &Rod) -> Seen {
-    let here = line(view, &camera.place, &body.place, rod);
+fn seen(view: &View<'_>, camera: &Posed, figure: &Held, number: usize) -> Seen {
+    let ends = figure.lines.get(number).copied().unwrap_or([[f64::NAN; 3]; 2]);
+    let here = line(view, &camera.place, ends);
     let numbers = |l: Line| -> Option<Eight> {
         let same = l.cut == here.cut && l.path.is_ok() == here.path.is_ok();
         let [[a, b], [c, d]] = l.ends().unwrap_or_default();
         let [[e, f], [g, h]] = l.undistorted;
         same.then_some([a, b, c, d, e, f, g, h]).filter(|e| e.iter().all(|x| x.is_finite()))
     };
-    let by_camera = camera.shifts(&|c| numbers(line(view, c, &body.place, rod)));
-    let by_body = body.shifts(&|b| numbers(line(view, &camera.place, b, rod)));
+    let by_camera = camera.shifts(&|c| numbers(line(view, c, ends)));
+    let by_body = numbers(here.clone()).and_then(|here| {
+        let mut room: Eight = [0.0; 8];
+        for moved in &figure.moved {
+            let there = numbers(line(view, &camera.place, *moved.get(number)?))?;
+            for ((r, a), b) in room.iter_mut().zip(there).zip(here) {
+                *r += BEYOND_FIRST_ORDER * (a - b).abs();
+            }
+        }
+        Some(room)
+    });
     // Pixels count from the axis, which lies in the picture or about it.
     let size = view.lens.pixels().map(f64::from).into_iter().fold(0.0, f64::max);
     let room = by_camera.zip(by_body).zip(numbers(here.clone())).map(|((a, b), n)| {
@@ -304,9 +377,10 @@ fn seen(view: &View<'_>, camera: &Posed, body: &Posed, rod: &Rod) -> Seen {
 /// What does not hold in the rest of a row of lines.
 fn line_row(about: &About<'_>, rest: &str, (line, room): &Seen) -> Option<String> {
     let cells: Vec<&str> = rest.split(',').collect();
-    let [x1, y1, x2, y2, cut, state, ux1, uy1, ux2, uy2, bow] = cells.as_slice() else {
-        return Some(format!("found `{rest}`, expected eleven cells"));
+    let [x1, y1, x2, y2, cut, state, ux1, uy1, ux2, uy2, bow, widths @ ..] = cells.as_slice() else {
+        return Some(format!("found `{rest}`, expected fifteen cells"));
     };
+    let [w1, w2, uw1, uw2] = widths else { return Some(format!("found `{rest}`, expected fifteen cells")) };
     let texts = [*x1, *y1, *x2, *y2, *ux1, *uy1, *ux2, *uy2, *bow];
     let numbers = texts.map(|t| fixed(t, 4));
     let blank = texts.iter().all(|t| t.is_empty());
@@ -316,7 +390,8 @@ fn line_row(about: &About<'_>, rest: &str, (line, room): &Seen) -> Option<String
     let room = room.filter(|_| about.known)?;
     let Some([a, b]) = line.ends() else {
         let state = if line.path == Err(true) { "beyond_distortion" } else { "behind_camera" };
-        return (rest != format!(",,,,,{state},,,,,")).then(|| format!("found `{rest}`, expected a rod that is not to be seen, {state}"));
+        return (rest != format!(",,,,,{state},,,,,,,,,"))
+            .then(|| format!("found `{rest}`, expected a rod that is not to be seen, {state}"));
     };
     let [c, d] = line.undistorted;
     let expected = [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]];
@@ -348,21 +423,47 @@ fn line_row(about: &About<'_>, rest: &str, (line, room): &Seen) -> Option<String
         let expected = place_of(about.lens, &corners, line.sag()).name();
         return Some(format!("found `{state}`, expected `{expected}`"));
     }
-    None
+    let [[p1, u1], [p2, u2]] = line.widths;
+    let [d1, d2] = line.depths;
+    let places = [(w1, p1, d1), (w2, p2, d2), (uw1, u1, d1), (uw2, u2, d2)];
+    places.into_iter().find_map(|(found, expected, depth)| wrong_width(found, expected, about, most, depth))
+}
+
+/// By how much a thin cylinder is wider in the picture than its diameter over its depth: the distance of the pupil from its middle line, against the distance between that line
+/// and the one parallel to the optical axis through the pupil, both times the cylinder's direction.
+fn widening([a, b]: [Point; 2]) -> f64 {
+    let n = cross(a, b);
+    let (whole, across) = (length(n), length([n[0], n[1], 0.0]));
+    if across > 1e-9 * whole { whole / across } else { length(a) / a[2].abs() }
+}
+
+fn cross([a, b, c]: Point, [x, y, z]: Point) -> Point {
+    [b * z - c * y, c * x - a * z, a * y - b * x]
+}
+
+/// What does not hold in the width of a wire at a depth, where ends may be `room` pixels off.
+fn wrong_width(found: &str, of_one: f64, about: &About<'_>, room: f64, depth: f64) -> Option<String> {
+    let Some(diameter) = about.diameter else { return (!found.is_empty()).then(|| format!("found width `{found}` of a rod")) };
+    let expected = diameter * of_one;
+    // An end that is off by `room` pixels is off by as many times the length that one pixel has there, also in depth, and by some more at the edge of a wide picture.
+    let pixel = 1.0 / of_one;
+    let slack = HALF_DIGIT + expected * (WIDER * room * pixel / depth + DIFFERENCES);
+    let holds = fixed(found, 4).is_some_and(|f| (f - expected).abs() <= slack);
+    (!holds).then(|| format!("found width `{found}` px, expected {expected:.4} px within {slack:.4} px"))
 }
 
 /// What does not hold in the rows of an outline.
 fn outline_rows(about: &About<'_>, rows: &[String], seen: &[Seen]) -> Option<String> {
     let (mut found, mut undistorted): (Vec<Pixel>, Vec<Pixel>) = (Vec::new(), Vec::new());
-    let mut rest_of: Option<(&str, &str, &str)> = None;
+    let mut rest_of: Option<[&str; 5]> = None;
     for (i, row) in rows.iter().enumerate() {
         let cells: Vec<&str> = row.split(',').collect();
-        let [corner, x, y, margin, cut, state, ux, uy] = cells.as_slice() else {
-            return Some(format!("found `{row}`, expected eight cells"));
+        let [corner, x, y, margin, cut, state, ux, uy, width, undistorted_width] = cells.as_slice() else {
+            return Some(format!("found `{row}`, expected ten cells"));
         };
-        let same = *rest_of.get_or_insert((margin, cut, state));
-        if same != (*margin, *cut, *state) {
-            return Some(format!("corner {corner} has another margin, cut or state than the first"));
+        let here = [*margin, *cut, *state, *width, *undistorted_width];
+        if *rest_of.get_or_insert(here) != here {
+            return Some(format!("corner {corner} has another margin, cut, state or width than the first"));
         }
         if [corner, x, y, margin, ux, uy].iter().all(|c| c.is_empty()) && rows.len() == 1 {
             continue;
@@ -375,7 +476,7 @@ fn outline_rows(about: &About<'_>, rows: &[String], seen: &[Seen]) -> Option<Str
             _ => return Some(format!("found `{row}`, expected corner {} with four decimals", i + 1)),
         }
     }
-    let (margin, cut, state) = rest_of?;
+    let [margin, cut, state, found_width, found_undistorted] = rest_of?;
     // Which instants are looked at is the same for all; where the near plane decides at one, nothing can be said of the whole.
     let rooms: Option<Vec<Eight>> = seen.iter().map(|(_, room)| *room).collect();
     let room = rooms.filter(|_| about.known)?.into_iter().flatten().fold(0.0, f64::max) * OTHER_INSTANTS;
@@ -387,6 +488,19 @@ fn outline_rows(about: &About<'_>, rows: &[String], seen: &[Seen]) -> Option<Str
     let expected_cut = seen.iter().any(|(l, _)| l.cut != [false, false] || (l.path.is_err() && !expected.is_empty()));
     if (cut == "some") != expected_cut || !(cut == "some" || cut.is_empty()) {
         return Some(format!("found cut `{cut}`, expected `{}`", if expected_cut { "some" } else { "" }));
+    }
+    let shown = || seen.iter().filter(|(l, _)| l.path.is_ok());
+    let nearest = shown().flat_map(|(l, _)| l.depths).fold(f64::INFINITY, f64::min);
+    let widest = |which: fn([f64; 2]) -> f64| shown().flat_map(|(l, _)| l.widths).map(which).fold(0.0, f64::max);
+    for (found, widest) in [(found_width, widest(|[plate, _]| plate)), (found_undistorted, widest(|[_, undistorted]| undistorted))] {
+        if expected.is_empty() && !found.is_empty() {
+            return Some(format!("found width `{found}` of what is not to be seen"));
+        }
+        if !expected.is_empty()
+            && let Some(what) = wrong_width(found, widest, about, room, nearest)
+        {
+            return Some(what);
+        }
     }
     if expected.is_empty() {
         let expected = if seen.iter().any(|(l, _)| l.path == Err(true)) { "beyond_distortion" } else { "behind_camera" };

@@ -13,11 +13,12 @@ use serde_json::{Map, Value, json};
 
 use super::fault::{FaultKind, Faults};
 use super::figure::point;
+use super::parts::handed_over;
 use super::posed::{Posed, oriented};
 use super::sine::{cosine, sine};
 use crate::files;
 use crate::shot::Shot;
-use crate::stage::{Body, Stage};
+use crate::stage::{Body, Line, Place as Part, Stage};
 
 /// Longest description that is read, bytes.
 const MOST_JSON: u64 = 64 << 20;
@@ -41,11 +42,11 @@ pub(super) struct Size {
 }
 
 /// A scene being read.
-pub(super) struct Scene<'a> {
+pub(super) struct Scene {
     file: String,
     size: Size,
     open: Option<Open>,
-    names: Vec<&'a str>,
+    names: Vec<String>,
     before: Vec<Option<[f64; 4]>>,
     /// What the description has as the first place of each body.
     first: Vec<(Value, Value)>,
@@ -65,16 +66,16 @@ struct Run {
     at: usize,
 }
 
-impl<'a> Scene<'a> {
+impl Scene {
     /// Opens a scene, reads its description and what does not move.
     pub(super) fn open(
         dir: &Path,
         file: &str,
-        (stage, shot): (&'a Stage, &Shot),
+        (stage, shot): (&Stage, &Shot),
         (size, first_frame): (Size, i64),
         faults: &mut Faults,
-    ) -> Scene<'a> {
-        let names = stage.bodies().iter().map(|b| stage.group_name(b.group())).collect::<Vec<_>>();
+    ) -> Scene {
+        let names = handed_over(stage).into_iter().map(|(_, _, name)| name).collect::<Vec<_>>();
         let mut scene =
             Scene { file: file.to_owned(), size, open: None, before: vec![None; names.len()], names, first: Vec::new(), is_first: true };
         match scene.read(&dir.join(file), stage, shot, first_frame) {
@@ -208,14 +209,14 @@ impl Run {
 struct Still {
     what: &'static str,
     offset: u64,
-    /// The body whose rods they are; `None` for the times.
+    /// The body or limb whose rods they are, by its index among all; `None` for the times.
     body: Option<usize>,
 }
 
 impl Still {
     fn numbers<'s>(&self, shot: &'s Shot, stage: &'s Stage, size: Size) -> Box<dyn Iterator<Item = f64> + 's> {
-        match self.body.and_then(|i| stage.bodies().get(i)) {
-            Some(body) => Box::new(ends(body).map(move |x| x / size.divisor)),
+        match self.body.and_then(|i| handed_over(stage).into_iter().nth(i)) {
+            Some((body, part, _)) => Box::new(ends(body, part).map(move |x| x / size.divisor)),
             None => {
                 let rate = shot.frame_rate();
                 Box::new((0_i64..).zip(shot.frames().frames()).map(move |(row, _)| rate.seconds(row)))
@@ -224,9 +225,14 @@ impl Still {
     }
 }
 
-/// Coordinates of the ends of a body's rods.
-fn ends(body: &Body) -> impl Iterator<Item = f64> + '_ {
-    body.rods().iter().flat_map(|r| [r.from, r.to]).flat_map(point)
+/// The rods that stand on a part of a figure.
+fn rods(body: &Body, part: Part) -> impl Iterator<Item = &Line> {
+    body.lines().iter().filter(move |l| l.diameter.is_none() && l.ends[0].place == part)
+}
+
+/// Coordinates of their ends.
+fn ends(body: &Body, part: Part) -> impl Iterator<Item = f64> + '_ {
+    rods(body, part).flat_map(|r| r.ends).flat_map(|hold| point(hold.at))
 }
 
 /// What a scene must be: its description without the places of the nodes, and where its numbers stand.
@@ -248,11 +254,20 @@ impl Plan {
         let last = shot.frame_rate().seconds(shot.frames().last() - shot.frames().first());
         plan.still.push(Still { what: "time", offset: 0, body: None });
         plan.accessor(&mut views, &mut accessors, "SCALAR", (frames, 1), None, Some(vec![(0.0, last)]));
-        for (index, body) in stage.bodies().iter().enumerate() {
-            let name = stage.group_name(body.group());
+        let all = handed_over(stage);
+        for (index, (body, part, name)) in all.iter().enumerate() {
+            let (body, part) = (*body, *part);
             let mut node = Map::new();
             node.insert("name".to_owned(), json!(name));
-            if let Some(lens) = body.lens() {
+            let hangs_here = |(other, which, _): &(&Body, Part, String)| {
+                let limb = if let Part::Limb(number) = which { other.limbs().get(*number) } else { None };
+                other.group() == body.group() && limb.is_some_and(|l| l.parent().map_or(Part::Body, Part::Limb) == part)
+            };
+            let children: Vec<usize> = all.iter().enumerate().filter(|(_, other)| hangs_here(other)).map(|(i, _)| i).collect();
+            if !children.is_empty() {
+                node.insert("children".to_owned(), json!(children));
+            }
+            if let Some(lens) = body.lens().filter(|_| part == Part::Body) {
                 node.insert("camera".to_owned(), json!(cameras.len()));
                 cameras.push(json!({
                     "name": name,
@@ -265,14 +280,14 @@ impl Plan {
                     "extras": {"focal_length_mm": lens.focal_length(), "back_mm": lens.back(), "pixels": lens.pixels()},
                 }));
             }
-            if !body.rods().is_empty() {
+            let count = 2 * rods(body, part).count() as u64;
+            if count > 0 {
                 node.insert("mesh".to_owned(), json!(meshes.len()));
                 plan.still.push(Still { what: "coordinate of a rod", offset: plan.bytes, body: Some(index) });
                 let range = |i: usize| {
-                    let along = ends(body).skip(i).step_by(3).map(|x| x / size.divisor);
+                    let along = ends(body, part).skip(i).step_by(3).map(|x| x / size.divisor);
                     along.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)))
                 };
-                let count = 2 * body.rods().len() as u64;
                 let ends = plan.accessor(&mut views, &mut accessors, "VEC3", (count, 3), Some(34962), Some((0..3).map(range).collect()));
                 meshes.push(json!({"name": format!("{name} rods"), "primitives": [{"attributes": {"POSITION": ends}, "mode": 1}]}));
             }
@@ -286,6 +301,7 @@ impl Plan {
             }
             plan.runs.push(offsets);
         }
+        let roots: Vec<usize> = all.iter().enumerate().filter(|(_, (_, part, _))| *part == Part::Body).map(|(i, _)| i).collect();
         let mut root = json!({
             "asset": {
                 "version": "2.0",
@@ -295,7 +311,7 @@ impl Plan {
                 },
             },
             "scene": 0,
-            "scenes": [{"name": stage.name(), "nodes": (0..nodes.len()).collect::<Vec<_>>()}],
+            "scenes": [{"name": stage.name(), "nodes": roots}],
             "nodes": nodes,
             "animations": [{"name": shot.name(), "channels": channels, "samplers": samplers}],
             "buffers": [{"byteLength": plan.bytes}],

@@ -6,9 +6,10 @@
 
 use crate::shot::Aim;
 use crate::shot::aim::Offset;
-use crate::stage::{ChannelId, GroupId, Stage};
+use crate::stage::{ChannelId, GroupId, Place as Part, Stage};
 
-use super::figure::{Place, length};
+use super::figure::{Place, Point, add, length};
+use super::parts::part;
 use super::shapes::{monotone, pairs};
 
 /// Trial turn, deg.
@@ -19,12 +20,13 @@ const TRIAL: f64 = 1e-4;
 pub(super) struct Sight {
     pub(super) channels: [ChannelId; 2],
     camera: GroupId,
-    at: Option<GroupId>,
-    offset: [Part; 3],
+    at: Option<(GroupId, Part)>,
+    from: Point,
+    offset: [Coordinate; 3],
 }
 
 #[derive(Debug)]
-enum Part {
+enum Coordinate {
     Fixed(f64),
     Keyed(Vec<(f64, f64)>),
 }
@@ -33,10 +35,16 @@ impl Sight {
     /// The aim's data.
     pub(super) fn new(aim: &Aim) -> Sight {
         let offset = match aim.offset() {
-            Offset::Fixed(at) => at.map(Part::Fixed),
-            Offset::Keyed([x, y, z]) => [x, y, z].map(|keys| Part::Keyed(pairs(keys))),
+            Offset::Fixed(at) => at.map(Coordinate::Fixed),
+            Offset::Keyed([x, y, z]) => [x, y, z].map(|keys| Coordinate::Keyed(pairs(keys))),
         };
-        Sight { channels: aim.channels(), camera: aim.camera(), at: aim.at(), offset }
+        Sight {
+            channels: aim.channels(),
+            camera: aim.camera(),
+            at: aim.at().map(|g| (g, aim.limb().map_or(Part::Body, Part::Limb))),
+            from: aim.from(),
+            offset,
+        }
     }
 
     /// The two angles at `t`, deg, with `value` as the value of every other channel; `None` where the search does not end. `near` is where it may start.
@@ -48,17 +56,14 @@ impl Sight {
     fn from(&self, stage: &Stage, t: f64, start: [f64; 2], value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
         let camera = stage.body_of(self.camera)?;
         let [x, y, z] = &self.offset;
-        let part = |p: &Part| match p {
-            Part::Fixed(x) => *x,
-            Part::Keyed(keys) => monotone(keys, t),
+        let coordinate = |p: &Coordinate| match p {
+            Coordinate::Fixed(x) => *x,
+            Coordinate::Keyed(keys) => monotone(keys, t),
         };
-        let offset = [part(x), part(y), part(z)];
+        let offset = [coordinate(x), coordinate(y), coordinate(z)];
         let target = match self.at {
-            Some(group) => {
-                let body = stage.body_of(group)?;
-                Place::of(body.chain(), &|i| body.channels().get(i).map_or(f64::NAN, |c| value(*c))).out(offset)
-            }
-            None => offset,
+            Some((group, which)) => part(stage.body_of(group)?, which, value).out(offset),
+            None => add(self.from, offset),
         };
         let off = |angles: [f64; 2]| -> (f64, f64, f64) {
             let of = |c: &ChannelId| match self.channels.iter().position(|a| a == c) {

@@ -7,8 +7,9 @@ use serde::Deserialize;
 
 use super::fault::{FaultKind, Faults, MANIFEST};
 use super::figure::point;
-use crate::mechanism::Vector;
-use crate::stage::{Axis, Capsule, Stage};
+use super::parts::handed_over;
+use crate::mechanism::{JointKind, Vector};
+use crate::stage::{Axis, Capsule, Place as Part, Stage};
 
 /// What the manifest states for the whole stage.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -28,6 +29,10 @@ struct Clearances {
     envelopes: Vec<EnvelopeRecord>,
     obstacles: Vec<EnvelopeRecord>,
     keep_out: Vec<BoxRecord>,
+    #[serde(default)]
+    limbs: Vec<PivotRecord>,
+    #[serde(default)]
+    wires: Vec<WireRecord>,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -42,6 +47,23 @@ struct RailRecord {
 struct EnvelopeRecord {
     name: String,
     capsules_mm: Vec<[f64; 7]>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct PivotRecord {
+    name: String,
+    parent: String,
+    channel: String,
+    pivot_mm: [f64; 3],
+    turn: [f64; 3],
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct WireRecord {
+    group: String,
+    places: [String; 2],
+    ends_mm: [f64; 6],
+    diameter_mm: f64,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -127,19 +149,23 @@ pub(super) fn compare_torque(found: Option<&TorqueRecord>, axis: &Axis, name: &s
     compare("motor and load", &list(found.map(numbers)), &list(expected()), &mut wrong);
 }
 
-fn of_record(c: &Clearances) -> [(&'static str, Listed); 5] {
+fn of_record(c: &Clearances) -> [(&'static str, Listed); 7] {
     let envelopes = |list: &[EnvelopeRecord]| list.iter().map(|e| (e.name.clone(), e.capsules_mm.as_flattened().to_vec())).collect();
     let rail = |r: &RailRecord| (format!("{} on {}", r.group, r.rail), vec![r.reach_mm[0], r.reach_mm[1], r.gap_mm]);
+    let limb = |l: &PivotRecord| (limb_words(&l.name, &l.parent, &l.channel), l.pivot_mm.into_iter().chain(l.turn).collect());
+    let wire = |w: &WireRecord| (wire_words(&w.group, &w.places[0], &w.places[1]), w.ends_mm.into_iter().chain([w.diameter_mm]).collect());
     [
         ("required clearance", vec![(String::new(), vec![c.required_mm])]),
         ("rails", c.rails.iter().map(rail).collect()),
         ("envelopes", envelopes(&c.envelopes)),
+        ("limbs", c.limbs.iter().map(limb).collect()),
+        ("wires", c.wires.iter().map(wire).collect()),
         ("obstacles", envelopes(&c.obstacles)),
         ("boxes to keep out of", c.keep_out.iter().map(|b| (b.name.clone(), b.corners_mm.to_vec())).collect()),
     ]
 }
 
-fn of_stage(stage: &Stage) -> Option<[(&'static str, Listed); 5]> {
+fn of_stage(stage: &Stage) -> Option<[(&'static str, Listed); 7]> {
     let around = stage.surroundings();
     let pair = |a: Vector, b: Vector| -> Vec<f64> { [point(a), point(b)].as_flattened().to_vec() };
     let capsule = |c: &Capsule| {
@@ -153,18 +179,57 @@ fn of_stage(stage: &Stage) -> Option<[(&'static str, Listed); 5]> {
         .iter()
         .filter_map(|b| b.rail().map(|r| (format!("{} on {}", name(b), r.name), vec![r.reach[0], r.reach[1], r.gap])))
         .collect();
-    let with_envelope = stage.bodies().iter().filter(|b| !b.envelope().is_empty());
-    let envelopes: Listed = with_envelope.map(|b| (name(b), b.envelope().iter().flat_map(capsule).collect())).collect();
-    if rails.is_empty() && envelopes.is_empty() {
+    let mut envelopes: Listed = Vec::new();
+    for (body, part, name) in handed_over(stage) {
+        let own = body.proxies_apart().iter().filter(|s| s.ends[0].place == part);
+        let numbers: Vec<f64> = own.flat_map(|s| pair(s.ends[0].at, s.ends[1].at).into_iter().chain([s.radius])).collect();
+        if !numbers.is_empty() {
+            envelopes.push((name, numbers));
+        }
+    }
+    let (mut limbs, mut wires): (Listed, Listed) = (Vec::new(), Vec::new());
+    for body in stage.bodies() {
+        let group = name(body);
+        let limb = |number: Option<usize>| number.and_then(|n| body.limbs().get(n));
+        for own in body.limbs() {
+            let parent = limb(own.parent()).map_or(group.clone(), |p| format!("{group}.{}", p.name()));
+            let channel = body.every_channel().get(own.channel()).map(|c| stage.channel_name(*c)).unwrap_or_default();
+            let turn = |kind| if let JointKind::Turn(turn) = kind { turn } else { [f64::NAN; 3] };
+            let numbers = own.joint().joints().flat_map(|j| j.offset.into_iter().chain(turn(j.kind))).collect();
+            limbs.push((limb_words(&format!("{group}.{}", own.name()), &parent, channel), numbers));
+        }
+        let place = |part: Part| match part {
+            Part::Body => "body".to_owned(),
+            Part::Stage => "stage".to_owned(),
+            Part::Joint(number) => format!("joint {}", number + 1),
+            Part::Limb(number) => limb(Some(number)).map(|l| l.name().to_owned()).unwrap_or_default(),
+        };
+        for (line, diameter) in body.lines().iter().filter_map(|l| Some((l, l.diameter?))) {
+            let [a, b] = line.ends;
+            let numbers = pair(a.at, b.at).into_iter().chain([diameter]).collect();
+            wires.push((wire_words(&group, &place(a.place), &place(b.place)), numbers));
+        }
+    }
+    if rails.is_empty() && envelopes.is_empty() && wires.is_empty() {
         return None;
     }
     Some([
         ("required clearance", vec![(String::new(), vec![around.clearance])]),
         ("rails", rails),
         ("envelopes", envelopes),
+        ("limbs", limbs),
+        ("wires", wires),
         ("obstacles", around.obstacles.iter().map(|o| (o.name.clone(), capsule(&o.shape))).collect()),
         ("boxes to keep out of", around.keep_out.iter().map(|o| (o.name.clone(), pair(o.least, o.greatest))).collect()),
     ])
+}
+
+fn limb_words(name: &str, parent: &str, channel: &str) -> String {
+    format!("{name} on {parent} by {channel}")
+}
+
+fn wire_words(group: &str, from: &str, to: &str) -> String {
+    format!("{group} from {from} to {to}")
 }
 
 /// Two lists, name by name and number by number; numbers went through text and may differ in their last bits.

@@ -78,6 +78,7 @@ fn standing_still_exactly_at_the_gap_passes() {
                 }],
                 keep_out: vec![KeepOut { name: "lamp".into(), least: v([-1.0, 0.4, -1.0]), greatest: v([1.0, 2.0, 1.0]) }],
                 clearance: 0.3,
+                ..Surroundings::default()
             },
         )
         .unwrap();

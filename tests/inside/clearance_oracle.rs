@@ -80,7 +80,7 @@ fn gap_at(mv: &Compiled, t: f64) -> f64 {
         .iter()
         .map(|b| {
             let pose = mv.pose_at(None, b, FrameTime(t)).unwrap();
-            b.envelope().iter().map(|c| ([pose.out(c.from), pose.out(c.to)], c.radius)).collect()
+            b.solids().iter().map(|c| (c.ends.map(|hold| pose.out(hold.at)), c.radius)).collect()
         })
         .collect();
     for (a, r) in &placed[0] {
@@ -133,7 +133,7 @@ proptest! {
         ];
         let names = |g: &str| ["bridge", "yaw", "roll"].map(|n| format!("{g}.{n}"));
         let spec = |name: &str, offset| BodySpec {
-            group: name.into(), joints: joints(offset), channels: names(name).to_vec(), lens: None, rods: vec![], envelope: rods(), rail: None,
+            joints: joints(offset), channels: names(name).to_vec(), envelope: rods().into_iter().map(Into::into).collect(), ..BodySpec::new(name)
         };
         let stage = groups(vec![("heron_a", axes()), ("heron_b", axes())])
             .with_bodies(

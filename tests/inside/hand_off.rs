@@ -27,7 +27,7 @@ fn lens() -> Lens {
 }
 
 fn rod(from: [f64; 3], to: [f64; 3]) -> Rod {
-    Rod { from: Vector::from(from), to: Vector::from(to) }
+    Rod { from: Vector::from(from), to: Vector::from(to), limb: None }
 }
 
 fn slide(channel: usize, along: [f64; 3], offset: [f64; 3]) -> JointSpec {
@@ -47,13 +47,11 @@ fn marsh(camera: Vec<JointSpec>, heron: Vec<JointSpec>, rods: Vec<Rod>) -> Stage
         GroupSpec { name: "heron".into(), axes: vec![axis("fly", mm), axis("lift", mm), axis("bank", deg)] },
     ];
     let body = |group: &str, joints, lens, rods, names: [&str; 3]| BodySpec {
-        group: group.into(),
         joints,
         channels: names.map(str::to_owned).to_vec(),
         lens,
         rods,
-        envelope: vec![],
-        rail: None,
+        ..BodySpec::new(group)
     };
     let bodies = vec![
         body("camera", camera, Some(lens()), vec![], ["camera.track", "camera.pan", "camera.tilt"]),
@@ -80,21 +78,24 @@ fn guide_of(stage: &Stage, frames: (i64, i64), programs: &[Program], pass: Pass)
 const RODS: &str = "frame,camera,group,rod,instant,x1,y1,x2,y2,cut,state";
 const OUTLINES: &str = "frame,camera,group,rod,corner,x,y,margin,cut,state";
 
-/// The rows of an ideal lens without the undistorted places, which repeat those on the plate, and without the bow, which is nothing.
+/// The rows of an ideal lens without the undistorted places, which repeat those on the plate, and without the bow, which is nothing, and the widths of wires.
 fn lines(guide: &Guide) -> Vec<String> {
     let mut out = Vec::new();
     guide.write_lines(&mut out, &Sampling::default()).unwrap();
-    let header = format!("{RODS},undistorted_x1,undistorted_y1,undistorted_x2,undistorted_y2,bow");
+    let header = format!(
+        "{RODS},undistorted_x1,undistorted_y1,undistorted_x2,undistorted_y2,bow,width1,width2,undistorted_width1,undistorted_width2"
+    );
     without_undistorted(&out, &header, RODS, &|cells| {
         let bow = if cells[5].is_empty() { "" } else { "0.0000" };
-        [&cells[5..9], &[bow.to_owned()]].concat()
+        [&cells[5..9], &[bow.to_owned()], &[const { String::new() }; 4]].concat()
     })
 }
 
 fn outlines(guide: &Guide) -> Vec<String> {
     let mut out = Vec::new();
     guide.write_outlines(&mut out, &Sampling::default()).unwrap();
-    without_undistorted(&out, &format!("{OUTLINES},undistorted_x,undistorted_y"), OUTLINES, &|cells| cells[5..7].to_vec())
+    let header = format!("{OUTLINES},undistorted_x,undistorted_y,width,undistorted_width");
+    without_undistorted(&out, &header, OUTLINES, &|cells| [&cells[5..7], &[const { String::new() }; 2]].concat())
 }
 
 fn without_undistorted(out: &[u8], header: &str, short: &str, repeated: &dyn Fn(&[String]) -> Vec<String>) -> Vec<String> {

@@ -35,6 +35,7 @@ mod fuzz;
 mod growth;
 mod hand_off;
 mod hostile_input;
+mod limbs;
 mod mechanisms;
 mod mutants;
 mod own_mechanisms;

@@ -137,13 +137,10 @@ fn leg(mechanism: impl Mechanism + 'static, limits: [f64; 3]) -> Stage {
     let knee = JointSpec { kind: JointKind::Turn([0.0, 0.0, 1.0]), channel: Some(0), rest: 0.0, offset: [0.0; 3] };
     let point = |x: f64, y: f64| Vector::new(x, y, 0.0);
     let body = BodySpec {
-        group: "heron".into(),
         joints: vec![knee],
         channels: vec!["heron.knee".into()],
-        lens: None,
-        rods: vec![],
-        envelope: vec![Capsule { from: point(0.0, 0.0), to: point(200.0, 0.0), radius: 6.0 }],
-        rail: None,
+        envelope: vec![Capsule { from: point(0.0, 0.0), to: point(200.0, 0.0), radius: 6.0 }.into()],
+        ..BodySpec::new("heron")
     };
     let stone = Obstacle { name: "stone".into(), shape: Capsule { from: point(120.0, 40.0), to: point(150.0, 40.0), radius: 5.0 } };
     Stage::builder("Marsh")

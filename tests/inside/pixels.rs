@@ -18,7 +18,7 @@ fn steps_and_backlash_are_worth_pixels() {
     camera.lens = Some(lens);
     let mut heron =
         body("heron_a", vec![JointSpec { offset: [0.0, 0.0, -3000.0], ..slide(0, [1.0, 0.0, 0.0]) }], &["heron_a.bridge"], vec![]);
-    heron.rods = vec![Rod { from: v([0.0; 3]), to: v([0.0, 500.0, 0.0]) }];
+    heron.rods = vec![Rod { from: v([0.0; 3]), to: v([0.0, 500.0, 0.0]), limb: None }];
     let stage = groups(vec![("camera", vec![axis("track"), turning("pan")]), ("heron_a", vec![coarse, axis("unseen")])])
         .with_bodies(vec![camera, heron], around(0.0))
         .unwrap();

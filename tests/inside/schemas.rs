@@ -204,6 +204,15 @@ fn outside(entry: &Entry) -> Vec<Value> {
             rows.into_iter().map(|row| json!([row])).chain([json!([]), json!(7)]).collect()
         }
         Holds::Names(count) => [json!("x"), json!([7])].into_iter().chain(count.map(|_| json!(["x"]))).collect(),
+        Holds::Points(bounds) => {
+            let lists = in_list(bounds.to_vec(), &json!([1, 2, 3]));
+            lists.into_iter().map(|list| json!({ "hide": list })).chain([json!({ "hide": 1 }), json!(2)]).collect()
+        }
+        Holds::Lists(n, bounds) => {
+            let lists = in_list(bounds.to_vec(), &example[0]).into_iter().map(|list| json!(vec![list; *n]));
+            lists.chain([json!([example[0]]), json!(7)]).collect()
+        }
+        Holds::Choices(_) => vec![json!([]), json!("clearance"), json!(["x"]), json!(7)],
         Holds::Factors(bound) => {
             beyond(bound).into_iter().map(|x| json!({ "roll": x })).chain([json!({ "roll": "x" }), json!(2)]).collect()
         }

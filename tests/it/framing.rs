@@ -51,7 +51,9 @@ fn the_demo_s_herons_are_in_the_picture_from_1_2_to_3_1_metres() {
     let shot = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons/shot.toml");
     let run = Command::new(env!("CARGO_BIN_EXE_movewright")).arg("compile").arg(shot).arg("--out").arg(&out).output().unwrap();
     assert!(run.status.success());
-    let (cameras, bodies) = (table(&out.join("camera.csv")), table(&out.join("bodies.csv")));
+    let (cameras, mut bodies) = (table(&out.join("camera.csv")), table(&out.join("bodies.csv")));
+    // Limbs have rows of their own; their ends are worked out here from the body alone.
+    bodies.retain(|b| !b["body"].contains('.'));
     assert_eq!((cameras.len(), bodies.len()), (288, 4 * 288));
     let mut depths = Vec::new();
     for camera in &cameras {

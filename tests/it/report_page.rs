@@ -181,3 +181,25 @@ fn a_plot_is_a_picture_of_one_axis() {
     let unknown = at(&["--axis", "camera.track", "--pass", "night"], &out);
     assert!(unknown.status.code() == Some(2) && said(&unknown).contains("it has: picture"));
 }
+
+/// A channel that a mechanism brings is drawn like an axis; of a name that is neither, the nearest of both is offered.
+#[test]
+fn any_channel_is_plotted() {
+    let shot = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons/shot.toml");
+    let plot = |name: &str| {
+        let args = ["plot", shot.to_str().unwrap(), "--axis", name, "--out", "-"];
+        Command::new(env!("CARGO_BIN_EXE_movewright")).args(args).output().unwrap()
+    };
+    let drawn = plot("heron_a.wing_left");
+    let text = String::from_utf8(drawn.stdout).unwrap();
+    assert!(drawn.status.success() && text.contains("heron_a.wing_left, pass beauty") && text.contains("value, deg"), "{text}");
+    assert!(text.matches("<circle").count() >= 2 && !text.contains("inf"), "keys are marked, and no limit is named");
+    let wrong = plot("heron_a.wing_leff");
+    let told = String::from_utf8(wrong.stderr).unwrap();
+    assert!(
+        wrong.status.code() == Some(2)
+            && told.contains("no axis `heron_a.wing_leff` and no such channel")
+            && told.contains("`heron_a.wing_left`"),
+        "{told}"
+    );
+}

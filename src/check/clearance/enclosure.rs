@@ -6,12 +6,12 @@
 //! straight line, and never more than |V| h altogether. A mechanism bounds its own channels ([`Mechanism::enclose`]).
 //! Invariant: every [`End`] holds its point throughout the cell. What cannot be bounded makes the whole cell `None`.
 
-use crate::mechanism::{IntervalJet, Mechanism, Pose, Range, Real, Vector};
+use crate::mechanism::{IntervalJet, Mechanism, Range, Real, Vector};
 use crate::motion::bernstein::Bernstein;
 use crate::motion::curve::Curve;
 use crate::number::Jet;
 use crate::program::Course;
-use crate::stage::{AxisId, Body, ChannelId, Stage};
+use crate::stage::{AxisId, Body, ChannelId, Hold, Posture, Stage};
 
 /// A point in a cell: in the middle `at`; elsewhere `at + slope s + r` with |s| <= 1 and |r| <= `rest`; and never farther than `all` from `at`. Unit: mm.
 #[derive(Debug, Clone, Copy)]
@@ -103,19 +103,18 @@ impl<'a> Enclosure<'a> {
     #[must_use]
     pub(crate) fn placed(&self, body: &Body, from: f64, to: f64) -> Option<Vec<[End; 2]>> {
         let (middle, h) = (0.5 * (from + to), 0.5 * (to - from));
-        let at = pose(self.stage(), body, &|a| self.jet(a, middle), &plain)?;
+        let at = posture(self.stage(), body, &|a| self.jet(a, middle), &plain)?;
         if !(h > 0.0) {
-            let still = |point: Vector| End::still(at.value().out_fixed(point));
-            return Some(body.envelope().iter().map(|c| [still(c.from), still(c.to)]).collect());
+            return Some(body.solids().iter().map(|s| s.ends.map(|hold| End::still(at.out(&hold).value()))).collect());
         }
         // Where nothing can be said of the whole cell its middle still counts: the bound is then infinite and the cell is halved.
-        let over = pose(self.stage(), body, &|a| self.range(a, from, to), &enclosed);
-        let end = |point: Vector| {
-            let Vector { x, y, z } = at.out_fixed(point);
-            let (rest, all) = over.map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out_fixed(point)));
+        let over = posture(self.stage(), body, &|a| self.range(a, from, to), &enclosed);
+        let end = |hold: Hold| {
+            let Vector { x, y, z } = at.out(&hold);
+            let (rest, all) = over.as_ref().map_or((f64::INFINITY, f64::INFINITY), |p| reach(p.out(&hold)));
             End { at: Vector::new(x.p, y.p, z.p), slope: Vector::new(x.v * h, y.v * h, z.v * h), rest: 0.5 * rest * h * h, all: all * h }
         };
-        Some(body.envelope().iter().map(|c| [end(c.from), end(c.to)]).collect())
+        Some(body.solids().iter().map(|s| s.ends.map(end)).collect())
     }
 }
 
@@ -125,15 +124,15 @@ fn reach(p: Vector<IntervalJet>) -> (f64, f64) {
     (size([p.x.a, p.y.a, p.z.a]), size([p.x.v, p.y.v, p.z.v]))
 }
 
-/// The pose of a body with its axes given as any kind of number.
-fn pose<T: Real>(
+/// The places of a figure with its axes given as any kind of number.
+fn posture<T: Real>(
     stage: &Stage,
     body: &Body,
     axis: &impl Fn(AxisId) -> T,
     forward: &impl Fn(&dyn Mechanism, &[T], &mut [T]) -> Option<()>,
-) -> Option<Pose<T>> {
-    let values = channels(stage, body.channels(), axis, forward)?;
-    Some(body.pose(&values))
+) -> Option<Posture<T>> {
+    let values = channels(stage, body.every_channel(), axis, forward)?;
+    Some(body.posture(&values))
 }
 
 /// Channels from axes; `None` where a mechanism does not say.

@@ -9,6 +9,8 @@ use crate::stage::{GroupId, Utilisation};
 pub(crate) enum Against {
     /// Another body, by its group.
     Group(GroupId),
+    /// Another part of the same figure.
+    Own,
     /// The next carriage on a rail they share, by its group.
     Rail(GroupId),
     /// An obstacle, by its index.
@@ -23,6 +25,7 @@ impl Against {
     pub(crate) fn name(self) -> &'static str {
         match self {
             Against::Group(_) => "envelopes",
+            Against::Own => "figure",
             Against::Rail(_) => "rail",
             Against::Obstacle(_) => "obstacle",
             Against::KeepOut(_) => "keep_out",
@@ -48,6 +51,8 @@ pub(crate) struct Nearest {
     pub against: Against,
     /// Least gap, mm; negative where they overlap.
     pub gap: f64,
+    /// The nearest parts, by the numbers of their solids in the body and in the other; where they are known.
+    pub parts: [Option<usize>; 2],
     /// When, on the clock of the course: frame time, or seconds of a leg.
     pub at: f64,
     /// Required clearance, mm.
@@ -82,9 +87,10 @@ pub(crate) struct ClearanceReport {
 }
 
 impl ClearanceReport {
-    /// The pair with the least of gap less required clearance.
+    /// The pair with the least of gap less required clearance. Parts of one figure count where they meet: of others only that is known.
     #[must_use]
     pub(crate) fn worst(&self) -> Option<&Nearest> {
-        self.pairs.iter().min_by(|a, b| (a.gap - a.required).total_cmp(&(b.gap - b.required)))
+        let counts = |n: &&Nearest| n.against != Against::Own || !n.is_kept();
+        self.pairs.iter().filter(counts).min_by(|a, b| (a.gap - a.required).total_cmp(&(b.gap - b.required)))
     }
 }

@@ -9,9 +9,10 @@ use rayon::prelude::*;
 use super::allotment::{Allotment, BATCH};
 use super::enclosure::Enclosure;
 use super::gap::{ClearanceReport, Nearest, Proof};
-use super::pair::{Couple, Placed, Scene, cell, couples, look, looking, measured, placed, placing, scale, scene};
+use super::pair::{Couple, Placed, Scene, cell, couples, look, looking, measured, parts, placed, placing, scale, scene};
 use super::rail::{self, Neighbours};
 use super::search::{Least, least};
+use super::windows::end;
 use crate::bounds::Effort;
 use crate::compile::frame_time;
 use crate::program::{HeldMove, HeldPath, Program, Stations};
@@ -36,7 +37,10 @@ pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceRe
         bodies: standing(&enclosure, &couples, scene, *t, enough),
     };
     // What is near at the first station says what is far at the others.
-    let near = |at: &At| at.bodies.iter().map(|f| f.gap).fold(f64::INFINITY, f64::min);
+    let near = |at: &At| {
+        let others = at.bodies.iter().zip(&couples).filter(|(_, (_, _, other))| !other.is_own());
+        others.map(|(f, _)| f.gap).fold(f64::INFINITY, f64::min)
+    };
     let at_first = at(&first, f64::INFINITY);
     let far = near(&at_first).max(required);
     let others = frames.par_iter().skip(1).with_min_len(8).map(|t| at(t, far)).reduce(At::default, At::joined);
@@ -57,15 +61,21 @@ pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceRe
     }
     let all = all.joined_after(standing);
     let mut pairs: Vec<Nearest> = neighbours.iter().zip(all.carriages).map(|(n, found)| n.nearest(&found)).collect();
-    pairs.extend(couples.iter().zip(all.bodies).map(|((_, body, other), f)| Nearest {
-        group: body.group(),
-        against: other.against(),
-        gap: f.gap,
-        at: f.at,
-        required,
-        proof: f.proof,
-        tolerance: scene.tolerance,
-        scale: scale(required, body),
+    pairs.extend(couples.iter().zip(all.bodies).map(|(couple, f)| {
+        let (_, body, other) = couple;
+        let required = other.required(required);
+        Nearest {
+            group: body.group(),
+            against: other.against(),
+            gap: f.gap,
+            // Between two stations no instant of the frame scale is one of the course: there the nearest parts are not told.
+            parts: if f.at == f.at.round() { parts(&enclosure, couple, f.at) } else { [None; 2] },
+            at: f.at,
+            required,
+            proof: f.proof,
+            tolerance: scene.tolerance,
+            scale: scale(required, body),
+        }
     }));
     Some(ClearanceReport { pairs })
 }
@@ -124,8 +134,9 @@ fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: 
         let (index, body, other) = couple;
         let known = |i: usize| placed.get(i).and_then(Option::as_ref);
         let ((lower, middle), _) = measured(body, known(*index), other, &other.standing(), other.index().and_then(known));
-        // Where a mechanism is not proven to have a place, a bound is all there is.
-        let (gap, proof) = if middle.is_finite() { (middle, Proof::Tight) } else { (lower, Proof::Bound) };
+        // Where a mechanism is not proven to have a place, and of parts of one figure whose boxes are apart, a bound is all there is.
+        let exact = middle.is_finite() && (lower >= middle || !other.is_own());
+        let (gap, proof) = if exact { (middle, Proof::Tight) } else { (lower, Proof::Bound) };
         Found { gap: if gap.is_nan() { f64::NEG_INFINITY } else { gap - scene.rounding }, at: t, proof }
     };
     couples.iter().map(of).collect()
@@ -133,6 +144,9 @@ fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: 
 
 /// How far the boxes of a pair are apart, where that is enough.
 fn far_apart((index, _, other): &Couple<'_>, placed: &[Option<Placed>], scene: Scene, enough: f64) -> Option<f64> {
+    if other.is_own() {
+        return None;
+    }
     let around = |i: usize| placed.get(i).and_then(Option::as_ref).and_then(|p| p.boxes.all);
     let theirs = match other.index() {
         Some(i) => around(i),
@@ -174,7 +188,7 @@ impl Search<'_> {
             let most = share.saturating_sub(spent) / each;
             let whole = cell(from, to, found, self.scene);
             let Least { lower, at, tight, halved, .. } =
-                least([whole], self.scene.tolerance - 2.0 * self.scene.rounding, self.enough, most, &look);
+                least([whole], self.scene.tolerance - 2.0 * self.scene.rounding, end(couple, self.enough), most, &look);
             spent += compared + halved * each;
             Found { gap: lower, at: frame(at), proof: if tight { Proof::Tight } else { Proof::Bound } }
         };
@@ -199,13 +213,11 @@ mod tests {
         let stage = Stage::new("marsh", 1.0, ["a", "b"].map(|n| fixture::group(n, vec![axis()])).to_vec()).unwrap();
         let origin = Vector::new(0.0, 0.0, 0.0);
         let body = |name: &str, way, offset, radius| BodySpec {
-            group: name.into(),
             joints: vec![JointSpec { kind: JointKind::Slide(way), channel: Some(0), rest: 0.0, offset }],
             channels: vec![format!("{name}.x")],
-            lens: None,
-            rods: vec![],
-            envelope: vec![Capsule { from: origin, to: origin, radius }],
+            envelope: vec![Capsule { from: origin, to: origin, radius }.into()],
             rail: gap.map(|gap| ("bridge".into(), format!("{name}.x"), [20.0, 20.0], gap)),
+            ..BodySpec::new(name)
         };
         let [first, second] = ways;
         let bodies = vec![body("a", first, [0.0; 3], 10.0), body("b", second, offset, 5.0)];

@@ -31,9 +31,9 @@ use crate::program::{Course, Leg, Program};
 
 use allotment::{Allotment, BATCH};
 use enclosure::Enclosure;
-use pair::{Couple, Scene, couples, look, looking, scale, scene};
+use pair::{Couple, Scene, couples, look, looking, parts, scale, scene};
 use search::{Least, least};
-use windows::Open;
+use windows::{Open, end};
 
 pub(crate) use gap::{Against, ClearanceReport, Nearest, Proof};
 
@@ -112,12 +112,15 @@ fn moving(
                 let (_, body, other) = couple;
                 let look = |a: f64, b: f64| look(enclosure, body, other, scene, a, b);
                 let each = 2 * looking(couple);
-                let Least { lower, at, tight, halved, .. } = least(first.iter().copied(), tolerance, enough(nearest), share / each, &look);
+                let Least { lower, at, tight, halved, .. } =
+                    least(first.iter().copied(), tolerance, end(couple, enough(nearest)), share / each, &look);
                 let proof = if tight { Proof::Tight } else { Proof::Bound };
+                let required = other.required(required);
                 let nearest = Nearest {
                     group: body.group(),
                     against: other.against(),
                     gap: lower,
+                    parts: if tight || lower < required { parts(enclosure, couple, at) } else { [None; 2] },
                     at,
                     required,
                     proof,

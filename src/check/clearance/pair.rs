@@ -9,7 +9,7 @@ use super::gap::Against;
 use super::search::Cell;
 use crate::mechanism::Vector;
 use crate::number::elementary::two_to_the;
-use crate::stage::{Body, Capsule, KeepOut, Stage};
+use crate::stage::{Body, Capsule, KeepOut, Solid, Stage};
 
 /// The scene's size and the rounding allowed for, mm.
 #[derive(Debug, Clone, Copy)]
@@ -27,7 +27,7 @@ pub(super) fn scene(enclosure: &Enclosure<'_>) -> Scene {
     for i in 0..=8_i32 {
         let t = from + (to - from) * f64::from(i) / 8.0;
         for body in enclosure.stage().bodies() {
-            for (ends, c) in enclosure.placed(body, t, t).into_iter().flatten().zip(body.envelope()) {
+            for (ends, c) in enclosure.placed(body, t, t).into_iter().flatten().zip(body.solids()) {
                 for e in ends.map(|e| e.at) {
                     let r = Vector::new(c.radius, c.radius, c.radius);
                     let (lo, hi) = (e - r, e + r);
@@ -51,14 +51,21 @@ pub(super) fn scale(required: f64, body: &Body) -> f64 {
     if required > 0.0 {
         return required;
     }
-    let size = |c: &Capsule| (c.to - c.from).length() + 2.0 * c.radius;
-    body.envelope().iter().map(size).fold(0.0, f64::max)
+    let at_rest = |s: &Solid| {
+        // Of what is fixed to two places only the thickness is its own.
+        let [a, b] = s.ends;
+        let length = if a.place == b.place { (b.at - a.at).length() } else { 0.0 };
+        length + 2.0 * s.radius
+    };
+    body.solids().iter().map(at_rest).fold(0.0, f64::max)
 }
 
 /// One thing a body is measured against.
 #[derive(Clone, Copy)]
 pub(super) enum Other<'a> {
     Body(usize, &'a Body),
+    /// Other parts of the same figure.
+    Own(usize, &'a Body),
     Obstacle(usize, &'a Capsule),
     Box(usize, &'a KeepOut),
 }
@@ -67,7 +74,7 @@ impl Other<'_> {
     /// The index of the other body, where it is one.
     pub(super) fn index(&self) -> Option<usize> {
         match self {
-            Other::Body(i, _) => Some(*i),
+            Other::Body(i, _) | Other::Own(i, _) => Some(*i),
             _ => None,
         }
     }
@@ -75,7 +82,7 @@ impl Other<'_> {
     /// The boxes of what stands still; none of a body.
     pub(super) fn standing(&self) -> Boxes {
         match self {
-            Other::Body(..) => Boxes::default(),
+            Other::Body(..) | Other::Own(..) => Boxes::default(),
             Other::Obstacle(_, c) => core::iter::once(Bounding::capsule(&[End::still(c.from), End::still(c.to)], c.radius)).collect(),
             Other::Box(_, o) => core::iter::once(Bounding::new(o.least, o.greatest)).collect(),
         }
@@ -85,6 +92,7 @@ impl Other<'_> {
     fn size(&self) -> u64 {
         match self {
             Other::Body(_, b) => size(b),
+            Other::Own(_, b) => u64::try_from(b.own_pairs().len()).unwrap_or(u64::MAX) / BOXES,
             _ => 1,
         }
     }
@@ -92,9 +100,25 @@ impl Other<'_> {
     pub(super) fn against(&self) -> Against {
         match self {
             Other::Body(_, b) => Against::Group(b.group()),
+            Other::Own(..) => Against::Own,
             Other::Obstacle(i, _) => Against::Obstacle(*i),
             Other::Box(i, _) => Against::KeepOut(*i),
         }
+    }
+}
+
+/// Boxes compared at the cost of one comparison of capsules.
+pub(super) const BOXES: u64 = 8;
+
+impl Other<'_> {
+    /// The distance to keep from it: parts of one figure only must not meet.
+    pub(super) fn required(&self, clearance: f64) -> f64 {
+        if self.is_own() { 0.0 } else { clearance }
+    }
+
+    /// True for other parts of the same figure.
+    pub(super) fn is_own(&self) -> bool {
+        matches!(self, Other::Own(..))
     }
 }
 
@@ -104,9 +128,12 @@ pub(super) type Couple<'a> = (usize, &'a Body, Other<'a>);
 /// Every pair of bodies with envelopes, and every such body with everything that stands.
 pub(super) fn couples(stage: &Stage) -> Vec<Couple<'_>> {
     let around = stage.surroundings();
-    let bodies = || stage.bodies().iter().enumerate().filter(|(_, b)| !b.envelope().is_empty());
+    let bodies = || stage.bodies().iter().enumerate().filter(|(_, b)| !b.solids().is_empty());
     let mut all = Vec::new();
     for (i, body) in bodies() {
+        if !body.own_pairs().is_empty() {
+            all.push((i, body, Other::Own(i, body)));
+        }
         all.extend(bodies().filter(|(j, _)| *j > i).map(|(j, other)| (i, body, Other::Body(j, other))));
         all.extend(around.obstacles.iter().enumerate().map(|(k, o)| (i, body, Other::Obstacle(k, &o.shape))));
         all.extend(around.keep_out.iter().enumerate().map(|(k, o)| (i, body, Other::Box(k, o))));
@@ -125,21 +152,24 @@ pub(super) struct Placed {
 /// A body in a stretch of time; `None` where it is not known.
 pub(super) fn placed(enclosure: &Enclosure<'_>, body: &Body, from: f64, to: f64) -> Option<Placed> {
     let ends = enclosure.placed(body, from, to)?;
-    let boxes = ends.iter().zip(body.envelope()).map(|(ends, c)| Bounding::capsule(ends, c.radius)).collect();
+    let boxes = ends.iter().zip(body.solids()).map(|(ends, c)| Bounding::capsule(ends, c.radius)).collect();
     Some(Placed { ends, boxes })
 }
 
 fn size(body: &Body) -> u64 {
-    u64::try_from(body.envelope().len()).unwrap_or(u64::MAX)
+    u64::try_from(body.solids().len()).unwrap_or(u64::MAX)
 }
 
 /// What it costs to place a body, in measurements of two capsules.
 pub(super) fn placing(body: &Body) -> u64 {
-    PLACING + 2 * size(body)
+    PLACING + 2 * size(body) + LIMB * u64::try_from(body.limbs().len()).unwrap_or(u64::MAX)
 }
 
 /// What a chain of joints costs beside two capsules measured: some ten joints over ranges.
 const PLACING: u64 = 20;
+
+/// What one joint more costs.
+const LIMB: u64 = 2;
 
 /// What a look at a pair costs about.
 pub(super) fn looking((_, body, other): &Couple<'_>) -> u64 {
@@ -157,6 +187,7 @@ pub(super) fn look(enclosure: &Enclosure<'_>, body: &Body, other: &Other<'_>, sc
         Other::Body(_, o) => placed(enclosure, o, from, to),
         _ => None,
     };
+    let theirs = if other.is_own() { mine.clone() } else { theirs };
     let (found, _) = measured(body, mine.as_ref(), other, &other.standing(), theirs.as_ref());
     cell(from, to, found, scene)
 }
@@ -166,7 +197,7 @@ pub(super) fn cell(from: f64, to: f64, (lower, middle): (f64, f64), scene: Scene
     Cell { from, to, lower: if lower.is_nan() { f64::NEG_INFINITY } else { lower }, middle }
 }
 
-/// What no gap in the cell is below, and the gap in its middle; and how many capsules were compared. Capsules whose boxes are farther apart than
+/// What no gap in the cell is below, and the gap in its middle; and how many capsules were compared, boxes counted as their share of that. Capsules whose boxes are farther apart than
 /// both known so far are not measured: what they do changes neither.
 pub(super) fn measured(
     body: &Body,
@@ -177,6 +208,9 @@ pub(super) fn measured(
 ) -> ((f64, f64), u64) {
     const UNKNOWN: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
     let Some(mine) = mine else { return (UNKNOWN, 1) };
+    if other.is_own() {
+        return apart(body, mine);
+    }
     let boxes = match (other, theirs) {
         (Other::Body(..), None) => return (UNKNOWN, 1),
         (Other::Body(..), Some(theirs)) => &theirs.boxes,
@@ -184,18 +218,18 @@ pub(super) fn measured(
     };
     let Some(all) = boxes.all else { return ((f64::INFINITY, f64::INFINITY), 1) };
     let mut worst = (f64::INFINITY, f64::INFINITY);
-    let mut compared = 1;
+    let (mut compared, mut gaps) = (1, 0);
     // The nearest box first: it says what is too far among the others.
     let mut order: Vec<(f64, usize)> = mine.boxes.each.iter().map(|b| b.gap(&all)).zip(0..).collect();
     if order.len() > FEW {
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
     }
     for (far, i) in order {
-        compared += 1;
+        gaps += 1;
         if far >= worst.0 && far >= worst.1 {
             continue;
         }
-        let (Some(a), Some(around), Some(c)) = (mine.ends.get(i), mine.boxes.each.get(i), body.envelope().get(i)) else { continue };
+        let (Some(a), Some(around), Some(c)) = (mine.ends.get(i), mine.boxes.each.get(i), body.solids().get(i)) else { continue };
         let mut take = |(lower, middle): (f64, f64), radii: f64| {
             // No distance is below zero.
             worst = (worst.0.min(lower.max(0.0) - radii), worst.1.min(middle - radii));
@@ -204,24 +238,80 @@ pub(super) fn measured(
         match (other, theirs) {
             (Other::Body(_, o), Some(theirs)) => {
                 let mut known = take(UNMEASURED, 0.0);
-                for ((b, d), other) in theirs.ends.iter().zip(o.envelope()).zip(&boxes.each) {
-                    compared += 1;
+                for ((b, d), other) in theirs.ends.iter().zip(o.solids()).zip(&boxes.each) {
+                    gaps += 1;
                     let far = around.gap(other);
                     if !(far >= known.0 && far >= known.1) {
+                        compared += 1;
                         known = take(two_segments(a, b), c.radius + d.radius);
                     }
                 }
             }
             (Other::Obstacle(_, d), _) => {
+                compared += 1;
                 take(two_segments(a, &[End::still(d.from), End::still(d.to)]), c.radius + d.radius);
             }
             (Other::Box(_, o), _) => {
+                compared += 1;
                 take(segment_and_box(a, o), c.radius);
             }
-            (Other::Body(..), None) => {}
+            (Other::Body(..) | Other::Own(..), _) => {}
         }
     }
-    (worst, compared)
+    (worst, compared + gaps / BOXES)
+}
+
+/// The same for the parts of one figure, of which only matters whether they meet: where their boxes are apart, these say enough, and the middle is not looked at.
+fn apart(body: &Body, mine: &Placed) -> ((f64, f64), u64) {
+    let (mut worst, mut boxes, mut compared) = (UNMEASURED, 0, 1);
+    for (i, j) in body.own_pairs() {
+        let around = |k: usize| mine.boxes.each.get(k);
+        let (Some(a), Some(b)) = (around(*i), around(*j)) else { continue };
+        boxes += 1;
+        let far = a.gap(b);
+        if far > 0.0 {
+            worst.0 = worst.0.min(far);
+            continue;
+        }
+        let of = |k: usize| Some((mine.ends.get(k)?, body.solids().get(k)?.radius));
+        let (Some((a, r)), Some((b, s))) = (of(*i), of(*j)) else { continue };
+        compared += 1;
+        let (lower, middle) = two_segments(a, b);
+        worst = (worst.0.min(lower.max(0.0) - r - s), worst.1.min(middle - r - s));
+    }
+    (worst, compared + boxes / BOXES)
+}
+
+/// The parts of a pair that are nearest at an instant, by the numbers of their solids; none of what has no parts.
+pub(super) fn parts(enclosure: &Enclosure<'_>, (_, body, other): &Couple<'_>, at: f64) -> [Option<usize>; 2] {
+    let Some(mine) = placed(enclosure, body, at, at) else { return [None; 2] };
+    let radius = |body: &Body, i: usize| body.solids().get(i).map_or(0.0, |s| s.radius);
+    let still = |c: &Capsule| [End::still(c.from), End::still(c.to)];
+    let mut best = (f64::INFINITY, [None; 2]);
+    let mut take = |distance: f64, parts: [Option<usize>; 2]| {
+        if distance < best.0 {
+            best = (distance, parts);
+        }
+    };
+    for (i, a) in mine.ends.iter().enumerate() {
+        let own = radius(body, i);
+        match other {
+            Other::Body(_, o) => {
+                for (j, b) in placed(enclosure, o, at, at).iter().flat_map(|p| &p.ends).enumerate() {
+                    take(two_segments(a, b).1 - own - radius(o, j), [Some(i), Some(j)]);
+                }
+            }
+            Other::Own(..) => {
+                for (_, j) in body.own_pairs().iter().filter(|(k, _)| *k == i) {
+                    let Some(b) = mine.ends.get(*j) else { continue };
+                    take(two_segments(a, b).1 - own - radius(body, *j), [Some(i), Some(*j)]);
+                }
+            }
+            Other::Obstacle(_, o) => take(two_segments(a, &still(o)).1 - own, [Some(i), None]),
+            Other::Box(_, o) => take(segment_and_box(a, o).1 - own, [Some(i), None]),
+        }
+    }
+    best.1
 }
 
 /// What is said before anything is measured.

@@ -77,6 +77,7 @@ impl Neighbours<'_> {
         Nearest {
             group: below,
             against: Against::Rail(above),
+            parts: [None; 2],
             gap: found.least - down - up,
             at: found.at,
             required,

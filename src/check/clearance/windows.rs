@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use super::allotment::Allotment;
 use super::bounding::{Bounding, Boxes};
 use super::enclosure::Enclosure;
-use super::pair::{Couple, Other, Placed, Scene, cell, measured, placed, placing};
+use super::pair::{BOXES, Couple, Other, Placed, Scene, cell, measured, placed, placing};
 use super::search::Cell;
 
 /// Stretches looked at together: their poses are shared by all pairs. The first window is one stretch: what is near in it says what is far in the others.
@@ -19,9 +19,6 @@ const WINDOW: usize = 256;
 
 /// Pairs up to which it costs little to compare their boxes in every stretch.
 const FEW: usize = 256;
-
-/// Boxes compared at the cost of one comparison of capsules.
-const BOXES: u64 = 8;
 
 /// Where the search of every pair begins.
 pub(super) struct Open {
@@ -59,8 +56,10 @@ pub(super) fn open(
             spans.par_iter().map(|(a, b)| bodies.iter().map(|body| placed(enclosure, body, *a, *b)).collect()).collect();
         let window = Window::new(spans, by_stretch);
         let limit = enough(nearest);
-        let seen: Vec<Seen> = couples.par_iter().map(|couple| window.of(couple, scene, limit, couples.len() <= FEW)).collect();
-        nearest = seen.iter().flat_map(|s| &s.cells).map(|c| c.middle).fold(nearest, f64::min);
+        let seen: Vec<Seen> = couples.par_iter().map(|couple| window.of(couple, scene, end(couple, limit), couples.len() <= FEW)).collect();
+        // What parts of one figure do says nothing of others.
+        let others = seen.iter().zip(couples).filter(|(_, (_, _, other))| !other.is_own());
+        nearest = others.flat_map(|(s, _)| &s.cells).map(|c| c.middle).fold(nearest, f64::min);
         let measurements: u64 = seen.iter().map(|s| s.spent).sum();
         let stretches = u64::try_from(window.spans.len()).unwrap_or(u64::MAX);
         let spent = measurements + each * stretches;
@@ -68,12 +67,18 @@ pub(super) fn open(
         // Many pairs have small windows, so that one of them does not cost many times what is left.
         size = usize::try_from(allotment.share(2) / (spent / stretches).max(1)).unwrap_or(usize::MAX).clamp(1, WINDOW);
         let limit = enough(nearest);
-        for (kept, seen) in kept.iter_mut().zip(seen) {
-            kept.take(seen.cells, tolerance, limit);
+        for ((kept, seen), couple) in kept.iter_mut().zip(seen).zip(couples) {
+            kept.take(seen.cells, tolerance, end(couple, limit));
         }
     }
     let enough = enough(nearest);
-    Open { cells: kept.into_iter().map(|k| k.cells(tolerance, enough)).collect(), nearest }
+    let cells = kept.into_iter().zip(couples).map(|(k, couple)| k.cells(tolerance, end(couple, enough))).collect();
+    Open { cells, nearest }
+}
+
+/// The gap that ends a search of a pair, where `enough` ends that of others: parts of one figure only must not meet.
+pub(super) fn end((_, _, other): &Couple<'_>, enough: f64) -> f64 {
+    if other.is_own() { 0.0 } else { enough }
 }
 
 struct Window {
@@ -108,6 +113,7 @@ impl Window {
         let around = |i: usize| self.around.get(i).copied().flatten();
         let theirs = match other {
             Other::Body(i, _) => around(*i),
+            Other::Own(..) => None,
             _ => other.standing().all,
         };
         if let (Some(mine), Some(theirs)) = (around(*index), theirs) {
@@ -117,15 +123,23 @@ impl Window {
             }
         }
         let standing: Boxes = other.standing();
-        let mut spent = 0;
+        let (mut spent, mut boxes) = (0, 0);
         let known = |((a, b), placed): (&(f64, f64), &Vec<Option<Placed>>)| {
             let of = |i: usize| placed.get(i).and_then(Option::as_ref);
-            let (found, n) = measured(body, of(*index), other, &standing, other.index().and_then(of));
+            let (mine, theirs) = (of(*index), other.index().and_then(of));
+            boxes += 1;
+            // Boxes that are far enough apart in this stretch say all that the search needs.
+            let around = |p: Option<&Placed>| p.and_then(|p| p.boxes.all);
+            let far = around(mine).zip(around(theirs).or(standing.all)).map(|(a, b)| a.gap(&b));
+            if let Some(gap) = far.filter(|gap| !other.is_own() && gap - scene.rounding >= enough) {
+                return cell(*a, *b, (gap, f64::INFINITY), scene);
+            }
+            let (found, n) = measured(body, mine, other, &standing, theirs);
             spent += n;
             cell(*a, *b, found, scene)
         };
         let cells = self.spans.iter().zip(&self.placed).map(known).collect();
-        Seen { cells, spent }
+        Seen { cells, spent: spent + boxes / BOXES }
     }
 
     /// Of a pair far apart throughout: its boxes over the whole window are no nearer.

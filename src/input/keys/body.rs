@@ -1,11 +1,11 @@
-//! Keys of bodies: joints, rods, envelope and rail of a group; obstacles and boxes of the stage.
+//! Keys of bodies: joints and rail of a group; obstacles and boxes of the stage.
 
 use super::{Default, Entry, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound, COORDINATE, DIRECTION, RADIUS, SPAN};
 
-const POINT: &[Bound] = &[COORDINATE, COORDINATE, COORDINATE];
-const TOWARDS: &[Bound] = &[DIRECTION, DIRECTION, DIRECTION];
-const FROM: Entry = Entry {
+pub(super) const POINT: &[Bound] = &[COORDINATE, COORDINATE, COORDINATE];
+pub(super) const TOWARDS: &[Bound] = &[DIRECTION, DIRECTION, DIRECTION];
+pub(super) const FROM: Entry = Entry {
     name: "from",
     holds: Holds::Numbers(POINT),
     unit: "mm",
@@ -13,7 +13,7 @@ const FROM: Entry = Entry {
     meaning: "one end, `[x, y, z]`",
     example: "[30, 15, -35]",
 };
-const TO: Entry = Entry {
+pub(super) const TO: Entry = Entry {
     name: "to",
     holds: Holds::Numbers(POINT),
     unit: "mm",
@@ -21,7 +21,7 @@ const TO: Entry = Entry {
     meaning: "the other end",
     example: "[200, 0, 0]",
 };
-const THICK: Entry = Entry {
+pub(super) const THICK: Entry = Entry {
     name: "radius",
     holds: Holds::Number(RADIUS),
     unit: "mm",
@@ -84,6 +84,14 @@ pub(crate) static JOINT: Section = Section {
             meaning: "from the joint before it, `[x, y, z]`",
             example: "[0, 800, 4000]",
         },
+        Entry {
+            name: "name",
+            holds: NAME,
+            unit: "",
+            default: Default::None("none"),
+            meaning: "the name of the place after it, for a wire's ends",
+            example: "\"hook\"",
+        },
     ],
     rules: &[Rule::AtMostOne(&["slide", "turn"]), Rule::OnlyBeside("channel", &["slide", "turn"])],
     example: r#"[[group.joint]]
@@ -91,6 +99,7 @@ slide = [1, 0, 0]
 channel = "bridge"
 
 [[group.joint]]
+name = "hook"
 slide = [0, 1, 0]
 channel = "hoist"
 offset = [0, 200, 0]
@@ -108,25 +117,6 @@ rest = -2
 turn = [1, 0, 0]                  # positive to the left
 channel = "roll"
 "#,
-};
-
-/// A rod.
-pub(crate) static ROD: Section = Section {
-    header: "[[group.rod]]",
-    meaning: "A support to be painted out, in the axes at the end of the group's chain.",
-    keys: &[FROM, Entry { name: "to", default: Default::Must, example: "[30, 175, -55]", ..TO }],
-    rules: &[],
-    example: "[[group]]\nname = \"heron_b\"\nlike = \"heron_a\"\n\n[[group.axis]]\nname = \"bridge\"\nhome = 700\n\n[[group.rod]]\nfrom = [30, 15, -35]\nto = [30, 175, -55]\n",
-};
-
-/// An envelope.
-pub(crate) static ENVELOPE: Section = Section {
-    header: "[[group.envelope]]",
-    meaning: "A proxy of the body for clearance, in the axes at the end of the group's chain: all points within `radius` of the line from `from` to `to`, \
-              or a sphere if `to` is left out. A group may have several.",
-    keys: &[FROM, TO, THICK],
-    rules: &[],
-    example: "[[group.envelope]]\nfrom = [-210, 0, 0]\nto = [200, 0, 0]\nradius = 60\n\n[[group.envelope]]\nfrom = [10, 15, 0]\nradius = 250\n",
 };
 
 /// A carriage's place on a rail.

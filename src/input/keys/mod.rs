@@ -6,6 +6,7 @@
 
 mod body;
 mod lens;
+mod limb;
 mod machine;
 pub(crate) mod reference;
 pub(crate) mod schema;
@@ -14,8 +15,9 @@ mod stage;
 
 use crate::bounds::Bound;
 
-pub(crate) use body::{ENVELOPE, JOINT, KEEP_OUT, OBSTACLE, RAIL, ROD};
+pub(crate) use body::{JOINT, KEEP_OUT, OBSTACLE, RAIL};
 pub(crate) use lens::{DISTORTION, LENS};
+pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use shot::{AIM, COPY, CYCLE, DRIFT, PASS, SHOT, TRACK};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
@@ -79,6 +81,12 @@ pub(crate) enum Holds {
     Names(Option<usize>),
     /// A table of numbers under names of the writer's choice.
     Factors(Bound),
+    /// A table of lists of exactly this many numbers under names of the writer's choice.
+    Points(&'static [Bound]),
+    /// A list of one or more of these words.
+    Choices(fn() -> Vec<&'static str>),
+    /// A list of exactly so many lists of exactly this many numbers.
+    Lists(usize, &'static [Bound]),
     /// A table.
     One(&'static Section),
     /// Tables.

@@ -122,6 +122,15 @@ fn range(entry: &Entry) -> String {
         Holds::Names(Some(n)) => format!("{} names", count(*n)),
         Holds::Names(None) => "names".to_owned(),
         Holds::Factors(bound) => format!("each {}", between(bound)),
+        Holds::Points(bounds) => {
+            format!("lists of {} numbers, each {}", count(bounds.len()), bounds.first().map(between).unwrap_or_default())
+        }
+        Holds::Lists(n, bounds) => {
+            format!("{} lists of {} numbers, each {}", count(*n), count(bounds.len()), bounds.first().map(between).unwrap_or_default())
+        }
+        Holds::Choices(words) => {
+            format!("a list of one or more of {}", words().iter().map(|word| format!("`\"{word}\"`")).collect::<Vec<_>>().join(", "))
+        }
         Holds::One(_) => "a table".to_owned(),
         Holds::Many(_) | Holds::Named(_) | Holds::Kinds(_) => "tables".to_owned(),
     }

@@ -63,6 +63,9 @@ fn property(section: &'static Section, entry: &'static Entry) -> Value {
             object(json!({ "type": "array", "items": { "type": "string" }, "minItems": count, "maxItems": count }))
         }
         Holds::Names(None) => object(json!({ "type": "array", "items": { "type": "string" } })),
+        Holds::Points(bounds) => object(json!({ "type": "object", "additionalProperties": tuple(bounds.iter().map(number).collect()) })),
+        Holds::Lists(n, bounds) => tuple((0..*n).map(|_| tuple(bounds.iter().map(number).collect())).collect()),
+        Holds::Choices(words) => object(json!({ "type": "array", "items": { "type": "string", "enum": words() }, "minItems": 1 })),
         Holds::Factors(bound) => object(json!({ "type": "object", "additionalProperties": number(bound) })),
         Holds::One(inner) => table(inner, true),
         Holds::Many(inner) => object(json!({ "type": "array", "items": item(section, inner) })),

@@ -342,8 +342,8 @@ pub(crate) static AIM: Section = Section {
             name: "at",
             holds: Holds::Text,
             unit: "",
-            default: Default::None("a point of the stage"),
-            meaning: "a group with joints, whose body carries the point",
+            default: Default::None("the stage's origin"),
+            meaning: "what carries the point: a group with joints, a limb as `GROUP.LIMB`, or a name under `[point]`",
             example: "\"heron_a\"",
         },
         Entry {

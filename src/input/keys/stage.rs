@@ -1,7 +1,8 @@
 //! Keys of the stage file: the stage, its motors, groups and axes.
 
-use super::body::{ENVELOPE, JOINT, KEEP_OUT, OBSTACLE, RAIL, ROD};
+use super::body::{JOINT, KEEP_OUT, OBSTACLE, POINT, RAIL};
 use super::lens::LENS;
+use super::limb::{ENVELOPE, LIMB, ROD, WIRE};
 use super::machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 use super::{Default, Entry, Holds, NAME, Rule, Section};
 use crate::bounds;
@@ -60,6 +61,14 @@ pub(crate) static STAGE: Section = Section {
             default: Default::Value("0"),
             meaning: "least distance between envelopes of two groups, and from them to obstacles and boxes",
             example: "80",
+        },
+        Entry {
+            name: "point",
+            holds: Holds::Points(POINT),
+            unit: "mm",
+            default: Default::None("none"),
+            meaning: "fixed places of the stage by name, `[x, y, z]` each: the end of a wire, or what a camera is aimed at",
+            example: "{ reeds = [1800, 60, 1200] }",
         },
         Entry {
             name: "obstacle",
@@ -128,8 +137,8 @@ pub(crate) static MOTOR: Section = Section {
 /// A group.
 pub(crate) static GROUP: Section = Section {
     header: "[[group]]",
-    meaning: "Keys written in this group override those inherited through `like`: an axis key by key (`load` as a whole); mechanisms, joints, lens, rods, \
-              envelopes and rail each kind as a whole. The last groups of the example further below inherit from `heron_a`.",
+    meaning: "Keys written in this group override those inherited through `like`: an axis key by key (`load` as a whole); mechanisms, joints, lens, limbs, rods, \
+              wires, envelopes and rail each kind as a whole. The last groups of the example further below inherit from `heron_a`.",
     keys: &[
         Entry { name: "name", holds: NAME, unit: "", default: Default::Must, meaning: "its name", example: "\"heron_a\"" },
         Entry {
@@ -155,6 +164,22 @@ pub(crate) static GROUP: Section = Section {
             unit: "",
             default: Default::None("none"),
             meaning: "the chain that carries its body",
+            example: "",
+        },
+        Entry {
+            name: "limb",
+            holds: Holds::Many(&LIMB),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "parts of its body that turn",
+            example: "",
+        },
+        Entry {
+            name: "wire",
+            holds: Holds::Many(&WIRE),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "wires that hold the model up",
             example: "",
         },
         Entry {

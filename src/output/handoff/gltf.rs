@@ -1,4 +1,4 @@
-//! The scene as one binary glTF 2.0 file: a node for every body, moving, with the camera's view and the rods as lines.
+//! The scene as one binary glTF 2.0 file: a node for every body and, below it, for every limb, moving, with the camera's view and the rods as lines.
 //!
 //! Source: Khronos glTF 2.0 specification: right-handed, Y up, metres; a camera looks along its own -Z with Y up, its `yfov` is vertical and in
 //! radians; quaternions are X Y Z W; samplers take seconds as single-precision floats; the binary container is a header of 12 bytes, a JSON chunk and
@@ -15,7 +15,7 @@ use super::poses::{PoseError, PosedBody, Size};
 use super::sampling::Sampling;
 use crate::mechanism::{Lens, Vector};
 use crate::shot::Shot;
-use crate::stage::Stage;
+use crate::stage::{Line, Place, Stage};
 
 /// Writes the scene.
 ///
@@ -37,19 +37,26 @@ pub(crate) fn write(
     for (index, body) in bodies.iter().enumerate() {
         let mut node = Map::new();
         node.insert("name".to_owned(), json!(body.name));
-        let positions: Vec<[f32; 3]> = body.poses.iter().map(|p| metres(&p.translation.vector.data.0, divisor)).collect();
-        let turns: Vec<[f32; 4]> =
-            body.poses.iter().map(|p| [p.rotation.i, p.rotation.j, p.rotation.k, p.rotation.w].map(single)).collect();
+        // A limb is a child of what carries it, so its place is that on its parent.
+        let poses = if body.limb.is_some() { &body.on_parent } else { &body.poses };
+        let positions: Vec<[f32; 3]> = poses.iter().map(|p| metres(&p.translation.vector.data.0, divisor)).collect();
+        let turns: Vec<[f32; 4]> = poses.iter().map(|p| [p.rotation.i, p.rotation.j, p.rotation.k, p.rotation.w].map(single)).collect();
         if let (Some(position), Some(turn)) = (positions.first(), turns.first()) {
             node.insert("translation".to_owned(), json!(position));
             node.insert("rotation".to_owned(), json!(turn));
         }
-        if let Some(lens) = body.body.lens() {
+        if let Some(lens) = body.lens() {
             node.insert("camera".to_owned(), json!(cameras.len()));
-            cameras.push(camera(body.name, lens, divisor));
+            cameras.push(camera(&body.name, lens, divisor));
         }
-        if !body.body.rods().is_empty() {
-            let ends: Vec<f32> = body.body.rods().iter().flat_map(|r| [r.from, r.to]).flat_map(|v| local(v, divisor)).collect();
+        let carried = children(bodies, index);
+        if !carried.is_empty() {
+            node.insert("children".to_owned(), json!(carried));
+        }
+        let place = body.limb.map_or(Place::Body, Place::Limb);
+        let rods: Vec<&Line> = body.body.lines().iter().filter(|l| l.diameter.is_none() && l.ends[0].place == place).collect();
+        if !rods.is_empty() {
+            let ends: Vec<f32> = rods.iter().flat_map(|r| r.ends).flat_map(|hold| local(hold.at, divisor)).collect();
             let ends = data.accessor("VEC3", &ends, 3, Some(34962), true);
             node.insert("mesh".to_owned(), json!(meshes.len()));
             meshes.push(json!({"name": format!("{} rods", body.name), "primitives": [{"attributes": {"POSITION": ends}, "mode": 1}]}));
@@ -64,6 +71,7 @@ pub(crate) fn write(
             samplers.push(json!({"input": times, "output": output, "interpolation": "LINEAR"}));
         }
     }
+    let roots: Vec<usize> = bodies.iter().enumerate().filter(|(_, b)| b.limb.is_none()).map(|(i, _)| i).collect();
     let mut root = Map::new();
     root.insert(
         "asset".to_owned(),
@@ -77,7 +85,7 @@ pub(crate) fn write(
         }),
     );
     root.insert("scene".to_owned(), json!(0));
-    root.insert("scenes".to_owned(), json!([{"name": stage.name(), "nodes": (0..nodes.len()).collect::<Vec<_>>()}]));
+    root.insert("scenes".to_owned(), json!([{"name": stage.name(), "nodes": roots}]));
     root.insert("nodes".to_owned(), Value::Array(nodes));
     for (key, list) in [("cameras", cameras), ("meshes", meshes)] {
         if !list.is_empty() {
@@ -89,6 +97,12 @@ pub(crate) fn write(
     root.insert("bufferViews".to_owned(), Value::Array(data.views));
     root.insert("accessors".to_owned(), Value::Array(data.accessors));
     container(out, serde_json::to_vec(&Value::Object(root))?, &data.bytes)
+}
+
+/// The nodes of the limbs that a body or a limb carries.
+fn children(bodies: &[PosedBody<'_>], index: usize) -> Vec<usize> {
+    let Some(parent) = bodies.get(index) else { return Vec::new() };
+    bodies.iter().enumerate().filter(|(_, b)| b.is_carried_by(parent)).map(|(i, _)| i).collect()
 }
 
 /// The view of a lens; nearer than one focal length nothing is shown, which is this file's choice.

@@ -60,7 +60,7 @@ impl HandOff<'_> {
         let at_middles = if sampling.is_within_frames() { posed(compiled, &middles)? } else { bodies.clone() };
         for (size, mark) in sizes {
             for (kind, stem) in [(Kind::Cameras, "camera"), (Kind::Figures, "bodies")] {
-                if bodies.iter().all(|b| b.body.lens().is_some() != (kind == Kind::Cameras)) {
+                if bodies.iter().all(|b| b.lens().is_some() != (kind == Kind::Cameras)) {
                     continue;
                 }
                 let name = format!("{stem}{mark}.csv");

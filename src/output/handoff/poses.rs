@@ -8,9 +8,9 @@ use nalgebra::{Isometry3, UnitQuaternion};
 use super::sampling::Sampling;
 use crate::compile::Compiled;
 use crate::compile::place::NoPose;
-use crate::mechanism::Pose;
+use crate::mechanism::{Lens, Vector};
 use crate::shot::Pass;
-use crate::stage::{Body, Stage};
+use crate::stage::{Body, Posture, Stage};
 use crate::time::FrameTime;
 
 /// Why poses could not be written.
@@ -72,20 +72,41 @@ impl Size {
     }
 }
 
-/// A body with its pose at every sample of every photographed frame.
+/// A body or a limb with its pose at every sample of every photographed frame.
 #[derive(Debug, Clone)]
 pub(crate) struct PosedBody<'a> {
-    /// Name of its group.
-    pub name: &'a str,
+    /// `GROUP`, or `GROUP.LIMB`.
+    pub name: String,
     /// The body.
     pub body: &'a Body,
-    /// One pose for each sample, mm.
+    /// The limb; `None` for the body itself.
+    pub limb: Option<usize>,
+    /// One pose for each sample, in the stage's axes, mm.
     pub poses: Vec<Isometry3<f64>>,
+    /// Of a limb, the same in the axes of its parent.
+    pub on_parent: Vec<Isometry3<f64>>,
     /// How a camera is focused at each of them, mm from the film plane; empty for what is none, or has no such channel.
     pub focus: Vec<f64>,
+    /// Of a body with wires, the two ends of each of them at each sample, in the stage's axes, mm.
+    pub wires: Vec<Vec<Vector>>,
 }
 
-/// Every body of the stage with its poses, in the stage's order. No pass parks anything here: this is the shot as it was choreographed.
+impl PosedBody<'_> {
+    /// The lens, where it is the body of a camera.
+    #[must_use]
+    pub(crate) fn lens(&self) -> Option<&Lens> {
+        self.body.lens().filter(|_| self.limb.is_none())
+    }
+
+    /// True for a limb that is on this one, or on this body.
+    #[must_use]
+    pub(crate) fn is_carried_by(&self, parent: &PosedBody<'_>) -> bool {
+        let limb = self.limb.and_then(|i| self.body.limbs().get(i));
+        self.body.group() == parent.body.group() && limb.is_some_and(|l| l.parent() == parent.limb)
+    }
+}
+
+/// Every body of the stage with its poses, in the stage's order, each followed by its limbs. No pass parks anything here: this is the shot as it was choreographed.
 ///
 /// # Errors
 /// A body without a pose at a frame.
@@ -93,27 +114,57 @@ pub(crate) fn posed<'a>(compiled: &'a Compiled, sampling: &Sampling) -> Result<V
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut all = Vec::with_capacity(stage.bodies().len());
     for body in stage.bodies() {
-        let (mut poses, mut focused): (Vec<Isometry3<f64>>, Vec<f64>) = (Vec::new(), Vec::new());
+        let group = name(stage, body);
+        let first = all.len();
+        let one = |name: String, limb| PosedBody {
+            name,
+            body,
+            limb,
+            poses: Vec::new(),
+            on_parent: Vec::new(),
+            focus: Vec::new(),
+            wires: Vec::new(),
+        };
+        all.push(one(group.to_owned(), None));
+        all.extend(body.limbs().iter().enumerate().map(|(i, limb)| one(format!("{group}.{}", limb.name()), Some(i))));
         for t in shot.frames().frames().flat_map(|frame| sampling.instants(frame)) {
-            let mut next = pose(compiled, None, body, t)?.isometry();
-            if let Some(last) = poses.last() {
-                next.rotation = nearer(&last.rotation, next.rotation);
+            let posture = posture(compiled, None, body, t)?;
+            let focus = focus(compiled, None, body, t)?;
+            let ends = body.lines().iter().filter(|l| l.diameter.is_some()).flat_map(|l| l.ends).map(|hold| posture.out(&hold));
+            let ends: Vec<Vector> = ends.collect();
+            for posed in all.iter_mut().skip(first) {
+                let Some((number, limb)) = posed.limb.and_then(|i| Some((i, body.limbs().get(i)?))) else {
+                    add(&mut posed.poses, posture.body().isometry());
+                    posed.focus.extend(focus);
+                    if !ends.is_empty() {
+                        posed.wires.push(ends.clone());
+                    }
+                    continue;
+                };
+                let (pose, parent) = (posture.limb(number).isometry(), limb.parent().map_or(posture.body(), |p| posture.limb(p)));
+                add(&mut posed.on_parent, parent.isometry().inv_mul(&pose));
+                add(&mut posed.poses, pose);
             }
-            poses.push(next);
-            focused.extend(focus(compiled, None, body, t)?);
         }
-        all.push(PosedBody { name: name(stage, body), body, poses, focus: focused });
     }
     Ok(all)
 }
 
-/// Pose of a body at frame time `t`, mm; with a pass, as that pass has it.
+/// Goes on with a pose, its quaternion the nearer one.
+fn add(poses: &mut Vec<Isometry3<f64>>, mut next: Isometry3<f64>) {
+    if let Some(last) = poses.last() {
+        next.rotation = nearer(&last.rotation, next.rotation);
+    }
+    poses.push(next);
+}
+
+/// A figure at frame time `t`, mm; with a pass, as that pass has it.
 ///
 /// # Errors
 /// A body without a pose there.
-pub(crate) fn pose(compiled: &Compiled, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Pose<f64>, PoseError> {
+pub(crate) fn posture(compiled: &Compiled, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Posture, PoseError> {
     let lost = |error| PoseError::NoPose { body: name(compiled.stage(), body).to_owned(), at: t.0, error };
-    compiled.pose_at(pass, body, t).map_err(lost)
+    compiled.posture_at(pass, body, t).map_err(lost)
 }
 
 /// How a camera is focused at frame time `t`, mm from the film plane; `None` where no channel says it.

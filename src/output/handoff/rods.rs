@@ -1,7 +1,7 @@
-//! The support rods in the picture: the paint department's guide.
+//! The support rods and wires in the picture: the paint department's guide.
 //!
 //! Form: `PASS.rods.csv` with the header of [`LINES`]: for every photographed frame, camera and rod (counted
-//! from 1 in its group) one row each for `open`, `middle` and `close` of the shutter, the rod's ends in pixels from the left and the top of the picture,
+//! from 1 in its group, wires after rods) one row each for `open`, `middle` and `close` of the shutter, the rod's ends in pixels from the left and the top of the picture,
 //! four decimals: on the plate, as the lens distorts it, and undistorted beside. `PASS.rod_outlines.csv` with that of [`OUTLINES`]: one row for every corner, counted from 1, of the
 //! convex outline of what the rod sweeps in the exposure, on the plate; beside each corner the undistorted place of that point. Pixel (0, 0) is the outer corner of the first pixel, (0.5, 0.5) its middle.
 //! Nothing is cut in silence: `state` says where the rod or its outline is, `cut` which end is
@@ -11,21 +11,22 @@
 //! The near plane is a hundredth of the focal length ahead of the lens. A distorted rod is a curve: `bow` is how far it leaves the line between its ends, at the ninths looked at. The outline holds
 //! the rod at nine instants, eighths of the exposure; between
 //! them, and between the points along it, it leaves the outline by no more than `margin` pixels, twice the sag of the strongest bends found there (a path with second
-//! derivative b leaves its chord over h by at most b h^2 / 8): an estimate, not a proof. Limits: a rod is a line, its thickness and its blur out of
+//! derivative b leaves its chord over h by at most b h^2 / 8): an estimate, not a proof. The width of a wire is that at its ends; in an outline, the greatest at any end in the exposure.
+//! Limits: a rod is a line, its thickness, half of a wire's width and all blur out of
 //! focus are for who paints to add; where an end passes the near plane within the exposure the margin does not hold, and `cut` says so.
 
 use std::io;
 
-use super::line::{Cut, Line, Spot, line, second_difference};
+use super::line::{Cut, Line, Spot, Width, line, second_difference};
 use super::outline::{State, hull, state};
-use super::poses::{PoseError, focus, name, pose};
+use super::poses::{PoseError, focus, name, posture};
 use super::sampling::Sampling;
 use crate::compile::{Compiled, frame_time};
-use crate::mechanism::{Lens, Pixel, Pose};
+use crate::mechanism::{Lens, Pixel};
 use crate::number::whole;
 use crate::output::decimals::decimals;
 use crate::shot::{Exposure, Pass};
-use crate::stage::{Body, Stage};
+use crate::stage::{Body, Line as Rod, Posture, Stage};
 use crate::time::FrameTime;
 
 /// Spaces between the instants at which an exposure is looked at.
@@ -34,11 +35,11 @@ const PARTS: usize = 8;
 /// True where there is a rod and a camera to see it.
 #[must_use]
 pub(crate) fn any(stage: &Stage) -> bool {
-    stage.bodies().iter().any(|b| b.lens().is_some()) && stage.bodies().iter().any(|b| !b.rods().is_empty())
+    stage.bodies().iter().any(|b| b.lens().is_some()) && stage.bodies().iter().any(|b| !b.lines().is_empty())
 }
 
 /// Columns of the rods.
-const LINES: [&str; 16] = [
+const LINES: [&str; 20] = [
     "frame",
     "camera",
     "group",
@@ -55,10 +56,28 @@ const LINES: [&str; 16] = [
     "undistorted_x2",
     "undistorted_y2",
     "bow",
+    "width1",
+    "width2",
+    "undistorted_width1",
+    "undistorted_width2",
 ];
 /// Columns of the outlines.
-const OUTLINES: [&str; 12] =
-    ["frame", "camera", "group", "rod", "corner", "x", "y", "margin", "cut", "state", "undistorted_x", "undistorted_y"];
+const OUTLINES: [&str; 14] = [
+    "frame",
+    "camera",
+    "group",
+    "rod",
+    "corner",
+    "x",
+    "y",
+    "margin",
+    "cut",
+    "state",
+    "undistorted_x",
+    "undistorted_y",
+    "width",
+    "undistorted_width",
+];
 
 /// A rod during one exposure.
 #[derive(Debug, Clone, PartialEq)]
@@ -83,6 +102,8 @@ pub(crate) struct Seen {
     pub cut: bool,
     /// Where the outline with its margin is.
     pub state: State,
+    /// The greatest widths of a wire at the instants looked at.
+    pub width: Option<Width>,
 }
 
 /// Every rod in every frame of a pass.
@@ -99,12 +120,12 @@ pub(crate) struct Guide {
 pub(crate) fn guide(compiled: &Compiled, pass: &Pass) -> Result<Guide, PoseError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut seen = Vec::new();
-    let needed: Vec<&Body> = stage.bodies().iter().filter(|b| b.lens().is_some() || !b.rods().is_empty()).collect();
+    let needed: Vec<&Body> = stage.bodies().iter().filter(|b| b.lens().is_some() || !b.lines().is_empty()).collect();
     for frame in shot.frames().frames() {
         let instants = instants(pass, frame);
-        let mut poses: Vec<(&Body, Vec<Pose<f64>>)> = Vec::with_capacity(needed.len());
+        let mut poses: Vec<(&Body, Vec<Posture>)> = Vec::with_capacity(needed.len());
         for body in &needed {
-            let at = instants.iter().map(|t| pose(compiled, Some(pass), body, FrameTime(*t))).collect::<Result<_, _>>()?;
+            let at = instants.iter().map(|t| posture(compiled, Some(pass), body, FrameTime(*t))).collect::<Result<_, _>>()?;
             poses.push((body, at));
         }
         for (camera, stands) in &poses {
@@ -112,9 +133,8 @@ pub(crate) fn guide(compiled: &Compiled, pass: &Pass) -> Result<Guide, PoseError
             let focused = |t: &f64| focus(compiled, Some(pass), camera, FrameTime(*t)).map(|focus| lens.focused(focus));
             let lenses: Vec<Lens> = instants.iter().map(focused).collect::<Result<_, _>>()?;
             for (body, places) in &poses {
-                for (number, rod) in (1..).zip(body.rods()) {
-                    let seen_by =
-                        |((lens, c), b): ((&Lens, &Pose<f64>), &Pose<f64>)| line(lens, [rod.from, rod.to].map(|end| c.inward(b.out(end))));
+                for (number, rod) in (1..).zip(body.lines()) {
+                    let seen_by = |((lens, c), b): ((&Lens, &Posture), &Posture)| seen_by(lens, c, b, rod);
                     let lines: Vec<Line> = lenses.iter().zip(stands).zip(places).map(seen_by).collect();
                     let (camera, group) = (name(stage, camera).to_owned(), name(stage, body).to_owned());
                     seen.extend(swept(lens, &lines, Seen::of(frame, camera, group, number)));
@@ -141,6 +161,11 @@ fn instants(pass: &Pass, frame: i64) -> Vec<f64> {
     (0..=PARTS).map(at).collect()
 }
 
+/// A rod or wire of a figure in the picture of a camera.
+fn seen_by(lens: &Lens, camera: &Posture, figure: &Posture, rod: &Rod) -> Line {
+    line(lens, rod.ends.map(|end| camera.body().inward(figure.out(&end))), rod.diameter)
+}
+
 impl Seen {
     fn of(frame: i64, camera: String, group: String, rod: usize) -> Seen {
         let lines = [Line::unseen(State::Behind), Line::unseen(State::Behind), Line::unseen(State::Behind)];
@@ -155,6 +180,7 @@ impl Seen {
             margin: 0.0,
             cut: false,
             state: State::Behind,
+            width: None,
         }
     }
 }
@@ -177,7 +203,9 @@ fn swept(lens: &Lens, lines: &[Line], empty: Seen) -> Option<Seen> {
             other => other,
         },
     };
-    Some(Seen { lines: three, outline, undistorted, margin, cut, state, ..empty })
+    let widths = lines.iter().filter_map(|l| l.widths).flatten();
+    let width = widths.reduce(|a, b| Width { plate: a.plate.max(b.plate), undistorted: a.undistorted.max(b.undistorted) });
+    Some(Seen { lines: three, outline, undistorted, margin, cut, state, width, ..empty })
 }
 
 /// The longest second difference of a point of the rod over three instants, pixels.
@@ -213,6 +241,12 @@ impl Guide {
                     Some(_) => push(&mut record, &mut text, line.bow()),
                     None => record.push_field(b""),
                 }
+                match line.widths {
+                    Some([a, b]) => {
+                        [a.plate, b.plate, a.undistorted, b.undistorted].into_iter().for_each(|x| push(&mut record, &mut text, x));
+                    }
+                    None => (0..4).for_each(|_| record.push_field(b"")),
+                }
                 table.write_byte_record(&record)?;
             }
         }
@@ -233,11 +267,15 @@ impl Guide {
                 record.push_field(if seen.cut { b"some" } else { b"" });
                 record.push_field(seen.state.name().as_bytes());
             };
+            let widths = |record: &mut csv::ByteRecord, text: &mut String| match seen.width {
+                Some(width) => [width.plate, width.undistorted].into_iter().for_each(|x| push(record, text, x)),
+                None => (0..2).for_each(|_| record.push_field(b"")),
+            };
             if seen.outline.is_empty() {
                 let mut record = seen.begin(sampling);
                 (0..4).for_each(|_| record.push_field(b""));
                 end(&mut record);
-                (0..2).for_each(|_| record.push_field(b""));
+                (0..4).for_each(|_| record.push_field(b""));
                 table.write_byte_record(&record)?;
             }
             for ((number, corner), undistorted) in (1_usize..).zip(&seen.outline).zip(&seen.undistorted) {
@@ -246,6 +284,7 @@ impl Guide {
                 [corner.right, corner.down, seen.margin].into_iter().for_each(|x| push(&mut record, &mut text, x));
                 end(&mut record);
                 [undistorted.right, undistorted.down].into_iter().for_each(|x| push(&mut record, &mut text, x));
+                widths(&mut record, &mut text);
                 table.write_byte_record(&record)?;
             }
         }

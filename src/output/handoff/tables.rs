@@ -1,6 +1,7 @@
 //! Cameras and figures frame by frame, as plain CSV.
 //!
-//! Form: `camera.csv` for bodies with a lens with the columns `frame,timecode,camera`, [`POSE`] and [`LENS`], `bodies.csv` for those without with `frame,timecode,body` and [`POSE`]; one
+//! Form: `camera.csv` for bodies with a lens with the columns `frame,timecode,camera`, [`POSE`] and [`LENS`], `bodies.csv` with `frame,timecode,body` and [`POSE`] for those without and for
+//! limbs, which are called `GROUP.LIMB` and come after their body; all in the stage's axes; one
 //! row a photographed frame and body, at mid-exposure; LF, `.`, no quoting needed. With several samples to a frame there is a row for each, and two more columns [`SAMPLE`].
 //! Positions in metres with 9 decimals, quaternions of length one with 12, right-handed, Y up; a camera
 //! looks along its own -Z from its entrance pupil, which is where it is. Lengths of the lens in mm with 6 decimals, coefficients with 9. At full size positions and the depth of focus are
@@ -75,7 +76,7 @@ pub(crate) fn write(
     let mut nth = 0_usize;
     for (row, frame) in (0_i64..).zip(shot.frames().frames()) {
         for (sample, offset) in (1_usize..).zip(sampling.offsets()) {
-            for body in bodies.iter().filter(|b| b.body.lens().is_some() == (kind == Kind::Cameras)) {
+            for body in bodies.iter().filter(|b| b.lens().is_some() == (kind == Kind::Cameras)) {
                 let Some(pose) = body.poses.get(nth) else { continue };
                 record.clear();
                 record.push_field(digits.format(sampling.number(frame)).as_bytes());
@@ -90,7 +91,7 @@ pub(crate) fn write(
                 for part in [q.i, q.j, q.k, q.w] {
                     push(&mut record, &mut text, part, 12);
                 }
-                if let Some(lens) = body.body.lens() {
+                if let Some(lens) = body.lens() {
                     push_lens(
                         &mut record,
                         &mut text,

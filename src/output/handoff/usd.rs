@@ -2,8 +2,9 @@
 //!
 //! Source: OpenUSD, text file format and the schemas of UsdGeom: right-handed with `upAxis` Y; a camera looks along its own -Z; focal length and apertures count in tenths of a scene
 //! unit, so the scene is in centimetres and they are in millimetres; an aperture is moved to the right and up by its offsets, so that the optical axis moves the other way; quaternions
-//! begin with their real part. Form: one prim for each group that has joints, with a value for each sample of each frame; time codes are frame numbers of the files. Proxies are exact
-//! capsules and spheres. Invariant: numbers are those of the tables, in centimetres with seven decimals. Limits: the distortion is no part of UsdGeom and stands in the tables alone;
+//! begin with their real part. Form: one prim for each group that has joints, and in it, with places in the axes of its parent, one for each limb, with a value for each sample of each
+//! frame; time codes are frame numbers of the files. Proxies that are for pictures are exact capsules and spheres. Wires, whose ends move apart, stand under `_wires` in the stage's axes.
+//! Names of groups and limbs begin with a letter, those of all else with `_`. Invariant: numbers are those of the tables, in centimetres with seven decimals. Limits: the distortion is no part of UsdGeom and stands in the tables alone;
 //! rods have no thickness in the stage file and are shown 1 mm thick; an f-stop of 0, where no pass gives one, means that everything is sharp.
 
 use std::io;
@@ -14,7 +15,7 @@ use crate::compile::frame_time;
 use crate::mechanism::{Lens, Vector};
 use crate::output::decimals::decimals;
 use crate::shot::{Pass, Shot};
-use crate::stage::{Body, Capsule, Stage};
+use crate::stage::{Body, Capsule, Place, Stage};
 
 /// Thickness at which rods are shown, mm.
 const ROD_WIDTH: f64 = 1.0;
@@ -53,14 +54,15 @@ pub(crate) fn write(
     writeln!(out, "    startTimeCode = {first}\n    timeCodesPerSecond = {per_second:?}\n    upAxis = \"Y\"\n)\n")?;
     writeln!(out, "def Xform \"stage\" (\n    displayName = {}\n)\n{{", quoted(stage.name()))?;
     let scene = Scene { shot, sampling, divisor: size.divisor(stage) / 100.0 };
-    for body in bodies {
-        scene.body(&mut out, body)?;
+    for body in bodies.iter().filter(|b| b.limb.is_none()) {
+        scene.part(&mut out, bodies, body, 1)?;
     }
+    scene.wires(&mut out, bodies)?;
     let obstacles = &stage.surroundings().obstacles;
     if !obstacles.is_empty() {
         writeln!(out, "    def Xform \"_obstacles\"\n    {{")?;
         for (number, obstacle) in (1_usize..).zip(obstacles) {
-            scene.capsule(&mut out, &format!("obstacle_{number}"), Some(&obstacle.name), &obstacle.shape)?;
+            scene.capsule(&mut out, &format!("obstacle_{number}"), Some(&obstacle.name), &obstacle.shape, &indent(2))?;
         }
         writeln!(out, "    }}")?;
     }
@@ -86,26 +88,63 @@ impl Scene<'_> {
         })
     }
 
-    fn body(&self, out: &mut impl io::Write, body: &PosedBody<'_>) -> Result<(), PoseError> {
-        let kind = if body.body.lens().is_some() { "Camera" } else { "Xform" };
-        writeln!(out, "    def {kind} \"{}\"\n    {{", body.name)?;
-        if let Some(lens) = body.body.lens() {
-            self.camera(out, lens, body)?;
+    /// A body or a limb with what stands on it, and the limbs that it carries.
+    fn part(&self, out: &mut impl io::Write, all: &[PosedBody<'_>], part: &PosedBody<'_>, depth: usize) -> Result<(), PoseError> {
+        let (around, inside) = (indent(depth), indent(depth + 1));
+        let kind = if part.lens().is_some() { "Camera" } else { "Xform" };
+        let limb = part.limb.and_then(|i| part.body.limbs().get(i));
+        writeln!(out, "{around}def {kind} \"{}\"\n{around}{{", limb.map_or(part.name.as_str(), |l| l.name()))?;
+        if let Some(lens) = part.lens() {
+            self.camera(out, lens, part)?;
         }
-        let place = body.poses.iter().map(|p| {
+        let poses = if limb.is_some() { &part.on_parent } else { &part.poses };
+        let place = poses.iter().map(|p| {
             let at = &p.translation.vector;
             triple([at.x, at.y, at.z].map(|x| x / self.divisor))
         });
-        self.samples(out, "double3 xformOp:translate", place)?;
-        let turn = body.poses.iter().map(|p| {
+        self.samples(out, "double3 xformOp:translate", place, &inside)?;
+        let turn = poses.iter().map(|p| {
             let q = &p.rotation;
             format!("({})", [q.w, q.i, q.j, q.k].map(|x| number(x, 12)).join(", "))
         });
-        self.samples(out, "quatd xformOp:orient", turn)?;
-        writeln!(out, "        uniform token[] xformOpOrder = [\"xformOp:translate\", \"xformOp:orient\"]")?;
-        self.rods(out, body.body)?;
-        for (n, capsule) in (1_usize..).zip(body.body.envelope()) {
-            self.capsule(out, &format!("proxy_{n}"), None, capsule)?;
+        self.samples(out, "quatd xformOp:orient", turn, &inside)?;
+        writeln!(out, "{inside}uniform token[] xformOpOrder = [\"xformOp:translate\", \"xformOp:orient\"]")?;
+        let here = part.limb.map_or(Place::Body, Place::Limb);
+        self.rods(out, part.body, here, &inside)?;
+        for (n, solid) in (1_usize..).zip(part.body.shown().iter().filter(|s| s.ends[0].place == here)) {
+            let shape = Capsule { from: solid.ends[0].at, to: solid.ends[1].at, radius: solid.radius };
+            self.capsule(out, &format!("_proxy_{n}"), None, &shape, &inside)?;
+        }
+        for carried in all.iter().filter(|b| b.is_carried_by(part)) {
+            self.part(out, all, carried, depth + 1)?;
+        }
+        writeln!(out, "{around}}}")?;
+        Ok(())
+    }
+
+    /// The wires of all figures, each between two ends that move on their own.
+    fn wires(&self, out: &mut impl io::Write, bodies: &[PosedBody<'_>]) -> Result<(), PoseError> {
+        if bodies.iter().all(|b| b.wires.is_empty()) {
+            return Ok(());
+        }
+        let inside = indent(3);
+        writeln!(out, "    def Xform \"_wires\"\n    {{")?;
+        for body in bodies.iter().filter(|b| !b.wires.is_empty()) {
+            let diameters: Vec<f64> = body.body.lines().iter().filter_map(|l| l.diameter).map(|d| d / self.divisor).collect();
+            let half = 0.5 * diameters.iter().copied().fold(0.0, f64::max);
+            let all = || body.wires.iter().map(|ends| ends.iter().map(|v| self.local(*v)).collect::<Vec<_>>());
+            writeln!(out, "        def BasisCurves \"{}\"\n        {{", body.name)?;
+            writeln!(out, "{inside}int[] curveVertexCounts = [{}]", vec!["2"; diameters.len()].join(", "))?;
+            self.samples(out, "float3[] extent", all().map(|ends| extent(&ends, half)), &inside)?;
+            let points = |ends: Vec<[f64; 3]>| format!("[{}]", ends.into_iter().map(triple).collect::<Vec<_>>().join(", "));
+            self.samples(out, "point3f[] points", all().map(points), &inside)?;
+            writeln!(out, "{inside}uniform token type = \"linear\"")?;
+            let widths: Vec<String> = diameters.iter().map(|d| number(*d, 7)).collect();
+            writeln!(
+                out,
+                "{inside}float[] widths = [{}] (\n{inside}    interpolation = \"uniform\"\n{inside})\n        }}",
+                widths.join(", ")
+            )?;
         }
         writeln!(out, "    }}")?;
         Ok(())
@@ -119,10 +158,15 @@ impl Scene<'_> {
         if body.focus.is_empty() {
             writeln!(out, "        float focalLength = {}", number(lens.focal_length(), 6))?;
         } else {
-            self.samples(out, "float focalLength", body.focus.iter().map(|f| number(lens.focused(Some(*f)).focal_length(), 6)))?;
+            self.samples(
+                out,
+                "float focalLength",
+                body.focus.iter().map(|f| number(lens.focused(Some(*f)).focal_length(), 6)),
+                &indent(2),
+            )?;
         }
         if let Some(back) = optics.film_plane.filter(|_| !body.focus.is_empty()) {
-            self.samples(out, "float focusDistance", body.focus.iter().map(|f| number((f - back) / self.divisor, 7)))?;
+            self.samples(out, "float focusDistance", body.focus.iter().map(|f| number((f - back) / self.divisor, 7)), &indent(2))?;
         }
         let stop = self.shot.passes().iter().find_map(Pass::stop).unwrap_or(0.0);
         writeln!(out, "        float fStop = {}", number(stop, 6))?;
@@ -142,75 +186,84 @@ impl Scene<'_> {
         Ok(())
     }
 
-    fn samples(&self, out: &mut impl io::Write, name: &str, values: impl Iterator<Item = String>) -> Result<(), PoseError> {
-        writeln!(out, "        {name}.timeSamples = {{")?;
+    fn samples(&self, out: &mut impl io::Write, name: &str, values: impl Iterator<Item = String>, inside: &str) -> Result<(), PoseError> {
+        writeln!(out, "{inside}{name}.timeSamples = {{")?;
         for (time, value) in self.times().zip(values) {
-            writeln!(out, "            {time}: {value},")?;
+            writeln!(out, "{inside}    {time}: {value},")?;
         }
-        writeln!(out, "        }}")?;
+        writeln!(out, "{inside}}}")?;
         Ok(())
     }
 
-    fn rods(&self, out: &mut impl io::Write, body: &Body) -> Result<(), PoseError> {
-        if body.rods().is_empty() {
+    fn rods(&self, out: &mut impl io::Write, body: &Body, place: Place, inside: &str) -> Result<(), PoseError> {
+        let rods = body.lines().iter().filter(|l| l.diameter.is_none() && l.ends[0].place == place);
+        let ends: Vec<[f64; 3]> = rods.flat_map(|r| r.ends).map(|hold| self.local(hold.at)).collect();
+        if ends.is_empty() {
             return Ok(());
         }
-        let ends: Vec<[f64; 3]> = body.rods().iter().flat_map(|r| [r.from, r.to]).map(|v| self.local(v)).collect();
         let width = ROD_WIDTH / self.divisor;
-        let side = |pick: fn(f64, f64) -> f64, by: f64| {
-            [0, 1, 2].map(|i: usize| ends.iter().filter_map(|e| e.get(i).copied()).reduce(pick).unwrap_or(0.0) + by)
-        };
-        let counts = vec!["2"; body.rods().len()].join(", ");
         let points: Vec<String> = ends.iter().map(|e| triple(*e)).collect();
         writeln!(
             out,
-            "        def BasisCurves \"rods\" (\n            doc = \"Rods have no thickness in the stage file; the widths are for display.\"\n        )\n        {{"
+            "{inside}def BasisCurves \"_rods\" (\n{inside}    doc = \"Rods have no thickness in the stage file; the widths are for display.\"\n{inside})\n{inside}{{"
         )?;
-        writeln!(out, "            int[] curveVertexCounts = [{counts}]")?;
-        writeln!(out, "            float3[] extent = [{}, {}]", triple(side(f64::min, -0.5 * width)), triple(side(f64::max, 0.5 * width)))?;
-        writeln!(out, "            point3f[] points = [{}]", points.join(", "))?;
-        writeln!(out, "            uniform token type = \"linear\"")?;
+        writeln!(out, "{inside}    int[] curveVertexCounts = [{}]", vec!["2"; ends.len() / 2].join(", "))?;
+        writeln!(out, "{inside}    float3[] extent = {}", extent(&ends, 0.5 * width))?;
+        writeln!(out, "{inside}    point3f[] points = [{}]", points.join(", "))?;
+        writeln!(out, "{inside}    uniform token type = \"linear\"")?;
         writeln!(
             out,
-            "            float[] widths = [{}] (\n                interpolation = \"constant\"\n            )\n        }}",
+            "{inside}    float[] widths = [{}] (\n{inside}        interpolation = \"constant\"\n{inside}    )\n{inside}}}",
             number(width, 7)
         )?;
         Ok(())
     }
 
-    fn capsule(&self, out: &mut impl io::Write, name: &str, display: Option<&str>, shape: &Capsule) -> Result<(), PoseError> {
+    fn capsule(&self, out: &mut impl io::Write, name: &str, display: Option<&str>, shape: &Capsule, inside: &str) -> Result<(), PoseError> {
         let (from, to) = (self.local(shape.from), self.local(shape.to));
         let middle = [0, 1, 2].map(|i: usize| 0.5 * (from.get(i).copied().unwrap_or(0.0) + to.get(i).copied().unwrap_or(0.0)));
         let along = Vector::from(to) - Vector::from(from);
         let (length, radius) = (along.length(), shape.radius / self.divisor);
         let kind = if length > 0.0 { "Capsule" } else { "Sphere" };
-        write!(out, "        def {kind} \"{name}\"")?;
+        write!(out, "{inside}def {kind} \"{name}\"")?;
         if let Some(display) = display {
-            write!(out, " (\n            displayName = {}\n        )", quoted(display))?;
+            write!(out, " (\n{inside}    displayName = {}\n{inside})", quoted(display))?;
         }
-        writeln!(out, "\n        {{")?;
+        writeln!(out, "\n{inside}{{")?;
         let half = 0.5 * length + radius;
         let corner = |s: f64| triple([s * radius, s * half, s * radius]);
-        writeln!(out, "            float3[] extent = [{}, {}]", corner(-1.0), corner(1.0))?;
-        writeln!(out, "            double radius = {}", number(radius, 7))?;
+        writeln!(out, "{inside}    float3[] extent = [{}, {}]", corner(-1.0), corner(1.0))?;
+        writeln!(out, "{inside}    double radius = {}", number(radius, 7))?;
         let mut order = "[\"xformOp:translate\"]";
         if length > 0.0 {
-            writeln!(out, "            uniform token axis = \"Y\"\n            double height = {}", number(length, 7))?;
+            writeln!(out, "{inside}    uniform token axis = \"Y\"\n{inside}    double height = {}", number(length, 7))?;
             // The turn that takes Y to the middle line; either way along it will do, the one that turns less.
             let unit = along.times(if along.y < 0.0 { -1.0 / length } else { 1.0 / length });
             let size = ((1.0 + unit.y) * (1.0 + unit.y) + unit.z * unit.z + unit.x * unit.x).sqrt();
             let q = [1.0 + unit.y, unit.z, 0.0, -unit.x].map(|x| number(x / size, 12)).join(", ");
-            writeln!(out, "            quatd xformOp:orient = ({q})")?;
+            writeln!(out, "{inside}    quatd xformOp:orient = ({q})")?;
             order = "[\"xformOp:translate\", \"xformOp:orient\"]";
         }
-        writeln!(out, "            double3 xformOp:translate = {}", triple(middle))?;
-        writeln!(out, "            uniform token[] xformOpOrder = {order}\n        }}")?;
+        writeln!(out, "{inside}    double3 xformOp:translate = {}", triple(middle))?;
+        writeln!(out, "{inside}    uniform token[] xformOpOrder = {order}\n{inside}}}")?;
         Ok(())
     }
 
     fn local(&self, v: Vector) -> [f64; 3] {
         [v.x, v.y, v.z].map(|x| x / self.divisor)
     }
+}
+
+fn indent(depth: usize) -> String {
+    " ".repeat(4 * depth)
+}
+
+/// The corners of the box about some points, wider by `by` all round.
+fn extent(points: &[[f64; 3]], by: f64) -> String {
+    let side = |pick: fn(f64, f64) -> f64, by: f64| {
+        [0, 1, 2].map(|i: usize| points.iter().filter_map(|e| e.get(i).copied()).reduce(pick).unwrap_or(0.0) + by)
+    };
+    format!("[{}, {}]", triple(side(f64::min, -by)), triple(side(f64::max, by)))
 }
 
 fn number(x: f64, places: usize) -> String {

@@ -36,7 +36,7 @@ pub fn turn(channel: usize, about: [f64; 3], offset: [f64; 3]) -> JointSpec {
 
 pub fn body(group: &str, joints: Vec<JointSpec>, channels: &[&str], envelope: Vec<Capsule>) -> BodySpec {
     let channels = channels.iter().map(|c| (*c).to_owned()).collect();
-    BodySpec { group: group.into(), joints, channels, lens: None, rods: vec![], envelope, rail: None }
+    BodySpec { joints, channels, envelope: envelope.into_iter().map(Into::into).collect(), ..BodySpec::new(group) }
 }
 
 pub fn keyed(shape: Shape, keys: &[(f64, f64)]) -> Program {

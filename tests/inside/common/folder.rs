@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use movewright::check::Approval;
 use movewright::input;
 use movewright::output::Export;
+use movewright::output::handoff::sampling::Wishes;
 use movewright::shot::Shot;
 use movewright::stage::Stage;
 use movewright::verify::{Source, Verdict, verify};
@@ -27,18 +28,16 @@ pub fn read(shot: &Path) -> Result<Source, String> {
 }
 
 pub fn export(stage: &Stage, shot: &Shot, sources: &[(String, Vec<u8>)], to: &Path) {
+    export_with(stage, shot, sources, to, Wishes::default());
+}
+
+pub fn export_with(stage: &Stage, shot: &Shot, sources: &[(String, Vec<u8>)], to: &Path, wishes: Wishes) {
     let report = super::checked(stage, shot);
     let messages: Vec<_> = report.passes.iter().flat_map(super::violations).collect();
     assert!(report.within_limits(), "{messages:#?}");
-    Export {
-        approval: Approval::within_limits(&report).unwrap(),
-        sources,
-        replace: false,
-        wishes: movewright::output::handoff::sampling::Wishes::default(),
-        rows: None,
-    }
-    .write(to, &mut |_| {})
-    .unwrap();
+    Export { approval: Approval::within_limits(&report).unwrap(), sources, replace: false, wishes, rows: None }
+        .write(to, &mut |_| {})
+        .unwrap();
 }
 
 pub fn marsh(temp: &Path) -> PathBuf {
