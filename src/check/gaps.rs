@@ -8,20 +8,21 @@ use super::notes::{Note, NoteKind};
 use super::report::PassReport;
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::program::Program;
-use crate::stage::{AxisId, Driver, GroupId, Stage};
+use crate::stage::{AxisId, GroupId, Stage};
 use crate::time::{FrameTime, Seconds};
 
-/// The violations of a pass's clearance. A figure whose mechanism leaves its reach, which is among the violations `known`, is not called too near as well: nothing bounds where it is.
+/// The violations of a pass's clearance. A figure whose mechanism leaves its reach, which is among the violations `known`, is not called too near as well where nothing shows that it is:
+/// beyond its reach nothing bounds where it is.
 pub(super) fn violations(program: &Program, report: Option<&ClearanceReport>, known: &[Violation]) -> Vec<Violation> {
     let stage = program.compiled().stage();
     let lost = |group: GroupId| {
         let driven = axes(stage, group, false);
-        let out_of_reach = |v: &&Violation| v.limit == Limit::Position && matches!(stage.driver(v.subject.axis()), Driver::Machine(..));
+        let out_of_reach = |v: &&Violation| matches!(v.cause, Cause::OutOfReach(Some(_)));
         known.iter().filter(out_of_reach).any(|v| driven.contains(&v.subject.axis()))
     };
     let follows = |n: &Nearest| {
         let other = if let Against::Group(other) = n.against { Some(other) } else { None };
-        n.gap == f64::NEG_INFINITY && core::iter::once(n.group).chain(other).any(lost)
+        n.proof == Proof::Bound && core::iter::once(n.group).chain(other).any(lost)
     };
     let pairs = report.into_iter().flat_map(|r| &r.pairs);
     pairs.filter(|n| !n.is_kept() && !follows(n)).filter_map(|n| violation(program, n)).collect()

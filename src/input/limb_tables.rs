@@ -184,7 +184,7 @@ pub(super) fn points(log: &mut Log, root: &mut Table<'_>, groups: &[&str]) -> Op
             wrong(log, entry.key(), flaw);
         } else if groups.contains(&name) {
             let flaw = Flaw::new(Code::DuplicateName, "point", format!("a point and a group are called `{name}`"));
-            wrong(log, entry.key(), flaw.found(format!("`{name}`"), "a name that no group has").help("give the point a name of its own"));
+            wrong(log, entry.key(), flaw.found(format!("`{name}`"), "a name that no group has").help("give the point a unique name"));
         }
         match values::three_numbers(entry.value.get_ref()) {
             Some([x, y, z]) if [x, y, z].into_iter().all(|c| COORDINATE.contains(c)) => {
@@ -195,7 +195,7 @@ pub(super) fn points(log: &mut Log, root: &mut Table<'_>, groups: &[&str]) -> Op
                 wrong(log, entry.value.span(), flaw.found(format!("[{x}, {y}, {z}]"), format!("each from {COORDINATE}")));
             }
             None => {
-                let flaw = Flaw::new(Code::WrongType, "point", "a point has a value of the wrong kind")
+                let flaw = Flaw::new(Code::WrongType, "point", "a point has a value of the wrong type")
                     .found(values::shown(entry.value.get_ref()), POINT);
                 wrong(log, entry.value.span(), flaw.help("write it as in `reeds = [1800, 260, 400]`"));
             }

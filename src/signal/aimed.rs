@@ -104,7 +104,7 @@ impl<'a> Aimed<'a> {
 
     /// What a span costs however many of its places are asked: see [`super::AxisSignal::span_cost`].
     pub(super) fn span_cost(&self, from: f64, to: f64) -> usize {
-        let target = self.target.iter().flat_map(|(_, signals)| signals);
+        let target = self.target.iter().flat_map(|t| t.signals.iter().flatten());
         self.camera_channels.iter().chain(target).fold(0, |sum, s| s.span_cost(from, to).saturating_add(sum))
     }
 

@@ -191,9 +191,7 @@ pub(crate) fn joint_names(joints: &[(String, usize)], limbs: &[LimbSpec]) -> Vec
         };
         let flaw = Flaw::new(Code::DuplicateName, "name", format!("a joint has the name of {other}"));
         flaws.push(
-            flaw.found(format!("\"{name}\""), "a name of its own")
-                .help("give each joint and each limb of a group a name of its own")
-                .at_index(i),
+            flaw.found(format!("\"{name}\""), "a unique name").help("give each joint and each limb of a group a unique name").at_index(i),
         );
     }
     flaws

@@ -143,10 +143,10 @@ pub(crate) fn limbs(specs: &[LimbSpec], mut channel: impl FnMut(&str) -> usize) 
             add(flaw);
         } else if spec.name == BODY {
             let flaw = Flaw::new(Code::DuplicateName, "name", "a limb is called `body`");
-            add(flaw.found("\"body\"", "a name of its own").help("`body` is the end of the figure's chain: give the limb another name"));
+            add(flaw.found("\"body\"", "a unique name").help("`body` is the end of the figure's chain: give the limb another name"));
         } else if number_of(&spec.name) != Some(i) {
             let flaw = Flaw::new(Code::DuplicateName, "name", format!("two limbs are called `{}`", spec.name));
-            add(flaw.found(format!("\"{}\" twice", spec.name), "a name of its own").help("give each limb of a figure a name of its own"));
+            add(flaw.found(format!("\"{}\" twice", spec.name), "a unique name").help("give each limb of a figure a unique name"));
         }
         if let Some(parent) = spec.parent.as_deref().filter(|p| *p != BODY && number_of(p).is_none()) {
             add(unknown_limb("parent", parent, specs));
@@ -181,9 +181,9 @@ pub(crate) fn limbs(specs: &[LimbSpec], mut channel: impl FnMut(&str) -> usize) 
     }
     // What is left hangs on itself; said once.
     if let Some((i, spec)) = known.iter().zip(specs).enumerate().find(|(_, (known, _))| known.is_none()).map(|(i, (_, spec))| (i, spec)) {
-        let flaw = Flaw::new(Code::CircularReference, "parent", "a limb hangs on itself");
-        let found = format!("\"{}\", which in the end hangs on `{}`", spec.parent.as_deref().unwrap_or_default(), spec.name);
-        let flaw = flaw.found(found, "limbs that end at the body").help("leave `parent` out for the limb that is on the body");
+        let flaw = Flaw::new(Code::CircularReference, "parent", "a limb is its own parent");
+        let found = format!("\"{}\", whose parents lead back to `{}`", spec.parent.as_deref().unwrap_or_default(), spec.name);
+        let flaw = flaw.found(found, "parents that end at the body").help("leave out `parent` of the limb on the body");
         return Err(vec![flaw.at_index(i)]);
     }
     Ok(made)

@@ -27,6 +27,7 @@ mod judge;
 mod law;
 mod limb;
 mod limits;
+mod line;
 mod moves;
 mod oracle;
 mod parts;

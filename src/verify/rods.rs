@@ -10,7 +10,8 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use super::fault::{FaultKind, Faults};
-use super::figure::{Place, Point, length};
+use super::figure::Point;
+use super::line::{Line, line, second_difference};
 use super::oracle::Oracle;
 use super::parts::Figure;
 use super::picture::{Pixel, View, apart, may_be, outline, outside, place_of, turned};
@@ -26,9 +27,6 @@ const PARTS: u32 = 8;
 
 /// Nine instants of nine points; more corners no outline has.
 const MOST_CORNERS: usize = 81;
-
-/// The near plane, in focal lengths.
-const NEAR: f64 = 0.01;
 
 /// Half of the last digit of pixels, and of what is added up of them.
 const HALF_DIGIT: f64 = 0.5e-4;
@@ -55,49 +53,12 @@ pub(super) struct Rods<'a> {
     ahead: Option<String>,
 }
 
-/// A rod at one instant: its points on the plate, its ends undistorted, and which end is not to be seen.
-#[derive(Debug, Clone, PartialEq)]
-struct Line {
-    /// `None` where nothing of it is to be seen, and whether that is for the distortion.
-    path: Result<Vec<Pixel>, bool>,
-    undistorted: [Pixel; 2],
-    cut: [bool; 2],
-    /// How wide something 1 mm thick is at the two ends: on the plate, then undistorted; pixels.
-    widths: [[f64; 2]; 2],
-    /// How far ahead of the camera the ends are, mm.
-    depths: [f64; 2],
-    /// Focal length in effect, mm, and by which share of itself it may be off.
-    focal_length: (f64, f64),
-}
-
 /// The ends of all rods and wires of a figure at one instant, in the stage's axes.
 struct Held {
     lines: Vec<[Point; 2]>,
     /// For each channel that may be off, the same with that channel moved by as much.
     moved: Vec<Vec<[Point; 2]>>,
     known: bool,
-}
-
-impl Line {
-    fn path(&self) -> &[Pixel] {
-        self.path.as_deref().unwrap_or_default()
-    }
-
-    fn ends(&self) -> Option<[Pixel; 2]> {
-        Some([*self.path().first()?, *self.path().last()?])
-    }
-
-    /// How far the points leave the line between the ends: the area of the triangle over its base.
-    fn bow(&self) -> f64 {
-        let Some([a, b]) = self.ends() else { return 0.0 };
-        let base = apart(a, b);
-        let off = |p: &Pixel| if base > 0.0 { turned(a, b, *p).abs() / base } else { apart(a, *p) };
-        self.path().iter().map(off).fold(0.0, f64::max)
-    }
-
-    fn sag(&self) -> f64 {
-        self.path().windows(3).map(|w| if let [a, b, c] = w { second_difference(*a, *b, *c) / 4.0 } else { 0.0 }).fold(0.0, f64::max)
-    }
 }
 
 /// Coordinates of both ends on the plate, then undistorted.
@@ -266,82 +227,6 @@ struct About<'a> {
     diameter: Option<f64>,
 }
 
-/// The rod of a body in the picture of a camera.
-fn line(view: &View<'_>, camera: &Place, ends: [Point; 2]) -> Line {
-    let near = NEAR * view.focal_length;
-    let [from, to] = ends.map(|end| camera.inward(end));
-    let depth = |p: Point| -p[2];
-    let passing = |ahead: Point, behind: Point| {
-        let share = (depth(ahead) - near) / (depth(ahead) - depth(behind));
-        let [x, y, _] = [0, 1, 2].map(|i: usize| {
-            let (a, b) = (ahead.get(i).copied().unwrap_or(0.0), behind.get(i).copied().unwrap_or(0.0));
-            a + share * (b - a)
-        });
-        [x, y, -near]
-    };
-    let nothing = |beyond: bool| Line {
-        path: Err(beyond),
-        undistorted: [[0.0; 2]; 2],
-        cut: [false; 2],
-        widths: [[0.0; 2]; 2],
-        depths: [f64::NAN; 2],
-        focal_length: (view.focal_length, view.slack),
-    };
-    let (ends, behind) = match (near <= depth(from), near <= depth(to)) {
-        (true, true) => ([from, to], [false, false]),
-        (true, false) => ([from, passing(from, to)], [false, true]),
-        (false, true) => ([passing(to, from), to], [true, false]),
-        (false, false) => return nothing(false),
-    };
-    let [a, b] = ends.map(View::on_plane);
-    let thin = widening(ends);
-    let ([width, height], [across, down]) = (view.lens.back(), view.lens.pixels().map(f64::from));
-    let scale = view.focal_length * f64::max(across / width, down / height);
-    let wide = |p: Pixel, depth: f64| [scale * thin / depth * view.stretch(p), scale * thin / depth];
-    if view.lens.distortion().is_none() {
-        let both = [a, b].map(|p| view.undistorted(p));
-        let depths = ends.map(depth);
-        let widths = [wide(a, depths[0]), wide(b, depths[1])];
-        return Line {
-            path: Ok(both.to_vec()),
-            undistorted: both,
-            cut: behind,
-            widths,
-            depths,
-            focal_length: (view.focal_length, view.slack),
-        };
-    }
-    // The point of the line nearest to the axis, and from there half of the chord of the circle either way.
-    let (reach, length) = (view.lens.distortion().reach(), apart(a, b));
-    let inside = [a, b].map(|p| apart(p, [0.0; 2]) <= reach);
-    let way = if length > 0.0 { [(b[0] - a[0]) / length, (b[1] - a[1]) / length] } else { [0.0; 2] };
-    let middle = -(a[0] * way[0] + a[1] * way[1]);
-    let off = a[0] * way[1] - a[1] * way[0];
-    let half = (reach * reach - off * off).max(0.0).sqrt();
-    let first = if inside[0] { 0.0 } else { middle - half };
-    let last = if inside[1] { length } else { middle + half };
-    if inside != [true; 2] && !(off.abs() <= reach && 0.0 <= first && first < last && last <= length) {
-        return nothing(true);
-    }
-    let at = |along: f64| [a[0] + along * way[0], a[1] + along * way[1]];
-    // Of the point of the line between the ends that is seen at a place: its depth times the places' difference is that of the ends.
-    let [da, db] = ends.map(depth);
-    let depth_at = |along: f64| {
-        let share = if length > 0.0 { along / length } else { 0.0 };
-        da * db / (db + share * (da - db))
-    };
-    let depths = [first, last].map(depth_at);
-    let places: Vec<Pixel> = (0..=PARTS).map(|k| at(first + (last - first) * f64::from(k) / f64::from(PARTS))).collect();
-    Line {
-        path: Ok(places.iter().map(|p| view.distorted(*p)).collect()),
-        undistorted: [at(first), at(last)].map(|p| view.undistorted(p)),
-        widths: [wide(at(first), depths[0]), wide(at(last), depths[1])],
-        depths,
-        cut: [behind[0] || !inside[0], behind[1] || !inside[1]],
-        focal_length: (view.focal_length, view.slack),
-    }
-}
-
 fn seen(view: &View<'_>, camera: &Posed, figure: &Held, number: usize) -> Seen {
     let ends = figure.lines.get(number).copied().unwrap_or([[f64::NAN; 3]; 2]);
     let here = line(view, &camera.place, ends);
@@ -427,18 +312,6 @@ fn line_row(about: &About<'_>, rest: &str, (line, room): &Seen) -> Option<String
     let [d1, d2] = line.depths;
     let places = [(w1, p1, d1), (w2, p2, d2), (uw1, u1, d1), (uw2, u2, d2)];
     places.into_iter().find_map(|(found, expected, depth)| wrong_width(found, expected, about, most, depth))
-}
-
-/// By how much a thin cylinder is wider in the picture than its diameter over its depth: the distance of the pupil from its middle line, against the distance between that line
-/// and the one parallel to the optical axis through the pupil, both times the cylinder's direction.
-fn widening([a, b]: [Point; 2]) -> f64 {
-    let n = cross(a, b);
-    let (whole, across) = (length(n), length([n[0], n[1], 0.0]));
-    if across > 1e-9 * whole { whole / across } else { length(a) / a[2].abs() }
-}
-
-fn cross([a, b, c]: Point, [x, y, z]: Point) -> Point {
-    [b * z - c * y, c * x - a * z, a * y - b * x]
 }
 
 /// What does not hold in the width of a wire at a depth, where ends may be `room` pixels off.
@@ -558,8 +431,4 @@ fn undistorted_corners(lens: &Lens, seen: &[Seen], found: &[Pixel], undistorted:
 fn bend(three: &[Seen]) -> f64 {
     let [(a, _), (b, _), (c, _)] = three else { return 0.0 };
     a.path().iter().zip(b.path()).zip(c.path()).map(|((a, b), c)| second_difference(*a, *b, *c)).fold(0.0, f64::max)
-}
-
-fn second_difference(a: Pixel, b: Pixel, c: Pixel) -> f64 {
-    apart([a[0] + c[0], a[1] + c[1]], [2.0 * b[0], 2.0 * b[1]])
 }

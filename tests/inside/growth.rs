@@ -1,4 +1,4 @@
-//! How the cost of a job grows with each of its dimensions: axes, frames, passes, layers, copies, figures, envelopes, keys, pairs.
+//! How the cost of a job grows with each of its dimensions: axes, frames, passes, layers, copies, figures, envelopes, limbs, wires, keys, pairs.
 //!
 //! What: every dimension is doubled three times, all others kept; the exponent is the slope of the logarithms, by least squares. In every run of the tests the counted work
 //! grows with an exponent of 1.1 at most, of pairs 1.3; `measured`, which is ignored, prints the exponents of processor time and the table of DEVELOPERS.md.
@@ -27,6 +27,51 @@ fn envelopes(n: usize) -> Inputs {
     Sized { groups: 3, group: Box::leak(body.into_boxed_str()), layers, ..Sized::default() }.inputs()
 }
 
+/// An axis that turns, and a body 400 mm from its neighbour.
+const TURNING: &str = "[[group.axis]]\nname = \"turn\"\nunit = \"deg\"\ntravel = [-90, 90]\nmax_velocity = 50\nmax_acceleration = 20\nmax_jerk = 40\nmotor = \"m\"\n\
+                       microsteps = 10\n[[group.joint]]\nname = \"hook\"\nslide = [0, 1, 0]\nchannel = \"x\"\noffset = [{x}, 0, 0]\n";
+
+/// Three figures with this body, whose both axes drift.
+fn three(body: &str) -> Inputs {
+    let body = format!("{TURNING}{body}");
+    let layers: String = (0..3).map(|i| drifts(&format!("g{i}.x"), 1) + &drifts(&format!("g{i}.turn"), 1)).collect();
+    Sized { groups: 3, group: Box::leak(body.into_boxed_str()), layers, ..Sized::default() }.inputs()
+}
+
+/// Limbs side by side on the body, each with a proxy.
+fn limbs(n: usize) -> Inputs {
+    let limb = |k: usize| {
+        format!(
+            "[[group.limb]]\nname = \"l{k}\"\npivot = [0, 0, {}]\nturn = [0, 0, 1]\nchannel = \"turn\"\n[[group.envelope]]\nfrom = [0, 0, 0]\nto = [30, 0, 0]\nradius = 3\n\
+             limb = \"l{k}\"\n",
+            10 * k
+        )
+    };
+    three(&(0..n).map(limb).collect::<String>())
+}
+
+/// Limbs on limbs, of which all but neighbours are compared with each other.
+fn limbs_on_limbs(n: usize) -> Inputs {
+    let limb = |k: usize| {
+        let parent = if k == 0 { String::new() } else { format!("parent = \"l{}\"\n", k - 1) };
+        format!(
+            "[[group.limb]]\nname = \"l{k}\"\n{parent}pivot = [0, 0, 10]\nturn = [0, 0, 1]\nchannel = \"turn\"\n[[group.envelope]]\nfrom = [0, 0, 0]\nto = [0, 0, 8]\nradius = 1\n\
+             limb = \"l{k}\"\n"
+        )
+    };
+    three(&(0..n).map(limb).collect::<String>())
+}
+
+/// Upright wires over a plate that turns.
+fn wires(n: usize) -> Inputs {
+    let wire = |k: usize| {
+        let z = 10 * k;
+        format!("[[group.wire]]\nfrom = \"hook\"\nto = \"body\"\nat = [[0, 500, {z}], [0, 0, {z}]]\ndiameter = 0.4\n")
+    };
+    let plate = "[[group.joint]]\nturn = [0, 0, 1]\nchannel = \"turn\"\n";
+    three(&(plate.to_owned() + &(0..n).map(wire).collect::<String>()))
+}
+
 /// Axes that all move.
 fn axes(n: usize) -> Inputs {
     Sized { groups: n, layers: (0..n).map(|i| track(&format!("g{i}.x"), 20)).collect(), ..Sized::default() }.inputs()
@@ -35,7 +80,7 @@ fn axes(n: usize) -> Inputs {
 type Made = fn(usize) -> Inputs;
 
 /// Name, the least size, how it is made, the greatest exponent of counted work. Where nothing is counted that could grow, only time is measured.
-const DIMENSIONS: [(&str, usize, Made, Option<f64>); 10] = [
+const DIMENSIONS: [(&str, usize, Made, Option<f64>); 13] = [
     ("axes", 100, axes, Some(1.1)),
     ("frames, keyed axes", 4000, |n| Sized { frames: n, ..at_length() }.inputs(), None),
     (
@@ -50,6 +95,9 @@ const DIMENSIONS: [(&str, usize, Made, Option<f64>); 10] = [
     ("copies in a chain", 200, |n| Sized { groups: n + 1, layers: track("g0.x", 20) + &chain(n), ..Sized::default() }.inputs(), Some(1.1)),
     ("figures, and with them pairs", 16, figures, Some(1.3)),
     ("envelopes of three figures", 8, envelopes, Some(1.1)),
+    ("limbs of three figures", 8, limbs, Some(1.1)),
+    ("limbs on limbs, and with them pairs", 8, limbs_on_limbs, Some(1.3)),
+    ("wires of three figures", 8, wires, Some(1.1)),
     ("keys of one track", 2000, |n| Sized { layers: track("g0.x", n), ..Sized::default() }.inputs(), Some(1.1)),
 ];
 

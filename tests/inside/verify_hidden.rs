@@ -193,8 +193,8 @@ fn hidden() -> Vec<(&'static str, Damage<'static>)> {
         ("scene: first place", scene(|d, _| d["nodes"][1]["translation"][0] = json!(1.0))),
         ("moves: gone and unlisted", without("still.moves.csv")),
         ("a table of no pass", Box::new(|f| drop(f.insert("night.steps.csv".into(), f["matte.steps.csv"].clone())))),
-        ("source: more clearance", text(STAGE, "clearance = 80", "clearance = 800")),
-        ("source: less clearance", text(STAGE, "clearance = 80", "clearance = 70")),
+        ("source: more clearance", text(STAGE, "clearance = 120", "clearance = 800")),
+        ("source: less clearance", text(STAGE, "clearance = 120", "clearance = 110")),
         ("source: scale", text(STAGE, "scale = 0.2", "scale = 0.25")),
         ("source: lens", text(STAGE, "focal_length = 50", "focal_length = 51")),
         ("source: film back", text(STAGE, "film_back = [24.9, 18.7]", "film_back = [24.9, 18.6]")),
@@ -263,7 +263,7 @@ fn a_run_up_longer_than_needed_is_found() {
 fn limits_that_a_manifest_denies_are_found_exceeded() {
     let temp = tempfile::tempdir().unwrap();
     for (limit, file, old, new, word) in [
-        ("clearance", "stage.toml", "clearance = 80", "clearance = 600", "required clearance 600"),
+        ("clearance", "stage.toml", "clearance = 120", "clearance = 600", "required clearance 600"),
         ("rail", "stage.toml", "gap = 180", "gap = 500", "required clearance 500"),
         ("torque", "stage.toml", "efficiency = 0.32", "efficiency = 0.02", "torque"),
         ("velocity", "stage.toml", "max_velocity = 4\n", "max_velocity = 1\n", "velocity"),

@@ -119,7 +119,7 @@ fn what_somebody_edited_behind_right_hashes_is_found_and_named() {
         ("missing: still.moves.csv", Box::new(|d| fs::remove_file(d.join("still.moves.csv")).unwrap())),
         ("missing: haze.rows.csv", Box::new(|d| fs::remove_file(d.join("haze.rows.csv")).unwrap())),
         ("missing: clean.steps.csv", Box::new(|d| fs::remove_file(d.join("clean.steps.csv")).unwrap())),
-        ("required clearance", Box::new(|d| source(d, "clearance = 80", "clearance = 70"))),
+        ("required clearance", Box::new(|d| source(d, "clearance = 120", "clearance = 110"))),
         ("camera.csv", Box::new(|d| source(d, "focal_length = 50", "focal_length = 51"))),
         ("full_size", Box::new(|d| source(d, "scale = 0.2", "scale = 0.25"))),
         ("motor and load of camera.track", Box::new(|d| source(d, "mass = 110", "mass = 100"))),
@@ -139,7 +139,7 @@ fn what_somebody_edited_behind_right_hashes_is_found_and_named() {
 #[test]
 fn limits_that_a_manifest_denies_are_named() {
     for (change, what) in [
-        (("clearance = 80", "clearance = 600"), "required clearance 600 mm"),
+        (("clearance = 120", "clearance = 600"), "required clearance 600 mm"),
         (("gap = 180", "gap = 500"), "required clearance 500 mm"),
         (("efficiency = 0.32", "efficiency = 0.02"), "torque"),
         (("max_velocity = 4\n", "max_velocity = 1\n"), "velocity"),

@@ -4,7 +4,7 @@
 //! unit, so the scene is in centimetres and they are in millimetres; an aperture is moved to the right and up by its offsets, so that the optical axis moves the other way; quaternions
 //! begin with their real part. Form: one prim for each group that has joints, and in it, with places in the axes of its parent, one for each limb, with a value for each sample of each
 //! frame; time codes are frame numbers of the files. Proxies that are for pictures are exact capsules and spheres. Wires, whose ends move apart, stand under `_wires` in the stage's axes.
-//! Names of groups and limbs begin with a letter, those of all else with `_`. Invariant: numbers are those of the tables, in centimetres with seven decimals. Limits: the distortion is no part of UsdGeom and stands in the tables alone;
+//! Names of groups and limbs begin with a letter, those of all else with `_`. Invariant: numbers are those of the tables, in centimetres with seven decimals, quaternions with sixteen. Limits: the distortion is no part of UsdGeom and stands in the tables alone;
 //! rods have no thickness in the stage file and are shown 1 mm thick; an f-stop of 0, where no pass gives one, means that everything is sharp.
 
 use std::io;
@@ -105,7 +105,8 @@ impl Scene<'_> {
         self.samples(out, "double3 xformOp:translate", place, &inside)?;
         let turn = poses.iter().map(|p| {
             let q = &p.rotation;
-            format!("({})", [q.w, q.i, q.j, q.k].map(|x| number(x, 12)).join(", "))
+            // As many decimals as there are: readers take the angle from the real part, which says little near 1.
+            format!("({})", [q.w, q.i, q.j, q.k].map(|x| number(x, 16)).join(", "))
         });
         self.samples(out, "quatd xformOp:orient", turn, &inside)?;
         writeln!(out, "{inside}uniform token[] xformOpOrder = [\"xformOp:translate\", \"xformOp:orient\"]")?;
