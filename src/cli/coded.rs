@@ -83,6 +83,8 @@ impl Coded for PageError {
     fn code(&self) -> Code {
         match self {
             PageError::Pose(error) => error.code(),
+            PageError::Channel(ChannelError::NoPose { .. }) => Code::NoPosition,
+            PageError::Channel(ChannelError::Csv(_) | ChannelError::Io(_)) => Code::WriteFailed,
             PageError::TooLarge { .. } => Code::BudgetExceeded,
             PageError::NoAxis(_) => Code::UnknownAxis,
             PageError::Json(_) | PageError::Drawing(_) => Code::WriteFailed,

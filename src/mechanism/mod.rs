@@ -23,6 +23,7 @@ mod miss;
 pub(crate) mod real;
 mod rods;
 mod sight;
+pub(crate) mod silhouette;
 mod slots;
 pub(crate) mod space;
 pub(crate) mod swashplate;

@@ -7,18 +7,22 @@ use serde::Serialize;
 
 use super::page_error::PageError;
 use super::scene::{Scene, scene};
+use crate::check::clearance::{Against, Nearest, Proof};
 use crate::check::usage::usage;
 use crate::check::{PassReport, Report, words};
 use crate::compile::Compiled;
 use crate::motion::curve::Curve;
+use crate::output::channels::{self, ChannelError};
 use crate::signal::SourceKind;
-use crate::stage::{AxisId, ChannelId, Utilisation};
+use crate::stage::{AxisId, ChannelId, Stage, Utilisation};
+use crate::time::FrameTime;
 
 #[derive(Serialize)]
 struct Data {
     first: i64,
     last: i64,
     axes: Vec<AxisData>,
+    channels: Vec<ChannelData>,
     passes: Vec<PassData>,
     scene: Option<Scene>,
 }
@@ -30,12 +34,36 @@ struct AxisData {
     travel: [f64; 2],
     /// Velocity, acceleration, jerk; unit/s^k.
     limits: [f64; 3],
-    /// Frames of keys of the channels that drive it.
+    /// Frames of its own keys; those of the channels that a mechanism makes it from are marked on them.
     keys: Vec<f64>,
+    /// The channels that a mechanism makes it from.
+    channels: Vec<usize>,
     /// Starts of pieces, and the end of the last.
     knots: Vec<f64>,
     /// Six coefficients a piece, in local time 0 to 1.
     pieces: Vec<[f64; 6]>,
+}
+
+/// A channel that a mechanism turns into axes.
+#[derive(Serialize)]
+struct ChannelData {
+    name: String,
+    unit: &'static str,
+    /// Frames of keys of its layers.
+    keys: Vec<f64>,
+    /// At mid-exposure of every frame.
+    values: Vec<f64>,
+}
+
+/// Two bodies at their least gap.
+#[derive(Serialize)]
+struct NearData {
+    /// In words.
+    text: String,
+    kept: bool,
+    frame: f64,
+    /// Names of the bodies that are marked in the views.
+    bodies: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -46,9 +74,12 @@ struct PassData {
     /// Part of a frame for which the shutter is open.
     open: f64,
     parked: Vec<usize>,
+    /// Names of the groups that are parked.
+    park: Vec<String>,
     /// Thousandths of the tightest limit; one row an axis.
     usage: Vec<Vec<u32>>,
     over: Vec<OverData>,
+    near: Vec<NearData>,
 }
 
 #[derive(Serialize)]
@@ -65,6 +96,7 @@ pub(super) fn text(report: &Report) -> Result<String, PageError> {
     let compiled = &report.compiled;
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let frames = shot.frames();
+    let made = channels::of_mechanisms(stage);
     let axes = stage
         .each_axis()
         .map(|(id, axis)| {
@@ -74,14 +106,16 @@ pub(super) fn text(report: &Report) -> Result<String, PageError> {
                 unit: axis.unit().symbol(),
                 travel: [axis.travel().lower, axis.travel().upper],
                 limits: [l.velocity, l.acceleration, l.jerk],
-                keys: keys(compiled, id),
+                keys: if stage.channels_of(id).iter().any(|c| made.contains(c)) { Vec::new() } else { keys(compiled, id) },
+                channels: stage.channels_of(id).iter().filter_map(|c| made.iter().position(|m| m == c)).collect(),
                 knots: curve.knots().iter().map(|k| short(*k)).collect(),
                 pieces: pieces(curve),
             }
         })
         .collect();
     let passes = report.passes.iter().map(|r| pass(compiled, r)).collect();
-    let data = Data { first: frames.first(), last: frames.last(), axes, passes, scene: scene(compiled)? };
+    let channels = channel_data(compiled, &made)?;
+    let data = Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene: scene(compiled)? };
     Ok(serde_json::to_string(&data)?.replace('<', "\\u003c"))
 }
 
@@ -94,6 +128,7 @@ fn pass(compiled: &Compiled, report: &PassReport) -> PassData {
         pace: program.clock().pace().get(),
         open: program.clock().open(),
         parked: compiled.stage().axis_ids().filter(|id| program.parks(*id)).map(AxisId::index).collect(),
+        park: program.pass().park().iter().map(|g| compiled.stage().group_name(*g).to_owned()).collect(),
         usage: rows.iter().map(|row| row.iter().copied().map(Utilisation::thousandths).collect()).collect(),
         over: report
             .violations
@@ -106,7 +141,52 @@ fn pass(compiled: &Compiled, report: &PassReport) -> PassData {
                 message: words::violation(compiled, v),
             })
             .collect(),
+        near: near(compiled.stage(), report),
     }
+}
+
+/// Pairs of each pass that the views mark.
+const NEAR: usize = 4;
+
+/// The pairs that have least room beyond what is required, over the photographed span.
+fn near(stage: &Stage, report: &PassReport) -> Vec<NearData> {
+    // Of a gap that is only known to be enough, the place says nothing.
+    let told = |n: &&Nearest| n.proof == Proof::Tight || !n.is_kept();
+    let mut pairs: Vec<&Nearest> = report.clearance.iter().flat_map(|c| &c.pairs).filter(told).collect();
+    pairs.sort_by(|a, b| (a.gap - a.required).total_cmp(&(b.gap - b.required)));
+    let bodies = |n: &Nearest| {
+        let other = match n.against {
+            Against::Group(g) | Against::Rail(g) => Some(stage.group_name(g).to_owned()),
+            _ => None,
+        };
+        core::iter::once(stage.group_name(n.group).to_owned()).chain(other).collect()
+    };
+    let of = |n: &&Nearest| NearData {
+        text: words::nearest(stage, n, &format!("frame {:.2}", n.at)),
+        kept: n.is_kept(),
+        frame: short(n.at),
+        bodies: bodies(n),
+    };
+    pairs.iter().take(NEAR).map(of).collect()
+}
+
+/// Every channel that a mechanism turns into axes, frame by frame.
+fn channel_data(compiled: &Compiled, made: &[ChannelId]) -> Result<Vec<ChannelData>, PageError> {
+    let stage = compiled.stage();
+    let mut all: Vec<ChannelData> = made
+        .iter()
+        .map(|c| ChannelData {
+            name: stage.channel_name(*c).to_owned(),
+            unit: stage.channel_unit(*c),
+            keys: keys_of(compiled, &[*c]),
+            values: Vec::new(),
+        })
+        .collect();
+    for frame in compiled.shot().frames().frames() {
+        let values = compiled.channel_values_at(made, FrameTime::of_frame(frame)).map_err(|error| ChannelError::NoPose { frame, error })?;
+        all.iter_mut().zip(values).for_each(|(c, v)| c.values.push(short(v)));
+    }
+    Ok(all)
 }
 
 /// Frames of every key that a layer of the axis's channels has, in order.

@@ -10,6 +10,7 @@ mod page_error;
 mod plot;
 mod policy;
 mod scene;
+mod seen;
 mod tables;
 
 pub(crate) use page_error::PageError;
@@ -63,7 +64,8 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
                         p.verdict.over { (words::exceeded(over)) }
                     }
                     p.notice { (NOTICE) }
-                    details open { summary { "Cautions" } ul { @for c in CAUTIONS { li { (c) } } } }
+                    details.screen_only { summary { "Cautions (" (CAUTIONS.len()) ", in full when printed)" } ul { @for c in CAUTIONS { li { (c) } } } }
+                    div.print_only { p { "Cautions" } ul { @for c in CAUTIONS { li { (c) } } } }
                 }
                 main {
                     (tables::over(report))
@@ -83,8 +85,11 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
                         div.views {
                             figure { figcaption { "From above" } div id="plan" {} }
                             figure { figcaption { "From the side" } div id="side" {} }
+                            figure { figcaption { "Turned: drag it, or use the arrow keys; " kbd { "Home" } " turns it back" }
+                                div id="turned" tabindex="0" {} }
                             figure id="picture_figure" { figcaption id="picture_name" { "The picture" } div id="picture" {} }
                         }
+                        div id="near_section" hidden { p { "Where it is tightest in this pass:" } ul id="near" {} }
                     }
                     (tables::clock(report))
                     (tables::passes(report))

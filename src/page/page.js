@@ -21,9 +21,10 @@
     return e;
   }
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-  const shown = (x) => {
+  /** A figure; what is less than `none` is 0. */
+  const shown = (x, none = 0) => {
     const a = Math.abs(x);
-    if (!(a > 1e-15)) return "0";
+    if (!(a > Math.max(1e-15, none))) return "0";
     // Four significant digits, no power of ten, no zeros at the end, as the program prints.
     const places = Math.min(20, Math.max(0, 3 - Math.floor(Math.log10(a))));
     const text = x.toFixed(places);
@@ -128,9 +129,31 @@
     drawCurves();
   }
 
+  // --- texts that keep out of each other's way ---------------------------------------------------------------
+  const measure = document.createElement("canvas").getContext("2d");
+  measure.font = "14px system-ui, sans-serif";
+  /** Places for labels in a drawing: the first spot round an anchor that is free and within the drawing; none where all are taken. */
+  function placer(width, height) {
+    const taken = [];
+    return (x, y, text) => {
+      const w = measure.measureText(text).width * 1.06 + 6, h = 18;
+      for (const far of [0, 1, 2, 3, 4])
+        for (const [dx, dy] of [[9, -8], [9, 20], [-9 - w, -8], [-9 - w, 20], [-w / 2, -14], [-w / 2, 28]]) {
+          const left = x + dx, top = y + dy + Math.sign(dy) * far * 18 - 14, box = [left, top, left + w, top + h];
+          const fits = left >= 0 && top >= 0 && left + w <= width && top + h <= height;
+          if (fits && !taken.some((t) => box[0] < t[2] && t[0] < box[2] && box[1] < t[3] && t[1] < box[3])) {
+            taken.push(box);
+            return svg("text", { x: left, y: top + 14 }, text);
+          }
+        }
+      return null;
+    };
+  }
+  const wide = (id) => Math.max(300, Math.floor($(id).clientWidth || 640));
+
   // --- one axis ----------------------------------------------------------------------------------------------
-  const LEFT = 230, RIGHT = 130;
   const NAMES = ["position", "velocity", "acceleration", "jerk"];
+  let across = null;
   function drawCurves() {
     const section = $("axis");
     section.hidden = state.axis === null;
@@ -138,145 +161,266 @@
     const axis = D.axes[state.axis], pass = D.passes[state.pass], u = axis.unit;
     const units = [u, u + "/s", u + "/s2", u + "/s3"];
     $("axis_name").textContent = `${axis.name}, pass ${pass.name}`;
-    const parked = pass.parked.includes(state.axis);
+    const parked = pass.parked.includes(state.axis), W = wide("curves"), narrow = W < 700;
+    const left = narrow ? 98 : 110, right = narrow ? 12 : 130;
+    const x0 = axis.knots[0], x1 = axis.knots[axis.knots.length - 1];
+    across = { W, left, right, narrow, X: (t) => left + ((t - x0) / (x1 - x0)) * (W - left - right) };
     const panels = parked ? [] : pass.held ? [0] : [0, 1, 2, 3];
     const all = parked ? [] : points(axis, pass.pace, 1000);
-    const x0 = axis.knots[0], x1 = axis.knots[axis.knots.length - 1], W = 1240, left = LEFT, right = RIGHT;
-    const X = (t) => left + ((t - x0) / (x1 - x0)) * (W - left - right);
-    $("curves").replaceChildren(...panels.map((k) => panel(k, axis, pass, all, units, X, W, left, right)));
+    const drawn = panels.map((k) => {
+      const [lower, upper] = k === 0 ? axis.travel : [-axis.limits[k - 1], axis.limits[k - 1]];
+      return panel({ name: NAMES[k], unit: units[k], of: axis.name, order: k, points: all.map((p) => [p[0], p[k + 1]]), lower, upper, keys: k === 0 ? axis.keys : [], height: k === 0 ? 230 : 170, foot: k === 0 }, pass);
+    });
+    for (const i of parked ? [] : axis.channels) {
+      const c = D.channels[i];
+      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, points: c.values.map((v, n) => [D.first + n, v]), lower: -Infinity, upper: Infinity, keys: c.keys, height: 170, foot: true }, pass));
+    }
+    $("curves").replaceChildren(...drawn);
     const over = pass.over.filter((o) => o.axis === state.axis).map((o) => o.message);
+    const made = axis.channels.length ? " Below stand the channels that a mechanism makes this axis from, frame by frame." : "";
     $("axis_text").textContent = parked ? "Parked at home in this pass." :
-      (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys. " : "Circles are keys; bars show when the shutter is open. ") + over.join(" ");
+      (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys." : "Circles are keys; bars show when the shutter is open.") + made + " " + over.join(" ");
     moveNow();
   }
-  function panel(k, axis, pass, all, units, X, W, left, right) {
-    const H = k === 0 ? 230 : 170, top = 14, bottom = k === 0 ? 34 : 20;
-    const [lower, upper] = k === 0 ? axis.travel : [-axis.limits[k - 1], axis.limits[k - 1]];
+  /** One curve. Name and value stand above it, figures of the curve on its left, limits on its right: none can meet. */
+  function panel(q, pass) {
+    const { W, left, right, narrow, X } = across, H = q.height, top = 26, bottom = q.foot ? 34 : 12;
+    const { lower, upper } = q, all = q.points;
     let least = Infinity, most = -Infinity;
-    for (const p of all) { least = Math.min(least, p[k + 1]); most = Math.max(most, p[k + 1]); }
-    const size = Math.max(most - least, Math.abs(most), Math.abs(least), 1e-12);
-    // Limits far off would press the curve flat: they are named instead.
+    for (const p of all) { least = Math.min(least, p[1]); most = Math.max(most, p[1]); }
+    // What is nothing beside the limit is 0, and is not blown up.
+    const floor = Number.isFinite(upper) ? 1e-9 * Math.max(Math.abs(upper), Math.abs(lower)) : 1e-12;
+    const size = Math.max(most - least, Math.abs(most), Math.abs(least), floor), none = Math.max(1e-9 * size, floor);
+    // The plot is scaled to the curve. Limits far off would press it flat: they are lines at the edge.
     const near = (l) => Math.abs(l - (least + most) / 2) <= 2.5 * size;
     let low = near(lower) ? Math.min(least, lower) : least, high = near(upper) ? Math.max(most, upper) : most;
-    if (high - low < 1e-12 * size || high === low) { low -= 1; high += 1; }
+    if (!(high - low > none)) { low -= 1; high += 1; }
     const pad = 0.06 * (high - low);
     low -= pad; high += pad;
     const Y = (y) => top + ((high - y) / (high - low)) * (H - top - bottom);
-    const s = svg("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": `${NAMES[k]} of ${axis.name}` });
-    s.dataset.panel = NAMES[k];
+    const s = svg("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": `${q.name} of ${q.of}` });
+    s.dataset.panel = q.name;
+    s.dataset.order = q.order;
+    s.dataset.none = none;
+    if (q.channel !== undefined) s.dataset.channel = q.channel;
     for (const edge of [D.first - 0.5, D.last + 0.5]) s.append(svg("line", { class: "cut", x1: X(edge), x2: X(edge), y1: top, y2: H - bottom }));
-    if (low < 0 && 0 < high && k > 0) s.append(svg("line", { class: "axis", x1: left, x2: W - right, y1: Y(0), y2: Y(0) }));
+    if (low < 0 && 0 < high && q.order > 0) s.append(svg("line", { class: "axis", x1: left, x2: W - right, y1: Y(0), y2: Y(0) }));
     const over = (y) => y > upper * (upper > 0 ? 1 + 1e-9 : 1) || y < lower * (lower < 0 ? 1 + 1e-9 : 1);
     const isOver = least < lower && over(least) || most > upper && over(most);
-    for (const [l, name] of [[upper, "limit"], [lower, "limit"]]) {
-      if (!near(l)) continue;
-      s.append(svg("line", { class: isOver ? "limit over" : "limit", x1: left, x2: W - right, y1: Y(l), y2: Y(l) }));
-      s.append(svg("text", { class: "soft", x: W - right + 8, y: Y(l) + 5 }, `${name} ${shown(l)}`));
+    for (const [l, edge, base] of [[upper, top, 12], [lower, H - bottom, -4]]) {
+      if (!Number.isFinite(l)) continue;
+      const y = near(l) ? Y(l) : edge;
+      s.append(svg("line", { class: !near(l) ? "limit far" : isOver ? "limit over" : "limit", x1: left, x2: W - right, y1: y, y2: y }));
+      const text = `limit ${shown(l)}${near(l) ? "" : l > 0 || edge === top ? ", above" : ", below"}`;
+      if (!narrow) s.append(svg("text", { class: "soft", x: W - right + 8, y: near(l) ? y + 5 : y + base - 3 }, text));
     }
     const path = (test) => {
       let d = "", down = false;
       for (const p of all) {
-        if (test(p[k + 1])) { d += `${down ? "L" : "M"}${X(p[0]).toFixed(1)} ${Y(p[k + 1]).toFixed(1)}`; down = true; } else down = false;
+        if (test(p[1])) { d += `${down ? "L" : "M"}${X(p[0]).toFixed(1)} ${Y(p[1]).toFixed(1)}`; down = true; } else down = false;
       }
       return d;
     };
     s.append(svg("path", { class: "curve", d: path(() => true) }));
     if (isOver) s.append(svg("path", { class: "curve over", d: path(over) }));
-    s.append(svg("text", { x: 0, y: top + 12 }, NAMES[k]), svg("text", { class: "soft", x: 0, y: top + 30 }, units[k]));
-    s.append(svg("text", { class: "soft", x: left - 8, y: Y(most) + 5, "text-anchor": "end" }, shown(most)));
-    if (Math.abs(Y(least) - Y(most)) > 16) s.append(svg("text", { class: "soft", x: left - 8, y: Y(least) + 5, "text-anchor": "end" }, shown(least)));
-    const far = [upper, lower].filter((l) => !near(l));
-    if (far.length) s.append(svg("text", { class: "soft", x: W - right + 8, y: top + 12 }, k === 0 ? `${shown(lower)} to ${shown(upper)}` : `limit ${shown(upper)}`));
-    if (k === 0) {
-      for (const f of axis.keys) {
-        if (f < axis.knots[0] || f > axis.knots[axis.knots.length - 1]) continue;
-        s.append(svg("circle", { class: "key", cx: X(f), cy: Y(inPiece(axis, pieceAt(axis, f), f)[0]), r: 4 }));
-      }
+    s.append(svg("text", { x: 0, y: 15 }, `${q.name}, ${q.unit}`));
+    s.append(svg("text", { class: "soft", x: left - 6, y: Y(most) + 5, "text-anchor": "end" }, shown(most, none)));
+    if (Math.abs(Y(least) - Y(most)) > 18) s.append(svg("text", { class: "soft", x: left - 6, y: Y(least) + 5, "text-anchor": "end" }, shown(least, none)));
+    for (const f of q.keys) {
+      if (f < all[0][0] || f > all[all.length - 1][0]) continue;
+      s.append(svg("circle", { class: "key", cx: X(f), cy: Y(q.channel === undefined ? inPiece(D.axes[state.axis], pieceAt(D.axes[state.axis], f), f)[0] : between(q.points, f)), r: 4 }));
+    }
+    if (q.foot) {
       let d = "";
       for (let n = D.first; n <= D.last; n++) d += `M${X(n - pass.open / 2).toFixed(1)} ${H - bottom + 6}H${X(n + pass.open / 2).toFixed(1)}`;
       s.append(svg("path", { class: "open", d }));
-      for (const n of [D.first, D.last]) s.append(svg("text", { class: "soft", x: X(n), y: H - 6, "text-anchor": "middle" }, `frame ${n}`));
+      for (const n of [D.first, D.last]) s.append(svg("text", { class: "soft", x: X(n), y: H - 6, "text-anchor": n === D.first ? "start" : "end" }, `frame ${n}`));
     }
-    s.append(svg("line", { class: "now", x1: 0, x2: 0, y1: top, y2: H - bottom }), svg("text", { class: "value", x: 0, y: top + 52 }));
+    s.append(svg("line", { class: "now", x1: 0, x2: 0, y1: top, y2: H - bottom }), svg("text", { class: "value", x: W, y: 15, "text-anchor": "end" }));
     return s;
   }
+  /** A value between two frames, on the straight line that is drawn there. */
+  function between(all, f) {
+    const i = Math.min(all.length - 2, Math.max(0, Math.floor(f - all[0][0])));
+    return all.length < 2 ? all[0][1] : all[i][1] + (all[i + 1][1] - all[i][1]) * (f - all[i][0]);
+  }
   function moveNow() {
-    if (state.axis === null) return;
+    if (state.axis === null || !across) return;
     const axis = D.axes[state.axis], pass = D.passes[state.pass];
-    const values = inPiece(axis, pieceAt(axis, state.frame), state.frame);
-    const x0 = axis.knots[0], x1 = axis.knots[axis.knots.length - 1];
+    const values = inPiece(axis, pieceAt(axis, state.frame), state.frame), x = across.X(state.frame);
     document.querySelectorAll("#curves svg").forEach((s) => {
-      const k = NAMES.indexOf(s.dataset.panel), x = LEFT + ((state.frame - x0) / (x1 - x0)) * (1240 - LEFT - RIGHT), line = s.querySelector(".now");
+      const k = Number(s.dataset.order), line = s.querySelector(".now"), c = s.dataset.channel;
       line.setAttribute("x1", x);
       line.setAttribute("x2", x);
-      s.querySelector(".value").textContent = `frame ${state.frame}: ${shown(values[k] / pass.pace ** k)}`;
+      const value = c === undefined ? values[k] / pass.pace ** k : D.channels[Number(c)].values[state.frame - D.first];
+      s.querySelector(".value").textContent = `frame ${state.frame}: ${shown(value, Number(s.dataset.none))}`;
     });
   }
 
   // --- the stage ---------------------------------------------------------------------------------------------
   const S = D.scene;
   let views = [];
-  function extent(a, b) {
-    let box = [Infinity, -Infinity, Infinity, -Infinity];
-    const take = (x, y) => { box = [Math.min(box[0], x), Math.max(box[1], x), Math.min(box[2], y), Math.max(box[3], y)]; };
-    for (const body of S.bodies) for (const p of body.places) for (let i = 0; i < p.length; i += 3) take(p[i + a], p[i + b]);
-    for (const o of S.still) { take(o.from[a], o.from[b]); take(o.to[a], o.to[b]); }
-    const pad = 0.08 * Math.max(box[1] - box[0], box[3] - box[2], 1);
-    return [box[0] - pad, box[1] + pad, box[2] - pad, box[3] + pad];
+  const turn = { yaw: -0.6, pitch: 0.5 };
+  /** Places of a body in the pass that is shown: points of three numbers, one after the other. */
+  function places(body, n) {
+    const own = body.places[S.sets[state.pass]] ?? body.places[0];
+    return own.length === 1 ? own[0] : own[n];
   }
-  /** A view along one direction: `a` runs to the right, `b` down, or up where `up`. */
-  function view(id, a, b, up, names) {
-    const [l, r, t, d] = extent(a, b), W = 640, k = W / (r - l), H = Math.max(120, Math.min(640, (d - t) * k));
-    const X = (x) => (x - l) * k, Y = (y) => (up ? H - (y - t) * (H / (d - t)) : (y - t) * (H / (d - t)));
-    const s = svg("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": names });
+  /** The box that holds everything at all frames, mm; of a camera's view only where it stands. */
+  function room() {
+    const box = [[Infinity, -Infinity], [Infinity, -Infinity], [Infinity, -Infinity]];
+    const take = (p, i, r) => { for (let a = 0; a < 3; a++) { box[a][0] = Math.min(box[a][0], p[i + a] - r); box[a][1] = Math.max(box[a][1], p[i + a] + r); } };
+    for (const body of S.bodies)
+      for (const own of body.places)
+        for (const p of own ?? []) {
+          for (let i = 0; i < 3 * body.chain; i += 3) take(p, i, 0);
+          body.parts.forEach((part, j) => { for (const end of [0, 3]) take(p, 3 * body.chain + 6 * j + end, part.radius); });
+        }
+    for (const o of S.still) { take(o.from, 0, o.radius); take(o.to, 0, o.radius); }
+    return box;
+  }
+  const box = S ? room() : null;
+  const PLAN = (x, y, z) => [x, z, y], SIDE = (x, y, z) => [z, -y, x];
+  function turned() {
+    const [cy, sy, cp, sp] = [Math.cos(turn.yaw), Math.sin(turn.yaw), Math.cos(turn.pitch), Math.sin(turn.pitch)];
+    return (x, y, z) => { const a = x * cy + z * sy, b = z * cy - x * sy; return [a, b * sp - y * cp, b * cp + y * sp]; };
+  }
+  /** A view along one direction: `flat` gives right, down and nearness of a place, mm. */
+  function view(id, flat, name) {
+    let lr = [Infinity, -Infinity], td = [Infinity, -Infinity];
+    for (let i = 0; i < 8; i++) {
+      const [u, v] = flat(box[0][i & 1], box[1][(i >> 1) & 1], box[2][i >> 2]);
+      lr = [Math.min(lr[0], u), Math.max(lr[1], u)]; td = [Math.min(td[0], v), Math.max(td[1], v)];
+    }
+    const W = wide(id), pad = 26, k0 = (W - 2 * pad) / Math.max(lr[1] - lr[0], 1);
+    const H = Math.round(Math.max(120, Math.min(0.9 * W, (td[1] - td[0]) * k0 + 2 * pad)));
+    const k = Math.min(k0, (H - 2 * pad) / Math.max(td[1] - td[0], 1));
+    const X = (u) => W / 2 + (u - (lr[0] + lr[1]) / 2) * k, Y = (v) => H / 2 + (v - (td[0] + td[1]) / 2) * k;
+    const at = (p, i) => { const [u, v, near] = flat(p[i], p[i + 1], p[i + 2]); return [X(u), Y(v), near]; };
+    const s = svg("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": name });
+    const bar = 10 ** Math.floor(Math.log10(0.4 * (W / k)));
+    const still = [];
     for (const o of S.still) {
-      s.append(svg("line", { class: "still", x1: X(o.from[a]), y1: Y(o.from[b]), x2: X(o.to[a]), y2: Y(o.to[b]) }));
-      s.append(svg("text", { class: "soft", x: X(o.to[a]) + 6, y: Y(o.to[b]) - 4 }, o.name));
+      if (o.kind === "capsule") {
+        const [a, b] = [at(o.from, 0), at(o.to, 0)];
+        s.append(svg("line", { class: "still", x1: a[0], y1: a[1], x2: b[0], y2: b[1], "stroke-width": Math.max(2, 2 * o.radius * k) }));
+        still.push([b, o.name]);
+      } else {
+        const c = (i) => at([[o.from, o.to][i & 1][0], [o.from, o.to][(i >> 1) & 1][1], [o.from, o.to][i >> 2][2]], 0);
+        let d = "";
+        for (const [i, j] of [[0, 1], [2, 3], [4, 5], [6, 7], [0, 2], [1, 3], [4, 6], [5, 7], [0, 4], [1, 5], [2, 6], [3, 7]]) d += `M${c(i)[0]} ${c(i)[1]}L${c(j)[0]} ${c(j)[1]}`;
+        s.append(svg("path", { class: "keep_out", d }));
+        still.push([c(7), o.name]);
+      }
     }
     for (const body of S.bodies) {
-      const d = body.places.map((p, i) => `${i ? "L" : "M"}${X(p[p.length - 3 + a]).toFixed(1)} ${Y(p[p.length - 3 + b]).toFixed(1)}`).join("");
+      const own = body.places[S.sets[state.pass]] ?? body.places[0];
+      if (own.length === 1) continue;
+      const d = own.map((p, i) => { const q = at(p, 3 * (body.chain - 1)); return `${i ? "L" : "M"}${q[0].toFixed(1)} ${q[1].toFixed(1)}`; }).join("");
       s.append(svg("path", { class: "path", d }));
     }
     const moving = svg("g");
     s.append(moving);
+    s.append(svg("path", { class: "scale_bar", d: `M8 ${H - 8}h${(bar * k).toFixed(1)}` }));
     $(id).replaceChildren(s);
-    views.push((n) => {
-      const parts = [];
+    return (n) => {
+      const parts = [], label = placer(W, H), marked = tight(n);
+      const names = [svg("text", { class: "soft scale_text", x: 8, y: H - 13 }, bar >= 1000 ? `${bar / 1000} m` : `${bar} mm`)];
+      label(8 - 9, H - 13 + 8, bar >= 1000 ? `${bar / 1000} m` : `${bar} mm`);
       for (const body of S.bodies) {
-        const p = body.places[n], x = X(p[p.length - 3 + a]), y = Y(p[p.length - 3 + b]);
-        let d = "";
-        for (let i = 0; i < p.length; i += 3) d += `${i ? "L" : "M"}${X(p[i + a]).toFixed(1)} ${Y(p[i + b]).toFixed(1)}`;
-        if (body.half_view !== null && !up) {
-          const look = body.looks[n], way = Math.atan2(look[b], look[a]), half = (body.half_view * Math.PI) / 180, far = Math.max(W, H);
-          const edge = (turn) => `${(x + far * Math.cos(way + turn)).toFixed(1)} ${(y + far * Math.sin(way + turn)).toFixed(1)}`;
-          parts.push(svg("path", { class: "view", d: `M${x} ${y}L${edge(-half)}L${edge(half)}Z` }));
-          parts.push(svg("path", { class: "sight", d: `M${x} ${y}L${edge(0)}` }));
-        } else if (body.half_view !== null) {
-          const look = body.looks[n], far = Math.max(W, H) / 1000;
-          parts.push(svg("line", { class: "sight", x1: x, y1: y, x2: x + look[a] * far, y2: y - look[b] * far }));
+        const p = places(body, n), here = at(p, 3 * (body.chain - 1)), mark = marked.includes(body.name) ? " tight" : "";
+        if (body.camera) {
+          const eye = p.slice(3 * (body.chain - 1), 3 * body.chain), far = 0.4 * Math.hypot(...box.map(([a, b]) => b - a)), from = p.length - 12;
+          const corner = (i) => at([0, 1, 2].map((a) => eye[a] + ((p[from + 3 * i + a] - eye[a]) * far) / 1000), 0);
+          const c = [0, 1, 2, 3].map(corner).map((q) => `${q[0].toFixed(1)} ${q[1].toFixed(1)}`), e = `${here[0].toFixed(1)} ${here[1].toFixed(1)}`;
+          parts.push([Infinity, svg("path", { class: "view", d: `M${c[0]}L${c[1]}L${c[2]}L${c[3]}Z` + c.map((q) => `M${e}L${q}`).join("") })]);
         }
-        parts.push(svg("path", { class: "chain", d }), svg("circle", { class: "body", cx: x, cy: y, r: 6 }), svg("text", { x: x + 10, y: y - 8 }, body.name));
+        let d = "";
+        for (let i = 0; i < body.chain; i++) { const q = at(p, 3 * i); d += `${i ? "L" : "M"}${q[0].toFixed(1)} ${q[1].toFixed(1)}`; }
+        parts.push([here[2], svg("path", { class: "chain", d })]);
+        for (let i = 0; i + 1 < body.chain; i++) { const q = at(p, 3 * i); parts.push([q[2], svg("rect", { class: "trolley", x: q[0] - 2.5, y: q[1] - 2.5, width: 5, height: 5 })]); }
+        body.parts.forEach((part, j) => {
+          const i = 3 * body.chain + 6 * j, [a, b] = [at(p, i), at(p, i + 3)];
+          const line = { class: part.kind + mark, x1: a[0].toFixed(1), y1: a[1].toFixed(1), x2: b[0].toFixed(1), y2: b[1].toFixed(1), "data-body": body.name };
+          if (part.kind === "proxy") line["stroke-width"] = Math.max(1, 2 * part.radius * k).toFixed(1);
+          parts.push([(a[2] + b[2]) / 2, svg("line", line)]);
+        });
+        parts.push([Infinity, svg("circle", { class: "body" + mark, cx: here[0], cy: here[1], r: 3 })]);
+        names.push(label(here[0], here[1], D.passes[state.pass].park.includes(body.name) ? `${body.name} (parked)` : body.name));
       }
-      moving.replaceChildren(...parts);
+      for (const [q, text] of still) names.push(label(q[0], q[1], text));
+      parts.sort((a, b) => a[0] - b[0]);
+      moving.replaceChildren(...parts.map((p) => p[1]), ...names.filter((t) => t));
+    };
+  }
+  /** Bodies that are at their least gap about this frame. */
+  function tight(n) {
+    return D.passes[state.pass].near.filter((p) => Math.abs(p.frame - D.first - n) <= 0.5).flatMap((p) => p.bodies);
+  }
+  function drawNear() {
+    const rows = D.passes[state.pass].near.map((p) => {
+      const row = html("li", p.kept ? "" : "over"), go = html("button", "", `frame ${Math.round(p.frame)}`);
+      go.type = "button";
+      go.addEventListener("click", () => show(Math.min(D.last, Math.max(D.first, Math.round(p.frame)))));
+      row.append(go, " ", p.text);
+      return row;
     });
+    $("near").replaceChildren(...rows);
+    $("near_section").hidden = rows.length === 0;
   }
   function picture() {
     const p = S.picture;
-    if (!p) { $("picture_figure").hidden = true; return; }
-    const [w, h] = p.size, k = 640 / w, s = svg("svg", { viewBox: `-20 -20 680 ${h * k + 40}`, role: "img", "aria-label": "the picture" });
-    $("picture_name").textContent = `The picture as ${p.camera} sees it, ${w} x ${h} pixels`;
-    s.append(svg("rect", { class: "frame", x: 0, y: 0, width: 640, height: h * k }));
-    const moving = svg("g");
-    s.append(moving);
+    if (!p) { $("picture_figure").hidden = true; return () => {}; }
+    const W = wide("picture"), edge = 26, [w, h] = p.size, k = (W - 2 * edge) / w, H = h * k + 2 * edge;
+    const s = svg("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": "the picture" });
+    const set = S.sets[state.pass], open = p.shutters[set];
+    $("picture_name").textContent = `The picture as ${p.camera} sees it, ${w} x ${h} pixels; outlines of proxies` + (open ? `, light what they sweep at ${shown(open)} deg of shutter` : "");
+    const moving = svg("g", { transform: `translate(${edge} ${edge})` });
+    s.append(moving, svg("rect", { class: "frame", x: edge, y: edge, width: w * k, height: h * k }));
     $("picture").replaceChildren(s);
-    views.push((n) => {
-      const parts = [];
-      for (const [name, ends] of p.rods) if (ends[n]) parts.push(svg("line", { class: "rod", x1: ends[n][0] * k, y1: ends[n][1] * k, x2: ends[n][2] * k, y2: ends[n][3] * k, "data-rod": name }));
-      for (const [name, at] of p.points) {
-        if (!at[n]) continue;
-        parts.push(svg("circle", { class: "body", cx: at[n][0] * k, cy: at[n][1] * k, r: 5 }), svg("text", { x: at[n][0] * k + 9, y: at[n][1] * k - 7 }, name));
+    // The first point, then from each point to the next.
+    const d = (list) => { let t = "", x = 0, y = 0; for (let i = 0; i < list.length; i += 2) { x += list[i]; y += list[i + 1]; t += `${i ? "L" : "M"}${(x * k).toFixed(1)} ${(y * k).toFixed(1)}`; } return t; };
+    return (n) => {
+      const swept = [], outlines = [], lines = [], names = [], label = placer(w * k, h * k), marked = tight(n);
+      for (const f of p.figures) {
+        const own = (f.sets[set] ?? f.sets[0])[n], mark = marked.includes(f.name) ? " tight" : "";
+        for (const o of own.s ?? []) if (o.length) swept.push(svg("path", { class: "swept", d: d(o) + "Z" }));
+        let centre = null;
+        for (const o of own.o) if (o.length) {
+          outlines.push(svg("path", { class: "outline" + mark, d: d(o) + "Z", "data-figure": f.name }));
+          centre = centre ?? [(o[0] * k), (o[1] * k)];
+        }
+        const kinds = S.bodies.find((b) => b.name === f.name).parts.filter((q) => q.kind !== "proxy");
+        own.l.forEach((l, i) => { if (l.length) lines.push(svg("path", { class: kinds[i].kind, d: d(l), "data-rod": f.name })); });
+        const at = centre ?? (own.l.length && own.l[0].length ? [own.l[0][0] * k, own.l[0][1] * k] : null);
+        if (at && at[0] >= 0 && at[0] <= w * k && at[1] >= 0 && at[1] <= h * k) names.push(label(at[0], at[1], f.name));
       }
-      moving.replaceChildren(...parts);
+      moving.replaceChildren(...swept, ...lines, ...outlines, ...names.filter((t) => t));
+    };
+  }
+  function drawStage() {
+    if (!S) return;
+    views = [view("plan", PLAN, "the stage from above"), view("side", SIDE, "the stage from the side"), view("turned", turned(), "the stage, turned"), picture()];
+    drawNear();
+    for (const draw of views) draw(state.frame - D.first);
+  }
+  function turnBy(yaw, pitch) {
+    turn.yaw += yaw;
+    turn.pitch = Math.min(Math.PI / 2, Math.max(-Math.PI / 2, turn.pitch + pitch));
+    views[2] = view("turned", turned(), "the stage, turned");
+    views[2](state.frame - D.first);
+  }
+  if (S) {
+    let held = null;
+    $("turned").addEventListener("pointerdown", (e) => { held = [e.clientX, e.clientY]; $("turned").setPointerCapture(e.pointerId); });
+    $("turned").addEventListener("pointermove", (e) => { if (held) { turnBy((held[0] - e.clientX) / 200, (e.clientY - held[1]) / 200); held = [e.clientX, e.clientY]; } });
+    for (const end of ["pointerup", "pointercancel"]) $("turned").addEventListener(end, () => { held = null; });
+    $("turned").addEventListener("keydown", (e) => {
+      const by = { ArrowLeft: [0.1, 0], ArrowRight: [-0.1, 0], ArrowUp: [0, 0.1], ArrowDown: [0, -0.1] }[e.key];
+      if (by) turnBy(...by);
+      else if (e.key === "Home") { turn.yaw = -0.6; turn.pitch = 0.5; turnBy(0, 0); }
+      else return;
+      e.preventDefault();
     });
   }
   function show(frame) {
@@ -300,9 +444,11 @@
     option.value = String(i);
     $("pass").append(option);
   });
-  $("pass").addEventListener("change", () => { state.pass = Number($("pass").value); drawMap(); drawCurves(); });
+  $("pass").addEventListener("change", () => { state.pass = Number($("pass").value); drawMap(); drawCurves(); drawStage(); });
   document.addEventListener("keydown", (e) => { if (e.key === "Escape") { state.axis = null; drawMap(); drawCurves(); } });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawMap);
+  let width = innerWidth;
+  addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; drawCurves(); drawStage(); } });
   $("frame").min = String(D.first);
   $("frame").max = String(D.last);
   $("frame").addEventListener("input", () => show(Number($("frame").value)));
@@ -311,9 +457,9 @@
   const worst = D.passes.findIndex((p) => p.over.length > 0);
   if (worst >= 0) { state.pass = worst; state.axis = D.passes[worst].over[0].axis; $("pass").value = String(worst); state.frame = Math.min(D.last, Math.max(D.first, Math.round(D.passes[worst].over[0].from))); }
   $("stage").hidden = !S;
-  if (S) { view("plan", 0, 2, false, "the stage from above"); view("side", 2, 1, true, "the stage from the side"); picture(); }
   drawMap();
   drawCurves();
+  drawStage();
   show(state.frame);
   document.documentElement.dataset.ready = (performance.now() - began).toFixed(1);
 })();

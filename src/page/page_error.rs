@@ -1,6 +1,7 @@
 //! Why a page or a plot could not be made.
 
 use crate::compile::Counts;
+use crate::output::channels::ChannelError;
 use crate::output::handoff::poses::PoseError;
 
 /// Why a page could not be made.
@@ -9,6 +10,9 @@ pub(crate) enum PageError {
     /// A body without a pose.
     #[error(transparent)]
     Pose(#[from] PoseError),
+    /// A channel without a value.
+    #[error(transparent)]
+    Channel(#[from] ChannelError),
     /// More axes x frames x passes than a page can hold.
     #[error(
         "the page would show {counts}; at most {most} counts fit: photograph fewer frames, or add --large where a page of this size is meant"

@@ -1,24 +1,25 @@
-//! Where bodies are at every frame, for plan, side and picture.
+//! Where everything stands at every frame, for plan, side and turned view.
 //!
-//! What: of each body the places of its joints from the floor outwards and of itself, whole mm; of cameras the way they look and half of their
-//! view; and what the first camera with a lens sees: bodies, support rods and wires in pixels at mid-exposure, as the first pass has them.
-//! Invariant: read back from the compiled curves. Limits: a point behind the lens is `null`, so is a rod with an end there.
+//! What: of each body the places of its joints from the floor outwards and of itself, and the ends of its proxies, rods and wires, limbs included; whole mm. Of cameras the corners of the
+//! view. Passes that park the same groups share a set of places, in which parked groups stand at home.
+//! Invariant: read back from the compiled curves at mid-exposure. Obstacles and keep-out boxes stand still.
 
 use serde::Serialize;
 
 use super::page_error::PageError;
+use super::seen::{Picture, picture, whole};
 use crate::compile::Compiled;
 use crate::mechanism::{Lens, Vector};
-use crate::number::elementary;
 use crate::output::handoff::poses::{self, PoseError};
-use crate::stage::{Body, Posture, Stage};
+use crate::shot::Pass;
+use crate::stage::{Body, Posture};
 use crate::time::FrameTime;
 
 /// Everything that stands or hangs on the stage.
 #[derive(Serialize)]
 pub(super) struct Scene {
-    /// Name of the pass it is shown in.
-    pass: String,
+    /// For each pass its set of places.
+    sets: Vec<usize>,
     bodies: Vec<BodyData>,
     still: Vec<Still>,
     picture: Option<Picture>,
@@ -27,93 +28,126 @@ pub(super) struct Scene {
 #[derive(Serialize)]
 struct BodyData {
     name: String,
-    /// Horizontal half of the view, deg; `null` for what is no camera.
-    half_view: Option<f64>,
-    /// One list a frame: x, y, z of each joint and of the body, mm.
-    places: Vec<Vec<i64>>,
-    /// One direction a frame for cameras: x, y, z in thousandths.
-    looks: Vec<[i64; 3]>,
+    /// Joints of the chain, and the body itself: so many points begin each list of places.
+    chain: usize,
+    /// What follows, two points each.
+    parts: Vec<PartData>,
+    /// True for a camera: the four corners of its view, 1 m ahead, follow at the end.
+    camera: bool,
+    /// For each set the places of each frame, x, y, z one after the other; one list for all frames where nothing moves, `null` where they are those of the first set.
+    places: Vec<Option<Vec<Vec<i64>>>>,
 }
 
-/// Fixed obstacles, as lines with a radius.
+#[derive(Serialize)]
+struct PartData {
+    kind: &'static str,
+    /// mm; 0 for a rod, whose thickness is not given.
+    radius: f64,
+}
+
+/// What does not move.
 #[derive(Serialize)]
 struct Still {
     name: String,
+    /// `capsule` or `box`.
+    kind: &'static str,
     from: [i64; 3],
     to: [i64; 3],
+    radius: f64,
 }
 
-#[derive(Serialize)]
-struct Picture {
-    camera: String,
-    size: [u32; 2],
-    /// One list a body other than the camera: name, and its place a frame.
-    points: Vec<(String, Vec<Option<[i64; 2]>>)>,
-    /// One list a rod or wire: the group that carries it, and its ends a frame.
-    rods: Vec<(String, Vec<Option<[i64; 4]>>)>,
+/// Of every distinct set of parked groups a pass that stands for it, the first moving one if there is one; and the set of each pass.
+fn sets(passes: &[Pass]) -> (Vec<&Pass>, Vec<usize>) {
+    let mut firsts: Vec<&Pass> = Vec::new();
+    let mut of_pass = Vec::new();
+    for pass in passes {
+        let same =
+            |other: &&Pass| pass.park().iter().all(|g| other.park().contains(g)) && other.park().iter().all(|g| pass.park().contains(g));
+        let at = firsts.iter().position(same).unwrap_or_else(|| {
+            firsts.push(pass);
+            firsts.len() - 1
+        });
+        of_pass.push(at);
+    }
+    let shown = |i: usize| {
+        let of_set = || passes.iter().zip(&of_pass).filter(move |(_, s)| **s == i).map(|(p, _)| p);
+        of_set().find(|p| p.exposure() == crate::shot::Exposure::Moving).or_else(|| of_set().next())
+    };
+    ((0..firsts.len()).filter_map(shown).collect(), of_pass)
 }
 
 /// The scene; `None` where the stage does not say where its bodies are.
 pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
-    let Some(pass) = shot.passes().first() else { return Ok(None) };
     if stage.bodies().is_empty() {
         return Ok(None);
     }
+    let (shown, of_pass) = sets(shot.passes());
     let mut bodies = Vec::new();
-    let mut poses: Vec<Vec<Posture>> = Vec::new();
     for body in stage.bodies() {
-        let name = poses::name(stage, body);
-        let mut data = BodyData { name: name.to_owned(), half_view: body.lens().map(half_view), places: Vec::new(), looks: Vec::new() };
-        let mut own = Vec::new();
-        for frame in shot.frames().frames() {
-            let t = FrameTime::of_frame(frame);
-            let at = |error| PoseError::NoPose { body: name.to_owned(), at: t.0, error };
-            let places = compiled.places_at(Some(pass), body, t).map_err(at)?;
-            data.places.push(places.iter().flat_map(|p| [p.x, p.y, p.z]).map(whole).collect());
-            let pose = poses::posture(compiled, Some(pass), body, t)?;
-            if body.lens().is_some() {
-                let ahead = pose.body().out(Vector::new(0.0, 0.0, -1.0)) - pose.body().position;
-                data.looks.push([ahead.x, ahead.y, ahead.z].map(|c| whole(1000.0 * c)));
+        let mut data = parts(poses::name(stage, body), body);
+        let first = FrameTime::of_frame(shot.frames().first());
+        data.chain = compiled.places_at(None, body, first).map_or(0, |all| all.len());
+        for pass in &shown {
+            let mut all: Vec<Vec<i64>> = Vec::new();
+            for frame in shot.frames().frames() {
+                all.push(places(compiled, pass, body, FrameTime::of_frame(frame))?);
             }
-            own.push(pose);
+            if all.windows(2).all(|w| w.first() == w.last()) {
+                all.truncate(1);
+            }
+            let known = data.places.first().is_some_and(|first| first.as_ref() == Some(&all));
+            data.places.push((!known).then_some(all));
         }
         bodies.push(data);
-        poses.push(own);
     }
-    let still = stage.surroundings().obstacles.iter().map(|o| {
-        let corner = |v: Vector| [v.x, v.y, v.z].map(whole);
-        Still { name: o.name.clone(), from: corner(o.shape.from), to: corner(o.shape.to) }
+    let corner = |v: Vector| [v.x, v.y, v.z].map(whole);
+    let surroundings = stage.surroundings();
+    let solid = surroundings.obstacles.iter().map(|o| Still {
+        name: o.name.clone(),
+        kind: "capsule",
+        from: corner(o.shape.from),
+        to: corner(o.shape.to),
+        radius: o.shape.radius,
     });
-    let camera = stage.bodies().iter().zip(&poses).find_map(|(b, p)| Some((b, b.lens()?, p)));
-    let picture = camera.map(|(body, lens, from)| picture(stage, body, lens, from, &poses));
-    Ok(Some(Scene { pass: pass.name().to_owned(), bodies, still: still.collect(), picture }))
+    let boxes = surroundings.keep_out.iter().map(|k| Still {
+        name: k.name.clone(),
+        kind: "box",
+        from: corner(k.least),
+        to: corner(k.greatest),
+        radius: 0.0,
+    });
+    let still = solid.chain(boxes).collect();
+    Ok(Some(Scene { sets: of_pass, bodies, still, picture: picture(compiled, &shown)? }))
 }
 
-fn picture(stage: &Stage, camera: &Body, lens: &Lens, from: &[Posture], poses: &[Vec<Posture>]) -> Picture {
-    let (mut points, mut rods) = (Vec::new(), Vec::new());
-    for (body, own) in stage.bodies().iter().zip(poses).filter(|(b, _)| b.group() != camera.group()) {
-        let name = poses::name(stage, body).to_owned();
-        let seen = |c: &Posture, point: Vector| lens.project(c.body(), point).ok().map(|p| [p.right, p.down].map(whole));
-        points.push((name.clone(), from.iter().zip(own).map(|(c, b)| seen(c, b.body().position)).collect()));
-        for rod in body.lines() {
-            let [start, end] = rod.ends;
-            let ends = from.iter().zip(own).map(|(c, b)| {
-                let ([x1, y1], [x2, y2]) = (seen(c, b.out(&start))?, seen(c, b.out(&end))?);
-                Some([x1, y1, x2, y2])
-            });
-            rods.push((name.clone(), ends.collect()));
-        }
+fn parts(name: &str, body: &Body) -> BodyData {
+    let proxies = body.shown().iter().map(|s| PartData { kind: "proxy", radius: s.radius });
+    let lines = body.lines().iter().map(|l| match l.diameter {
+        Some(diameter) => PartData { kind: "wire", radius: 0.5 * diameter },
+        None => PartData { kind: "rod", radius: 0.0 },
+    });
+    BodyData { name: name.to_owned(), chain: 0, parts: proxies.chain(lines).collect(), camera: body.lens().is_some(), places: Vec::new() }
+}
+
+/// Everything of a body at an instant, in the order of [`BodyData`].
+fn places(compiled: &Compiled, pass: &Pass, body: &Body, t: FrameTime) -> Result<Vec<i64>, PageError> {
+    let name = || poses::name(compiled.stage(), body).to_owned();
+    let no_pose = |error| PoseError::NoPose { body: name(), at: t.0, error };
+    let chain = compiled.places_at(Some(pass), body, t).map_err(no_pose)?;
+    let posture = compiled.posture_at(Some(pass), body, t).map_err(no_pose)?;
+    let solids = body.shown().iter().flat_map(|s| s.ends);
+    let lines = body.lines().iter().flat_map(|l| l.ends);
+    let mut all = chain;
+    all.extend(solids.chain(lines).map(|hold| posture.out(&hold)));
+    if let Some(lens) = body.lens() {
+        all.extend(view(lens, &posture));
     }
-    Picture { camera: poses::name(stage, camera).to_owned(), size: lens.pixels(), points, rods }
+    Ok(all.iter().flat_map(|p| [p.x, p.y, p.z]).map(whole).collect())
 }
 
-fn half_view(lens: &Lens) -> f64 {
-    let [width, _] = lens.back();
-    elementary::degrees(elementary::atan2(0.5 * width, lens.focal_length()))
-}
-
-/// Whole units for drawing.
-fn whole(x: f64) -> i64 {
-    crate::number::whole::nearest(x).unwrap_or(0)
+/// The corners of what an undistorted lens of this focal length shows 1 m ahead, round the picture.
+fn view(lens: &Lens, camera: &Posture) -> [Vector; 4] {
+    let [width, height] = lens.back().map(|side| 500.0 * side / lens.focal_length());
+    [(-1.0, 1.0), (1.0, 1.0), (1.0, -1.0), (-1.0, -1.0)].map(|(x, y)| camera.body().out_fixed(Vector::new(x * width, y * height, -1000.0)))
 }

@@ -87,7 +87,7 @@ pub(super) fn passes(report: &Report) -> Markup {
     html! {
         section {
             h2 { "Passes" }
-            table {
+            div.scroll { table {
                 thead { tr { th { "pass" } th { "exposure" } th { "pace" } th { "shutter" } th { "takes" } th { "run-up" } th { "run-down" }
                     th { "move to start" } th { "return home" } th { "fastest possible" } } }
                 tbody { @for p in &report.passes {
@@ -106,7 +106,7 @@ pub(super) fn passes(report: &Report) -> Markup {
                         }
                     }
                 } }
-            }
+            } }
             @let tight: Vec<&str> = no_room(report);
             @if !tight.is_empty() { p { "No room in the travel to remove backlash before the start: " (tight.join(", ")) "." } }
         }
@@ -158,25 +158,40 @@ pub(super) fn clearance(report: &Report) -> Markup {
         @if !rows.is_empty() {
             section {
                 h2 { "Clearance" }
-                table {
+                div.scroll { table {
                     thead { tr { th { "pass" } th { "body" } th { "and" } th { "gap, mm" } th { "required, mm" } th { "where" } } }
                     tbody { @for (p, n, when) in &rows {
                         @let (a, b) = words::pair(stage, n);
                         tr.over[!n.is_kept()] { td { (p.name()) } td { (a) } td { (b) }
                             td { @if n.proof == Proof::Bound { "at least " (least(n.gap, "")) } @else { (figure(n.gap, "")) } } td { (figure(n.required, "")) } td { (when) } }
                     } }
-                }
+                } }
                 p { "The " (NEAREST) " nearest pairs of every pass, of its move to start and of its return home." }
             }
         }
     }
 }
 
-/// Notes: no limit is exceeded by what they say.
+/// Notes of one kind that are all shown at once; of more the first, and the others where asked for.
+const FEW_NOTES: usize = 2;
+
+/// Notes: no limit is exceeded by what they say. Those of one kind stand together.
 pub(super) fn findings(report: &Report) -> Markup {
+    let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
+    for n in &report.notes {
+        let text = words::note(&report.compiled, n);
+        match kinds.iter_mut().find(|(kind, _)| *kind == n.kind.name()) {
+            Some((_, all)) => all.push(text),
+            None => kinds.push((n.kind.name(), vec![text])),
+        }
+    }
     html! {
-        @if !report.notes.is_empty() {
-            section { h2 { "Notes (no limit exceeded)" } ul { @for n in &report.notes { li { (words::note(&report.compiled, n)) } } } }
+        @if !kinds.is_empty() {
+            section { h2 { "Notes (no limit exceeded)" } ul { @for (_, all) in &kinds {
+                @if let [first, others @ ..] = all.as_slice() && all.len() > FEW_NOTES {
+                    li { (first) details { summary { "and " (others.len()) " more of this kind" } ul { @for text in others { li { (text) } } } } }
+                } @else { @for text in all { li { (text) } } }
+            } } }
         }
     }
 }

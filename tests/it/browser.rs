@@ -108,6 +108,11 @@ impl Browser {
         self.ask("POST", &self.within("execute/sync"), Some(json!({ "script": text, "args": [] })))
     }
 
+    /// A command of the browser's own protocol: another screen, other media.
+    fn as_if(&self, command: &str, how: Value) {
+        self.ask("POST", &self.within("goog/cdp/execute"), Some(json!({ "cmd": command, "params": how })));
+    }
+
     /// Presses keys, as on a keyboard.
     fn press(&self, keys: &str) {
         let actions: Vec<Value> =
@@ -207,6 +212,84 @@ fn the_demo_is_looked_at() {
     // Nothing is wider than the window, nothing was loaded, nothing complained.
     assert_eq!(b.script("return document.documentElement.scrollWidth <= window.innerWidth"), true);
     assert_eq!(b.script("return performance.getEntriesByType('resource').length"), 0);
+    assert_eq!(b.console(), Vec::<Value>::new());
+}
+
+/// Texts of a drawing that meet each other or stick out of it, by the boxes that the browser gives them; and drawings wider than the page.
+const MEETING: &str = "const found = [];
+    for (const s of document.querySelectorAll('#curves svg, #plan svg, #side svg, #turned svg, #picture svg')) {
+        const own = s.getBoundingClientRect(), boxes = [...s.querySelectorAll('text')].filter((t) => t.textContent).map((t) => [t.textContent, t.getBoundingClientRect()]);
+        boxes.forEach(([name, a], i) => {
+            if (a.left < own.left - 1 || own.right + 1 < a.right || a.top < own.top - 1 || own.bottom + 1 < a.bottom) found.push('cut: ' + name);
+            for (const [other, b] of boxes.slice(i + 1))
+                if (a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 3 && b.top < a.bottom - 3) found.push(name + ' on ' + other);
+        });
+    }
+    if (document.documentElement.scrollWidth > window.innerWidth) found.push('wider than the window: ' + document.documentElement.scrollWidth);
+    return found";
+
+/// On a large screen and on a phone, light and dark, at several frames, passes, axes and turns.
+#[test]
+#[ignore = "needs chromium and its driver"]
+fn no_label_meets_another_or_is_cut() {
+    let dir = tempfile::tempdir().unwrap();
+    let page = report(&fixture("herons/shot.toml"), dir.path());
+    let b = Browser::open();
+    for (width, height, phone, dark) in [(1500, 1200, false, false), (390, 844, true, false), (900, 700, false, true)] {
+        b.as_if("Emulation.setDeviceMetricsOverride", json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": phone }));
+        let scheme = if dark { "dark" } else { "light" };
+        b.as_if("Emulation.setEmulatedMedia", json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] }));
+        b.go(&page);
+        for (pass, frame, axis) in [(0, 1, 0), (0, 85, 30), (1, 150, 12), (4, 288, 60)] {
+            b.script(&format!(
+                "const p = document.getElementById('pass'); p.value = '{pass}'; p.dispatchEvent(new Event('change'));\
+                 document.querySelectorAll('#map .row')[{axis}].click();\
+                 const f = document.getElementById('frame'); f.value = {frame}; f.dispatchEvent(new Event('input'));\
+                 document.getElementById('turned').focus();"
+            ));
+            b.press(&RIGHT.repeat(3));
+            assert_eq!(b.script(MEETING), json!([]), "{width} px, pass {pass}, frame {frame}, axis {axis}");
+        }
+        // What can be named is named.
+        let names = b.script("return [...document.querySelectorAll('#plan text')].map((t) => t.textContent).join()");
+        assert!(["camera", "heron_a", "heron_d", "boom post"].iter().all(|n| names.as_str().unwrap().contains(n)), "{names}");
+    }
+    assert_eq!(b.console(), Vec::<Value>::new());
+}
+
+/// The pass without figures parks them: they stand at home in its views, and move in the others.
+#[test]
+#[ignore = "needs chromium and its driver"]
+fn parked_figures_stand_parked_and_tight_places_are_marked() {
+    let dir = tempfile::tempdir().unwrap();
+    let page = report(&fixture("herons/shot.toml"), dir.path());
+    let b = Browser::open();
+    b.go(&page);
+    let places = |pass: usize| -> Vec<Value> {
+        let at = |frame: u32| {
+            b.script(&format!(
+                "const p = document.getElementById('pass'); p.value = '{pass}'; p.dispatchEvent(new Event('change'));\
+                 const f = document.getElementById('frame'); f.value = {frame}; f.dispatchEvent(new Event('input'));\
+                 return [...document.querySelectorAll('#plan [data-body=heron_a]')].map((l) => l.outerHTML).join().replaceAll(' tight', '')"
+            ))
+        };
+        vec![at(1), at(200)]
+    };
+    let (moving, parked) = (places(0), places(2));
+    assert_ne!(moving[0], moving[1]);
+    assert_eq!(parked[0], parked[1]);
+    assert!(parked[0].as_str().unwrap().contains("proxy"), "{parked:?}");
+    assert_eq!(b.script("return [...document.querySelectorAll('#plan text')].some((t) => t.textContent === 'heron_a (parked)')"), true);
+    // The button of the tightest pair goes to its frame, where both bodies are marked.
+    b.script("const p = document.getElementById('pass'); p.value = '0'; p.dispatchEvent(new Event('change')); document.querySelector('#near button').click();");
+    assert!(b.script("return document.querySelectorAll('#plan .tight').length").as_u64().unwrap() > 1);
+    // Limbs are seen in the picture, and what moves is seen swept.
+    assert!(b.script("return document.querySelectorAll('#picture .outline').length").as_u64().unwrap() > 20);
+    assert!(b.script("return document.querySelectorAll('#picture .wire').length").as_u64().unwrap() > 4);
+    // A channel of a mechanism stands below its axes, with its keys.
+    b.script("[...document.querySelectorAll('#map .row')].find((r) => r.textContent.includes('heron_a.lift_fore')).click()");
+    let panels = b.script("return [...document.querySelectorAll('#curves svg')].map((s) => s.dataset.panel).join()");
+    assert_eq!(panels, "position,velocity,acceleration,jerk,heron_a.heave,heron_a.pitch,heron_a.roll");
     assert_eq!(b.console(), Vec::<Value>::new());
 }
 

@@ -88,7 +88,7 @@ fn the_demo_s_page_is_one_file_that_needs_nothing_else() {
     let data = data(&text);
     assert_eq!((data["axes"].as_array().unwrap().len(), data["passes"].as_array().unwrap().len()), (67, 5));
     assert_eq!(data["scene"]["picture"]["size"], serde_json::json!([4096, 3072]));
-    assert_eq!(data["scene"]["bodies"][0]["places"].as_array().unwrap().len(), 288);
+    assert_eq!(data["scene"]["bodies"][0]["places"][0].as_array().unwrap().len(), 288);
     // Again: replaced; over something else: refused.
     let again = run(&["report", &fixture("herons/shot.toml"), "--out", out.to_str().unwrap()]);
     assert!(said(&again).starts_with("replaced: ") && fs::read_to_string(&out).unwrap() == text);

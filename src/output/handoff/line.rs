@@ -5,22 +5,14 @@
 //! Limits: between the points the curve may leave the line from one to the next by [`Line::sag`], an estimate.
 
 use super::outline::{State, hull, state};
+pub(crate) use crate::mechanism::silhouette::Spot;
+
+use crate::mechanism::silhouette::NEAR;
 use crate::mechanism::{Lens, Pixel, Vector};
 use crate::number::whole;
 
 /// Spaces between the points of a curve.
 const PARTS: usize = 8;
-/// The near plane, in focal lengths.
-const NEAR: f64 = 0.01;
-
-/// A point in both pictures.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Spot {
-    /// On the plate.
-    pub plate: Pixel,
-    /// In the undistorted picture.
-    pub undistorted: Pixel,
-}
 
 /// Which end is not to be seen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
