@@ -8,16 +8,17 @@ use super::notes::{Note, NoteKind};
 use super::report::PassReport;
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::program::Program;
-use crate::stage::{AxisId, GroupId, Stage};
+use crate::stage::{AxisId, Driver, GroupId, Stage};
 use crate::time::{FrameTime, Seconds};
 
-/// The violations of a pass's clearance. A figure whose mechanism leaves its reach, which is among the violations `known`, is not called too near as well where nothing shows that it is:
-/// beyond its reach nothing bounds where it is.
+/// The violations of a pass's clearance. A figure with an axis beyond the range that its mechanism has, which is among the violations `known`, is not called too near as well where nothing
+/// shows that it is: beyond that range it has no place that could be bounded.
 pub(super) fn violations(program: &Program, report: Option<&ClearanceReport>, known: &[Violation]) -> Vec<Violation> {
     let stage = program.compiled().stage();
     let lost = |group: GroupId| {
         let driven = axes(stage, group, false);
-        let out_of_reach = |v: &&Violation| matches!(v.cause, Cause::OutOfReach(Some(_)));
+        let has_range = |axis: AxisId| matches!(stage.driver(axis), Driver::Machine(machine, _) if machine.has_ranges());
+        let out_of_reach = |v: &&Violation| matches!(v.cause, Cause::OutOfReach(Some(_))) && has_range(v.subject.axis());
         known.iter().filter(out_of_reach).any(|v| driven.contains(&v.subject.axis()))
     };
     let follows = |n: &Nearest| {
