@@ -1,10 +1,10 @@
 //! What one step, and the backlash, of every camera and figure axis is worth in the picture.
 //!
 //! For each camera with a lens and each axis that moves it or a figure: the speed in the picture, pixels per unit of that axis alone,
-//! of every figure's points (its origin, the ends of its rods and of its envelope's middle lines), by exact derivatives; times a
+//! of every figure's points (its origin, the ends of its body's rods, wires and proxies' middle lines), by exact derivatives; times a
 //! step or a backlash it is pixels, to the first order. The worst over the photographed frames at shutter open, middle and close (of
 //! every shutter of a moving pass), at points in front of the camera and within the picture. Above a quarter pixel it is a finding.
-//! Limits: first order in the step; points between those looked at may move more; that a focus axis changes the size of the picture is not counted; of very long shots one of some frames is looked at, which a note says.
+//! Limits: first order in the step; points between those looked at may move more; that a focus axis changes the size of the picture is not counted, nor points of limbs, so that an axis that only turns a limb is not here; of very long shots one of some frames is looked at, which a note says.
 
 use std::collections::{BTreeMap, BTreeSet};
 

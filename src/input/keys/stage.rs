@@ -59,7 +59,7 @@ pub(crate) static STAGE: Section = Section {
             holds: Holds::Number(bounds::SPAN),
             unit: "mm",
             default: Default::Value("0"),
-            meaning: "least distance between envelopes of two groups, and from them to obstacles and boxes",
+            meaning: "required distance between proxies and wires of two groups, and from them to obstacles and boxes",
             example: "80",
         },
         Entry {
