@@ -1,4 +1,4 @@
-//! Framing: figures and rods that leave the picture, figures of a few pixels, pixels that are not what they are said to be, a focus that the lens's table does not reach.
+//! Framing: figures and rods that leave the picture, figures that cover others, figures of a few pixels, pixels that are not what they are said to be, a focus that the lens's table does not reach.
 //!
 //! What: at shutter open, middle and close of the photographed frames (as in [`super::pixels`], and as seldom as there for very long shots) the proxies that are for pictures and the rods of every figure, with its limbs, are seen
 //! through every lens, focused as it then is; wires are not: they end outside of the picture as a rule. A proxy is seen as the discs round its ends, radius x focal length / depth, which is what a sphere near the axis shows (to the first order
@@ -6,6 +6,7 @@
 //! Limits: the shot as it was choreographed, nothing parked; between the instants looked at a figure may leave the picture for less than half an exposure.
 
 use super::notes::{Note, NoteKind};
+use super::covering::Covering;
 use super::pixels::offsets;
 use crate::compile::{Compiled, frame_time};
 use crate::mechanism::{Lens, Pixel, Pose};
@@ -28,11 +29,15 @@ pub(super) fn notes(compiled: &Compiled, stride: u64) -> Vec<Note> {
         found.extend(breathing(compiled, camera, lens));
         let figures: Vec<&Body> = stage.bodies().iter().filter(|b| b.lens().is_none()).collect();
         let mut seen: Vec<[Course; 2]> = figures.iter().map(|_| [Course::default(), Course::default()]).collect();
+        let mut covering = Covering::default();
         let offsets = offsets(compiled.shot());
         for frame in compiled.shot().frames().frames().step_by(usize::try_from(stride).unwrap_or(usize::MAX)) {
             for t in offsets.iter().map(|o| FrameTime(frame_time(frame) + o)) {
                 let (Ok(pose), Ok(focus)) = (compiled.posture_at(None, camera, t), compiled.focus_at(None, camera, t)) else { continue };
                 let lens = lens.focused(focus);
+                if t.0 == frame_time(frame) {
+                    covering.look(compiled, (&lens, pose.body()), &figures, t);
+                }
                 for (figure, courses) in figures.iter().zip(&mut seen) {
                     let Ok(place) = compiled.posture_at(None, figure, t) else { continue };
                     let [proxies, rods] = courses;
@@ -49,11 +54,12 @@ pub(super) fn notes(compiled: &Compiled, stride: u64) -> Vec<Note> {
                 found.push(note(t, pixels, NoteKind::FewPixels { camera: camera.group(), figure: figure.group() }));
             }
         }
+        found.extend(covering.notes(camera.group(), &figures));
     }
     found
 }
 
-fn note(frame: FrameTime, value: f64, kind: NoteKind) -> Note {
+pub(super) fn note(frame: FrameTime, value: f64, kind: NoteKind) -> Note {
     Note { axis: None, frame: Some(frame), value: Some(value), kind }
 }
 

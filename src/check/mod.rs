@@ -7,6 +7,7 @@ mod approval;
 mod at_zero;
 pub(crate) mod changes;
 pub(crate) mod clearance;
+mod covering;
 mod exceeded;
 mod fastest;
 pub(crate) use crate::number::figures;

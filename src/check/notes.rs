@@ -101,6 +101,15 @@ pub(crate) enum NoteKind {
         /// Name of the moving pass.
         moving: String,
     },
+    /// A figure covers another in the picture at mid-exposure of `value` frames.
+    Covers {
+        /// The camera's group.
+        camera: GroupId,
+        /// The figure that is nearer.
+        front: GroupId,
+        /// The figure that is covered, in part or as a whole.
+        behind: GroupId,
+    },
     /// A figure, or its rods, is not wholly in the picture in `value` frames, and was in others.
     LeavesPicture {
         /// The camera's group.
@@ -174,6 +183,7 @@ impl NoteKind {
             NoteKind::SharpPlate { .. } => "sharp_plate",
             NoteKind::GapsNotProven => "gaps_not_proven",
             NoteKind::PixelsSampled { .. } => "pixels_sampled",
+            NoteKind::Covers { .. } => "covers",
             NoteKind::LeavesPicture { .. } => "leaves_picture",
             NoteKind::FewPixels { .. } => "few_pixels",
             NoteKind::PixelAspect { .. } => "pixel_aspect",

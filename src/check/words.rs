@@ -270,6 +270,11 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
         NoteKind::PixelsSampled { stride } => {
             format!("what a step is worth in the picture was looked at in one of {stride} frames: the shot is long")
         }
+        NoteKind::Covers { camera, front, behind } => {
+            let frames = if value == 1.0 { "1 frame".to_owned() } else { format!("{value} frames") };
+            let [front, behind, camera] = [front, behind, camera].map(|g| stage.group_name(*g));
+            format!("{front} covers {behind} in the picture of {camera}, by the outlines of their proxies, in {frames}, first at frame {frame:.0}")
+        }
         NoteKind::LeavesPicture { camera, figure, rods } => {
             let (what, verb) = if *rods {
                 (format!("rods of {}", stage.group_name(*figure)), "leave")
@@ -320,6 +325,7 @@ pub(crate) fn pair(stage: &Stage, n: &Nearest) -> (String, String) {
     let carriage = |group| stage.body_of(group).and_then(|b| b.rail()).map(|r| stage.channel_name(r.channel).to_owned());
     match n.against {
         Against::Group(other) => (first, part(stage, other, n.parts[1])),
+        Against::Own if n.parts == [None; 2] => (format!("a part of {first}"), "another of its parts".to_owned()),
         Against::Own => (first, part(stage, n.group, n.parts[1])),
         Against::Rail(other) => (carriage(n.group).unwrap_or(first), carriage(other).unwrap_or_else(|| stage.group_name(other).to_owned())),
         Against::Obstacle(i) => (first, around.obstacles.get(i).map(|o| o.name.clone()).unwrap_or_default()),

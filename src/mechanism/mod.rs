@@ -10,6 +10,7 @@
 
 pub(crate) mod aim;
 mod breathing;
+pub(crate) mod convex;
 pub(crate) mod distortion;
 pub(crate) mod drum;
 pub(crate) mod enclosed_inverse;
