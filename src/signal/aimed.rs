@@ -88,8 +88,10 @@ impl<'a> Aimed<'a> {
         let offset = Vector { x: part(x), y: part(y), z: part(z) };
         let target = match &self.target {
             Some(Target { body, limb, signals }) => {
-                let value = |i: usize| signals.get(i).and_then(Option::as_ref).map_or(Jet::constant(f64::NAN), |s| s.jet(t, branch));
-                body.pose_of(*limb, &value).out(offset)
+                // Each channel once, however many limbs it turns.
+                let nothing = Jet::constant(f64::NAN);
+                let values: Vec<Jet> = signals.iter().map(|s| s.as_ref().map_or(nothing, |s| s.jet(t, branch))).collect();
+                body.pose_of(*limb, &|i| values.get(i).copied().unwrap_or(nothing)).out(offset)
             }
             None => offset + Vector::constant(Vector::from(self.aim.from())),
         };

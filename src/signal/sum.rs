@@ -28,12 +28,15 @@ const BEYOND: f64 = 1e-7;
 const SHORTEST: f64 = 16.0;
 const LONGEST: f64 = 4096.0;
 
+/// Frames that stand for all where the cost of a place is counted, beside frame 0.
+const LOOKED_AT: [f64; 13] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0, 1024.0, 2048.0, 4096.0];
+
 /// Many layers.
 #[derive(Debug)]
 pub(super) struct Sum {
     length: f64,
     layers: usize,
-    /// Layers that are no polynomial at frame 0, which stands for all.
+    /// The most layers that are no polynomial at any of the frames looked at.
     asked: usize,
     blocks: Mutex<BTreeMap<i64, Arc<Block>>>,
 }
@@ -82,7 +85,10 @@ impl Sum {
         while length < wanted && length < LONGEST {
             length *= 2.0;
         }
-        let asked = at_zero.iter().filter(|p| matches!(p.what, What::Asked(_))).count();
+        // Amounts and rates often change only after some frames: until then a cycle is a polynomial.
+        let is_asked = |p: &Part| matches!(p.what, What::Asked(_));
+        let at = |t: f64| terms.iter().enumerate().filter(|(i, term)| is_asked(&part(*i, term, t))).count();
+        let asked = LOOKED_AT.iter().map(|t| at(*t)).fold(at_zero.iter().filter(|p| is_asked(p)).count(), usize::max);
         Some(Sum { length, layers: terms.len(), asked, blocks: Mutex::default() })
     }
 
@@ -251,6 +257,16 @@ mod tests {
         let term =
             |(i, layer): (usize, Arc<dyn Signal>)| Term { layer, delay: 3.7 * whole::count(i), scale: if i % 2 == 0 { 1.0 } else { -0.6 } };
         layers.into_iter().enumerate().map(term).collect()
+    }
+
+    /// With amount 0 up to frame 20 no layer is asked at frame 0, and each one where the amounts change.
+    #[test]
+    fn what_a_place_costs_counts_amounts_that_change_later() {
+        let terms = |amount: &[(f64, f64)]| -> Vec<Term> {
+            (0..20).map(|i| Term { layer: beat(7.0 + f64::from(i), amount, &[]), delay: 0.0, scale: 1.0 }).collect()
+        };
+        let cost = |amount: &[(f64, f64)]| Sum::of(&terms(amount)).unwrap().cost();
+        assert_eq!([cost(&[]), cost(&[(20.0, 0.0), (50.0, 1.0)])], [4, 24]);
     }
 
     #[test]
