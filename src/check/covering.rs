@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use super::notes::{Note, NoteKind};
 use crate::compile::Compiled;
 use crate::mechanism::convex::{hull, meet};
-use crate::mechanism::silhouette::silhouette;
+use crate::mechanism::silhouette::{points_round, silhouette};
 use crate::mechanism::{Lens, Pixel, Pose};
 use crate::stage::{Body, GroupId};
 use crate::time::FrameTime;
@@ -61,7 +61,7 @@ impl Covering {
             let Ok(place) = compiled.posture_at(None, figure, t) else { continue };
             let shapes = figure.shown().iter().map(|solid| {
                 let ends = solid.ends.map(|end| camera.inward(place.out(&end)));
-                let spots = silhouette(lens, ends, solid.radius, across / SAG).spots;
+                let spots = silhouette(lens, ends, solid.radius, points_round(lens, ends, solid.radius, across / SAG)).spots;
                 let outline = hull(&spots.iter().map(|s| s.plate).collect::<Vec<_>>());
                 Shape { frame: Frame::of(&outline), outline, ahead: -0.5 * (ends[0].z + ends[1].z) }
             });

@@ -5,8 +5,8 @@
 //! of its size over its depth). Something leaves the picture where it is not wholly in it in some exposure and was in another; what is never wholly in it is meant to be so.
 //! Limits: the shot as it was choreographed, nothing parked; between the instants looked at a figure may leave the picture for less than half an exposure.
 
-use super::notes::{Note, NoteKind};
 use super::covering::Covering;
+use super::notes::{Note, NoteKind};
 use super::pixels::offsets;
 use crate::compile::{Compiled, frame_time};
 use crate::mechanism::{Lens, Pixel, Pose};

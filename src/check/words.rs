@@ -273,7 +273,9 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
         NoteKind::Covers { camera, front, behind } => {
             let frames = if value == 1.0 { "1 frame".to_owned() } else { format!("{value} frames") };
             let [front, behind, camera] = [front, behind, camera].map(|g| stage.group_name(*g));
-            format!("{front} covers {behind} in the picture of {camera}, by the outlines of their proxies, in {frames}, first at frame {frame:.0}")
+            format!(
+                "{front} covers {behind} in the picture of {camera}, by the outlines of their proxies, in {frames}, first at frame {frame:.0}"
+            )
         }
         NoteKind::LeavesPicture { camera, figure, rods } => {
             let (what, verb) = if *rods {

@@ -38,9 +38,28 @@ pub(crate) struct Silhouette {
     pub is_cut: bool,
 }
 
-/// The outline of a capsule with its ends and radius in the camera's own axes, mm. `sag` is how far the outline may leave the lines between neighbouring points, pixels.
+/// Points round each end of a capsule with which the outline leaves the lines between neighbouring points by no more than `sag` pixels, 64 at most.
 #[must_use]
-pub(crate) fn silhouette(lens: &Lens, ends: [Vector; 2], radius: f64, sag: f64) -> Silhouette {
+pub(crate) fn points_round(lens: &Lens, ends: [Vector; 2], radius: f64, sag: f64) -> u32 {
+    ROUND.into_iter().find(|n| leaves(lens, ends, radius, *n) <= sag).unwrap_or(64)
+}
+
+/// By how much the outline may leave the lines between so many points round each end, pixels.
+#[must_use]
+pub(crate) fn leaves(lens: &Lens, ends: [Vector; 2], radius: f64, points: u32) -> f64 {
+    let [across, down] = lens.focal_pixels();
+    let nearest = NEAR * lens.focal_length();
+    let ahead = f64::max((-ends[0].z).min(-ends[1].z), nearest + radius);
+    let [x, y] = [ends[0], ends[1]].map(|e| e.x * e.x + e.y * e.y).map(f64::sqrt);
+    // Off the axis a ball is seen as an ellipse, longer by its distance from the pupil over that ahead, twice: across and in depth.
+    let slant = 1.0 + (x.max(y) / ahead) * (x.max(y) / ahead);
+    let size = across.max(down) * slant * radius / (ahead - radius).max(nearest);
+    size * (1.0 - elementary::cos(core::f64::consts::PI / f64::from(points)))
+}
+
+/// The outline of a capsule with its ends and radius in the camera's own axes, mm, by so many points round each end: see [`points_round`].
+#[must_use]
+pub(crate) fn silhouette(lens: &Lens, ends: [Vector; 2], radius: f64, points: u32) -> Silhouette {
     let nearest = NEAR * lens.focal_length() + radius;
     let ahead = |v: &Vector| nearest <= -v.z;
     let at_nearest = |a: Vector, b: Vector| a + (b - a).times((-a.z - nearest) / (b.z - a.z));
@@ -51,7 +70,6 @@ pub(crate) fn silhouette(lens: &Lens, ends: [Vector; 2], radius: f64, sag: f64) 
         [false, false] => return Silhouette { spots: Vec::new(), is_cut: true },
     };
     let distortion = lens.distortion();
-    let [across, down] = lens.focal_pixels();
     let is_ball = ends[0] == ends[1];
     let balls = if is_ball { 1 } else { 2 + if distortion.is_none() { 0 } else { BALLS - 2 } };
     let mut spots = Vec::new();
@@ -62,11 +80,9 @@ pub(crate) fn silhouette(lens: &Lens, ends: [Vector; 2], radius: f64, sag: f64) 
         let keep = 1.0 - radius * radius / square;
         // A ball ahead of the near plane does not hold the pupil, so that the part kept is above zero.
         let (middle, round) = (centre.times(keep), radius * keep.max(0.0).sqrt());
-        let size = across.max(down) * radius / (-centre.z - radius).max(NEAR * lens.focal_length());
-        let n = ROUND.into_iter().find(|n| size * (1.0 - elementary::cos(core::f64::consts::PI / f64::from(*n))) <= sag).unwrap_or(64);
         let [e, f] = across_from(centre);
-        for i in 0..n {
-            let turn = 2.0 * core::f64::consts::PI * f64::from(i) / f64::from(n);
+        for i in 0..points {
+            let turn = 2.0 * core::f64::consts::PI * f64::from(i) / f64::from(points);
             let point = middle + e.times(round * elementary::cos(turn)) + f.times(round * elementary::sin(turn));
             let Ok(place) = Lens::on_plane(point) else {
                 is_cut = true;
@@ -128,7 +144,7 @@ mod tests {
     /// Derived: on the axis the half angle of the tangent cone is asin(r/d); with r = 600 mm and d = 1000 mm its tangent is 0.75, times 1500 px 1125 px. A plain disc would show 900 px.
     #[test]
     fn a_ball_shows_the_cone_that_touches_it() {
-        let seen = silhouette(&lens(0.0), [Vector::new(0.0, 0.0, -1000.0); 2], 600.0, 0.01);
+        let seen = silhouette(&lens(0.0), [Vector::new(0.0, 0.0, -1000.0); 2], 600.0, 64);
         let [l, r, t, b] = extent(&seen);
         assert!(!seen.is_cut && seen.spots.len() == 64);
         assert!(
@@ -143,7 +159,7 @@ mod tests {
     #[test]
     fn a_ball_off_the_axis_is_an_ellipse_by_its_angles() {
         let (s, c) = (0.5, 0.75_f64.sqrt());
-        let seen = silhouette(&lens(0.0), [Vector::new(1000.0 * s, 0.0, -1000.0 * c); 2], 100.0, 0.01);
+        let seen = silhouette(&lens(0.0), [Vector::new(1000.0 * s, 0.0, -1000.0 * c); 2], 100.0, 64);
         let half = elementary::asin(0.1);
         let at = |sign: f64| 640.0 + 1500.0 * elementary::tan(core::f64::consts::FRAC_PI_6 + sign * half);
         let [l, r, ..] = extent(&seen);
@@ -151,15 +167,35 @@ mod tests {
         assert!((l - at(-1.0)).abs() < 1.0 && (r - at(1.0)).abs() < 1.5 && r <= at(1.0) + 1e-9 && at(-1.0) - 1e-9 <= l, "{l} {r}");
     }
 
+    /// The polygon of the points leaves the true outline by what was asked for at most: a ball of 100 mm, by its angles in 360 directions.
+    #[test]
+    fn between_the_points_the_outline_stays_within_the_sag() {
+        let lens = lens(0.0);
+        for (centre, sag) in
+            [(Vector::new(0.0, 0.0, -1000.0), 1.0), (Vector::new(300.0, -200.0, -900.0), 1.0), (Vector::new(300.0, 400.0, -1000.0), 3.0)]
+        {
+            let n = points_round(&lens, [centre; 2], 100.0, sag);
+            let corners: Vec<Pixel> = silhouette(&lens, [centre; 2], 100.0, n).spots.iter().map(|s| s.plate).collect();
+            let fine: Vec<Pixel> = silhouette(&lens, [centre; 2], 100.0, 4096).spots.iter().map(|s| s.plate).collect();
+            for i in 0..360 {
+                let turn = core::f64::consts::PI * f64::from(i) / 180.0;
+                let far = |all: &[Pixel]| {
+                    all.iter().map(|p| p.right * elementary::cos(turn) + p.down * elementary::sin(turn)).fold(f64::NEG_INFINITY, f64::max)
+                };
+                assert!(far(&fine) - far(&corners) <= sag, "{n} points, {i} deg: {}", far(&fine) - far(&corners));
+            }
+        }
+    }
+
     #[test]
     fn what_is_behind_is_cut_and_said_and_a_plate_bends_the_sides() {
         let at = |z: f64| Vector::new(0.0, 0.0, z);
-        let behind = silhouette(&lens(0.0), [at(10.0), at(20.0)], 5.0, 1.0);
+        let behind = silhouette(&lens(0.0), [at(10.0), at(20.0)], 5.0, 8);
         assert!(behind.is_cut && behind.spots.is_empty());
-        let half = silhouette(&lens(0.0), [at(-1000.0), at(20.0)], 5.0, 1.0);
+        let half = silhouette(&lens(0.0), [at(-1000.0), at(20.0)], 5.0, 8);
         assert!(half.is_cut && !half.spots.is_empty());
         // A side at y = 0.4 of its distance: at x = 0 r^2 is 0.16, at x = 0.3 0.25; k1 = -0.2 draws in by 3.2 and by 5 per cent.
-        let side = silhouette(&lens(-0.2), [Vector::new(-300.0, 400.0, -1000.0), Vector::new(300.0, 400.0, -1000.0)], 1e-9, 1.0);
+        let side = silhouette(&lens(-0.2), [Vector::new(-300.0, 400.0, -1000.0), Vector::new(300.0, 400.0, -1000.0)], 1e-9, 8);
         let [.., t, b] = extent(&side);
         assert!((b - (512.0 - 600.0 * 0.95)).abs() < 1e-6 && (t - (512.0 - 600.0 * 0.968)).abs() < 1e-6, "{t} {b}");
     }

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::page_error::PageError;
 use crate::compile::{Compiled, frame_time};
-use crate::mechanism::silhouette::silhouette;
+use crate::mechanism::silhouette::{points_round, silhouette};
 use crate::mechanism::{Lens, Pixel, Pose};
 use crate::output::handoff::line::line;
 use crate::output::handoff::outline::hull;
@@ -112,7 +112,11 @@ fn frame_data(figure: &Body, views: &[View], postures: &[Posture]) -> FrameData 
         let seen = |(view, posture): (&View, &Posture)| -> Vec<Pixel> {
             let [across, _] = view.lens.pixels().map(f64::from);
             let ends = solid.ends.map(|end| view.camera.inward(posture.out(&end)));
-            silhouette(&view.lens, ends, solid.radius, across / SAG).spots.iter().map(|s| s.plate).collect()
+            silhouette(&view.lens, ends, solid.radius, points_round(&view.lens, ends, solid.radius, across / SAG))
+                .spots
+                .iter()
+                .map(|s| s.plate)
+                .collect()
         };
         let mut instants = views.iter().zip(postures).map(seen);
         let middle = instants.next().unwrap_or_default();

@@ -8,6 +8,7 @@ pub(crate) mod outline;
 pub(crate) mod poses;
 pub(crate) mod rods;
 pub(crate) mod sampling;
+mod silhouettes;
 pub(crate) mod tables;
 pub(crate) mod usd;
 
@@ -51,6 +52,13 @@ impl HandOff<'_> {
                 let name = format!("{}.rod_outlines.csv", pass.name());
                 step(&name);
                 folder.file(&name, |out| guide.write_outlines(out, &sampling).map_err(E::from))?;
+            }
+        }
+        if silhouettes::any(stage) {
+            for pass in shot.passes() {
+                let name = format!("{}.silhouettes.csv", pass.name());
+                step(&name);
+                folder.file(&name, |out| silhouettes::write(out, compiled, pass, &sampling).map_err(E::from))?;
             }
         }
         let bodies = posed(compiled, &sampling)?;

@@ -146,7 +146,7 @@ pub(crate) fn guide(compiled: &Compiled, pass: &Pass) -> Result<Guide, PoseError
 }
 
 /// When an exposure is looked at: once where it is held, else at its ends, its middle, and evenly between.
-fn instants(pass: &Pass, frame: i64) -> Vec<f64> {
+pub(super) fn instants(pass: &Pass, frame: i64) -> Vec<f64> {
     let middle = frame_time(frame);
     if pass.exposure() == Exposure::Held {
         return vec![middle];
