@@ -64,7 +64,10 @@ table! {
         BEAT = Bound::from("beats", 0.0, 1.0), "places within a beat", "a beat is 0 to 1 long";
         BEAT_RATE = Bound::from("", 0.0, 100.0), "factors on the speed of a beat", "a beat never runs backwards; faster is a shorter `period`";
         FACTOR = Bound::from("", -1e6, 1e6), "factors on amounts and copies", "far beyond any figure";
-        DELAY = Bound::from("frames", -1e6, 1e6), "delay of a copy", "as long as the longest shot";
+        DELAY = Bound::from("frames", -1e6, 1e6), "delay of a copy, a retime or a routine", "as long as the longest shot";
+        EASE = Bound::above("frames", 0.0, 1e6), "half-widths of the rounded corners of a retime", "a sharp corner would change speed instantly";
+        RETIME_RATE = Bound::from("", 0.0, 100.0), "choreography frames for one film frame of a retime", "time never runs backwards; faster is a slip";
+        SMOOTH = Bound::above("frames", 0.0, 1e4), "frames over which an aim is smoothed", "longer than any shot; leave it out for none";
         PACE = Bound::from("s per frame", 1e-3, 86_400.0), "time for one frame",
             "1000 frames per second is the highest frame rate; no frame takes more than a day (common practice, no source)";
         SHUTTER = Bound::above("degrees", 0.0, 360.0), "shutter angles", "a disc opens for some of its turn and at most for all of it";
@@ -103,13 +106,14 @@ table! {
     }
     counts {
         MOST_NAME_LETTERS: usize = 64, "letters of a name", "a name heads a column and names a file";
-        MOST_AXES: usize = 4096, "axes of a stage, groups, copies", "far beyond any stage";
+        MOST_AXES: usize = 4096, "axes of a stage, groups, copies, retimes, routines", "far beyond any stage";
         MOST_DRIVEN: usize = 8, "channels or axes of one mechanism", "six move a rigid body every way it can";
         MOST_JOINTS: usize = 64, "joints of a chain", "far beyond any figure";
         MOST_LIMBS: usize = 64, "limbs of a figure", "far beyond any figure";
         MOST_WIRES: usize = 256, "wires of a group", "four for each limb";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";
+        MOST_RETIMES: usize = 16, "retimes of one group", "each is a step of every evaluation";
         MOST_LAYERS: usize = 10_000, "layers of one channel, through copies of copies", "far beyond any choreography";
         MOST_LAYERS_TOGETHER: usize = 1_000_000, "layers of all channels together, each counted on every channel it drives", "what 50 megabytes hold";
         MOST_KEYS_TOGETHER: usize = 10_000_000, "keys of all tracks together", "what a gigabyte holds";

@@ -148,7 +148,9 @@ codes! {
     CornerWithoutBlend, "corner-without-blend", "A corner that no motor can follow",
         "`blend = 0` with a shape that has corners", "write the number of frames on each side over which to round the corner";
     CornersOverlap, "corners-overlap", "Rounded corners overlap",
-        "`blend` is more than half the distance between two keys", "reduce `blend`, or move the keys apart";
+        "`blend` or `ease` is more than half the distance between two keys", "reduce it, or move the keys apart";
+    TimeRunsBackwards, "time-runs-backwards", "A retime runs backwards",
+        "the choreography frames of its keys decrease", "write choreography frames that never decrease; two equal ones hold";
     BeatTooLong, "beat-too-long", "The keys of a cycle cover one beat or more",
         "a key at beat 1 repeats the key at beat 0", "remove the last key: the curve returns to the first by itself";
 

@@ -214,7 +214,9 @@ pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) ->
         let layers: Vec<Source> = stage.channels_of(id).into_iter().flat_map(|c| compiled.sources_of(c)).copied().collect();
         // A mechanism's axis has a range of its own; its channels' keys are not in its unit.
         let own: &[Source] = if matches!(stage.driver(id), Driver::Own(_)) { &layers } else { &[] };
-        if let Some((at, by, kind)) = overshoot(shot, axis, m, own) {
+        let time = stage.channels_of(id).first().and_then(|c| compiled.time_of(*c));
+        let film = |choreography: f64| time.as_ref().map_or(choreography, |time| time.film_or_edge(choreography));
+        if let Some((at, by, kind)) = overshoot(shot, axis, m, own, &film) {
             add(Some(at), Some(by), kind);
         }
         for b in m.breaks() {
@@ -235,7 +237,7 @@ pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) ->
             let steps = backlash * axis.drive().steps_per_unit();
             add(Some(first.0), Some(backlash), NoteKind::Reversals { times: reversals[id].len(), steps });
         }
-        if let Some((at, off)) = misses_a_key(shot, axis, m, own) {
+        if let Some((at, off)) = misses_a_key(shot, axis, m, own, &film) {
             add(Some(at), Some(off), NoteKind::BlendedCorner);
         }
         if m.never_moves() {
@@ -306,7 +308,7 @@ fn only_track<'a>(shot: &'a Shot, layers: &[Source]) -> Option<(&'a crate::shot:
 }
 
 /// Where the curve leaves the range of its keys, at the worst: instant, by how much.
-fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Option<(f64, f64, NoteKind)> {
+fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source], film: &dyn Fn(f64) -> f64) -> Option<(f64, f64, NoteKind)> {
     let (track, source) = only_track(shot, layers)?;
     // The other shapes stay within their keys' range: monotone by its slopes, the rest as sums with shares from 0 to 1.
     if !matches!(track.shape(), Shape::MinimumJerk | Shape::NaturalCubic | Shape::CatmullRom) {
@@ -315,7 +317,7 @@ fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Optio
     let mut values = track.keys().iter().map(|k| k.value * source.scale);
     let first = values.next()?;
     let (low, high) = values.fold((first, first), |(lo, hi), v| (lo.min(v), hi.max(v)));
-    let (keys_from, keys_to) = (track.keys().first()?.frame + source.delay, track.keys().last()?.frame + source.delay);
+    let (keys_from, keys_to) = (film(track.keys().first()?.frame + source.delay), film(track.keys().last()?.frame + source.delay));
     let span = m.photographed();
     let range = m.curve().overlapping(keys_from, keys_to);
     let range = range.start.max(span.start)..range.end.min(span.end);
@@ -334,14 +336,14 @@ fn overshoot(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Optio
 }
 
 /// By how much a blended track misses its keys at most: instant, miss.
-fn misses_a_key(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source]) -> Option<(f64, f64)> {
+fn misses_a_key(shot: &Shot, axis: &Axis, m: &AxisMove, layers: &[Source], film: &dyn Fn(f64) -> f64) -> Option<(f64, f64)> {
     let (track, source) = only_track(shot, layers)?;
     if !track.shape().is_blended() {
         return None;
     }
     let mut worst: Option<(f64, f64)> = None;
     for key in track.keys() {
-        let frame = key.frame + source.delay;
+        let frame = film(key.frame + source.delay);
         let Some(p) = m.curve().at(frame) else { continue };
         let off = (p - key.value * source.scale).abs();
         if off * axis.drive().steps_per_unit() > 0.5 && worst.is_none_or(|(_, w)| off > w) {

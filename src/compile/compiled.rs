@@ -10,7 +10,7 @@ use super::{AxisMove, Basis, CompileError, Counts, Edge, Move, NoRoom, Runners};
 use crate::bounds::{Budget, Effort, Meter};
 use crate::motion::Peaks;
 use crate::shot::{Pass, Shot, Track};
-use crate::signal::{Layers, Source};
+use crate::signal::{Layers, Retiming, Source};
 use crate::stage::{AxisId, ChannelId, Stage};
 
 /// A compiled shot. Cheap to clone.
@@ -135,6 +135,11 @@ impl Compiled {
     /// The layers that drive a channel; none where it has too many to be compiled at all.
     pub(crate) fn sources_of(&self, channel: ChannelId) -> &[Source] {
         self.layers.sources(&self.stage, &self.shot).on(channel).unwrap_or_default()
+    }
+
+    /// The choreography time of a channel's group; `None` where it is film time.
+    pub(crate) fn time_of(&self, channel: ChannelId) -> Option<Arc<Retiming>> {
+        self.layers.time_of_channel(&self.stage, &self.shot, channel)
     }
 
     /// The stage.

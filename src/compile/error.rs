@@ -5,7 +5,7 @@ use super::fit::FitError;
 use crate::bounds::{Code, Flaw};
 use crate::mechanism::OutOfReach;
 use crate::shot::{Place, Shot};
-use crate::signal::{NoPlace, SignalError, SourceKind, Sources};
+use crate::signal::{Layers, NoPlace, SignalError, SourceKind, Sources};
 use crate::stage::{AxisId, ChannelId, Driver, Stage};
 
 /// Why a shot could not be compiled.
@@ -74,7 +74,11 @@ impl CompileError {
     }
 
     /// The error of one axis.
-    pub(super) fn axis(stage: &Stage, shot: &Shot, sources: &Sources, axis: AxisId, error: FitError) -> CompileError {
+    pub(super) fn axis(stage: &Stage, shot: &Shot, layers: &Layers, axis: AxisId, error: FitError) -> CompileError {
+        let sources = layers.sources(stage, shot);
+        let time = stage.channels_of(axis).first().and_then(|c| layers.time_of_channel(stage, shot, *c));
+        // Keys stand in choreography time; an error about no instant has none.
+        let at = time.filter(|_| error.at().is_finite()).map_or(error.at(), |time| time.choreography(error.at()));
         let name = stage.axis_name(axis).to_owned();
         let aim = shot.aims().iter().find(|a| a.channels().iter().any(|c| stage.own_axis(*c) == Some(axis)));
         let (who, place) = match (stage.driver(axis), aim) {
@@ -86,11 +90,11 @@ impl CompileError {
                 let to_blame = out_of_range(&error)
                     .and_then(|quantity| machine.channels().get(names.iter().position(|channel| channel.name == quantity)?));
                 let place = to_blame
-                    .and_then(|c| key_before(sources, shot, &[*c], error.at()))
-                    .or_else(|| key_before(sources, shot, machine.channels(), error.at()));
+                    .and_then(|c| key_before(sources, shot, &[*c], at))
+                    .or_else(|| key_before(sources, shot, machine.channels(), at));
                 (format!("the {kind} that `{}` {}", channels.join("`, `"), if channels.len() == 1 { "drives" } else { "drive" }), place)
             }
-            (Driver::Own(channel), None) => (format!("axis `{name}`"), key_before(sources, shot, &[channel], error.at())),
+            (Driver::Own(channel), None) => (format!("axis `{name}`"), key_before(sources, shot, &[channel], at)),
         };
         CompileError::Axes { who, axes: vec![name], place, error }
     }

@@ -10,6 +10,7 @@
 //! Every interval between knots is fitted whole, from its knot before the span to its knot after it, and halved at dyadic fractions of itself; the span then
 //! shows a part of the first and last piece. So a piece depends on signal, knots and tolerance only: another span finds it again to the last bit. Of the halves
 //! only those are fitted that the span touches; a signal may be out of reach beyond the span, and is halved until the pieces that are needed lie before that.
+//! Where retimes leave a track of polynomials straight parts, the pieces there are those polynomials: only its corners are fitted.
 //! Invariant: neighbouring pieces share the position, velocity and acceleration of the knot between them bit for bit, except at breaks.
 //! Limits: a signal that goes out of reach less than 1/4096 frame before or after the span is refused. Below that length a piece is taken as it is; where it is then
 //! not close enough, as near a singular place of a mechanism, that is recorded with the size of the miss ([`Coarse`]).
@@ -244,6 +245,15 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance,
         let end_jet = if b.is_break { own_jet } else { next_jet };
         if next_jet.a != end_jet.a && from < b.at && b.at < to {
             breaks.push(Break { at: b.at, before: end_jet.a, after: next_jet.a });
+        }
+        if let Some((start, end, quintic)) = signal.straight(*branch, [a.at, b.at]) {
+            costs.spend(costs.pieces, 1, a.at)?;
+            builder.push_within(to.min(b.at), start, end, quintic);
+            if b.at == to {
+                builder.ends_at(next_jet.p);
+            }
+            start_jet = Some(next_jet);
+            continue;
         }
         let interval = Interval { signal, branch: *branch, allowed, from, to, costs, each };
         interval.pieces(&mut builder, &mut coarse, (a.at, from_jet), End { at: b.at, joint: end_jet, own: own_jet })?;

@@ -141,7 +141,7 @@ impl Move {
 
 impl Basis<'_> {
     fn error(&self, id: AxisId, error: FitError) -> CompileError {
-        CompileError::axis(self.stage, self.shot, self.layers.sources(self.stage, self.shot), id, error)
+        CompileError::axis(self.stage, self.shot, self.layers, id, error)
     }
 
     /// Every axis, in order. The first pieces are made on the calling thread.

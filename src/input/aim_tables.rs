@@ -1,7 +1,8 @@
 //! The tables of aims: `[[aim]]` with `camera`, `channels`, `at` or nothing, `offset` or `offset_keys`.
 //!
 //! `channels` are two turning channels of the camera's group; `at` names the group whose body carries the target, a limb as `GROUP.LIMB`, or a point of the stage; left out for the stage's origin;
-//! `offset = [x, y, z]` in mm from there (default the origin), or `offset_keys = [[frame, x, y, z], ...]`.
+//! `offset = [x, y, z]` in mm from there (default the origin), or `offset_keys = [[frame, x, y, z], ...]`; `smooth` in frames and
+//! `without`, channels of the target's group, say how its motion is looked at.
 
 use core::ops::Range;
 
@@ -14,7 +15,7 @@ use super::values::{self, TEXT};
 use crate::bounds::{Code, Flaw};
 use crate::shot::aim::Offset;
 use crate::shot::{Aim, AimSpec, Key};
-use crate::stage::GroupId;
+use crate::stage::{ChannelId, GroupId};
 
 /// All `[[aim]]` with their headers.
 pub(super) fn aims(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Aim, Range<usize>)> {
@@ -49,9 +50,11 @@ fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, R
     }
     let offset = offset(log, &mut table)?;
     let Target { at, limb, from } = target?;
+    let smooth = table.take(log, "smooth", "a number, frames", values::number);
+    let without = without(log, &mut table, names, at)?;
     let [a, b] = channels.as_slice() else { return None };
     let place = log.place(table.file, table.header.start);
-    match Aim::new(names.stage, AimSpec { camera, channels: [*a, *b], at, limb, from, offset, place }) {
+    match Aim::new(names.stage, AimSpec { camera, channels: [*a, *b], at, limb, from, offset, smooth, without, place }) {
         Ok(aim) => Some((aim, table.header)),
         Err(flaws) => {
             // Where the stage has mistakes of its own, a camera or target may be missing for them.
@@ -105,6 +108,44 @@ fn target(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Option<Tar
         );
     }
     Some(Target { at: Some(at), limb: Some(found?), ..Target::default() })
+}
+
+/// Channels of the target's group; `None` where one of them is unknown.
+fn without(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, at: Option<GroupId>) -> Option<Vec<ChannelId>> {
+    const ALLOWED: &str = "channels of the target's group, [\"...\", \"...\"]";
+    let mut without = Vec::new();
+    if !table.has("without") {
+        return Some(without);
+    }
+    let list = table.take(log, "without", ALLOWED, values::list)?;
+    let Some(group) = at else {
+        let flaw = Flaw::new(Code::KeyDoesNotApply, "without", "a fixed point of the stage has no channels");
+        table.report_at(log, "without", flaw.found("`without` without `at`", "`without` beside `at` only"));
+        return None;
+    };
+    let known = names.channels_of(group);
+    for (i, value) in list.iter().enumerate() {
+        let name = values::text(value.get_ref());
+        match name.and_then(|name| known.get(name)) {
+            Some(channel) => without.push(*channel),
+            None if !names.complete && name.is_some() => {}
+            None => {
+                let allowed = format!("a channel of `{}`, without the group's name: {}", names.group_name(group), values::names(known.keys().copied()));
+                let (code, title) = match name {
+                    Some(_) => (Code::UnknownChannel, "`without` names a channel that the target does not have"),
+                    None => (Code::WrongType, "an entry of `without` is not a name"),
+                };
+                let mut flaw = Flaw::new(code, "without", title).found(values::shown(value.get_ref()), allowed);
+                let last = name.and_then(|name| name.rsplit('.').next()).unwrap_or_default();
+                if let Some(near) = log.nearest(last, known.keys().copied()) {
+                    flaw = flaw.help(format!("write \"{near}\""));
+                }
+                table.report_bytes(log, table.bytes_of("without", Some(i)), flaw);
+                return None;
+            }
+        }
+    }
+    Some(without)
 }
 
 fn offset(log: &mut Log, table: &mut Table<'_>) -> Option<Offset> {

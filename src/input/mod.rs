@@ -33,6 +33,7 @@ mod reader;
 mod rejection;
 #[cfg(feature = "cli")]
 mod render;
+mod retime_tables;
 mod shot_file;
 mod solid_values;
 mod sources;

@@ -13,6 +13,7 @@ use super::layers::Layers;
 use super::log::Log;
 use super::names::Names;
 use super::reader::Table;
+use super::retime_tables;
 use super::values::{self, TEXT};
 use crate::bounds::{Code, FRAME, Flaw, MOST_PASSES};
 use crate::shot::{Exposure, Pass, Shot, ShotSpec};
@@ -33,6 +34,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let drifts = layers.drifts(log, root);
     let (copies, copy_headers): (Vec<_>, Vec<_>) = copies::copies(log, root, names, &layers.driven).into_iter().unzip();
     let (aims, aim_headers): (Vec<_>, Vec<_>) = aim_tables::aims(log, root, names).into_iter().unzip();
+    let (retimes, retime_headers): (Vec<_>, Vec<_>) = retime_tables::retimes(log, root, names).into_iter().unzip();
     let before = log.count();
     let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, names).into_iter().unzip();
     let some_pass_was_wrong = log.count() > before;
@@ -49,20 +51,22 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
         passes,
     };
     match Shot::new(names.stage, spec) {
-        Ok(shot) => match shot.with_aims(names.stage, aims) {
-            Ok(shot) => match cycle_start {
+        Ok(shot) => {
+            let with = shot.with_aims(names.stage, aims).map_err(|flaws| (flaws, aim_headers));
+            let with = with.and_then(|shot| shot.with_retimes(names.stage, retimes).map_err(|flaws| (flaws, retime_headers)));
+            match (with, cycle_start) {
                 // Its range was checked where it was read.
-                Some(frame) => shot.with_cycle_start(frame).ok(),
-                None => Some(shot),
-            },
-            Err(flaws) => {
-                for flaw in flaws {
-                    let at = flaw.index.and_then(|i| aim_headers.get(i)).cloned();
-                    root.report_bytes(log, at.unwrap_or(0..0), flaw);
+                (Ok(shot), Some(frame)) => shot.with_cycle_start(frame).ok(),
+                (Ok(shot), None) => Some(shot),
+                (Err((flaws, headers)), _) => {
+                    for flaw in flaws {
+                        let at = flaw.index.and_then(|i| headers.get(i)).cloned();
+                        root.report_bytes(log, at.unwrap_or(0..0), flaw);
+                    }
+                    None
                 }
-                None
             }
-        },
+        }
         Err(flaws) => {
             for flaw in flaws.into_iter().filter(|f| (f.code, f.field.as_str()) != (Code::MissingKey, "pass") || !some_pass_was_wrong) {
                 let headers: &[Range<usize>] = if flaw.field == "pass" { &pass_headers } else { &copy_headers };
@@ -158,7 +162,7 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let shutter = table.need(log, "shutter", "a number, degrees", values::number).unwrap_or(180.0);
     let settle = table.take(log, "settle", "a number, s", values::number).unwrap_or(0.0);
     let stop = table.take(log, "stop", "a number", values::number);
-    let park = park(log, &mut table, names);
+    let park = groups(log, &mut table, names, "park");
     // Behind a wrong exposure nothing is said of `settle`: only a moving pass must not have it.
     match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
         .and_then(|pass| pass.with_stop(names.stage, stop))
@@ -171,25 +175,26 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     }
 }
 
-fn park(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Vec<GroupId> {
+/// The groups that a key lists, each once.
+pub(super) fn groups(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str) -> Vec<GroupId> {
     const ALLOWED: &str = "names of groups of the stage, [\"...\", \"...\"]";
-    let mut park = Vec::new();
-    let Some(list) = table.take(log, "park", ALLOWED, values::list) else { return park };
+    let mut groups = Vec::new();
+    let Some(list) = table.take(log, key, ALLOWED, values::list) else { return groups };
     for value in list {
         let Some(name) = values::text(value.get_ref()) else {
             table.report_bytes(
                 log,
                 value.span(),
-                Flaw::new(Code::WrongType, "park", "an entry of `park` is not a name").found(values::shown(value.get_ref()), ALLOWED),
+                Flaw::new(Code::WrongType, key, format!("an entry of `{key}` is not a name")).found(values::shown(value.get_ref()), ALLOWED),
             );
             continue;
         };
         match names.group(log, name) {
-            Ok(group) if park.contains(&group) => {}
-            Ok(group) => park.push(group),
+            Ok(group) if groups.contains(&group) => {}
+            Ok(group) => groups.push(group),
             Err(Some(flaw)) => table.report_bytes(log, value.span(), flaw),
             Err(None) => {}
         }
     }
-    park
+    groups
 }

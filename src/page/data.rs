@@ -199,9 +199,11 @@ pub(super) fn keys_of(compiled: &Compiled, channels: &[ChannelId]) -> Vec<f64> {
     let shot = compiled.shot();
     let layers = channels.iter().flat_map(|c| compiled.sources_of(*c));
     let tracks = layers.filter(|s| s.kind == SourceKind::Track);
+    let time = channels.first().and_then(|c| compiled.time_of(*c));
     let mut frames: Vec<f64> = tracks
         .filter_map(|s| Some((shot.tracks().get(s.index)?, s.delay)))
         .flat_map(|(track, delay)| track.keys().iter().map(move |k| k.frame + delay))
+        .filter_map(|frame| time.as_ref().map_or(Some(frame), |time| time.film(frame)))
         .collect();
     frames.sort_by(f64::total_cmp);
     frames.dedup();

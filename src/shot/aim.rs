@@ -1,7 +1,7 @@
 //! Aim: a point that two turning channels of a camera keep in the middle of the picture.
 //!
 //! Invariant: the camera has a lens; each of the two channels turns exactly one joint of its chain and is an axis of its own; nothing else drives them; the target
-//! does not hang on them.
+//! does not hang on them. Only a target on a body is smoothed, or looked at without some of its channels.
 
 use super::layer::{Key, Place};
 use crate::bounds::{self, Code, Flaw};
@@ -32,6 +32,10 @@ pub(crate) struct AimSpec {
     pub from: [f64; 3],
     /// Where on it.
     pub offset: Offset,
+    /// Frames over which the target's motion is smoothed; `None`: not at all.
+    pub smooth: Option<f64>,
+    /// Channels of the target's group that count as at home.
+    pub without: Vec<ChannelId>,
     /// Where it was written.
     pub place: Place,
 }
@@ -58,6 +62,13 @@ impl Aim {
         if let Offset::Fixed(at) = spec.offset {
             for (i, x) in at.into_iter().enumerate() {
                 flaws.extend(bounds::POSITION.check("offset", x).err().map(|f| f.at_index(i)));
+            }
+        }
+        flaws.extend(spec.smooth.and_then(|frames| bounds::SMOOTH.check("smooth", frames).err()));
+        for (key, given) in [("smooth", spec.smooth.is_some()), ("without", !spec.without.is_empty())] {
+            if given && spec.at.is_none() {
+                let flaw = Flaw::new(Code::KeyDoesNotApply, key, format!("a fixed point of the stage has no motion for `{key}`"));
+                flaws.push(flaw.found(format!("`{key}` without `at`"), format!("`{key}` beside `at` only")));
             }
         }
         if let Some(group) = spec.at
@@ -146,6 +157,18 @@ impl Aim {
     #[must_use]
     pub(crate) fn offset(&self) -> &Offset {
         &self.spec.offset
+    }
+
+    /// Frames over which the target's motion is smoothed.
+    #[must_use]
+    pub(crate) fn smooth(&self) -> Option<f64> {
+        self.spec.smooth
+    }
+
+    /// Channels of the target that count as at home.
+    #[must_use]
+    pub(crate) fn without(&self) -> &[ChannelId] {
+        &self.spec.without
     }
 
     /// What finds the angles.

@@ -7,6 +7,7 @@ pub(crate) mod aim;
 mod circles;
 pub(crate) mod layer;
 pub(crate) mod pass;
+pub(crate) mod retime;
 
 use std::sync::Arc;
 
@@ -20,6 +21,7 @@ pub(crate) use aim::{Aim, AimSpec};
 pub use layer::Shape;
 pub(crate) use layer::{Copy, Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
+pub(crate) use retime::Retime;
 
 /// What a shot is made from.
 #[derive(Debug, Clone)]
@@ -51,6 +53,7 @@ pub struct Shot {
     spec: ShotSpec,
     aims: Vec<Aim>,
     cycle_start: Option<f64>,
+    retimes: Vec<Retime>,
     own_signals: Vec<(ChannelId, Arc<dyn Signal>)>,
 }
 
@@ -88,7 +91,7 @@ impl Shot {
             flaws.extend(circles::flaws(stage, &spec.copies));
         }
         if flaws.is_empty() {
-            Ok(Shot { mark: stage.mark(), spec, aims: Vec::new(), cycle_start: None, own_signals: Vec::new() })
+            Ok(Shot { mark: stage.mark(), spec, aims: Vec::new(), cycle_start: None, retimes: Vec::new(), own_signals: Vec::new() })
         } else {
             Err(flaws)
         }
@@ -127,6 +130,39 @@ impl Shot {
     pub(crate) fn with_cycle_start(mut self, frame: f64) -> Result<Shot, Flaw> {
         self.cycle_start = Some(bounds::FRAME.check("cycle_start", frame)?);
         Ok(self)
+    }
+
+    /// The same shot with retimes, the first nearest to film.
+    ///
+    /// # Errors
+    /// More on one group than are allowed, or groups of another stage; each flaw has the retime's place in the list as its index.
+    pub(crate) fn with_retimes(mut self, stage: &Stage, retimes: Vec<Retime>) -> Result<Shot, Vec<Flaw>> {
+        let foreign = |r: &Retime| r.groups().is_some_and(|all| all.iter().any(|g| g.mark() != self.mark));
+        if retimes.iter().any(foreign) {
+            return Err(vec![Flaw::new(Code::OtherStage, "retime", "the retime names groups of another stage")]);
+        }
+        let mut counts = vec![0_usize; stage.groups().len()];
+        let mut of_all = 0;
+        for (i, retime) in retimes.iter().enumerate() {
+            match retime.groups() {
+                None => of_all += 1,
+                Some(groups) => groups.iter().for_each(|g| counts.get_mut(g.index()).into_iter().for_each(|n| *n += 1)),
+            }
+            let most = of_all + counts.iter().copied().max().unwrap_or(0);
+            if most > bounds::MOST_RETIMES {
+                let flaw = Flaw::new(Code::TooMany, "retime", "a group has too many retimes").at_index(i);
+                let allowed = format!("at most {}", bounds::MOST_RETIMES);
+                return Err(vec![flaw.found(format!("{most} retimes of one group"), allowed).help("join them into one with more keys")]);
+            }
+        }
+        self.retimes = retimes;
+        Ok(self)
+    }
+
+    /// Retimes in the order of the file: the first is nearest to film.
+    #[must_use]
+    pub(crate) fn retimes(&self) -> &[Retime] {
+        &self.retimes
     }
 
     /// The same shot with other passes: how advice is tried.

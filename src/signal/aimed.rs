@@ -2,10 +2,15 @@
 //!
 //! Invariant: solved anew at every instant from the rest positions of the two axes, so that no frame depends on another and every order of asking gives
 //! the same bits. Derivatives are exact by implicit differentiation over jets.
+//! What the camera's own channels do is never shifted, and its group's choreography time is that of the offset. A smoothed target is the weighted sum of where it is at
+//! 17 choreography times of its own group, each a jet: shifts of k/16 of the width, weights (9 - |k|)/81, k from -8 to 8, as a triangle of that width.
+
+use std::sync::Arc;
 
 use super::channel::ChannelSignal;
 use super::keyed::KeyedCurve;
 use super::layers::Layers;
+use super::retiming::{Retiming, retimed};
 use super::{knots, monotone};
 use crate::mechanism::aim::AimTrouble;
 use crate::mechanism::{Chain, Vector};
@@ -21,6 +26,10 @@ pub(crate) struct Aimed<'a> {
     camera: &'a Chain,
     camera_channels: Vec<ChannelSignal>,
     target: Option<Target<'a>>,
+    /// Frames by which the target's time is shifted, with the weight of each.
+    shifts: Vec<(f64, f64)>,
+    /// Choreography time of the camera's group.
+    time: Option<Arc<Retiming>>,
     offset: [Part; 3],
     guess: [f64; 2],
 }
@@ -58,7 +67,9 @@ impl<'a> Aimed<'a> {
         let target = match aim.at().and_then(|g| stage.body_of(g)) {
             Some(body) => {
                 let way = body.channels_to(aim.limb());
-                let signal = |(i, c): (usize, &ChannelId)| way.contains(&i).then(|| layers.signal(stage, shot, *c)).transpose();
+                let still = |c: &ChannelId| aim.without().contains(c).then(|| ChannelSignal::at_rest(stage.channel_rest(*c)));
+                let own = |c: &ChannelId| still(c).map_or_else(|| layers.signal(stage, shot, *c), Ok);
+                let signal = |(i, c): (usize, &ChannelId)| way.contains(&i).then(|| own(c)).transpose();
                 let signals = body.every_channel().iter().enumerate().map(signal).collect::<Result<_, _>>()?;
                 Some(Target { body, limb: aim.limb(), signals })
             }
@@ -71,7 +82,8 @@ impl<'a> Aimed<'a> {
             }
         };
         let guess = aim.channels().map(|c| stage.channel_rest(c));
-        Ok(Aimed { aim, camera: camera.chain(), camera_channels: signals(camera)?, target, offset, guess })
+        let (shifts, time) = (shifts(aim.smooth()), layers.time_of(shot, aim.camera()));
+        Ok(Aimed { aim, camera: camera.chain(), camera_channels: signals(camera)?, target, shifts, time, offset, guess })
     }
 
     /// The two angles at `t`, by the formulas that hold at `branch`.
@@ -81,17 +93,30 @@ impl<'a> Aimed<'a> {
     pub(crate) fn angles(&self, t: f64, branch: f64) -> Result<[Jet; 2], AimTrouble> {
         let of = |signals: &[ChannelSignal], i: usize| signals.get(i).map_or(Jet::constant(f64::NAN), |s| s.jet(t, branch));
         let [x, y, z] = &self.offset;
+        let (at, within) = self.time.as_ref().map_or((Jet::time(t), branch), |time| time.time(t, branch));
         let part = |p: &Part| match p {
             Part::Fixed(x) => Jet::constant(*x),
-            Part::Keyed(curve) => curve.jet(t, branch),
+            Part::Keyed(curve) => retimed(at, curve.jet(at.p, within)),
         };
         let offset = Vector { x: part(x), y: part(y), z: part(z) };
         let target = match &self.target {
             Some(Target { body, limb, signals }) => {
-                // Each channel once, however many limbs it turns.
-                let nothing = Jet::constant(f64::NAN);
-                let values: Vec<Jet> = signals.iter().map(|s| s.as_ref().map_or(nothing, |s| s.jet(t, branch))).collect();
-                body.pose_of(*limb, &|i| values.get(i).copied().unwrap_or(nothing)).out(offset)
+                let out = |shift: f64| {
+                    // Each channel once, however many limbs it turns.
+                    let nothing = Jet::constant(f64::NAN);
+                    let values: Vec<Jet> = signals.iter().map(|s| s.as_ref().map_or(nothing, |s| s.shifted(t, branch, shift))).collect();
+                    body.pose_of(*limb, &|i| values.get(i).copied().unwrap_or(nothing)).out(offset)
+                };
+                match self.shifts.as_slice() {
+                    [(shift, _)] => out(*shift),
+                    all => {
+                        let sum = |of: fn(&Vector<Jet>) -> Jet, places: &[Vector<Jet>]| {
+                            places.iter().zip(all).fold(Jet::default(), |sum, (place, (_, weight))| sum + of(place) * *weight)
+                        };
+                        let places: Vec<Vector<Jet>> = all.iter().map(|(shift, _)| out(*shift)).collect();
+                        Vector { x: sum(|v| v.x, &places), y: sum(|v| v.y, &places), z: sum(|v| v.z, &places) }
+                    }
+                }
             }
             None => offset + Vector::constant(Vector::from(self.aim.from())),
         };
@@ -100,8 +125,8 @@ impl<'a> Aimed<'a> {
 
     /// What one evaluation costs, in layers: every channel, and a search of the angles.
     pub(super) fn cost(&self) -> usize {
-        let target = self.target.iter().flat_map(|t| t.signals.iter().flatten());
-        SEARCH + self.camera_channels.iter().chain(target).map(ChannelSignal::cost).sum::<usize>()
+        let target: usize = self.target.iter().flat_map(|t| t.signals.iter().flatten()).map(ChannelSignal::cost).sum();
+        SEARCH + self.camera_channels.iter().map(ChannelSignal::cost).sum::<usize>() + self.shifts.len() * target
     }
 
     /// What a span costs however many of its places are asked: see [`super::AxisSignal::span_cost`].
@@ -116,15 +141,48 @@ impl<'a> Aimed<'a> {
     /// More beats than can be meant.
     pub(crate) fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         let mut keys = Vec::new();
-        let target = self.target.iter().flat_map(|t| t.signals.iter().flatten());
-        for signal in self.camera_channels.iter().chain(target) {
+        for signal in &self.camera_channels {
             signal.add_knots(from, to, &mut keys)?;
         }
+        for signal in self.target.iter().flat_map(|t| t.signals.iter().flatten()) {
+            for (shift, _) in &self.shifts {
+                signal.add_shifted_knots(from, to, *shift, &mut keys)?;
+            }
+        }
+        let mut offset = Vec::new();
         for part in &self.offset {
             if let Part::Keyed(curve) = part {
-                curve.knots(&mut keys);
+                curve.knots(&mut offset);
+            }
+        }
+        match &self.time {
+            None => keys.append(&mut offset),
+            Some(time) => {
+                keys.extend(offset.into_iter().filter_map(|knot| Some(Knot { at: time.film(knot.at)?, ..knot })));
+                keys.extend(time.edges_around(from, to).map(|at| Knot { at, key: false, is_break: false }));
             }
         }
         Ok(knots::around(keys, from, to))
+    }
+}
+
+/// Shifts of the target's time in frames, and their weights.
+fn shifts(smooth: Option<f64>) -> Vec<(f64, f64)> {
+    let Some(width) = smooth else { return vec![(0.0, 1.0)] };
+    (-8..=8_i32).map(|k| (f64::from(k) * width / 16.0, f64::from(9 - k.abs()) / 81.0)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A triangle: the weights add up to one, and its mean is the instant itself.
+    #[test]
+    fn smoothing_weighs_a_triangle_of_the_width_asked_for() {
+        let all = shifts(Some(24.0));
+        let sum: f64 = all.iter().map(|(_, w)| w).sum();
+        let mean: f64 = all.iter().map(|(s, w)| s * w).sum();
+        assert!((sum - 1.0).abs() < 1e-15 && mean.abs() < 1e-15, "{sum} {mean}");
+        assert_eq!((all.first(), all.last()), (Some(&(-12.0, 1.0 / 81.0)), Some(&(12.0, 1.0 / 81.0))));
     }
 }

@@ -10,6 +10,7 @@ use super::layers::Layers;
 use crate::mechanism::OutOfReach;
 use crate::mechanism::aim::AimTrouble;
 use crate::motion::curve::Curve;
+use crate::motion::quintic::Quintic;
 use crate::motion::signal::{Knot, SignalError};
 use crate::number::Jet;
 use crate::shot::Shot;
@@ -149,6 +150,15 @@ impl<'a> AxisSignal<'a> {
     pub(crate) fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
         match self {
             AxisSignal::Own(signal) => signal.taken_over(from, to),
+            AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
+        }
+    }
+
+    /// The polynomial it is between two neighbouring knots: see [`ChannelSignal::straight`].
+    #[must_use]
+    pub(crate) fn straight(&self, branch: f64, ends: [f64; 2]) -> Option<(f64, f64, Quintic)> {
+        match self {
+            AxisSignal::Own(signal) => signal.straight(branch, ends),
             AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
         }
     }

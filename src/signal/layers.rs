@@ -5,13 +5,15 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::channel::ChannelSignal;
 use super::keyed::{KeyedCurve, Outside};
+use super::retiming::Retiming;
 use super::sources::{SourceKind, Sources};
 use super::term::Term;
+use super::time_map::TimeMap;
 use super::{blended, cycle, drift, minimum_jerk, monotone, natural_cubic};
 use crate::motion::quintic::Node;
 use crate::motion::signal::{Signal, SignalError};
 use crate::shot::{Key, Shape, Shot, Track};
-use crate::stage::{ChannelId, Stage};
+use crate::stage::{ChannelId, GroupId, Stage};
 
 /// The layers of a shot.
 #[derive(Debug)]
@@ -19,6 +21,10 @@ pub(crate) struct Layers {
     tracks: Vec<Arc<dyn Signal>>,
     cycles: Vec<Arc<dyn Signal>>,
     drifts: Vec<Arc<dyn Signal>>,
+    /// One for each retime that changes something, with its place in the shot's list.
+    maps: Vec<(usize, Arc<TimeMap>)>,
+    /// By the retimes that concern a group, as far as they were asked for: most groups have the same.
+    times: Arc<Mutex<BTreeMap<Vec<usize>, Option<Arc<Retiming>>>>>,
     /// Of the first stage and shot that a signal was asked for: one value of layers belongs to one shot.
     sources: OnceLock<Arc<Sources>>,
     /// By channel, as far as they were asked for: the axes of a mechanism and of an aim share them.
@@ -36,6 +42,8 @@ impl Layers {
             tracks: Vec::with_capacity(shot.tracks().len()),
             cycles: Vec::new(),
             drifts: Vec::new(),
+            maps: shot.retimes().iter().enumerate().filter_map(|(i, r)| Some((i, Arc::new(TimeMap::of(r)?)))).collect(),
+            times: Arc::default(),
             sources: OnceLock::new(),
             signals: Mutex::default(),
         };
@@ -65,6 +73,8 @@ impl Layers {
             tracks,
             cycles: self.cycles.clone(),
             drifts: self.drifts.clone(),
+            maps: self.maps.clone(),
+            times: Arc::clone(&self.times),
             sources: self.sources.clone(),
             signals: Mutex::default(),
         })
@@ -73,6 +83,21 @@ impl Layers {
     /// Which layers drive which channel.
     pub(crate) fn sources(&self, stage: &Stage, shot: &Shot) -> &Sources {
         self.sources.get_or_init(|| Arc::new(Sources::of(stage, shot)))
+    }
+
+    /// The choreography time of a group; `None` where it is film time.
+    #[must_use]
+    pub(crate) fn time_of(&self, shot: &Shot, group: GroupId) -> Option<Arc<Retiming>> {
+        let concerned = self.maps.iter().filter(|(i, _)| shot.retimes().get(*i).is_some_and(|r| r.concerns(group)));
+        let (indices, maps): (Vec<usize>, Vec<Arc<TimeMap>>) = concerned.cloned().unzip();
+        let mut known = self.times.lock().unwrap_or_else(PoisonError::into_inner);
+        known.entry(indices).or_insert_with(|| Retiming::of(maps).map(Arc::new)).clone()
+    }
+
+    /// The choreography time of a channel's group.
+    #[must_use]
+    pub(crate) fn time_of_channel(&self, stage: &Stage, shot: &Shot, channel: ChannelId) -> Option<Arc<Retiming>> {
+        group_of(stage, channel).and_then(|group| self.time_of(shot, group))
     }
 
     /// The signal of one channel.
@@ -94,10 +119,16 @@ impl Layers {
             };
             terms.extend(layer.map(|layer| Term { layer: Arc::clone(layer), delay: source.delay, scale: source.scale }));
         }
-        let signal = ChannelSignal::new(stage.channel_rest(channel), terms);
+        let time = self.time_of_channel(stage, shot, channel);
+        let signal = ChannelSignal::new(stage.channel_rest(channel), terms, time);
         self.signals.lock().unwrap_or_else(PoisonError::into_inner).insert(channel, signal.clone());
         Ok(signal)
     }
+}
+
+/// The group of a channel, by its name.
+fn group_of(stage: &Stage, channel: ChannelId) -> Option<GroupId> {
+    stage.channel_name(channel).split_once('.').and_then(|(group, _)| stage.group_of_name(group))
 }
 
 /// The layer of a track.

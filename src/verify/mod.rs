@@ -13,6 +13,7 @@
 mod beat;
 mod between;
 mod channels;
+mod choreography;
 mod columns;
 mod dense;
 mod edge;

@@ -1,6 +1,6 @@
 //! Where every channel and every axis is at a frame time: a slow, obvious evaluation of the shot.
 //!
-//! What: the sum of a channel's tracks, cycles and drifts, and of what copies hand on, later and scaled; its rest where nothing drives it. An axis is its own
+//! What: the sum of a channel's tracks, cycles and drifts, and of what copies hand on, later and scaled, at its group's choreography time; its rest where nothing drives it. An axis is its own
 //! channel, or follows from its mechanism's channels by the stage's geometry in plain numbers. Then steps by the formula of the stage file. Shares no code
 //! with the compiler but the stage. The angles of an aim are found by trial; where that does not end, [`Oracle::is_known`] is false for its axes.
 //! Invariant: [`Oracle::floor`] is no less than two honest computations of a position may differ. Limits: positions only.
@@ -10,12 +10,13 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
 
 use super::beat::Beat;
+use super::choreography::Choreography;
 use super::shapes::Course;
 use super::sight::Sight;
 use super::wander::Wander;
 use crate::number::Jet;
 use crate::shot::{Pass, Shot};
-use crate::stage::{Axis, AxisId, ChannelId, Driver, Machine, Stage};
+use crate::stage::{Axis, AxisId, ChannelId, Driver, GroupId, Machine, Stage};
 
 /// Layers of one channel that are looked at; the compiler refuses more.
 const MOST_LAYERS: usize = 10_000;
@@ -56,6 +57,8 @@ struct Term {
 #[derive(Debug)]
 struct Channel {
     rest: f64,
+    /// Index of its group.
+    group: usize,
     terms: Vec<Term>,
     /// Largest values of its layers, together, in units.
     size: f64,
@@ -96,6 +99,8 @@ pub(super) struct Oracle<'a> {
     layers: Vec<Layer>,
     /// By the channels' own order.
     channels: Vec<Channel>,
+    /// By group.
+    times: Vec<Choreography>,
     sights: Vec<Sight>,
     /// For each sight, where its search ended last: the next one starts there.
     last: Vec<Cell<Option<[f64; 2]>>>,
@@ -130,26 +135,29 @@ impl<'a> Oracle<'a> {
         for (layer, owner) in owners.iter().enumerate() {
             direct.entry(*owner).or_default().push(layer);
         }
+        let times: Vec<Choreography> = stage.group_ids().map(|g| Choreography::of(shot, g)).collect();
         let ids: BTreeSet<ChannelId> = stage.channel_names().iter().filter_map(|n| stage.channel(n)).collect();
         let mut channels = Vec::new();
         // A driven axis has a number among the channels, too, though it is none.
         for id in ids {
             while channels.len() < id.index() {
-                channels.push(Channel { rest: f64::NAN, terms: Vec::new(), size: 0.0, exact: true });
+                channels.push(Channel { rest: f64::NAN, group: 0, terms: Vec::new(), size: 0.0, exact: true });
             }
             let mut terms = Vec::new();
             handed_on(stage, shot, &direct, id, (0.0, 1.0), &mut terms)?;
             let size = terms.iter().map(|t: &Term| t.scale.abs() * layers.get(t.layer).map_or(0.0, Layer::size)).sum();
+            let group = stage.channel_name(id).split_once('.').and_then(|(g, _)| stage.group_of_name(g)).map_or(0, GroupId::index);
             let exact = match terms.as_slice() {
                 [] => true,
+                _ if !times.get(group).is_none_or(Choreography::is_only_later) => false,
                 [only] => layers.get(only.layer).is_some_and(|l| matches!(l, Layer::Course(c) if c.is_polynomial())),
                 _ => false,
             };
-            channels.push(Channel { rest: stage.channel_rest(id), terms, size, exact });
+            channels.push(Channel { rest: stage.channel_rest(id), group, terms, size, exact });
         }
         let sights: Vec<Sight> = shot.aims().iter().map(Sight::new).collect();
         let last = sights.iter().map(|_| Cell::new(None)).collect();
-        Ok(Oracle { stage, layers, channels, sights, last, lost: RefCell::new(BTreeSet::new()), recent: RefCell::new(VecDeque::new()) })
+        Ok(Oracle { stage, layers, channels, times, sights, last, lost: RefCell::new(BTreeSet::new()), recent: RefCell::new(VecDeque::new()) })
     }
 
     /// False for an axis that an aim turns, where its angle could not be found at some instant asked for so far.
@@ -178,11 +186,13 @@ impl<'a> Oracle<'a> {
     }
 
     fn evaluated(&self, t: f64) -> State {
-        let mut channels: Vec<f64> = self.channels.iter().map(|c| self.layered(c, t)).collect();
+        let mut channels: Vec<f64> = self.channels.iter().map(|c| self.layered(c, t, 0.0)).collect();
         let layered = |c: ChannelId| channels.get(c.index()).copied().unwrap_or(f64::NAN);
+        let shifted = |c: ChannelId, by: f64| self.channels.get(c.index()).map_or(f64::NAN, |c| self.layered(c, t, by));
         let mut turned: Vec<(ChannelId, f64)> = Vec::new();
         for (sight, last) in self.sights.iter().zip(&self.last) {
-            let found = sight.angles(self.stage, t, last.get(), &layered);
+            let at = self.times.get(sight.camera.index()).map_or(t, |time| time.at(t));
+            let found = sight.target(self.stage, at, &shifted).and_then(|target| sight.angles(self.stage, target, last.get(), &layered));
             last.set(found);
             if found.is_none() {
                 self.lost.borrow_mut().extend(sight.channels);
@@ -283,18 +293,21 @@ impl<'a> Oracle<'a> {
         self.sights.iter().any(|s| s.channels.contains(&channel))
     }
 
-    /// A channel's layers together, without aims.
-    fn layered(&self, channel: &Channel, t: f64) -> f64 {
+    /// A channel's layers together, without aims, its choreography time shifted by some frames.
+    fn layered(&self, channel: &Channel, t: f64, shift: f64) -> f64 {
         if channel.terms.is_empty() {
             return channel.rest;
         }
+        let t = self.times.get(channel.group).map_or(t, |time| time.at(t)) + shift;
         channel.terms.iter().map(|term| term.scale * self.layers.get(term.layer).map_or(f64::NAN, |l| l.at(t - term.delay))).sum()
     }
 
     /// How much the rounding of time may move a channel.
     fn timing(&self, channel: &Channel, t: f64) -> f64 {
+        let time = self.times.get(channel.group);
+        let (t, size) = time.map_or((t, t.abs()), |time| (time.at(t), time.size(t)));
         let term = |term: &Term| {
-            term.scale.abs() * self.layers.get(term.layer).map_or(0.0, |l| l.timing(t - term.delay, t.abs() + term.delay.abs()))
+            term.scale.abs() * self.layers.get(term.layer).map_or(0.0, |l| l.timing(t - term.delay, size + term.delay.abs()))
         };
         channel.terms.iter().map(term).sum()
     }

@@ -19,9 +19,11 @@ const TRIAL: f64 = 1e-4;
 #[derive(Debug)]
 pub(super) struct Sight {
     pub(super) channels: [ChannelId; 2],
-    camera: GroupId,
+    pub(super) camera: GroupId,
     at: Option<(GroupId, Part)>,
     from: Point,
+    without: Vec<ChannelId>,
+    smooth: Option<f64>,
     offset: [Coordinate; 3],
 }
 
@@ -43,28 +45,44 @@ impl Sight {
             camera: aim.camera(),
             at: aim.at().map(|g| (g, aim.limb().map_or(Part::Body, Part::Limb))),
             from: aim.from(),
+            without: aim.without().to_vec(),
+            smooth: aim.smooth(),
             offset,
         }
     }
 
-    /// The two angles at `t`, deg, with `value` as the value of every other channel; `None` where the search does not end. `near` is where it may start.
-    pub(super) fn angles(&self, stage: &Stage, t: f64, near: Option<[f64; 2]>, value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
-        let rest = self.channels.map(|c| stage.channel_rest(c));
-        near.and_then(|near| self.from(stage, t, near, value)).or_else(|| self.from(stage, t, rest, value))
-    }
-
-    fn from(&self, stage: &Stage, t: f64, start: [f64; 2], value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
-        let camera = stage.body_of(self.camera)?;
+    /// Where the target is, mm: its offset read at choreography time `at` of the camera's group, its channels by `value`, their time shifted by some frames.
+    pub(super) fn target(&self, stage: &Stage, at: f64, value: &dyn Fn(ChannelId, f64) -> f64) -> Option<Point> {
         let [x, y, z] = &self.offset;
         let coordinate = |p: &Coordinate| match p {
             Coordinate::Fixed(x) => *x,
-            Coordinate::Keyed(keys) => monotone(keys, t),
+            Coordinate::Keyed(keys) => monotone(keys, at),
         };
         let offset = [coordinate(x), coordinate(y), coordinate(z)];
-        let target = match self.at {
-            Some((group, which)) => part(stage.body_of(group)?, which, value).out(offset),
-            None => add(self.from, offset),
+        let Some((group, which)) = self.at else { return Some(add(self.from, offset)) };
+        let body = stage.body_of(group)?;
+        let place = |shift: f64| {
+            let of = |c: ChannelId| if self.without.contains(&c) { stage.channel_rest(c) } else { value(c, shift) };
+            part(body, which, &of).out(offset)
         };
+        let Some(width) = self.smooth else { return Some(place(0.0)) };
+        // A triangle: of 17 places a sixteenth of the width apart, the middle one counts nine times, the outermost once.
+        let mut sum = [0.0; 3];
+        for (i, weight) in [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0].into_iter().enumerate() {
+            let there = place(width * (i as f64 - 8.0) / 16.0);
+            sum.iter_mut().zip(there).for_each(|(s, x)| *s += weight * x);
+        }
+        Some(sum.map(|x| x / 81.0))
+    }
+
+    /// The two angles, deg, under which the target is in the middle, with `value` as the value of every other channel; `None` where the search does not end. `near` is where it may start.
+    pub(super) fn angles(&self, stage: &Stage, target: Point, near: Option<[f64; 2]>, value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
+        let rest = self.channels.map(|c| stage.channel_rest(c));
+        near.and_then(|near| self.from(stage, target, near, value)).or_else(|| self.from(stage, target, rest, value))
+    }
+
+    fn from(&self, stage: &Stage, target: Point, start: [f64; 2], value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
+        let camera = stage.body_of(self.camera)?;
         let off = |angles: [f64; 2]| -> (f64, f64, f64) {
             let of = |c: &ChannelId| match self.channels.iter().position(|a| a == c) {
                 Some(0) => angles[0],

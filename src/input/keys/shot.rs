@@ -1,5 +1,6 @@
 //! Keys of the shot file.
 
+use super::group_tables::{AIM, COPY, RETIME};
 use super::{Default, Entry, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
 use crate::input::choices::EXPOSURES;
@@ -18,8 +19,6 @@ const FRAME_VALUE: &[(&str, Bound)] = &[("frame", bounds::FRAME), ("value", boun
 const FRAME_FACTOR: &[(&str, Bound)] = &[("frame", bounds::FRAME), ("factor", bounds::FACTOR)];
 const FRAME_RATE: &[(&str, Bound)] = &[("frame", bounds::FRAME), ("factor", bounds::BEAT_RATE)];
 const BEAT_VALUE: &[(&str, Bound)] = &[("beat", bounds::BEAT), ("value", bounds::POSITION)];
-const FRAME_POINT: &[(&str, Bound)] =
-    &[("frame", bounds::FRAME), ("x", bounds::POSITION), ("y", bounds::POSITION), ("z", bounds::POSITION)];
 const CHANNEL: Entry = Entry {
     name: "channel",
     holds: Holds::Text,
@@ -113,6 +112,14 @@ pub(crate) static SHOT: Section = Section {
             unit: "",
             default: Default::None("none"),
             meaning: "one group driven like another",
+            example: "",
+        },
+        Entry {
+            name: "retime",
+            holds: Holds::Many(&RETIME),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "when the choreography is on film: later, held, slower or faster",
             example: "",
         },
         Entry {
@@ -287,84 +294,6 @@ pub(crate) static DRIFT: Section = Section {
     ],
     rules: &[],
     example: "[[drift]]\nchannel = \"gobo.turn\"\nseed = 11\namplitude = 8\nperiod = 48\n",
-};
-
-/// A copy.
-pub(crate) static COPY: Section = Section {
-    header: "[[copy]]",
-    meaning: "Drives one group like another. `to` must have every channel that is driven in `from`; layers on `to` itself are added.",
-    keys: &[
-        Entry { name: "from", holds: Holds::Text, unit: "", default: Default::Must, meaning: "a group", example: "\"heron_a\"" },
-        Entry { name: "to", holds: Holds::Text, unit: "", default: Default::Must, meaning: "another group", example: "\"heron_b\"" },
-        Entry {
-            name: "delay",
-            holds: Holds::Number(bounds::DELAY),
-            unit: "frames",
-            default: Default::Value("0"),
-            meaning: "how much later; negative for earlier",
-            example: "9",
-        },
-        Entry {
-            name: "scale",
-            holds: Holds::Factors(bounds::FACTOR),
-            unit: "",
-            default: Default::None("1 for every channel"),
-            meaning: "factors by channel, channels without their group",
-            example: "{ roll = -1, wing = 0.9 }",
-        },
-    ],
-    rules: &[],
-    example: "[[copy]]\nfrom = \"heron_a\"\nto = \"heron_b\"\ndelay = 9\nscale = { roll = -1, wing = 0.9 }\n\n[[track]]\nchannel = \"heron_b.bridge\"\nkeys = [[1, -1200]]\n",
-};
-
-/// An aim.
-pub(crate) static AIM: Section = Section {
-    header: "[[aim]]",
-    meaning: "Holds a point in the middle of a camera's picture. It drives two channels that turn the camera; nothing else may drive them.",
-    keys: &[
-        Entry {
-            name: "camera",
-            holds: Holds::Text,
-            unit: "",
-            default: Default::Must,
-            meaning: "a group with a lens",
-            example: "\"camera\"",
-        },
-        Entry {
-            name: "channels",
-            holds: Holds::Names(Some(2)),
-            unit: "",
-            default: Default::Must,
-            meaning: "two axes of the camera's own chain that turn it",
-            example: "[\"pan\", \"tilt\"]",
-        },
-        Entry {
-            name: "at",
-            holds: Holds::Text,
-            unit: "",
-            default: Default::None("the stage's origin"),
-            meaning: "what carries the point: a group with joints, a limb as `GROUP.LIMB`, or a name under `[point]`",
-            example: "\"heron_a\"",
-        },
-        Entry {
-            name: "offset",
-            holds: Holds::Numbers(&[bounds::POSITION, bounds::POSITION, bounds::POSITION]),
-            unit: "mm",
-            default: Default::Value("[0, 0, 0]"),
-            meaning: "`[x, y, z]` from there, in the body's axes",
-            example: "[-500, 100, 0]",
-        },
-        Entry {
-            name: "offset_keys",
-            holds: Holds::Rows(FRAME_POINT),
-            unit: "frames, mm",
-            default: Default::None("none"),
-            meaning: "`[[frame, x, y, z], ...]` in place of `offset`; each coordinate is a `monotone` curve",
-            example: "[[1, -500, 100, 0], [96, -600, 0, 0]]",
-        },
-    ],
-    rules: &[Rule::AtMostOne(&["offset", "offset_keys"])],
-    example: "[[aim]]\ncamera = \"camera\"\nchannels = [\"pan\", \"tilt\"]\nat = \"heron_a\"\noffset_keys = [[1, -500, 100, 0], [96, -600, 0, 0]]\n",
 };
 
 /// A pass.
