@@ -1,4 +1,4 @@
-//! `movewright schema`: JSON Schema of either file, the reference of every key, or that of every error code, on standard output.
+//! `movewright schema`: JSON Schema of each kind of file, the reference of every key, or that of every error code, on standard output.
 
 use clap::{Args as ClapArgs, ValueEnum};
 
@@ -12,7 +12,7 @@ use crate::input::keys::{reference, schema};
     after_help = "Examples:\n  movewright schema shot > shot.schema.json\n  movewright schema --reference > KEYS.md\n  movewright schema --errors > ERRORS.md"
 )]
 pub(super) struct SchemaArgs {
-    /// The file; without it, both schemas are written, named stage and shot
+    /// The file; without it, all schemas are written, by name
     #[arg(value_name = "FILE", value_enum)]
     file: Option<FileKind>,
     /// Write the reference of every key as Markdown
@@ -30,6 +30,8 @@ enum FileKind {
     Stage,
     /// shot.toml
     Shot,
+    /// A routine's file
+    Routine,
 }
 
 pub(super) fn run(args: &SchemaArgs) -> Outcome {
@@ -42,7 +44,8 @@ pub(super) fn run(args: &SchemaArgs) -> Outcome {
     let schema = match args.file {
         Some(FileKind::Stage) => schema::stage(),
         Some(FileKind::Shot) => schema::shot(),
-        None => serde_json::json!({ "stage": schema::stage(), "shot": schema::shot() }),
+        Some(FileKind::Routine) => schema::routine(),
+        None => serde_json::json!({ "stage": schema::stage(), "shot": schema::shot(), "routine": schema::routine() }),
     };
     // Alternate form: JSON over several lines.
     terminal::data(&format!("{schema:#}\n"), Outcome::Fine)

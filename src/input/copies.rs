@@ -55,7 +55,7 @@ fn between<'t>(log: &mut Log, mut table: Table<'t>, names: &Names<'_>) -> Option
         );
     }
     let delay = table.take(log, "delay", "a number, frames", values::number).unwrap_or(0.0);
-    let (scale, list) = scale(log, &mut table, names, from);
+    let (scale, list) = scale(log, &mut table, names, from, "from");
     // Where a group is unknown, the other numbers are looked at all the same.
     let any = names.any_group();
     let copy = match Copy::new(from.unwrap_or(any), to.unwrap_or(any), delay, scale) {
@@ -86,8 +86,14 @@ fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static 
     }
 }
 
-/// The factors of a copy and where they are written.
-fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<GroupId>) -> (Vec<(String, f64)>, KeyList) {
+/// The factors of a copy or routine and where they are written; `key` names the group that has the channels.
+pub(super) fn scale(
+    log: &mut Log,
+    table: &mut Table<'_>,
+    names: &Names<'_>,
+    from: Option<GroupId>,
+    key: &str,
+) -> (Vec<(String, f64)>, KeyList) {
     let mut factors = Vec::new();
     let mut list = KeyList { file: table.file, ..KeyList::default() };
     let Some(inner) = table.table(log, "scale", "a table of factors, { channel = factor }") else { return (factors, list) };
@@ -96,7 +102,7 @@ fn scale(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, from: Option<G
         let bytes = entry.value.span();
         if let Some(known) = known.as_ref().filter(|known| names.complete && !known.contains_key(name)) {
             let allowed = format!("a channel of the group, without the group's name: {}", values::names(known.keys().copied()));
-            let mut flaw = Flaw::new(Code::UnknownChannel, "scale", "a factor for a channel that `from` does not have")
+            let mut flaw = Flaw::new(Code::UnknownChannel, "scale", format!("a factor for a channel that `{key}` does not have"))
                 .found(values::quoted(name), allowed);
             if let Some(near) = log.nearest(name.rsplit('.').next().unwrap_or(name), known.keys().copied()) {
                 flaw = flaw.help(format!("write `{near}`"));

@@ -11,7 +11,6 @@ use std::collections::BTreeMap;
 use super::document;
 use super::lines::byte_order_mark;
 use super::log::{Log, Spot};
-use super::names::Names;
 use super::reader::KeyList;
 use super::values;
 use crate::bounds::{Code, Flaw, MOST_AXES, MOST_CSV_BYTES, MOST_KEYS, counted};
@@ -42,8 +41,11 @@ pub(super) struct Column {
     pub(super) list: KeyList,
 }
 
+/// How the name of a column becomes a channel.
+type Lookup<'l> = dyn Fn(&mut Log, &str) -> Result<ChannelId, Option<Flaw>> + 'l;
+
 /// Reads a key file.
-pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], names: &Names<'_>) -> KeyFile {
+pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], channel: &Lookup<'_>) -> KeyFile {
     let mut table = KeyFile::default();
     let Some(text) = document::text(log, file, bytes, MOST_CSV_BYTES) else { return table };
     let shift = byte_order_mark(bytes);
@@ -62,7 +64,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], names: &Names<'_>) 
         let cells = cells(bytes, start);
         let mut row = Row { log: &mut *log, file, record: &record, cells };
         let Some(width) = width else {
-            if !row.header(&mut table, names) {
+            if !row.header(&mut table, channel) {
                 return table;
             }
             width = Some(record.len());
@@ -110,7 +112,7 @@ impl Row<'_> {
     }
 
     /// The columns; false where nothing can be made of them.
-    fn header(&mut self, table: &mut KeyFile, names: &Names<'_>) -> bool {
+    fn header(&mut self, table: &mut KeyFile, lookup: &Lookup<'_>) -> bool {
         let first = self.record.get(0).unwrap_or_default();
         if first != "frame" {
             let mut flaw = Flaw::new(Code::MissingColumn, "", "the first column is not `frame`")
@@ -138,7 +140,7 @@ impl Row<'_> {
                     );
                     None
                 }
-                None => match names.channel(self.log, name) {
+                None => match lookup(self.log, name) {
                     Ok(channel) => Some(channel),
                     Err(flaw) => {
                         if let Some(flaw) = flaw {

@@ -1,4 +1,4 @@
-//! Tracks, cycles, drifts and copies of a shot file.
+//! Tracks, cycles and drifts of a shot file or of a routine's.
 //!
 //! Invariant: a layer with a mistake is left out and its mistake recorded; what it would drive is noted all the same, so that copies are checked against what was meant.
 
@@ -12,9 +12,9 @@ use super::log::Log;
 use super::names::Names;
 use super::reader::{KeyList, Table};
 use super::values::{self, NUMBER, WHOLE};
-use crate::bounds::{Code, Flaw, MOST_KEYS_TOGETHER};
+use crate::bounds::{Code, Flaw, MOST_KEYS_TOGETHER, MOST_TOML_BYTES};
 use crate::shot::{Cycle, Drift, Shape, Track};
-use crate::stage::ChannelId;
+use crate::stage::{ChannelId, GroupId};
 
 const FRAME_VALUE: &str = "[frame, value]";
 
@@ -22,16 +22,93 @@ const FRAME_VALUE: &str = "[frame, value]";
 pub(super) struct Layers<'r> {
     names: &'r Names<'r>,
     read: Read<'r>,
-    key_files: BTreeMap<String, Option<Arc<KeyFile>>>,
+    /// By name, and by group where a routine names them: its columns have no group.
+    key_files: BTreeMap<(String, Option<GroupId>), Option<Arc<KeyFile>>>,
+    /// Every file that was opened.
+    files: BTreeMap<String, (usize, Arc<[u8]>)>,
     keys_together: usize,
+    routine_bytes: usize,
+    within: Option<Within>,
     /// Channels that something drives.
     pub(super) driven: BTreeSet<ChannelId>,
+}
+
+/// The routine that is being read.
+#[derive(Debug)]
+pub(super) struct Within {
+    /// The group it is called for.
+    pub(super) group: GroupId,
+    /// Path from the shot's folder to its own, with a `/` at the end, or nothing.
+    pub(super) folder: String,
+    /// Who calls it, in words.
+    pub(super) caller: String,
 }
 
 impl<'r> Layers<'r> {
     /// No layer yet.
     pub(super) fn new(names: &'r Names<'r>, read: Read<'r>) -> Layers<'r> {
-        Layers { names, read, key_files: BTreeMap::new(), keys_together: 0, driven: BTreeSet::new() }
+        Layers {
+            names,
+            read,
+            key_files: BTreeMap::new(),
+            files: BTreeMap::new(),
+            keys_together: 0,
+            routine_bytes: 0,
+            within: None,
+            driven: BTreeSet::new(),
+        }
+    }
+
+    /// Reads on in a routine, or out of it again; where it was before.
+    pub(super) fn enter(&mut self, within: Option<Within>) -> Option<Within> {
+        core::mem::replace(&mut self.within, within)
+    }
+
+    /// What a table is called: with the caller in a routine.
+    pub(super) fn label(&self, name: &str) -> String {
+        match &self.within {
+            Some(within) => format!("{name} ({})", within.caller),
+            None => name.to_owned(),
+        }
+    }
+
+    /// Opens the file that a key names, each once: its name from the shot's folder, its index and its bytes.
+    pub(super) fn open(&mut self, log: &mut Log, table: &mut Table<'_>, key: &'static str, written: &str) -> Option<(String, usize, Arc<[u8]>)> {
+        let folder = self.within.as_ref().map_or("", |within| within.folder.as_str());
+        let name = match log.sources().plain_name(&from_folder(folder, written)) {
+            Ok(name) => name,
+            Err(flaw) => {
+                table.report_at(log, key, flaw);
+                return None;
+            }
+        };
+        if let Some((index, bytes)) = self.files.get(&name) {
+            return Some((name, *index, Arc::clone(bytes)));
+        }
+        match (self.read)(&name) {
+            Err(why) => {
+                table.report_at(log, key, files::flaw(&why, &name));
+                None
+            }
+            Ok(bytes) => {
+                let bytes: Arc<[u8]> = bytes.into();
+                let index = log.add_file(&name, &bytes);
+                self.files.insert(name.clone(), (index, Arc::clone(&bytes)));
+                Some((name, index, bytes))
+            }
+        }
+    }
+
+    /// Counts bytes that routines read; false where they are too many in all, which is reported.
+    pub(super) fn has_room_for(&mut self, log: &mut Log, table: &mut Table<'_>, key: &'static str, bytes: usize) -> bool {
+        let before = self.routine_bytes;
+        self.routine_bytes = before.saturating_add(bytes);
+        if before <= MOST_TOML_BYTES && self.routine_bytes > MOST_TOML_BYTES {
+            let flaw = Flaw::new(Code::TooMany, key, "the routines are too large together");
+            let found = format!("{} bytes up to here, each file counted as often as it is called", self.routine_bytes);
+            table.report_at(log, key, flaw.found(found, format!("at most {MOST_TOML_BYTES} bytes")));
+        }
+        self.routine_bytes <= MOST_TOML_BYTES
     }
 
     /// All `[[track]]`.
@@ -70,7 +147,7 @@ impl<'r> Layers<'r> {
             if !self.has_room(log, &table, column.list.keys.len() + 1) {
                 return;
             }
-            table.label = format!("track {}", values::cut(&column.name, 130));
+            table.label = self.label(&format!("track {}", values::cut(&column.name, 130)));
             if let Some(channel) = column.channel {
                 self.driven.insert(channel);
             }
@@ -131,28 +208,21 @@ impl<'r> Layers<'r> {
     }
 
     fn key_file(&mut self, log: &mut Log, table: &mut Table<'_>, written: &str) -> Option<Arc<KeyFile>> {
-        let name = match log.sources().plain_name(written) {
-            Ok(name) => name,
-            Err(flaw) => {
-                table.report_at(log, "keys", flaw);
-                return None;
-            }
-        };
-        if let Some(known) = self.key_files.get(&name) {
+        let (name, file, bytes) = self.open(log, table, "keys", written)?;
+        let group = self.within.as_ref().map(|within| within.group);
+        if let Some(known) = self.key_files.get(&(name.clone(), group)) {
             return known.clone();
         }
-        let key_file = match (self.read)(&name) {
-            Err(why) => {
-                table.report_at(log, "keys", files::flaw(&why, &name));
-                None
-            }
-            Ok(bytes) => {
-                let bytes: Arc<[u8]> = bytes.into();
-                let file = log.add_file(&name, &bytes);
-                Some(Arc::new(key_file::read(log, file, &bytes, self.names))).filter(|table| table.readable)
-            }
+        if group.is_some() && !self.has_room_for(log, table, "keys", bytes.len()) {
+            return None;
+        }
+        let names = self.names;
+        let channel = |log: &mut Log, name: &str| match group {
+            Some(group) => names.local_channel(log, group, name),
+            None => names.channel(log, name),
         };
-        self.key_files.insert(name, key_file.clone());
+        let key_file = Some(Arc::new(key_file::read(log, file, &bytes, &channel))).filter(|table| table.readable);
+        self.key_files.insert((name, group), key_file.clone());
         key_file
     }
 
@@ -219,8 +289,12 @@ impl<'r> Layers<'r> {
     /// The channel of a layer, noted as driven; the layer is called by it from here on.
     fn channel(&mut self, log: &mut Log, table: &mut Table<'_>, what: &str) -> Option<ChannelId> {
         let name = table.need(log, "channel", "a channel of the stage, in quotes", values::text)?;
-        table.label = format!("{what} {}", values::cut(name, 130));
-        match self.names.channel(log, name) {
+        table.label = self.label(&format!("{what} {}", values::cut(name, 130)));
+        let found = match &self.within {
+            Some(within) => self.names.local_channel(log, within.group, name),
+            None => self.names.channel(log, name),
+        };
+        match found {
             Ok(channel) => {
                 self.driven.insert(channel);
                 Some(channel)
@@ -233,6 +307,24 @@ impl<'r> Layers<'r> {
             }
         }
     }
+}
+
+/// A path from the shot's folder that is written from a routine's; one that is not allowed anyway stays as it is.
+fn from_folder(folder: &str, written: &str) -> String {
+    if written.is_empty() || written.starts_with('/') || written.contains([':', '\\']) {
+        return written.to_owned();
+    }
+    let mut folders: Vec<&str> = folder.split('/').filter(|part| !part.is_empty()).collect();
+    let mut rest = written;
+    while let Some(shorter) = rest.strip_prefix("../") {
+        match folders.last() {
+            Some(last) if *last != ".." => drop(folders.pop()),
+            _ => folders.push(".."),
+        }
+        rest = shorter;
+    }
+    folders.push(rest);
+    folders.join("/")
 }
 
 /// Shape and blend of a track.

@@ -34,6 +34,7 @@ mod rejection;
 #[cfg(feature = "cli")]
 mod render;
 mod retime_tables;
+mod routines;
 mod shot_file;
 mod solid_values;
 mod sources;
@@ -68,7 +69,7 @@ pub struct Loaded {
     pub stage: Stage,
     /// The shot, checked against the stage.
     pub shot: Shot,
-    /// Every file that was read: shot, stage, key files.
+    /// Every file that was read: shot, stage, routines, key files.
     pub sources: Sources,
 }
 

@@ -50,6 +50,30 @@ impl<'s> Names<'s> {
         Err(Some(unknown_channel(log, self.stage, name)))
     }
 
+    /// The channel of this name in a group; the name has no group in it. `Err(None)` where it is unknown but may exist.
+    pub(super) fn local_channel(&self, log: &mut Log, group: GroupId, name: &str) -> Result<ChannelId, Option<Flaw>> {
+        let known = self.channels_of(group);
+        if let Some(channel) = known.get(name) {
+            return Ok(*channel);
+        }
+        if !self.complete {
+            return Err(None);
+        }
+        let of = self.group_name(group);
+        if self.stage.axis_of_name(&format!("{of}.{name}")).is_some() {
+            // A mechanism drives an axis of that name: the same advice, with the group's name in it.
+            return Err(Some(unknown_channel(log, self.stage, &format!("{of}.{name}"))));
+        }
+        let flaw = Flaw::new(Code::UnknownChannel, "channel", format!("`{of}` has no such channel"))
+            .found(values::quoted(name), format!("a channel of `{of}`, without the group's name: {}", values::names(known.keys().copied())));
+        let last = name.rsplit('.').next().unwrap_or(name);
+        let near = known.get_key_value(last).map(|(k, _)| *k).or_else(|| log.nearest(last, known.keys().copied()));
+        Err(Some(match near {
+            Some(near) => flaw.help(format!("write \"{near}\"")),
+            None => flaw.help("a routine names channels without their group"),
+        }))
+    }
+
     /// The group of this name. `Err(None)` where it is unknown but may exist.
     pub(super) fn group(&self, log: &mut Log, name: &str) -> Result<GroupId, Option<Flaw>> {
         match self.groups.get(name) {

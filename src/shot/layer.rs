@@ -1,10 +1,11 @@
-//! What drives a channel: keyed tracks, cycles, drifts, copies.
+//! What drives a channel: keyed tracks, cycles, drifts.
 //!
 //! Invariant: keys of a track stand in strictly rising order of frame, keys of a beat in rising order within 0..1; every number is in its bounds.
 //! What each layer means as a curve is the business of `signal`.
 
+use super::routine::Call;
 use crate::bounds::{self, Bound, Code, Flaw, MOST_KEYS, with_unit};
-use crate::stage::{ChannelId, GroupId};
+use crate::stage::ChannelId;
 
 /// Where something was written: for messages long after reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -92,6 +93,7 @@ pub(crate) struct Track {
     shape: Shape,
     blend: Option<f64>,
     keys: Vec<Key>,
+    call: Call,
 }
 
 impl Track {
@@ -124,13 +126,25 @@ impl Track {
                 flaws.extend(too_close(&keys, b));
             }
         }
-        if flaws.is_empty() { Ok(Track { channel, shape, blend, keys }) } else { Err(flaws) }
+        if flaws.is_empty() { Ok(Track { channel, shape, blend, keys, call: Call::default() }) } else { Err(flaws) }
     }
 
     /// What it drives.
     #[must_use]
     pub(crate) fn channel(&self) -> ChannelId {
         self.channel
+    }
+
+    /// How a routine calls it.
+    #[must_use]
+    pub(crate) fn call(&self) -> Call {
+        self.call
+    }
+
+    /// The same, called by a routine as `call` says of its channel.
+    #[must_use]
+    pub(crate) fn called(self, call: impl Fn(ChannelId) -> Call) -> Self {
+        Self { call: call(self.channel), ..self }
     }
 
     /// The curve's shape.
@@ -156,7 +170,7 @@ impl Track {
     /// # Errors
     /// As [`Track::new`].
     pub(crate) fn with_shape(&self, shape: Shape) -> Result<Track, Vec<Flaw>> {
-        Track::new(self.channel, shape, None, self.keys.clone())
+        Ok(Track { call: self.call, ..Track::new(self.channel, shape, None, self.keys.clone())? })
     }
 
     /// The same track with another value of key `index`.
@@ -168,7 +182,7 @@ impl Track {
         if let Some(key) = keys.get_mut(index) {
             key.value = value;
         }
-        Track::new(self.channel, self.shape, self.blend, keys)
+        Ok(Track { call: self.call, ..Track::new(self.channel, self.shape, self.blend, keys)? })
     }
 
     /// The same track with key `index` at another frame.
@@ -180,7 +194,7 @@ impl Track {
         if let Some(key) = keys.get_mut(index) {
             key.frame = frame;
         }
-        Track::new(self.channel, self.shape, self.blend, keys)
+        Ok(Track { call: self.call, ..Track::new(self.channel, self.shape, self.blend, keys)? })
     }
 }
 
@@ -193,6 +207,7 @@ pub(crate) struct Cycle {
     keys: Vec<Key>,
     amount: Vec<Key>,
     rate: Vec<Key>,
+    call: Call,
 }
 
 impl Cycle {
@@ -235,13 +250,25 @@ impl Cycle {
         if !rate.is_empty() {
             flaws.extend(check_keys("rate", &rate, bounds::BEAT_RATE));
         }
-        if flaws.is_empty() { Ok(Cycle { channel, period, phase, keys, amount, rate }) } else { Err(flaws) }
+        if flaws.is_empty() { Ok(Cycle { channel, period, phase, keys, amount, rate, call: Call::default() }) } else { Err(flaws) }
     }
 
     /// What it drives.
     #[must_use]
     pub(crate) fn channel(&self) -> ChannelId {
         self.channel
+    }
+
+    /// How a routine calls it.
+    #[must_use]
+    pub(crate) fn call(&self) -> Call {
+        self.call
+    }
+
+    /// The same, called by a routine as `call` says of its channel.
+    #[must_use]
+    pub(crate) fn called(self, call: impl Fn(ChannelId) -> Call) -> Self {
+        Self { call: call(self.channel), ..self }
     }
 
     /// Frames of one beat at rate 1.
@@ -282,6 +309,7 @@ pub(crate) struct Drift {
     seed: u64,
     amplitude: f64,
     period: f64,
+    call: Call,
 }
 
 impl Drift {
@@ -296,7 +324,7 @@ impl Drift {
         flaws.extend(bounds::POSITION.check("amplitude", amplitude).err());
         flaws.extend(bounds::PERIOD.check("period", period).err());
         match (checked, flaws.is_empty()) {
-            (Some(seed), true) => Ok(Drift { channel, seed, amplitude, period }),
+            (Some(seed), true) => Ok(Drift { channel, seed, amplitude, period, call: Call::default() }),
             _ => Err(flaws),
         }
     }
@@ -305,6 +333,18 @@ impl Drift {
     #[must_use]
     pub(crate) fn channel(&self) -> ChannelId {
         self.channel
+    }
+
+    /// How a routine calls it.
+    #[must_use]
+    pub(crate) fn call(&self) -> Call {
+        self.call
+    }
+
+    /// The same, called by a routine as `call` says of its channel.
+    #[must_use]
+    pub(crate) fn called(self, call: impl Fn(ChannelId) -> Call) -> Self {
+        Self { call: call(self.channel), ..self }
     }
 
     /// Seed of the generator.
@@ -323,54 +363,6 @@ impl Drift {
     #[must_use]
     pub(crate) fn period(&self) -> f64 {
         self.period
-    }
-}
-
-/// One program, handed on: every channel of `to` gets what drives the channel of the same name in `from`, later and scaled.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Copy {
-    from: GroupId,
-    to: GroupId,
-    delay: f64,
-    scale: Vec<(String, f64)>,
-}
-
-impl Copy {
-    /// Checks a copy between groups (indices of the stage); `scale` gives factors by the channels' names within the group.
-    ///
-    /// # Errors
-    /// Numbers out of range.
-    pub(crate) fn new(from: GroupId, to: GroupId, delay: f64, scale: Vec<(String, f64)>) -> Result<Copy, Vec<Flaw>> {
-        let mut flaws = Vec::new();
-        flaws.extend(bounds::DELAY.check("delay", delay).err());
-        for (i, (_, factor)) in scale.iter().enumerate() {
-            flaws.extend(bounds::FACTOR.check("scale", *factor).err().map(|f| f.at_index(i)));
-        }
-        if flaws.is_empty() { Ok(Copy { from, to, delay, scale }) } else { Err(flaws) }
-    }
-
-    /// Group copied from.
-    #[must_use]
-    pub(crate) fn from(&self) -> GroupId {
-        self.from
-    }
-
-    /// Group copied to.
-    #[must_use]
-    pub(crate) fn to(&self) -> GroupId {
-        self.to
-    }
-
-    /// Frames by which it runs later.
-    #[must_use]
-    pub(crate) fn delay(&self) -> f64 {
-        self.delay
-    }
-
-    /// Factor of a channel by its name within the group; 1 where none is given.
-    #[must_use]
-    pub(crate) fn scale_of(&self, name: &str) -> f64 {
-        self.scale.iter().find(|(n, _)| n == name).map_or(1.0, |(_, k)| *k)
     }
 }
 

@@ -5,9 +5,11 @@
 
 pub(crate) mod aim;
 mod circles;
+mod copy;
 pub(crate) mod layer;
 pub(crate) mod pass;
 pub(crate) mod retime;
+pub(crate) mod routine;
 
 use std::sync::Arc;
 
@@ -19,7 +21,8 @@ use crate::time::{FrameRate, FrameSpan, Timecode};
 
 pub(crate) use aim::{Aim, AimSpec};
 pub use layer::Shape;
-pub(crate) use layer::{Copy, Cycle, Drift, Key, Place, Track};
+pub(crate) use copy::Copy;
+pub(crate) use layer::{Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
 pub(crate) use retime::Retime;
 

@@ -51,10 +51,10 @@ impl Layers {
             layers.tracks.push(of_track(track).map_err(|e| (track.channel(), e))?);
         }
         for cycle in shot.cycles() {
-            layers.cycles.push(Arc::new(cycle::Beat::new(cycle, start).map_err(|e| (cycle.channel(), e))?));
+            layers.cycles.push(Arc::new(cycle::Beat::new(cycle, cycle.call().start.unwrap_or(start)).map_err(|e| (cycle.channel(), e))?));
         }
         for drift in shot.drifts() {
-            layers.drifts.push(Arc::new(drift::Wander::new(drift, start)));
+            layers.drifts.push(Arc::new(drift::Wander::new(drift, drift.call().start.unwrap_or(start))));
         }
         Ok(layers)
     }

@@ -1,4 +1,4 @@
-//! Which layers drive a channel, directly and through copies, and by how much later and larger.
+//! Which layers drive a channel, directly, through routines and through copies, and by how much later and larger.
 //!
 //! What: the layers of every channel are found once, each group after the groups that are copied onto it: a chain of copies costs a step a link.
 //! Invariant: copies run in no circle (the shot is checked). Direct layers come first, in the order of the file, then those through one copy, through two, and so on.
@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use crate::bounds::{MOST_LAYERS, MOST_LAYERS_TOGETHER};
 use crate::motion::signal::SignalError;
+use crate::shot::routine::Call;
 use crate::shot::{Copy, Shot};
 use crate::stage::{ChannelId, Stage};
 
@@ -50,13 +51,13 @@ impl Sources {
     #[must_use]
     pub(crate) fn of(stage: &Stage, shot: &Shot) -> Sources {
         let mut direct: BTreeMap<ChannelId, Vec<Source>> = BTreeMap::new();
-        let mut add = |channel, kind, index| {
-            direct.entry(channel).or_default().push(Source { kind, index, delay: 0.0, scale: 1.0, copies: 0 });
+        let mut add = |channel, kind, index, Call { delay, scale, .. }: Call| {
+            direct.entry(channel).or_default().push(Source { kind, index, delay, scale, copies: 0 });
         };
-        shot.tracks().iter().enumerate().for_each(|(i, t)| add(t.channel(), SourceKind::Track, i));
-        shot.cycles().iter().enumerate().for_each(|(i, c)| add(c.channel(), SourceKind::Cycle, i));
-        shot.drifts().iter().enumerate().for_each(|(i, d)| add(d.channel(), SourceKind::Drift, i));
-        shot.own_signals().iter().enumerate().for_each(|(i, (c, _))| add(*c, SourceKind::Own, i));
+        shot.tracks().iter().enumerate().for_each(|(i, t)| add(t.channel(), SourceKind::Track, i, t.call()));
+        shot.cycles().iter().enumerate().for_each(|(i, c)| add(c.channel(), SourceKind::Cycle, i, c.call()));
+        shot.drifts().iter().enumerate().for_each(|(i, d)| add(d.channel(), SourceKind::Drift, i, d.call()));
+        shot.own_signals().iter().enumerate().for_each(|(i, (c, _))| add(*c, SourceKind::Own, i, Call::default()));
         Search::of(stage, shot, direct).finish()
     }
 

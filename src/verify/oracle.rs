@@ -121,19 +121,19 @@ impl<'a> Oracle<'a> {
         let mut owners = Vec::new();
         for t in shot.tracks() {
             layers.push(Layer::Course(Course::new(t).ok_or_else(|| named(t.channel(), "a track"))?));
-            owners.push(t.channel());
+            owners.push((t.channel(), t.call()));
         }
         for c in shot.cycles() {
-            layers.push(Layer::Beat(Beat::new(c, start).ok_or_else(|| named(c.channel(), "a cycle"))?));
-            owners.push(c.channel());
+            layers.push(Layer::Beat(Beat::new(c, c.call().start.unwrap_or(start)).ok_or_else(|| named(c.channel(), "a cycle"))?));
+            owners.push((c.channel(), c.call()));
         }
         for d in shot.drifts() {
-            layers.push(Layer::Wander(Wander::new(d, start)));
-            owners.push(d.channel());
+            layers.push(Layer::Wander(Wander::new(d, d.call().start.unwrap_or(start))));
+            owners.push((d.channel(), d.call()));
         }
-        let mut direct: BTreeMap<ChannelId, Vec<usize>> = BTreeMap::new();
-        for (layer, owner) in owners.iter().enumerate() {
-            direct.entry(*owner).or_default().push(layer);
+        let mut direct: BTreeMap<ChannelId, Vec<Term>> = BTreeMap::new();
+        for (layer, (owner, call)) in owners.iter().enumerate() {
+            direct.entry(*owner).or_default().push(Term { layer, delay: call.delay, scale: call.scale });
         }
         let times: Vec<Choreography> = stage.group_ids().map(|g| Choreography::of(shot, g)).collect();
         let ids: BTreeSet<ChannelId> = stage.channel_names().iter().filter_map(|n| stage.channel(n)).collect();
@@ -379,13 +379,13 @@ impl Layer {
 fn handed_on(
     stage: &Stage,
     shot: &Shot,
-    direct: &BTreeMap<ChannelId, Vec<usize>>,
+    direct: &BTreeMap<ChannelId, Vec<Term>>,
     channel: ChannelId,
     (delay, scale): (f64, f64),
     out: &mut Vec<Term>,
 ) -> Result<(), String> {
     let own = direct.get(&channel).into_iter().flatten();
-    out.extend(own.map(|layer| Term { layer: *layer, delay, scale }));
+    out.extend(own.map(|own| Term { layer: own.layer, delay: own.delay + delay, scale: own.scale * scale }));
     if out.len() > MOST_LAYERS {
         return Err(format!("more than {MOST_LAYERS} layers drive {}", stage.channel_name(channel)));
     }

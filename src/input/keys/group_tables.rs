@@ -35,6 +35,41 @@ pub(crate) static COPY: Section = Section {
     example: "[[copy]]\nfrom = \"heron_a\"\nto = \"heron_b\"\ndelay = 9\nscale = { roll = -1, wing = 0.9 }\n\n[[track]]\nchannel = \"heron_b.bridge\"\nkeys = [[1, -1200]]\n",
 };
 
+/// A call of a routine.
+pub(crate) static ROUTINE: Section = Section {
+    header: "[[routine]]",
+    meaning: "Uses a figure's choreography that is kept in a file of its own, for any group with these channels. Its layers add to those of the shot; the group's retime applies as well.",
+    keys: &[
+        Entry {
+            name: "file",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::Must,
+            meaning: "path of the routine's file from this file's folder",
+            example: "\"take_off.toml\"",
+        },
+        Entry { name: "group", holds: Holds::Text, unit: "", default: Default::Must, meaning: "the group it drives", example: "\"heron_a\"" },
+        Entry {
+            name: "delay",
+            holds: Holds::Number(bounds::DELAY),
+            unit: "frames",
+            default: Default::Value("0"),
+            meaning: "how much later it runs; negative for earlier",
+            example: "34",
+        },
+        Entry {
+            name: "scale",
+            holds: Holds::Factors(bounds::FACTOR),
+            unit: "",
+            default: Default::None("1 for every channel"),
+            meaning: "factors by channel, channels without their group",
+            example: "{ roll = -1 }",
+        },
+    ],
+    rules: &[],
+    example: "[[routine]]\nfile = \"take_off.toml\"\ngroup = \"heron_a\"\ndelay = 34\nscale = { roll = -1 }\n",
+};
+
 /// A retime.
 pub(crate) static RETIME: Section = Section {
     header: "[[retime]]",

@@ -4,7 +4,7 @@
 
 use std::fmt::Write;
 
-use super::{Default, Entry, Holds, SHOT, STAGE, Section, all_below};
+use super::{Default, Entry, Holds, ROUTINE_FILE, SHOT, STAGE, Section, all_below};
 use crate::bounds::{self, Bound};
 
 const HEAD: &str = "# Every key of both files
@@ -12,7 +12,7 @@ const HEAD: &str = "# Every key of both files
 Written by `movewright schema --reference` from the table that the reader itself uses. `movewright schema stage` and `movewright schema shot` write the same as JSON
 Schema for editors. The examples of a chapter, one after the other, make a complete file.
 
-[stage.toml](#stagetoml), [shot.toml](#shottoml), [key files](#key-files), [ranges](#ranges)
+[stage.toml](#stagetoml), [shot.toml](#shottoml), [routine files](#routine-files), [key files](#key-files), [ranges](#ranges)
 ";
 
 const KEY_FILES: &str = "## Key files
@@ -48,6 +48,8 @@ pub(crate) fn markdown() -> String {
             chapter(&mut text, section);
         }
     }
+    text.push_str("## routine files\n\n");
+    chapter(&mut text, &ROUTINE_FILE);
     text.push_str(KEY_FILES);
     text.push_str(RANGES);
     for row in bounds::ranges() {

@@ -1,11 +1,11 @@
-//! JSON Schema of both files, so that editors complete keys and mark mistakes while they are made.
+//! JSON Schema of the files, so that editors complete keys and mark mistakes while they are made.
 //!
 //! Source: JSON Schema draft 2020-12, core and validation vocabularies. Invariant: what the reader takes, the schema takes; the reverse holds within one table. Limits: names
 //! that must exist, keys in rising order, geometry and what a group takes over with `like` are known to the reader alone.
 
 use serde_json::{Map, Value, json};
 
-use super::{Default, Entry, Holds, Rule, SHOT, STAGE, Section};
+use super::{Default, Entry, Holds, ROUTINE_FILE, Rule, SHOT, STAGE, Section};
 use crate::bounds::Bound;
 
 /// Schema of the stage file.
@@ -18,6 +18,12 @@ pub(crate) fn stage() -> Value {
 #[must_use]
 pub(crate) fn shot() -> Value {
     of_file("Shot: what is animated, and the passes it is run in", &SHOT)
+}
+
+/// Schema of a routine's file.
+#[must_use]
+pub(crate) fn routine() -> Value {
+    of_file("Routine: the choreography of one figure, channels without a group", &ROUTINE_FILE)
 }
 
 fn of_file(title: &str, section: &'static Section) -> Value {

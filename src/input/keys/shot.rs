@@ -1,6 +1,6 @@
 //! Keys of the shot file.
 
-use super::group_tables::{AIM, COPY, RETIME};
+use super::group_tables::{AIM, COPY, RETIME, ROUTINE};
 use super::{Default, Entry, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
 use crate::input::choices::EXPOSURES;
@@ -115,6 +115,14 @@ pub(crate) static SHOT: Section = Section {
             example: "",
         },
         Entry {
+            name: "routine",
+            holds: Holds::Many(&ROUTINE),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "choreography from files of their own",
+            example: "",
+        },
+        Entry {
             name: "retime",
             holds: Holds::Many(&RETIME),
             unit: "",
@@ -141,6 +149,36 @@ pub(crate) static SHOT: Section = Section {
     ],
     rules: &[],
     example: "format = 1\nname = \"Over the reeds\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 96]\ntimecode_start = \"10:00:00:00\"\ncycle_start = 1\n",
+};
+
+/// The top of a routine's file.
+pub(crate) static ROUTINE_FILE: Section = Section {
+    header: "",
+    meaning: "The choreography of one figure, for any group that has its channels: tracks, cycles and drifts as in the shot file, and no other table. Channels, and columns of key files, \
+              have no group: `hoist`, not `heron_a.hoist`. Paths lead from this file's folder.",
+    keys: &[
+        Entry {
+            name: "format",
+            holds: Holds::Whole(1, 1),
+            unit: "",
+            default: Default::Value("1"),
+            meaning: "version of this format",
+            example: "1",
+        },
+        Entry {
+            name: "cycle_start",
+            holds: Holds::Number(bounds::FRAME),
+            unit: "frames",
+            default: Default::Value("1"),
+            meaning: "frame of this file from which its cycles and drifts count",
+            example: "1",
+        },
+        Entry { name: "track", holds: Holds::Many(&TRACK), unit: "", default: Default::None("none"), meaning: "curves through keys", example: "" },
+        Entry { name: "cycle", holds: Holds::Many(&CYCLE), unit: "", default: Default::None("none"), meaning: "beats that repeat", example: "" },
+        Entry { name: "drift", holds: Holds::Many(&DRIFT), unit: "", default: Default::None("none"), meaning: "slow wander", example: "" },
+    ],
+    rules: &[],
+    example: "format = 1\ncycle_start = 1\n\n[[track]]\nchannel = \"hoist\"\nkeys = [[1, 0], [60, 160]]\n\n[[cycle]]\nchannel = \"wing\"\nperiod = 14\nkeys = [[0.0, -18], [0.35, 38], [0.6, 10]]\namount = [[1, 0], [20, 1]]\n",
 };
 
 /// A track.
