@@ -2,14 +2,14 @@
 //!
 //! What: a pace is offered where the whole pass was tried at it (see `runnable`). A change of one track is tried by compiling anew the axes that follow the track,
 //! choosing run-up and run-down anew, and judging the axis as the check does: travel, rates and torque from run-up to run-down, its mechanism's reach, its wire, and
-//! the clearance of what it moves. The other axes may not become worse, nor may the other passes.
+//! the clearance of what it moves. Two things that come too near are brought apart by a delay (see `later`) or a key. The other axes may not become worse, nor may the other passes.
 
 use std::collections::BTreeSet;
 
 use super::clearance::{self, Against, Nearest};
 use super::runnable::Runnable;
-use super::violation::{Between, Cause, Fix, Limit, Part, Violation};
-use super::{held, moving, reach, slack};
+use super::violation::{Between, Cause, Fix, Limit, Part, Subject, Violation};
+use super::{held, later, moving, reach, slack};
 use crate::compile::{Compiled, Edge};
 use crate::motion::Peaks;
 use crate::number::directed::{self, Places};
@@ -20,7 +20,9 @@ use crate::signal::SourceKind;
 use crate::stage::{AxisId, GroupId, PacedPeaks, PerAxis};
 
 /// Adds fixes to the violations of one pass.
-pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [Violation]) {
+///
+/// `known_apart` are the violations of an earlier pass of the same course.
+pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [Violation], known_apart: &[Violation]) {
     let is_held = program.stations().is_some();
     let mut known: Vec<(Asked, Option<Fix>)> = Vec::new();
     // What says most about where the curve goes is tried first: the trials have a budget.
@@ -33,8 +35,20 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
             }
             continue;
         }
-        // Jerk without bound has no pace; slack, reach and clearance are not what these trials mend.
-        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::Gap | Cause::OutOfReach(_)) || v.limit == Limit::Register {
+        if let (Cause::Gap, Subject::Pair(nearest, axis)) = (v.cause, v.subject) {
+            let same =
+                |k: &&Violation| matches!(k.subject, Subject::Pair(n, _) if (n.group, n.against) == (nearest.group, nearest.against));
+            v.fixes = match known_apart.iter().find(same) {
+                Some(known) => known.fixes.clone(),
+                None => {
+                    let key = || v.between.and_then(|b| moved_key(program, axis, &b));
+                    later::delay(program, &nearest).into_iter().chain(key()).collect()
+                }
+            };
+            continue;
+        }
+        // Jerk without bound has no pace; slack and reach are not what these trials mend.
+        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::OutOfReach(_)) || v.limit == Limit::Register {
             continue;
         }
         let out_of_travel = v.limit == Limit::Position && v.part == Part::Photographed;
@@ -362,6 +376,7 @@ mod tests {
                             let passes = shot.passes().iter().enumerate().map(|(k, p)| if k == i { p.at_pace(pace) } else { p.clone() });
                             shot.with_passes(compiled.stage(), passes.collect()).unwrap()
                         }
+                        Fix::CopyDelay { .. } | Fix::Later { .. } => continue,
                         Fix::Monotone(t) => shot.with_track(*t, track(t).with_shape(Shape::Monotone).unwrap()),
                         Fix::Rests { track: t, shape, .. } => shot.with_track(*t, track(t).with_shape(*shape).unwrap()),
                         Fix::KeyAt { track: t, key, frame, .. } => shot.with_track(*t, track(t).with_key_at(*key, *frame).unwrap()),

@@ -27,5 +27,5 @@ pub(super) fn between(compiled: &Compiled, axis: AxisId, frame: FrameTime) -> Op
     // On the last key itself the stretch before it is meant.
     let after = if after == keys.len() && keys.last().is_some_and(|k| k.frame == here) { after - 1 } else { after };
     let key = |i: usize| keys.get(i).map(|k| (i, film(k.frame + source.delay), k.place));
-    Some(Between { track: source.index, delay: source.delay, before: after.checked_sub(1).and_then(key), after: key(after) })
+    Some(Between { track: source.index, copy: source.copy, before: after.checked_sub(1).and_then(key), after: key(after) })
 }

@@ -9,7 +9,7 @@ use crate::compile::Edge;
 use crate::mechanism::OutOfReach;
 use crate::program::Leg;
 use crate::shot::Place;
-use crate::stage::{AxisId, Utilisation};
+use crate::stage::{AxisId, GroupId, Utilisation};
 use crate::time::{FrameTime, Seconds};
 
 /// What can be exceeded.
@@ -158,8 +158,8 @@ impl At {
 pub(crate) struct Between {
     /// Index of the track within the shot.
     pub track: usize,
-    /// Frames by which a copy runs later; 0 where the track drives the channel itself.
-    pub delay: f64,
+    /// Index of the copy through which the track drives the channel, if one does.
+    pub copy: Option<usize>,
     /// Index, frame (of this channel) and place of the key before.
     pub before: Option<(usize, f64, Place)>,
     /// Index, frame (of this channel) and place of the key after.
@@ -250,6 +250,20 @@ pub(crate) enum Fix {
         frame: f64,
         /// True where it goes later, false where earlier.
         later: bool,
+    },
+    /// A copy with another delay, so that two things stay apart.
+    CopyDelay {
+        /// Index of the copy.
+        copy: usize,
+        /// The delay, frames.
+        delay: f64,
+    },
+    /// A retime of a group, so that two things stay apart.
+    Later {
+        /// The group.
+        group: GroupId,
+        /// By how many frames; negative for earlier.
+        delay: f64,
     },
     /// A key with another value.
     KeyValue {

@@ -17,7 +17,7 @@ use crate::compile::{Compiled, LONGEST_RUN};
 use crate::mechanism::OutOfReach;
 use crate::number::directed::{self, Places};
 use crate::program::{Leg, Program};
-use crate::shot::Pass;
+use crate::shot::{Copy, Pass};
 use crate::stage::{GroupId, Stage};
 
 /// One sentence about an exceeded limit.
@@ -127,7 +127,22 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
     let stage = compiled.stage();
     let axis = stage.axis_name(v.subject.axis());
     let channel = |track: &usize| compiled.shot().tracks().get(*track).map(|t| stage.channel_name(t.channel())).unwrap_or_default();
+    let mended = match &v.subject {
+        Subject::Axis(_) => format!("{axis} is then within its limits"),
+        Subject::Pair(nearest, _) => {
+            let (a, b) = pair(stage, nearest);
+            format!("{a} and {b} then keep their clearance")
+        }
+    };
     match fix {
+        Fix::CopyDelay { copy, delay } => {
+            let name = |of: fn(&Copy) -> GroupId| compiled.shot().copies().get(*copy).map(|c| stage.group_name(of(c))).unwrap_or_default();
+            format!("write `delay = {delay}` in the copy from {} to {}: {mended}", name(Copy::from), name(Copy::to))
+        }
+        Fix::Later { group, delay } => {
+            let others = if compiled.shot().retimes().is_empty() { "" } else { " above the others" };
+            format!("add a retime{others}, `groups = [\"{}\"]` and `delay = {delay}`: {mended}", stage.group_name(*group))
+        }
         Fix::Pace(t) => {
             format!(
                 "run the pass at {t} s per frame or slower: every limit that depends on the pace then holds, from the move to start to the return home"
@@ -145,10 +160,10 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
             edge.name()
         ),
         Fix::KeyValue { track, key, value } => {
-            format!("give key {} of {} the value {value}: {axis} is then within its limits", key + 1, channel(track))
+            format!("give key {} of {} the value {value}: {mended}", key + 1, channel(track))
         }
         Fix::KeyAt { track, key, frame, .. } => {
-            format!("put key {} of {} at frame {frame}: {axis} is then within its limits", key + 1, channel(track))
+            format!("put key {} of {} at frame {frame}: {mended}", key + 1, channel(track))
         }
     }
 }
@@ -472,16 +487,22 @@ fn instant(at: At) -> String {
 /// The keys in words: `between key 2 (frame 120, shot.toml:14) and key 3 (frame 336, shot.toml:14)`.
 fn keys(compiled: &Compiled, between: &Between) -> String {
     let name = |(index, frame, place): (usize, f64, crate::shot::Place)| {
+        // Where a retime puts a key it seldom has a short number.
+        let frame = (1000.0 * frame).round() / 1000.0;
         let file = usize::try_from(place.file).ok().and_then(|i| compiled.files().get(i));
         match file {
             Some(file) if place.line > 0 => format!("key {} (frame {frame}, {file}:{})", index + 1, place.line),
             _ => format!("key {} (frame {frame})", index + 1),
         }
     };
-    match (between.before, between.after) {
+    let keys = match (between.before, between.after) {
         (Some(a), Some(b)) => format!("between {} and {}", name(a), name(b)),
         (Some(a), None) => format!("after {}, the last", name(a)),
         (None, Some(b)) => format!("before {}, the first", name(b)),
-        (None, None) => String::new(),
+        (None, None) => return String::new(),
+    };
+    match between.copy.and_then(|i| compiled.shot().copies().get(i)) {
+        Some(copy) => format!("{keys}, through the copy from {} with `delay = {}`", compiled.stage().group_name(copy.from()), copy.delay()),
+        None => keys,
     }
 }

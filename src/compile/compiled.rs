@@ -132,6 +132,22 @@ impl Compiled {
         Ok(Some(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), layers: Arc::new(layers), ..self.clone() }))
     }
 
+    /// Another shot that differs in copies and retimes alone, on which these axes depend: how a change is tried.
+    ///
+    /// # Errors
+    /// As [`Compiled::compile`].
+    pub(crate) fn with_axes_of(&self, shot: Shot, axes: &[AxisId]) -> Result<Compiled, Vec<CompileError>> {
+        let layers = self.layers.with_shot(&shot);
+        let basis = self.basis(&shot, &layers);
+        if let (Some(id), Err(error)) =
+            (axes.first(), basis.costs.spend(Effort::Trials, layers.sources(&self.stage, &shot).together(), 0.0))
+        {
+            return Err(vec![basis.error(*id, error)]);
+        }
+        let mv = self.mv.with_axes_again(basis, axes, &|_| true)?.map_or_else(|| Arc::clone(&self.mv), Arc::new);
+        Ok(Compiled { shot: Arc::new(shot), mv, layers: Arc::new(layers), ..self.clone() })
+    }
+
     /// The layers that drive a channel; none where it has too many to be compiled at all.
     pub(crate) fn sources_of(&self, channel: ChannelId) -> &[Source] {
         self.layers.sources(&self.stage, &self.shot).on(channel).unwrap_or_default()

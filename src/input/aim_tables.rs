@@ -130,7 +130,11 @@ fn without(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, at: Option<G
             Some(channel) => without.push(*channel),
             None if !names.complete && name.is_some() => {}
             None => {
-                let allowed = format!("a channel of `{}`, without the group's name: {}", names.group_name(group), values::names(known.keys().copied()));
+                let allowed = format!(
+                    "a channel of `{}`, without the group's name: {}",
+                    names.group_name(group),
+                    values::names(known.keys().copied())
+                );
                 let (code, title) = match name {
                     Some(_) => (Code::UnknownChannel, "`without` names a channel that the target does not have"),
                     None => (Code::WrongType, "an entry of `without` is not a name"),

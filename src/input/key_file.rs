@@ -266,7 +266,8 @@ mod tests {
         let stage = Stage::new("marsh", 1.0, vec![GroupSpec { name: "heron_a".into(), axes: vec![axis("lift"), axis("yaw")] }]).unwrap();
         let mut log = Log::new(Sources::default());
         let file = log.add_file("keys.csv", &text.as_bytes().into());
-        let table = read(&mut log, file, text.as_bytes(), &Names::new(&stage, true));
+        let names = crate::input::names::Names::new(&stage, true);
+        let table = read(&mut log, file, text.as_bytes(), &|log: &mut Log, name: &str| names.channel(log, name));
         let told = match log.close() {
             Ok(_) => Vec::new(),
             Err(r) => {

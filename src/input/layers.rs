@@ -73,7 +73,13 @@ impl<'r> Layers<'r> {
     }
 
     /// Opens the file that a key names, each once: its name from the shot's folder, its index and its bytes.
-    pub(super) fn open(&mut self, log: &mut Log, table: &mut Table<'_>, key: &'static str, written: &str) -> Option<(String, usize, Arc<[u8]>)> {
+    pub(super) fn open(
+        &mut self,
+        log: &mut Log,
+        table: &mut Table<'_>,
+        key: &'static str,
+        written: &str,
+    ) -> Option<(String, usize, Arc<[u8]>)> {
         let folder = self.within.as_ref().map_or("", |within| within.folder.as_str());
         let name = match log.sources().plain_name(&from_folder(folder, written)) {
             Ok(name) => name,

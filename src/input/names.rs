@@ -64,8 +64,10 @@ impl<'s> Names<'s> {
             // A mechanism drives an axis of that name: the same advice, with the group's name in it.
             return Err(Some(unknown_channel(log, self.stage, &format!("{of}.{name}"))));
         }
-        let flaw = Flaw::new(Code::UnknownChannel, "channel", format!("`{of}` has no such channel"))
-            .found(values::quoted(name), format!("a channel of `{of}`, without the group's name: {}", values::names(known.keys().copied())));
+        let flaw = Flaw::new(Code::UnknownChannel, "channel", format!("`{of}` has no such channel")).found(
+            values::quoted(name),
+            format!("a channel of `{of}`, without the group's name: {}", values::names(known.keys().copied())),
+        );
         let last = name.rsplit('.').next().unwrap_or(name);
         let near = known.get_key_value(last).map(|(k, _)| *k).or_else(|| log.nearest(last, known.keys().copied()));
         Err(Some(match near {

@@ -88,7 +88,8 @@ fn read<'r>(
     }
     let (tracks, cycles, drifts) = (layers.tracks(log, &mut root), layers.cycles(log, &mut root), layers.drifts(log, &mut root));
     if !["track", "cycle", "drift"].iter().any(|key| root.has(key)) {
-        let flaw = Flaw::new(Code::MissingKey, "track", "the routine has no layer").found("no [[track]], [[cycle]] or [[drift]]", "1 layer or more");
+        let flaw = Flaw::new(Code::MissingKey, "track", "the routine has no layer")
+            .found("no [[track]], [[cycle]] or [[drift]]", "1 layer or more");
         root.report_at(log, "track", flaw.help("add a [[track]] with `channel` and `keys`"));
     }
     let call = |channel: ChannelId| {

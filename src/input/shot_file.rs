@@ -187,7 +187,8 @@ pub(super) fn groups(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, ke
             table.report_bytes(
                 log,
                 value.span(),
-                Flaw::new(Code::WrongType, key, format!("an entry of `{key}` is not a name")).found(values::shown(value.get_ref()), ALLOWED),
+                Flaw::new(Code::WrongType, key, format!("an entry of `{key}` is not a name"))
+                    .found(values::shown(value.get_ref()), ALLOWED),
             );
             continue;
         };

@@ -46,6 +46,11 @@ impl Copy {
         self.delay
     }
 
+    /// The same with another delay, which was checked.
+    pub(super) fn delayed(&self, delay: f64) -> Copy {
+        Copy { delay, ..self.clone() }
+    }
+
     /// Factor of a channel by its name within the group; 1 where none is given.
     #[must_use]
     pub(crate) fn scale_of(&self, name: &str) -> f64 {

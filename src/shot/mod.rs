@@ -20,8 +20,8 @@ use crate::stage::{ChannelId, GroupId, Mark, Stage, check_display_name};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 pub(crate) use aim::{Aim, AimSpec};
-pub use layer::Shape;
 pub(crate) use copy::Copy;
+pub use layer::Shape;
 pub(crate) use layer::{Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
 pub(crate) use retime::Retime;
@@ -276,6 +276,19 @@ impl Shot {
     #[must_use]
     pub fn passes(&self) -> &[Pass] {
         &self.spec.passes
+    }
+
+    /// The same shot with another delay of one copy: how advice is tried.
+    ///
+    /// # Errors
+    /// A delay out of range.
+    pub(crate) fn with_copy_delay(&self, index: usize, delay: f64) -> Result<Shot, Flaw> {
+        let delay = bounds::DELAY.check("delay", delay)?;
+        let mut shot = self.clone();
+        if let Some(slot) = shot.spec.copies.get_mut(index) {
+            *slot = slot.delayed(delay);
+        }
+        Ok(shot)
     }
 
     /// The same shot with one track replaced: how advice is tried.

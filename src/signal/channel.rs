@@ -154,12 +154,13 @@ impl ChannelSignal {
     /// ends on film. `None` where it is none, or where time does not run straight.
     #[must_use]
     pub(crate) fn straight(&self, branch: f64, ends: [f64; 2]) -> Option<(f64, f64, Quintic)> {
-        let (time, [Term { layer, delay, scale }]) = (self.time.as_ref().filter(|_| self.is_polynomial)?, &*self.terms) else { return None };
+        let (time, [Term { layer, delay, scale }]) = (self.time.as_ref().filter(|_| self.is_polynomial)?, &*self.terms) else {
+            return None;
+        };
         let later = |t: f64| {
             let Stretch { from, to, polynomial } = layer.stretch(t - delay)?;
-            let polynomial = polynomial.map(|(origin, length, quintic)| {
-                (origin + delay, length, if *scale == 1.0 { quintic } else { quintic.scaled(*scale) })
-            });
+            let polynomial = polynomial
+                .map(|(origin, length, quintic)| (origin + delay, length, if *scale == 1.0 { quintic } else { quintic.scaled(*scale) }));
             Some(Stretch { from: from + delay, to: to + delay, polynomial })
         };
         time.straight(&later, branch, ends)

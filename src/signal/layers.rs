@@ -42,7 +42,7 @@ impl Layers {
             tracks: Vec::with_capacity(shot.tracks().len()),
             cycles: Vec::new(),
             drifts: Vec::new(),
-            maps: shot.retimes().iter().enumerate().filter_map(|(i, r)| Some((i, Arc::new(TimeMap::of(r)?)))).collect(),
+            maps: maps(shot),
             times: Arc::default(),
             sources: OnceLock::new(),
             signals: Mutex::default(),
@@ -78,6 +78,19 @@ impl Layers {
             sources: self.sources.clone(),
             signals: Mutex::default(),
         })
+    }
+
+    /// The same layers for another shot that differs in copies and retimes alone.
+    pub(crate) fn with_shot(&self, shot: &Shot) -> Layers {
+        Layers {
+            tracks: self.tracks.clone(),
+            cycles: self.cycles.clone(),
+            drifts: self.drifts.clone(),
+            maps: maps(shot),
+            times: Arc::default(),
+            sources: OnceLock::new(),
+            signals: Mutex::default(),
+        }
     }
 
     /// Which layers drive which channel.
@@ -124,6 +137,11 @@ impl Layers {
         self.signals.lock().unwrap_or_else(PoisonError::into_inner).insert(channel, signal.clone());
         Ok(signal)
     }
+}
+
+/// The retimes that change something, each with its place in the shot's list.
+fn maps(shot: &Shot) -> Vec<(usize, Arc<TimeMap>)> {
+    shot.retimes().iter().enumerate().filter_map(|(i, r)| Some((i, Arc::new(TimeMap::of(r)?)))).collect()
 }
 
 /// The group of a channel, by its name.

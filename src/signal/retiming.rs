@@ -98,7 +98,12 @@ impl Retiming {
     }
 
     /// The polynomial that a layer's stretch is in film time at `branch`, with its ends there, where time runs straight; `from` and `to` bound what is asked for.
-    pub(super) fn straight(&self, stretch: &dyn Fn(f64) -> Option<Stretch>, branch: f64, [from, to]: [f64; 2]) -> Option<(f64, f64, Quintic)> {
+    pub(super) fn straight(
+        &self,
+        stretch: &dyn Fn(f64) -> Option<Stretch>,
+        branch: f64,
+        [from, to]: [f64; 2],
+    ) -> Option<(f64, f64, Quintic)> {
         let parts = self.parts(branch);
         if !parts.0.iter().all(|p| p.is_straight()) {
             return None;
@@ -165,8 +170,8 @@ const NEAR: f64 = 1e-6;
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
-    use crate::shot::retime::{Course, Retime};
     use crate::shot::Key;
+    use crate::shot::retime::{Course, Retime};
 
     fn retiming(tables: &[&[(f64, f64)]]) -> Retiming {
         let map = |keys: &&[(f64, f64)]| {

@@ -36,6 +36,8 @@ pub(crate) struct Source {
     pub delay: f64,
     /// Factor on its value.
     pub scale: f64,
+    /// Index of the copy that hands it on to this channel's group; `None` where the channel is its own.
+    pub copy: Option<usize>,
     /// Copies between its own channel and this one.
     copies: u32,
 }
@@ -44,6 +46,7 @@ pub(crate) struct Source {
 #[derive(Debug)]
 pub(crate) struct Sources {
     by_channel: BTreeMap<ChannelId, Result<Vec<Source>, SignalError>>,
+    together: usize,
 }
 
 impl Sources {
@@ -52,13 +55,19 @@ impl Sources {
     pub(crate) fn of(stage: &Stage, shot: &Shot) -> Sources {
         let mut direct: BTreeMap<ChannelId, Vec<Source>> = BTreeMap::new();
         let mut add = |channel, kind, index, Call { delay, scale, .. }: Call| {
-            direct.entry(channel).or_default().push(Source { kind, index, delay, scale, copies: 0 });
+            direct.entry(channel).or_default().push(Source { kind, index, delay, scale, copy: None, copies: 0 });
         };
         shot.tracks().iter().enumerate().for_each(|(i, t)| add(t.channel(), SourceKind::Track, i, t.call()));
         shot.cycles().iter().enumerate().for_each(|(i, c)| add(c.channel(), SourceKind::Cycle, i, c.call()));
         shot.drifts().iter().enumerate().for_each(|(i, d)| add(d.channel(), SourceKind::Drift, i, d.call()));
         shot.own_signals().iter().enumerate().for_each(|(i, (c, _))| add(*c, SourceKind::Own, i, Call::default()));
         Search::of(stage, shot, direct).finish()
+    }
+
+    /// Layers of all channels together: what finding them costs.
+    #[must_use]
+    pub(crate) fn together(&self) -> usize {
+        self.together
     }
 
     /// The layers of `channel`.
@@ -81,7 +90,7 @@ struct Search<'a> {
     /// By group.
     channels: Vec<Locals<'a>>,
     /// Copies onto each group, in the order of the file.
-    onto: Vec<Vec<&'a Copy>>,
+    onto: Vec<Vec<(usize, &'a Copy)>>,
     direct: BTreeMap<ChannelId, Vec<Source>>,
     found: BTreeMap<ChannelId, Result<Vec<Source>, SignalError>>,
     together: usize,
@@ -97,10 +106,10 @@ impl<'a> Search<'a> {
                 of_group.insert(local, id);
             }
         }
-        let mut onto: Vec<Vec<&Copy>> = stage.groups().iter().map(|_| Vec::new()).collect();
-        for copy in shot.copies() {
+        let mut onto: Vec<Vec<(usize, &Copy)>> = stage.groups().iter().map(|_| Vec::new()).collect();
+        for (i, copy) in shot.copies().iter().enumerate() {
             if let Some(list) = onto.get_mut(copy.to().index()) {
-                list.push(copy);
+                list.push((i, copy));
             }
         }
         Search { channels, onto, direct, found: BTreeMap::new(), together: 0 }
@@ -116,7 +125,7 @@ impl<'a> Search<'a> {
                 match state.get(group) {
                     Some(State::New) => {
                         set(&mut state, group, State::Open);
-                        let from = self.onto.get(group).into_iter().flatten().map(|copy| copy.from().index());
+                        let from = self.onto.get(group).into_iter().flatten().map(|(_, copy)| copy.from().index());
                         waiting.extend(from.filter(|g| state.get(*g) == Some(&State::New)));
                     }
                     Some(State::Open) => {
@@ -130,7 +139,7 @@ impl<'a> Search<'a> {
                 }
             }
         }
-        Sources { by_channel: self.found }
+        Sources { by_channel: self.found, together: self.together }
     }
 
     /// The layers of every channel of a group, those of the groups it is copied from being known.
@@ -139,15 +148,20 @@ impl<'a> Search<'a> {
         for (local, channel) in channels {
             let mut all = self.direct.remove(channel).unwrap_or_default();
             let mut error = None;
-            for copy in onto {
+            for (i, copy) in onto {
                 let there = self.channels.get(copy.from().index()).and_then(|of| of.get(local));
                 match there.and_then(|source| self.found.get(source)) {
                     None => {}
                     Some(Err(e)) => error = Some(e.clone()),
                     Some(Ok(layers)) if all.len() + layers.len() <= MOST_LAYERS => {
                         let scale = copy.scale_of(local);
-                        let handed_on =
-                            |s: &Source| Source { delay: s.delay + copy.delay(), scale: s.scale * scale, copies: s.copies + 1, ..*s };
+                        let handed_on = |s: &Source| Source {
+                            delay: s.delay + copy.delay(),
+                            scale: s.scale * scale,
+                            copy: Some(*i),
+                            copies: s.copies + 1,
+                            ..*s
+                        };
                         all.extend(layers.iter().map(handed_on));
                     }
                     Some(Ok(_)) => error = Some(SignalError::TooManyLayers { most: MOST_LAYERS }),

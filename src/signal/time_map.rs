@@ -233,7 +233,9 @@ mod tests {
         let map = map(&HOLD, None).unwrap();
         let at = |t: f64| map.part(t).unwrap().at(t);
         assert_eq!(map.edges().collect::<Vec<_>>(), [96.0, 104.0, 108.0, 116.0]);
-        for (t, given) in [(-7.25, -7.25), (96.0, 96.0), (104.0, 100.0), (106.0, 100.0), (108.0, 100.0), (116.0, 104.0), (500.1, 500.1 - 12.0)] {
+        for (t, given) in
+            [(-7.25, -7.25), (96.0, 96.0), (104.0, 100.0), (106.0, 100.0), (108.0, 100.0), (116.0, 104.0), (500.1, 500.1 - 12.0)]
+        {
             assert_eq!(at(t), given, "{t}");
         }
         // The corner passes its key by 5/32 of ease x change of speed: speed falls by 1.
@@ -283,7 +285,8 @@ mod tests {
             let Some(map) = map(&keys, ease) else { return Ok(()) };
             for edge in map.edges().collect::<Vec<_>>() {
                 let [l, r] = [edge - 1e-6, edge].map(|b| map.part(b).unwrap().through(Jet::time(edge)));
-                prop_assert_eq!(l.p, r.p);
+                // Two parts of one slope may differ by the rounding of their keys.
+                prop_assert!((l.p - r.p).abs() <= 1e-15 * (r.p.abs() + edge.abs()), "{l:?} {r:?}");
                 // Third derivative: change of speed x 60 x (1 - x) (1 - 2 x) over the width squared, 0 at both ends but for rounding.
                 for (a, b) in [(l.v, r.v), (l.a, r.a), (l.j, r.j)] {
                     prop_assert!((a - b).abs() < 1e-10, "{l:?} {r:?}");

@@ -157,7 +157,16 @@ impl<'a> Oracle<'a> {
         }
         let sights: Vec<Sight> = shot.aims().iter().map(Sight::new).collect();
         let last = sights.iter().map(|_| Cell::new(None)).collect();
-        Ok(Oracle { stage, layers, channels, times, sights, last, lost: RefCell::new(BTreeSet::new()), recent: RefCell::new(VecDeque::new()) })
+        Ok(Oracle {
+            stage,
+            layers,
+            channels,
+            times,
+            sights,
+            last,
+            lost: RefCell::new(BTreeSet::new()),
+            recent: RefCell::new(VecDeque::new()),
+        })
     }
 
     /// False for an axis that an aim turns, where its angle could not be found at some instant asked for so far.
@@ -306,9 +315,8 @@ impl<'a> Oracle<'a> {
     fn timing(&self, channel: &Channel, t: f64) -> f64 {
         let time = self.times.get(channel.group);
         let (t, size) = time.map_or((t, t.abs()), |time| (time.at(t), time.size(t)));
-        let term = |term: &Term| {
-            term.scale.abs() * self.layers.get(term.layer).map_or(0.0, |l| l.timing(t - term.delay, size + term.delay.abs()))
-        };
+        let term =
+            |term: &Term| term.scale.abs() * self.layers.get(term.layer).map_or(0.0, |l| l.timing(t - term.delay, size + term.delay.abs()));
         channel.terms.iter().map(term).sum()
     }
 }

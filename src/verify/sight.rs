@@ -76,7 +76,13 @@ impl Sight {
     }
 
     /// The two angles, deg, under which the target is in the middle, with `value` as the value of every other channel; `None` where the search does not end. `near` is where it may start.
-    pub(super) fn angles(&self, stage: &Stage, target: Point, near: Option<[f64; 2]>, value: &dyn Fn(ChannelId) -> f64) -> Option<[f64; 2]> {
+    pub(super) fn angles(
+        &self,
+        stage: &Stage,
+        target: Point,
+        near: Option<[f64; 2]>,
+        value: &dyn Fn(ChannelId) -> f64,
+    ) -> Option<[f64; 2]> {
         let rest = self.channels.map(|c| stage.channel_rest(c));
         near.and_then(|near| self.from(stage, target, near, value)).or_else(|| self.from(stage, target, rest, value))
     }

@@ -72,7 +72,7 @@ fn a_body_that_drifts_for_ten_thousand_frames_at_the_fastest_pace() {
 /// 660 turns under an aim: the fit of the camera's angles would go on for minutes. It ends, with the aim, the frame and the count.
 #[test]
 fn an_aim_at_what_turns_by_a_slip_is_refused_with_its_frame() {
-    let inputs = Inputs::of("herons").with("heron_a.csv", "264,,,,10", "264,,,,240000");
+    let inputs = Inputs::of("herons").with("take_off.csv", "264,,,,10", "264,,,,240000");
     let errors = compiled(&inputs).unwrap_err();
     let [error @ CompileError::Axes { axes, .. }] = errors.as_slice() else { panic!("{errors:?}") };
     let flaw = error.flaw();

@@ -80,7 +80,7 @@ fn axes(n: usize) -> Inputs {
 type Made = fn(usize) -> Inputs;
 
 /// Name, the least size, how it is made, the greatest exponent of counted work. Where nothing is counted that could grow, only time is measured.
-const DIMENSIONS: [(&str, usize, Made, Option<f64>); 13] = [
+const DIMENSIONS: [(&str, usize, Made, Option<f64>); 15] = [
     ("axes", 100, axes, Some(1.1)),
     ("frames, keyed axes", 4000, |n| Sized { frames: n, ..at_length() }.inputs(), None),
     (
@@ -98,8 +98,18 @@ const DIMENSIONS: [(&str, usize, Made, Option<f64>); 13] = [
     ("limbs of three figures", 8, limbs, Some(1.1)),
     ("limbs on limbs, and with them pairs", 8, limbs_on_limbs, Some(1.3)),
     ("wires of three figures", 8, wires, Some(1.1)),
+    ("retimes of one group", 2, |n| retimes(n, 4), Some(1.1)),
+    ("keys of a retime", 50, |n| retimes(1, n), Some(1.1)),
     ("keys of one track", 2000, |n| Sized { layers: track("g0.x", n), ..Sized::default() }.inputs(), Some(1.1)),
 ];
+
+/// A cycle and a track over 4000 frames, seen through so many retimes of so many keys, in turn slower and faster.
+fn retimes(n: usize, keys: usize) -> Inputs {
+    let gap = 4000.0 / keys as f64;
+    let list: String = (0..=keys).map(|i| format!("[{}, {}],", gap * i as f64, gap * (i as f64 + 0.1 * (i % 2) as f64))).collect();
+    let layers = track("g0.x", 50) + &cycles("g0.x", 1) + &format!("[[retime]]\nkeys = [{list}]\nease = 2\n").repeat(n);
+    Sized { frames: 4000, layers, ..Sized::default() }.inputs()
+}
 
 fn at_length() -> Sized {
     Sized { groups: 4, layers: (0..4).map(|i| track(&format!("g{i}.x"), 50)).collect(), ..Sized::default() }

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use movewright::bounds::{Bound, Code};
-use movewright::input::keys::{self, Default, Entry, Holds, Rule, SHOT, STAGE, Section, reference, schema};
+use movewright::input::keys::{self, Default, Entry, Holds, ROUTINE_FILE, Rule, SHOT, STAGE, Section, reference, schema};
 use movewright::input::{self, Unreadable};
 use serde_json::{Value, json};
 
@@ -62,6 +62,7 @@ impl Pair {
         let read = |name: &str| match name {
             "shot.toml" => Ok(shot.clone().into_bytes()),
             "stage.toml" => Ok(stage.clone().into_bytes()),
+            "take_off.toml" => Ok(ROUTINE_FILE.example.as_bytes().to_vec()),
             "heron_a.csv" => Ok(KEY_FILE.as_bytes().to_vec()),
             _ => Err(Unreadable::Missing),
         };
@@ -264,6 +265,7 @@ fn a_default_written_out_changes_nothing() {
         let read = |name: &str| match name {
             "shot.toml" => Ok(shot.clone().into_bytes()),
             "stage.toml" => Ok(stage.clone().into_bytes()),
+            "take_off.toml" => Ok(ROUTINE_FILE.example.as_bytes().to_vec()),
             _ => Ok(KEY_FILE.as_bytes().to_vec()),
         };
         let loaded = input::parse("shot.toml", &read).unwrap_or_else(|told| panic!("{told}"));

@@ -44,7 +44,7 @@ fn offsets(shots: &[&Shot]) -> Vec<f64> {
     all
 }
 
-/// The demo with `from` replaced by `to` in its shot file.
+/// The demo with `from` replaced by `to` in its shot file or its routine.
 fn demo(edits: &[(&str, &str)]) -> Compiled {
     compiled_demo(edits).unwrap()
 }
@@ -56,12 +56,12 @@ fn compiled_demo(edits: &[(&str, &str)]) -> Result<Compiled, Vec<CompileError>> 
         let path = entry.unwrap().path();
         fs::copy(&path, folder.path().join(path.file_name().unwrap())).unwrap();
     }
-    let mut text = fs::read_to_string(source.join("shot.toml")).unwrap();
     for (from, to) in edits {
-        assert!(text.contains(from), "{from}");
-        text = text.replacen(from, to, 1);
+        // In the shot or in the routine that it calls.
+        let read = |name: &&str| fs::read_to_string(folder.path().join(name)).unwrap();
+        let file = ["shot.toml", "take_off.toml"].into_iter().find(|name| read(name).contains(from)).unwrap_or_else(|| panic!("{from}"));
+        fs::write(folder.path().join(file), read(&file).replacen(from, to, 1)).unwrap();
     }
-    fs::write(folder.path().join("shot.toml"), text).unwrap();
     let loaded = input::load(&folder.path().join("shot.toml")).unwrap_or_else(|e| panic!("{}", e.render(false)));
     Compiled::compile(loaded.stage, loaded.shot)
 }

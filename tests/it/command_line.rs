@@ -314,7 +314,7 @@ fn what_has_no_curve_is_one_error_a_cause_with_file_and_line() {
 fn the_command_tells_what_changed() {
     let temp = tempfile::tempdir().unwrap();
     let herons = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons");
-    for file in ["shot.toml", "stage.toml", "heron_a.csv", "heron_b.csv", "heron_c.csv", "heron_d.csv"] {
+    for file in ["shot.toml", "stage.toml", "take_off.toml", "take_off.csv", "heron_b.csv", "heron_c.csv", "heron_d.csv"] {
         std::fs::copy(herons.join(file), temp.path().join(file)).unwrap();
     }
     let old = temp.path().join("shot.toml");

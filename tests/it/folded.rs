@@ -44,11 +44,11 @@ fn before(text: &str, word: &str) -> usize {
 #[test]
 fn a_key_at_a_wrong_frame_is_one_message() {
     let dir = tempfile::tempdir().unwrap();
-    demo(dir.path(), "heron_a.csv", &[("\n110,2980,,660,", "\n110,,,660,"), ("\n34,,,445,", "\n28,2980,,,\n34,,,445,")]);
+    demo(dir.path(), "take_off.csv", &[("\n110,2980,,660,", "\n110,,,660,"), ("\n34,,,445,", "\n28,2980,,,\n34,,,445,")]);
     let (text, json) = checked(dir.path());
     assert_eq!(text.matches("exceeded: ").count(), 1, "{text}");
     let one = text.split("\n\n").find(|p| p.starts_with("exceeded: ")).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(one.starts_with("exceeded: heron_a.bridge: position ") && one.contains("(frame 28, heron_a.csv:4)"), "{one}");
+    assert!(one.starts_with("exceeded: heron_a.bridge: position ") && one.contains("(frame 28, take_off.csv:4)"), "{one}");
     assert!(one.contains("(passes beauty, matte and haze)") && one.contains("heron_b.bridge (") && one.contains("camera.pan ("), "{one}");
     // Nothing is lost under it.
     let rest = one.split("with it: ").nth(1).unwrap();

@@ -19,6 +19,7 @@
 )]
 
 // Files for the tests.
+mod apart;
 mod case;
 #[allow(dead_code, reason = "the tests use part of it")]
 #[path = "../../src/number/generator.rs"]
@@ -59,6 +60,7 @@ mod standard_output;
 mod terminal;
 mod tidy;
 mod timecode;
+mod timing;
 mod torque_share;
 mod trial_findings;
 mod usd;

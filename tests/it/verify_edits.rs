@@ -17,7 +17,7 @@ fn demo(change: Option<(&str, &str)>) -> Case {
         stage = stage.replace(old, new);
     }
     let case = Case::new(&stage, &text("shot.toml").replace("frames = [1, 288]", "frames = [100, 111]"));
-    for keys in ["heron_a.csv", "heron_b.csv", "heron_c.csv", "heron_d.csv"] {
+    for keys in ["take_off.toml", "take_off.csv", "heron_b.csv", "heron_c.csv", "heron_d.csv"] {
         case.write(keys, &text(keys));
     }
     let rows: &[&str] = if change.is_none() { &["--rows", "1"] } else { &["--over-limits"] };

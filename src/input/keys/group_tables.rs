@@ -48,7 +48,14 @@ pub(crate) static ROUTINE: Section = Section {
             meaning: "path of the routine's file from this file's folder",
             example: "\"take_off.toml\"",
         },
-        Entry { name: "group", holds: Holds::Text, unit: "", default: Default::Must, meaning: "the group it drives", example: "\"heron_a\"" },
+        Entry {
+            name: "group",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::Must,
+            meaning: "the group it drives",
+            example: "\"heron_a\"",
+        },
         Entry {
             name: "delay",
             holds: Holds::Number(bounds::DELAY),
@@ -111,7 +118,7 @@ pub(crate) static RETIME: Section = Section {
         },
     ],
     rules: &[Rule::OneOf(&["keys", "delay"]), Rule::OnlyBeside("ease", &["keys"])],
-    example: "[[retime]]\ngroups = [\"heron_b\"]\nkeys = [[1, 1], [50, 50], [62, 50], [108, 96]]\nease = 4\n",
+    example: "[[retime]]\ngroups = [\"heron_b\"]\nkeys = [[1, 1], [50, 50], [62, 50], [108, 96]]\nease = 4\n\n[[retime]]\ndelay = 12\n",
 };
 
 /// An aim.

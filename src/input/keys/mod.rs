@@ -19,8 +19,8 @@ use crate::bounds::Bound;
 pub(crate) use body::{JOINT, KEEP_OUT, OBSTACLE, RAIL};
 pub(crate) use lens::{DISTORTION, LENS};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
-pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use group_tables::{AIM, COPY, RETIME, ROUTINE};
+pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use shot::{CYCLE, DRIFT, PASS, ROUTINE_FILE, SHOT, TRACK};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
 
