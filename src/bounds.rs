@@ -113,6 +113,8 @@ table! {
         MOST_WIRES: usize = 256, "wires of a group", "four for each limb";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";
+        MOST_RETIME_KEYS: usize = 10_000, "keys of one retime", "far beyond any director's notes";
+        MOST_RETIMED: usize = 5_000_000, "keys of retimes x retimes of a group, over all groups", "finding where they meet takes a second";
         MOST_RETIMES: usize = 16, "retimes of one group", "each is a step of every evaluation";
         MOST_LAYERS: usize = 10_000, "layers of one channel, through copies of copies", "far beyond any choreography";
         MOST_LAYERS_TOGETHER: usize = 1_000_000, "layers of all channels together, each counted on every channel it drives", "what 50 megabytes hold";

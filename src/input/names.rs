@@ -98,6 +98,31 @@ impl<'s> Names<'s> {
         }
     }
 
+    /// The groups that a key lists, each once.
+    pub(super) fn groups_at(&self, log: &mut Log, table: &mut Table<'_>, key: &'static str) -> Vec<GroupId> {
+        const ALLOWED: &str = "names of groups of the stage, [\"...\", \"...\"]";
+        let mut groups = Vec::new();
+        let Some(list) = table.take(log, key, ALLOWED, values::list) else { return groups };
+        for value in list {
+            let Some(name) = values::text(value.get_ref()) else {
+                table.report_bytes(
+                    log,
+                    value.span(),
+                    Flaw::new(Code::WrongType, key, format!("an entry of `{key}` is not a name"))
+                        .found(values::shown(value.get_ref()), ALLOWED),
+                );
+                continue;
+            };
+            match self.group(log, name) {
+                Ok(group) if groups.contains(&group) => {}
+                Ok(group) => groups.push(group),
+                Err(Some(flaw)) => table.report_bytes(log, value.span(), flaw),
+                Err(None) => {}
+            }
+        }
+        groups
+    }
+
     /// Some group of the stage, for looking at the other keys of a table whose group is unknown.
     pub(super) fn any_group(&self) -> GroupId {
         self.stage.any_group()

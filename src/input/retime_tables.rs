@@ -8,7 +8,6 @@ use super::keys;
 use super::log::Log;
 use super::names::Names;
 use super::reader::{KeyList, Table};
-use super::shot_file::groups;
 use super::values;
 use crate::bounds::{Code, Flaw, MOST_AXES};
 use crate::shot::Retime;
@@ -27,7 +26,7 @@ pub(super) fn retimes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) ->
 
 fn retime(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Retime, Range<usize>)> {
     table.reject_unknown_keys(log, &keys::RETIME);
-    let of = if table.has("groups") { Some(groups(log, &mut table, names, "groups")) } else { None };
+    let of = if table.has("groups") { Some(names.groups_at(log, &mut table, "groups")) } else { None };
     if of.as_ref().is_some_and(Vec::is_empty) && !table.is_wrong("groups") && names.complete && has_no_entry(&table) {
         let flaw = Flaw::new(Code::WrongCount, "groups", "the retime concerns no group").found("an empty list", "1 group or more");
         table.report_at(log, "groups", flaw.help("name groups, or leave `groups` out to retime all"));

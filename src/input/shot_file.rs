@@ -18,7 +18,6 @@ use super::routines::{self, Called};
 use super::values::{self, TEXT};
 use crate::bounds::{Code, FRAME, Flaw, MOST_PASSES};
 use crate::shot::{Exposure, Pass, Shot, ShotSpec};
-use crate::stage::GroupId;
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 /// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
@@ -164,7 +163,7 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let shutter = table.need(log, "shutter", "a number, degrees", values::number).unwrap_or(180.0);
     let settle = table.take(log, "settle", "a number, s", values::number).unwrap_or(0.0);
     let stop = table.take(log, "stop", "a number", values::number);
-    let park = groups(log, &mut table, names, "park");
+    let park = names.groups_at(log, &mut table, "park");
     // Behind a wrong exposure nothing is said of `settle`: only a moving pass must not have it.
     match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
         .and_then(|pass| pass.with_stop(names.stage, stop))
@@ -175,29 +174,4 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
             None
         }
     }
-}
-
-/// The groups that a key lists, each once.
-pub(super) fn groups(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static str) -> Vec<GroupId> {
-    const ALLOWED: &str = "names of groups of the stage, [\"...\", \"...\"]";
-    let mut groups = Vec::new();
-    let Some(list) = table.take(log, key, ALLOWED, values::list) else { return groups };
-    for value in list {
-        let Some(name) = values::text(value.get_ref()) else {
-            table.report_bytes(
-                log,
-                value.span(),
-                Flaw::new(Code::WrongType, key, format!("an entry of `{key}` is not a name"))
-                    .found(values::shown(value.get_ref()), ALLOWED),
-            );
-            continue;
-        };
-        match names.group(log, name) {
-            Ok(group) if groups.contains(&group) => {}
-            Ok(group) => groups.push(group),
-            Err(Some(flaw)) => table.report_bytes(log, value.span(), flaw),
-            Err(None) => {}
-        }
-    }
-    groups
 }

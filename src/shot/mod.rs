@@ -144,18 +144,37 @@ impl Shot {
         if retimes.iter().any(foreign) {
             return Err(vec![Flaw::new(Code::OtherStage, "retime", "the retime names groups of another stage")]);
         }
-        let mut counts = vec![0_usize; stage.groups().len()];
-        let mut of_all = 0;
+        // Retimes of each group, and their keys.
+        let mut of: Vec<(usize, usize)> = vec![(0, 0); stage.groups().len()];
         for (i, retime) in retimes.iter().enumerate() {
-            match retime.groups() {
-                None => of_all += 1,
-                Some(groups) => groups.iter().for_each(|g| counts.get_mut(g.index()).into_iter().for_each(|n| *n += 1)),
-            }
-            let most = of_all + counts.iter().copied().max().unwrap_or(0);
+            let keys = match retime.course() {
+                retime::Course::Later(_) => 1,
+                retime::Course::Keyed(keys, _) => keys.len(),
+            };
+            let concerned = stage.group_ids().filter(|g| retime.concerns(*g));
+            concerned.for_each(|g| of.get_mut(g.index()).into_iter().for_each(|(n, sum)| (*n, *sum) = (*n + 1, sum.saturating_add(keys))));
+            let most = of.iter().map(|(n, _)| *n).max().unwrap_or(0);
+            let steps = of.iter().fold(0_usize, |all, (n, keys)| all.saturating_add(n.saturating_mul(*keys)));
+            let too_many = |title: &str, found: String, most: usize, help: &str| {
+                Flaw::new(Code::TooMany, "retime", title).at_index(i).found(found, format!("at most {most}")).help(help)
+            };
             if most > bounds::MOST_RETIMES {
-                let flaw = Flaw::new(Code::TooMany, "retime", "a group has too many retimes").at_index(i);
-                let allowed = format!("at most {}", bounds::MOST_RETIMES);
-                return Err(vec![flaw.found(format!("{most} retimes of one group"), allowed).help("join them into one with more keys")]);
+                let found = format!("{most} retimes of one group");
+                return Err(vec![too_many(
+                    "a group has too many retimes",
+                    found,
+                    bounds::MOST_RETIMES,
+                    "join them into one with more keys",
+                )]);
+            }
+            if steps > bounds::MOST_RETIMED {
+                let found = format!("{steps} keys x retimes of a group, over all groups");
+                return Err(vec![too_many(
+                    "the retimes have too many keys together",
+                    found,
+                    bounds::MOST_RETIMED,
+                    "use fewer keys or fewer retimes",
+                )]);
             }
         }
         self.retimes = retimes;

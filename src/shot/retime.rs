@@ -4,7 +4,7 @@
 //! on both sides of its key. What a retime means as a function is the business of `signal`.
 
 use super::layer::{Key, check_keys};
-use crate::bounds::{self, Code, Flaw, with_unit};
+use crate::bounds::{self, Code, Flaw, MOST_RETIME_KEYS, with_unit};
 use crate::stage::GroupId;
 
 /// Frames on each side of an inner key over which a corner is rounded where `ease` is left out; never more than half of the way to a neighbour.
@@ -19,7 +19,7 @@ pub(crate) enum Course {
     Keyed(Vec<Key>, Option<f64>),
 }
 
-/// A checked retime.
+/// A checked retime. Its groups are sorted, each once.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Retime {
     groups: Option<Vec<GroupId>>,
@@ -53,7 +53,7 @@ impl Retime {
     /// True for a group that it concerns.
     #[must_use]
     pub(crate) fn concerns(&self, group: GroupId) -> bool {
-        self.groups.as_ref().is_none_or(|all| all.contains(&group))
+        self.groups.as_ref().is_none_or(|all| all.binary_search(&group).is_ok())
     }
 
     /// What it does.
@@ -65,6 +65,10 @@ impl Retime {
 
 fn check(keys: &[Key], ease: Option<f64>) -> Vec<Flaw> {
     let mut flaws = check_keys("keys", keys, bounds::FRAME);
+    if keys.len() > MOST_RETIME_KEYS {
+        let flaw = Flaw::new(Code::TooMany, "keys", "a retime has too many keys");
+        return vec![flaw.found(format!("{} keys", keys.len()), format!("at most {MOST_RETIME_KEYS} keys"))];
+    }
     if keys.len() == 1 {
         let flaw = Flaw::new(Code::WrongCount, "keys", "a retime needs two keys").found("1 key", "2 keys or more");
         flaws.push(flaw.help("add a key; to move everything by some frames write `delay` instead of `keys`"));

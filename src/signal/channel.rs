@@ -94,6 +94,11 @@ impl ChannelSignal {
         };
         self.add_layers_knots(time.choreography(from) + shift, time.choreography(to) + shift, all)?;
         let layers = all.split_off(start);
+        // Finding each on film costs some steps of every retime.
+        let most = MOST_KNOTS / (4 * time.cost().max(1));
+        if layers.len() > most {
+            return Err(SignalError::TooManyKnots { most });
+        }
         all.extend(layers.into_iter().filter_map(|knot| Some(Knot { at: time.film(knot.at - shift)?, ..knot })));
         all.extend(time.edges_around(from, to).map(|at| Knot { at, key: false, is_break: false }));
         Ok(())

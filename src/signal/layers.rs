@@ -15,16 +15,18 @@ use crate::motion::signal::{Signal, SignalError};
 use crate::shot::{Key, Shape, Shot, Track};
 use crate::stage::{ChannelId, GroupId, Stage};
 
+/// Choreography times by the indices of the retimes that make them.
+type Times = BTreeMap<Vec<usize>, Option<Arc<Retiming>>>;
+
 /// The layers of a shot.
 #[derive(Debug)]
 pub(crate) struct Layers {
     tracks: Vec<Arc<dyn Signal>>,
     cycles: Vec<Arc<dyn Signal>>,
     drifts: Vec<Arc<dyn Signal>>,
-    /// One for each retime that changes something, with its place in the shot's list.
-    maps: Vec<(usize, Arc<TimeMap>)>,
+    maps: Arc<Maps>,
     /// By the retimes that concern a group, as far as they were asked for: most groups have the same.
-    times: Arc<Mutex<BTreeMap<Vec<usize>, Option<Arc<Retiming>>>>>,
+    times: Arc<Mutex<Times>>,
     /// Of the first stage and shot that a signal was asked for: one value of layers belongs to one shot.
     sources: OnceLock<Arc<Sources>>,
     /// By channel, as far as they were asked for: the axes of a mechanism and of an aim share them.
@@ -42,7 +44,7 @@ impl Layers {
             tracks: Vec::with_capacity(shot.tracks().len()),
             cycles: Vec::new(),
             drifts: Vec::new(),
-            maps: maps(shot),
+            maps: Arc::new(Maps::of(shot)),
             times: Arc::default(),
             sources: OnceLock::new(),
             signals: Mutex::default(),
@@ -73,7 +75,7 @@ impl Layers {
             tracks,
             cycles: self.cycles.clone(),
             drifts: self.drifts.clone(),
-            maps: self.maps.clone(),
+            maps: Arc::clone(&self.maps),
             times: Arc::clone(&self.times),
             sources: self.sources.clone(),
             signals: Mutex::default(),
@@ -86,7 +88,7 @@ impl Layers {
             tracks: self.tracks.clone(),
             cycles: self.cycles.clone(),
             drifts: self.drifts.clone(),
-            maps: maps(shot),
+            maps: Arc::new(Maps::of(shot)),
             times: Arc::default(),
             sources: OnceLock::new(),
             signals: Mutex::default(),
@@ -101,10 +103,13 @@ impl Layers {
     /// The choreography time of a group; `None` where it is film time.
     #[must_use]
     pub(crate) fn time_of(&self, shot: &Shot, group: GroupId) -> Option<Arc<Retiming>> {
-        let concerned = self.maps.iter().filter(|(i, _)| shot.retimes().get(*i).is_some_and(|r| r.concerns(group)));
-        let (indices, maps): (Vec<usize>, Vec<Arc<TimeMap>>) = concerned.cloned().unzip();
+        let (all, listed) = (self.maps.of_all.iter(), self.maps.of.get(&group).into_iter().flatten());
+        let mut indices: Vec<usize> = all.chain(listed).copied().collect();
+        indices.sort_unstable();
         let mut known = self.times.lock().unwrap_or_else(PoisonError::into_inner);
-        known.entry(indices).or_insert_with(|| Retiming::of(maps).map(Arc::new)).clone()
+        let maps = |indices: &Vec<usize>| indices.iter().filter_map(|i| self.maps.list.get(i).cloned()).collect();
+        let make = |indices: &Vec<usize>| Retiming::of(maps(indices)).map(Arc::new);
+        known.entry(indices).or_insert_with_key(make).clone()
     }
 
     /// The choreography time of a channel's group.
@@ -139,9 +144,27 @@ impl Layers {
     }
 }
 
-/// The retimes that change something, each with its place in the shot's list.
-fn maps(shot: &Shot) -> Vec<(usize, Arc<TimeMap>)> {
-    shot.retimes().iter().enumerate().filter_map(|(i, r)| Some((i, Arc::new(TimeMap::of(r)?)))).collect()
+/// The retimes that change something, by their places in the shot's list, and whom they concern.
+#[derive(Debug, Default)]
+struct Maps {
+    list: BTreeMap<usize, Arc<TimeMap>>,
+    of_all: Vec<usize>,
+    of: BTreeMap<GroupId, Vec<usize>>,
+}
+
+impl Maps {
+    fn of(shot: &Shot) -> Maps {
+        let mut maps = Maps::default();
+        for (i, retime) in shot.retimes().iter().enumerate() {
+            let Some(map) = TimeMap::of(retime) else { continue };
+            maps.list.insert(i, Arc::new(map));
+            match retime.groups() {
+                None => maps.of_all.push(i),
+                Some(groups) => groups.iter().for_each(|g| maps.of.entry(*g).or_default().push(i)),
+            }
+        }
+        maps
+    }
 }
 
 /// The group of a channel, by its name.

@@ -199,6 +199,32 @@ mod tests {
         assert_eq!(two.offset(-50.0, 5.0), None);
     }
 
+    /// The chain rule against dual numbers of a published crate: a sine seen through a corner that is seen through a corner.
+    #[test]
+    fn the_chain_rule_is_that_of_dual_numbers() {
+        use num_dual::{Dual3_64, DualNum};
+        // A corner from slope `a` to slope `b` around (f, w) with 4 frames to either side.
+        let corner = |t: Dual3_64, (f, w, a, b): (f64, f64, f64, f64)| {
+            let x = (t - (f - 4.0)) / 8.0;
+            let step = x.powi(4) * (x * x - x * 3.0 + 2.5);
+            (x * a + step * (b - a)) * 8.0 + (w - 4.0 * a)
+        };
+        let tables: [&[(f64, f64)]; 2] = [&[(0.0, 0.0), (20.0, 30.0), (40.0, 34.0)], &[(0.0, 0.0), (30.0, 10.0), (60.0, 80.0)]];
+        let both = retiming(&tables);
+        for i in 0..50_i32 {
+            // Both corners hold here: the first from 16 to 24, the second from 26 to 34 of what it gives.
+            let t = 18.0 + 0.1 * f64::from(i);
+            let dual = Dual3_64::from(t).derivative();
+            let inner = corner(dual, (20.0, 30.0, 1.5, 0.2));
+            let want = (corner(inner, (30.0, 10.0, 1.0 / 3.0, 70.0 / 30.0)) * 0.3).sin();
+            let (at, _) = both.time(t, t);
+            let found = retimed(at, (Jet::time(at.p) * 0.3).sin());
+            for (found, want) in [(found.p, want.re), (found.v, want.v1), (found.a, want.v2), (found.j, want.v3)] {
+                assert!((found - want).abs() <= 1e-12 * (1.0 + want.abs()), "{t}: {found} {want}");
+            }
+        }
+    }
+
     #[test]
     fn derivatives_are_those_of_the_composition() {
         let both = retiming(&[&[(0.0, 0.0), (20.0, 30.0), (40.0, 34.0)], &[(0.0, 0.0), (28.0, 10.0), (60.0, 80.0)]]);

@@ -319,10 +319,12 @@ fn the_command_tells_what_changed() {
     }
     let old = temp.path().join("shot.toml");
     let new = temp.path().join("new.toml");
-    let text = std::fs::read_to_string(&old).unwrap();
-    let edited = text.replace("[14, 11.0]", "[14, 10.0]");
-    assert_ne!(edited, text);
-    std::fs::write(&new, edited).unwrap();
+    // The new shot calls another take-off, which differs in one key.
+    let read = |name: &str| std::fs::read_to_string(temp.path().join(name)).unwrap();
+    let edited = read("take_off.toml").replace("[14, 11.0]", "[14, 10.0]");
+    assert_ne!(edited, read("take_off.toml"));
+    std::fs::write(temp.path().join("another.toml"), edited).unwrap();
+    std::fs::write(&new, read("shot.toml").replace("take_off.toml", "another.toml")).unwrap();
     let changes = |old: &std::path::Path, new: &std::path::Path, code: i32| {
         let run = Command::new(env!("CARGO_BIN_EXE_movewright")).arg("changes").arg(old).arg(new).arg("--json").output().unwrap();
         assert_eq!(run.status.code(), Some(code), "{}", String::from_utf8_lossy(&run.stderr));

@@ -57,7 +57,7 @@ fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 4] {
             for v in violations(pass) {
                 for offer in v["advice"].as_array().unwrap().iter().map(|offer| offer.as_str().unwrap()) {
                     // What a pace promises is promised of the whole pass.
-                    let of = if offer.starts_with("run ") { "" } else { v["axis"].as_str().unwrap() };
+                    let of = if offer.starts_with("run ") { "" } else { v["axis"].as_str().unwrap_or_default() };
                     if !seen.insert((of, offer)) {
                         continue;
                     }

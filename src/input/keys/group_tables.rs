@@ -104,8 +104,8 @@ pub(crate) static RETIME: Section = Section {
             name: "ease",
             holds: Holds::Number(bounds::EASE),
             unit: "frames",
-            default: Default::None("4, or half of the way to a neighbour where that is less"),
-            meaning: "on each side of an inner key: how far its corner is rounded; at most half of the way to a neighbour",
+            default: Default::None("4, or half the distance to a neighbour where that is less"),
+            meaning: "on each side of an inner key: how far its corner is rounded; at most half the distance to a neighbour",
             example: "4",
         },
         Entry {
