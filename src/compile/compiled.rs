@@ -155,7 +155,7 @@ impl Compiled {
 
     /// The choreography time of a channel's group; `None` where it is film time.
     pub(crate) fn time_of(&self, channel: ChannelId) -> Option<Arc<Retiming>> {
-        self.layers.time_of_channel(&self.stage, &self.shot, channel)
+        self.layers.time_of_channel(&self.stage, channel)
     }
 
     /// The stage.

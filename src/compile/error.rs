@@ -76,7 +76,7 @@ impl CompileError {
     /// The error of one axis.
     pub(super) fn axis(stage: &Stage, shot: &Shot, layers: &Layers, axis: AxisId, error: FitError) -> CompileError {
         let sources = layers.sources(stage, shot);
-        let time = stage.channels_of(axis).first().and_then(|c| layers.time_of_channel(stage, shot, *c));
+        let time = stage.channels_of(axis).first().and_then(|c| layers.time_of_channel(stage, *c));
         // Keys stand in choreography time; an error about no instant has none.
         let at = time.filter(|_| error.at().is_finite()).map_or(error.at(), |time| time.choreography(error.at()));
         let name = stage.axis_name(axis).to_owned();

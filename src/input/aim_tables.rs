@@ -139,7 +139,8 @@ fn without(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, at: Option<G
                     Some(_) => (Code::UnknownChannel, "`without` names a channel that the target does not have"),
                     None => (Code::WrongType, "an entry of `without` is not a name"),
                 };
-                let mut flaw = Flaw::new(code, "without", title).found(values::shown(value.get_ref()), allowed);
+                let found = name.map_or_else(|| values::shown(value.get_ref()), values::quoted);
+                let mut flaw = Flaw::new(code, "without", title).found(found, allowed).help("name channels in quotes, without their group");
                 let last = name.and_then(|name| name.rsplit('.').next()).unwrap_or_default();
                 if let Some(near) = log.nearest(last, known.keys().copied()) {
                     flaw = flaw.help(format!("write \"{near}\""));

@@ -78,7 +78,8 @@ fn check(keys: &[Key], ease: Option<f64>) -> Vec<Flaw> {
             let flaw = Flaw::new(Code::TimeRunsBackwards, "keys", "a retime runs backwards").at_index(i + 1);
             let found = format!("choreography frame {} after choreography frame {}", b.value, a.value);
             flaws.push(
-                flaw.found(found, "choreography frames that never decrease").help("write two equal ones to hold, and larger ones to go on"),
+                flaw.found(found, "choreography frames that never decrease")
+                    .help("use two equal choreography frames to hold, and larger ones to go on"),
             );
         }
         let rate = (b.value - a.value) / (b.frame - a.frame);

@@ -82,7 +82,7 @@ impl<'a> Aimed<'a> {
             }
         };
         let guess = aim.channels().map(|c| stage.channel_rest(c));
-        let (shifts, time) = (shifts(aim.smooth()), layers.time_of(shot, aim.camera()));
+        let (shifts, time) = (shifts(aim.smooth()), layers.time_of(aim.camera()));
         Ok(Aimed { aim, camera: camera.chain(), camera_channels: signals(camera)?, target, shifts, time, offset, guess })
     }
 

@@ -102,7 +102,7 @@ impl Layers {
 
     /// The choreography time of a group; `None` where it is film time.
     #[must_use]
-    pub(crate) fn time_of(&self, shot: &Shot, group: GroupId) -> Option<Arc<Retiming>> {
+    pub(crate) fn time_of(&self, group: GroupId) -> Option<Arc<Retiming>> {
         let (all, listed) = (self.maps.of_all.iter(), self.maps.of.get(&group).into_iter().flatten());
         let mut indices: Vec<usize> = all.chain(listed).copied().collect();
         indices.sort_unstable();
@@ -114,8 +114,8 @@ impl Layers {
 
     /// The choreography time of a channel's group.
     #[must_use]
-    pub(crate) fn time_of_channel(&self, stage: &Stage, shot: &Shot, channel: ChannelId) -> Option<Arc<Retiming>> {
-        group_of(stage, channel).and_then(|group| self.time_of(shot, group))
+    pub(crate) fn time_of_channel(&self, stage: &Stage, channel: ChannelId) -> Option<Arc<Retiming>> {
+        group_of(stage, channel).and_then(|group| self.time_of(group))
     }
 
     /// The signal of one channel.
@@ -137,7 +137,7 @@ impl Layers {
             };
             terms.extend(layer.map(|layer| Term { layer: Arc::clone(layer), delay: source.delay, scale: source.scale }));
         }
-        let time = self.time_of_channel(stage, shot, channel);
+        let time = self.time_of_channel(stage, channel);
         let signal = ChannelSignal::new(stage.channel_rest(channel), terms, time);
         self.signals.lock().unwrap_or_else(PoisonError::into_inner).insert(channel, signal.clone());
         Ok(signal)
