@@ -228,6 +228,8 @@ codes! {
         "the stage or the shot has changed since", "add --replace, or name another folder";
     WriteFailed, "write-failed", "The output could not be written",
         "the system refused; the message quotes its reason", "check the disk, the permissions and the path";
+    PortUnavailable, "port-unavailable", "A port of this machine cannot be served",
+        "another program uses it, or the system refused", "leave out --port, or name another";
     NotAFolder, "not-a-folder", "A folder is expected",
         "the name is misspelled, it is a file, or it is `-` (standard output)", "name a folder";
     InvalidManifest, "invalid-manifest", "manifest.json cannot be understood",

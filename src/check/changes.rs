@@ -1,5 +1,6 @@
 //! What an edit changed: which axes, from which frame to which, and which passes shot before it are still good.
 //!
+//! How far is said in steps, units and pixels; a changed lens spoils a picture though every motor stands where it stood, and that is said too.
 //! What: both versions are compiled, and each axis's integer counts at shutter open, middle and close of every exposure are compared, since
 //! counts are what a motor receives. A pass can be kept where every frame of the new shot was photographed with every live axis on the same
 //! steps at the same three instants.
@@ -7,7 +8,7 @@
 
 use serde::Serialize;
 
-use super::register;
+use super::{figures, pixels, register, shift};
 use crate::compile::Compiled;
 use crate::shot::{Pass, Shot};
 use crate::stage::{Axis, AxisId};
@@ -36,6 +37,16 @@ pub(crate) struct AxisChange {
     pub last_frame: Option<i64>,
     /// How many frames have another count.
     pub frames: usize,
+    /// The greatest difference, steps.
+    pub max_steps: Option<i64>,
+    /// The same in mm or deg.
+    pub max_units: Option<f64>,
+    /// mm or deg.
+    pub unit: &'static str,
+    /// What the difference is worth in the picture at the worst frame, pixels, all other axes as they are now; none where no camera sees what the axis moves.
+    pub max_px: Option<f64>,
+    /// The frame of `max_units`.
+    pub at_frame: Option<i64>,
 }
 
 /// Whether a pass shot before is still good.
@@ -53,37 +64,90 @@ pub(crate) struct PassChange {
 #[must_use]
 pub(crate) fn between(old: &Compiled, new: &Compiled) -> Changes {
     let mut axes = Vec::new();
-    let named = |axis: &str, change, frames: &[i64]| AxisChange {
+    let named = |axis: &str, change, unit, frames: &[i64]| AxisChange {
         axis: axis.to_owned(),
         change,
         first_frame: frames.first().copied(),
         last_frame: frames.last().copied(),
         frames: frames.len(),
+        max_steps: None,
+        max_units: None,
+        unit,
+        max_px: None,
+        at_frame: None,
     };
+    let stride = usize::try_from(pixels::stride(new)).unwrap_or(usize::MAX);
     for (n, name) in new.stage().axis_ids().zip(new.stage().axis_names()) {
+        let unit = new.stage().axis(n).unit().symbol();
         let Some(o) = old.stage().axis_of_name(name) else {
-            axes.push(named(name, "new", &[]));
+            axes.push(named(name, "new", unit, &[]));
             continue;
         };
         let common = common_frames(old, new);
         if !same_machine(old.stage().axis(o), new.stage().axis(n)) {
-            axes.push(named(name, DRIVE_CHANGED, &common));
+            axes.push(named(name, DRIVE_CHANGED, unit, &common));
             continue;
         }
         let halves = half_openings(old, new);
         let differing: Vec<i64> = common.into_iter().filter(|f| halves.iter().any(|h| !same_count(old, new, (o, n), *f, *h))).collect();
         if !differing.is_empty() {
-            axes.push(named(name, CHANGED, &differing));
+            let mut change = named(name, CHANGED, unit, &differing);
+            if let Some(shift) = shift::of_axis(old, new, (o, n), &differing, stride) {
+                (change.max_steps, change.max_units, change.at_frame) = (Some(shift.steps), Some(shift.units), Some(shift.frame));
+                change.max_px = shift.px;
+            }
+            axes.push(change);
         }
     }
-    for name in old.stage().axis_names().iter().filter(|n| new.stage().axis_of_name(n).is_none()) {
-        axes.push(named(name, "gone", &[]));
+    for (o, name) in
+        old.stage().each_axis().map(|(id, _)| (id, old.stage().axis_name(id))).filter(|(_, n)| new.stage().axis_of_name(n).is_none())
+    {
+        axes.push(named(name, "gone", old.stage().axis(o).unit().symbol(), &[]));
     }
-    let mut passes: Vec<PassChange> = old.shot().passes().iter().map(|p| pass_change(old, new, p, &axes)).collect();
+    let optics = optics(old, new, stride);
+    let mut passes: Vec<PassChange> = old.shot().passes().iter().map(|p| pass_change(old, new, p, &axes, &optics)).collect();
     for p in new.shot().passes().iter().filter(|p| old.shot().passes().iter().all(|o| o.name() != p.name())) {
         passes.push(PassChange { pass: p.name().to_owned(), good: false, reasons: vec!["it is new".to_owned()] });
     }
     Changes { format: 1, axes, passes }
+}
+
+/// What differs in the picture though every motor stands where it stood: reasons to shoot again, then what is only worth a word.
+struct Optics {
+    bad: Vec<String>,
+    notes: Vec<String>,
+}
+
+fn optics(old: &Compiled, new: &Compiled, stride: usize) -> Optics {
+    let (mut bad, mut notes) = (Vec::new(), Vec::new());
+    let frames = common_frames(old, new);
+    for camera in new.stage().bodies().iter().filter(|b| b.lens().is_some()) {
+        let name = new.stage().group_name(camera.group());
+        let before = old.stage().bodies().iter().find(|b| old.stage().group_name(b.group()) == name).and_then(|b| b.lens());
+        match (before, camera.lens()) {
+            (Some(was), Some(is)) if was != is => {
+                let focal = if was.focal_length() == is.focal_length() {
+                    String::new()
+                } else {
+                    format!(", focal length {} mm, was {} mm", is.focal_length(), was.focal_length())
+                };
+                let by = shift::of_lens(new, camera, was, &frames, stride);
+                let by = by.map_or_else(String::new, |px| {
+                    format!(": the same positions are up to {} elsewhere in the picture", figures::figure(px, "px"))
+                });
+                bad.push(format!("the lens of {name} has changed{focal}{by}"));
+            }
+            (None, Some(_)) => notes.push(format!("{name} has a lens now: there was no picture to compare")),
+            _ => {}
+        }
+    }
+    let (was, is) = (old.shot().frame_rate().to_string(), new.shot().frame_rate().to_string());
+    if was != is {
+        notes.push(format!(
+            "the frame rate is {is} now, was {was}: positions match frame by frame, timecode and the speed on the screen differ"
+        ));
+    }
+    Optics { bad, notes }
 }
 
 const CHANGED: &str = "changed";
@@ -130,12 +194,16 @@ fn same_count(old: &Compiled, new: &Compiled, (o, n): (AxisId, AxisId), frame: i
     register::count(old, o, frame, offset) == register::count(new, n, frame, offset)
 }
 
-fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange]) -> PassChange {
+fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange], optics: &Optics) -> PassChange {
     let name = pass.name();
     let Some(now) = new.shot().passes().iter().find(|p| p.name() == name) else {
         return PassChange { pass: name.to_owned(), good: true, reasons: vec!["the shot no longer has this pass".to_owned()] };
     };
-    let (mut bad, mut notes) = (Vec::new(), Vec::new());
+    let (mut bad, mut notes) = (optics.bad.clone(), optics.notes.clone());
+    if now.stop() != pass.stop() {
+        let shown = |stop: Option<f64>| stop.map_or_else(|| "not given".to_owned(), |n| format!("f/{n}"));
+        bad.push(format!("the stop is {} now, was {}: depth of field differs", shown(now.stop()), shown(pass.stop())));
+    }
     let (before, after) = (old.shot().frames(), new.shot().frames());
     if after.first() < before.first() || before.last() < after.last() {
         bad.push(format!(

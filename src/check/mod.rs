@@ -33,6 +33,7 @@ pub(crate) mod roots;
 mod runnable;
 mod sections;
 mod sharp_plates;
+mod shift;
 mod slack;
 mod trials;
 pub(crate) mod usage;

@@ -29,6 +29,9 @@ pub(super) enum Command {
     /// Write a report page of the move: every axis, the stage, the picture, the clock
     #[command(after_help = examples::REPORT)]
     Report(super::picture::ReportArgs),
+    /// Serve the report to a browser on this machine, and follow every save
+    #[command(after_help = examples::WATCH)]
+    Watch(super::watch::WatchArgs),
     /// Write a plot (SVG) of one axis for documents
     #[command(after_help = examples::PLOT)]
     Plot(super::picture::PlotArgs),

@@ -8,10 +8,11 @@ use super::prepared;
 use super::terminal::{self, Progress};
 use super::wrap;
 use crate::bounds::{Budget, Code};
-use crate::check::changes::{self, Changes};
+use crate::check::changes::{self, AxisChange, Changes};
 use crate::check::words::counted;
 use crate::compile::Compiled;
 use crate::input::{self, Rejection};
+use crate::number::figures::figure;
 
 pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let progress = Progress::start("compiling");
@@ -30,7 +31,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let changes = changes::between(&old, &new);
     let verdict = if changes.passes.iter().all(|p| p.good) { Outcome::Fine } else { Outcome::Over };
     if !args.json {
-        return terminal::result(&text(&changes, args.all), verdict);
+        return terminal::result(&lines(&changes, args.all), verdict);
     }
     match serde_json::to_string_pretty(&changes) {
         Ok(text) => terminal::json(&format!("{text}\n"), verdict),
@@ -45,7 +46,8 @@ fn compiled(path: &Path, budget: Budget) -> Result<Compiled, Rejection> {
     input::load(path).and_then(|loaded| prepared::compiled(loaded, budget)).map(|(compiled, _)| compiled)
 }
 
-fn text(changes: &Changes, all: bool) -> String {
+/// The changes as lines; the longest ones alone unless `all`.
+pub(super) fn lines(changes: &Changes, all: bool) -> String {
     let mut text = String::new();
     if changes.axes.is_empty() {
         text.push_str("no axis has changed\n");
@@ -56,9 +58,11 @@ fn text(changes: &Changes, all: bool) -> String {
     let shown = if all { axes.len() } else { axes.len().min(FEW_AXES) };
     for a in axes.iter().take(shown) {
         match (a.first_frame, a.last_frame) {
-            (Some(first), Some(last)) => {
-                wrap::line(&mut text, &format!("{}: {} from frame {first} to {last} ({})", a.axis, a.change, counted(a.frames, "frame")), 2)
-            }
+            (Some(first), Some(last)) => wrap::line(
+                &mut text,
+                &format!("{}: {} from frame {first} to {last} ({}){}", a.axis, a.change, counted(a.frames, "frame"), far(a)),
+                2,
+            ),
             _ => wrap::line(&mut text, &format!("{}: {}", a.axis, a.change), 2),
         }
     }
@@ -71,6 +75,13 @@ fn text(changes: &Changes, all: bool) -> String {
         wrap::line(&mut text, &format!("{verdict} {}{why}", p.pass), 2);
     }
     text
+}
+
+/// How far, where that is known.
+fn far(a: &AxisChange) -> String {
+    let (Some(units), Some(steps), Some(frame)) = (a.max_units, a.max_steps, a.at_frame) else { return String::new() };
+    let px = a.max_px.map_or_else(String::new, |px| format!("; worth up to {} in the picture", figure(px, "px")));
+    format!(", up to {} ({}) at frame {frame}{px}", figure(units, a.unit), counted(usize::try_from(steps).unwrap_or(usize::MAX), "step"))
 }
 
 /// Axes shown without `--all`.

@@ -45,6 +45,16 @@ folder, a device or a pipe is refused. `--out -` writes to standard output.
 Example:
   movewright report shot.toml --out move.html";
 
+pub(super) const WATCH: &str = "\
+The first line of output is the address to open in a browser. Every save of the
+shot, its stage, key files and routines is compiled and shown: first the curves,
+then the verdict, then what changed. Mistakes are shown with their places; the
+last good drawing stays. Nothing is written. Only this machine can open the page.
+Ctrl-C ends it.
+
+Example:
+  movewright watch shot.toml --port 8700";
+
 pub(super) const PLOT: &str = "\
 An earlier plot is replaced. Any other file is replaced only with --replace. A
 folder, a device or a pipe is refused. `--out -` writes to standard output.

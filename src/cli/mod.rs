@@ -27,6 +27,7 @@ mod size;
 mod table;
 mod terminal;
 mod verify;
+mod watch;
 mod wrap;
 
 use clap::Parser;
@@ -51,6 +52,7 @@ pub(crate) fn run() -> Outcome {
         Command::Check(a) => check::run(&a),
         Command::Compile(a) => compile::run(&a),
         Command::Report(a) => picture::report(&a),
+        Command::Watch(a) => watch::run(&a),
         Command::Plot(a) => picture::plot(&a),
         Command::Rows(a) => rows::run(&a),
         Command::Verify(a) => verify::run(&a),

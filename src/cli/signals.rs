@@ -40,6 +40,17 @@ pub(super) fn handle() {
     }
 }
 
+/// Says when somebody ends a command that runs until it is ended: it then ends as one that has done what it was asked.
+#[cfg(target_os = "linux")]
+pub(super) fn when_ended(say: impl Fn() + Send + 'static) {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    use signal_hook::iterator::Signals;
+
+    let Ok(mut signals) = Signals::new([SIGHUP, SIGINT, SIGTERM]) else { return };
+    let hear = move || signals.forever().for_each(|_| say());
+    let _else_they_end_the_process = std::thread::Builder::new().name("signals".to_owned()).spawn(hear);
+}
+
 /// The signals that this process ignores, as bits; `None` where the system does not say.
 #[cfg(target_os = "linux")]
 fn ignored() -> Option<u64> {
@@ -53,3 +64,6 @@ pub(super) fn catch_size_limit() {}
 
 #[cfg(not(target_os = "linux"))]
 pub(super) fn handle() {}
+
+#[cfg(not(target_os = "linux"))]
+pub(super) fn when_ended(_say: impl Fn() + Send + 'static) {}

@@ -58,6 +58,19 @@ impl Compiled {
         Ok(body.posture(&self.channels_at(pass, body.every_channel(), t)?))
     }
 
+    /// The same with one axis somewhere else; nothing parked.
+    ///
+    /// # Errors
+    /// [`NoPose`].
+    pub(crate) fn posture_with(&self, body: &Body, t: FrameTime, moved: Option<(AxisId, f64)>) -> Result<Posture, NoPose> {
+        let axis = |id: AxisId| match moved {
+            Some((other, at)) if other == id => Ok(at),
+            _ => self.motion(id).at(t).ok_or(NoPose::Outside),
+        };
+        let forward = |mechanism: &dyn Mechanism, axes: &[f64], channels: &mut [f64]| Ok(mechanism.to_channels_at_rest(axes, channels)?);
+        Ok(body.posture(&self.stage().channel_values(body.every_channel(), &axis, &forward)?))
+    }
+
     /// A channel with its derivatives at an instant, per frame; `None` outside of the move and where a mechanism has no place.
     pub(crate) fn channel_jet_at(&self, channel: ChannelId, t: FrameTime) -> Option<Jet> {
         let axis = |id: AxisId| self.motion(id).curve().jet(t.0).ok_or(NoPose::Outside);

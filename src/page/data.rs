@@ -27,8 +27,8 @@ struct Data {
     scene: Option<Scene>,
 }
 
-#[derive(Serialize)]
-struct AxisData {
+#[derive(Serialize, Clone, PartialEq)]
+pub(super) struct AxisData {
     name: String,
     unit: &'static str,
     travel: [f64; 2],
@@ -94,10 +94,25 @@ struct OverData {
 /// The data as text that is allowed in a `script` element.
 pub(super) fn text(report: &Report) -> Result<String, PageError> {
     let compiled = &report.compiled;
-    let (stage, shot) = (compiled.stage(), compiled.shot());
+    let shot = compiled.shot();
     let frames = shot.frames();
+    let axes = axes(compiled);
+    let passes = report.passes.iter().map(|r| pass(compiled, r)).collect();
+    let channels = channel_data(compiled, &channels::of_mechanisms(compiled.stage()))?;
+    let data = Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene: scene(compiled)? };
+    Ok(escaped(serde_json::to_string(&data)?))
+}
+
+/// `<` never occurs.
+pub(super) fn escaped(json: String) -> String {
+    json.replace('<', "\\u003c")
+}
+
+/// Every axis with its curve.
+pub(super) fn axes(compiled: &Compiled) -> Vec<AxisData> {
+    let stage = compiled.stage();
     let made = channels::of_mechanisms(stage);
-    let axes = stage
+    stage
         .each_axis()
         .map(|(id, axis)| {
             let (l, curve) = (axis.limits(), compiled.motion(id).curve());
@@ -112,11 +127,7 @@ pub(super) fn text(report: &Report) -> Result<String, PageError> {
                 pieces: pieces(curve),
             }
         })
-        .collect();
-    let passes = report.passes.iter().map(|r| pass(compiled, r)).collect();
-    let channels = channel_data(compiled, &made)?;
-    let data = Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene: scene(compiled)? };
-    Ok(serde_json::to_string(&data)?.replace('<', "\\u003c"))
+        .collect()
 }
 
 fn pass(compiled: &Compiled, report: &PassReport) -> PassData {

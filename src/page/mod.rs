@@ -6,6 +6,7 @@
 //! is hatched too. Invariant: every text of the input files goes through escaping or `textContent`. Nothing here decides: verdicts are the check's.
 
 mod data;
+mod drawn;
 mod page_error;
 mod plot;
 mod policy;
@@ -13,6 +14,7 @@ mod scene;
 mod seen;
 mod tables;
 
+pub(crate) use drawn::{Drawn, drawn};
 pub(crate) use page_error::PageError;
 pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
 
@@ -30,12 +32,49 @@ pub(crate) const PAGE_ENDS: &str = "</html>";
 
 const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
+const LIVE: &str = include_str!("live.js");
 
 /// The page of a compiled and checked shot.
 ///
 /// # Errors
 /// A body without a pose at a frame; more frames than a page holds.
 pub(crate) fn page(report: &Report) -> Result<String, PageError> {
+    made(report, false)
+}
+
+/// The same, which asks where it came from for what is new.
+///
+/// # Errors
+/// As for [`page`].
+pub(crate) fn live(report: &Report) -> Result<String, PageError> {
+    made(report, true)
+}
+
+/// What is shown until there is a first page.
+#[must_use]
+pub(crate) fn waiting() -> String {
+    let body = html! {
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLE, &[LIVE], true));
+                title { "movewright" }
+                style { (PreEscaped(STYLE)) }
+            }
+            body { (live_line()) script { (PreEscaped(LIVE)) } }
+        }
+    };
+    html! { (DOCTYPE) (body) }.into_string()
+}
+
+/// Where a page that is alive says what happens.
+fn live_line() -> maud::Markup {
+    html! {
+        div id="live" role="status" { p id="live_state" { "reading the shot" } pre id="live_text" hidden {} }
+    }
+}
+
+fn made(report: &Report, alive: bool) -> Result<String, PageError> {
     let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
     let (counts, most) = (Counts::of(stage, shot), report.compiled.budget().most_page_counts());
     if counts.product() > most {
@@ -49,12 +88,13 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLE, SCRIPT));
+                meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLE, if alive { &[SCRIPT, LIVE] } else { &[SCRIPT] }, alive));
                 title { (shot.name()) ": report" }
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                header {
+                @if alive { (live_line()) }
+                header data-fresh="header" {
                     h1 { (shot.name()) }
                     p { (stage.name()) ", " (stage.axes().len()) " axes, frames " (shot.frames().first()) " to " (shot.frames().last())
                         " at " (shot.frame_rate()) " frames/s, from " (shot.timecode_start()) }
@@ -68,7 +108,7 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
                     div.print_only { p { "Cautions" } ul { @for c in CAUTIONS { li { (c) } } } }
                 }
                 main {
-                    (tables::over(report))
+                    div data-fresh="over" { (tables::over(report)) }
                     section {
                         h2 { "Share of the tightest limit" }
                         p { label for="pass" { "Pass " } select id="pass" {}
@@ -91,14 +131,17 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
                         }
                         div id="near_section" hidden { p { "Where it is tightest in this pass:" } ul id="near" {} }
                     }
-                    (tables::clock(report))
-                    (tables::passes(report))
-                    (tables::registration(report))
-                    (tables::clearance(report))
-                    (tables::findings(report))
+                    div data-fresh="tables" {
+                        (tables::clock(report))
+                        (tables::passes(report))
+                        (tables::registration(report))
+                        (tables::clearance(report))
+                        (tables::findings(report))
+                    }
                 }
                 script id="data" type="application/json" { (PreEscaped(data)) }
                 script { (PreEscaped(SCRIPT)) }
+                @if alive { script { (PreEscaped(LIVE)) } }
             }
         }
     };

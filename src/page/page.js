@@ -2,10 +2,10 @@
 // Draws the page from its data. Texts from the data only ever become textContent.
 (() => {
   const began = performance.now();
-  const D = JSON.parse(document.getElementById("data").textContent);
+  let D = JSON.parse(document.getElementById("data").textContent);
   const $ = (id) => document.getElementById(id);
   const SVG = "http://www.w3.org/2000/svg";
-  const frames = D.last - D.first + 1;
+  let frames = D.last - D.first + 1;
   const state = { pass: 0, axis: null, frame: D.first };
 
   function svg(tag, attributes, text) {
@@ -258,7 +258,7 @@
   }
 
   // --- the stage ---------------------------------------------------------------------------------------------
-  const S = D.scene;
+  let S = D.scene;
   let views = [];
   const turn = { yaw: -0.6, pitch: 0.5 };
   /** Places of a body in the pass that is shown: points of three numbers, one after the other. */
@@ -279,7 +279,7 @@
     for (const o of S.still) { take(o.from, 0, o.radius); take(o.to, 0, o.radius); }
     return box;
   }
-  const box = S ? room() : null;
+  let box = S ? room() : null;
   const PLAN = (x, y, z) => [x, z, y], SIDE = (x, y, z) => [z, -y, x];
   function turned() {
     const [cy, sy, cp, sp] = [Math.cos(turn.yaw), Math.sin(turn.yaw), Math.cos(turn.pitch), Math.sin(turn.pitch)];
@@ -439,18 +439,48 @@
     playing = setInterval(() => { if (state.frame >= D.last) play(); else show(state.frame + 1); }, calm ? 500 : 1000 / 24);
   }
 
-  D.passes.forEach((p, i) => {
-    const option = html("option", "", `${p.name}, ${p.held ? "held" : "moving"}, ${p.pace} s per frame`);
-    option.value = String(i);
-    $("pass").append(option);
-  });
+  function listPasses() {
+    $("pass").replaceChildren(...D.passes.map((p, i) => {
+      const option = html("option", "", `${p.name}, ${p.held ? "held" : "moving"}, ${p.pace} s per frame`);
+      option.value = String(i);
+      return option;
+    }));
+    $("pass").value = String(state.pass);
+    $("frame").min = String(D.first);
+    $("frame").max = String(D.last);
+  }
+  /** Other data, or a part of it, at the same place: pass, axis and frame are kept by their names. */
+  function adopt(fresh) {
+    const pass = D.passes[state.pass]?.name, axis = state.axis === null ? null : D.axes[state.axis].name;
+    if (fresh.passes) D = fresh;
+    else {
+      const put = (list, one) => { const i = list.findIndex((o) => o.name === one.name); if (i >= 0) list[i] = one; };
+      for (const one of fresh.axes) put(D.axes, one);
+      for (const one of fresh.bodies) put(D.scene.bodies, one);
+      // More frames than the verdict knows are drawn with it.
+      if (fresh.first !== D.first || fresh.last !== D.last) return;
+    }
+    frames = D.last - D.first + 1;
+    S = D.scene;
+    box = S ? room() : null;
+    state.pass = Math.max(0, D.passes.findIndex((p) => p.name === pass));
+    const i = D.axes.findIndex((a) => a.name === axis);
+    state.axis = i < 0 ? null : i;
+    state.frame = Math.min(D.last, Math.max(D.first, state.frame));
+    $("stage").hidden = !S;
+    listPasses();
+    drawMap();
+    drawCurves();
+    drawStage();
+    show(state.frame);
+  }
+  document.addEventListener("fresh", (e) => adopt(e.detail));
+  listPasses();
   $("pass").addEventListener("change", () => { state.pass = Number($("pass").value); drawMap(); drawCurves(); drawStage(); });
   document.addEventListener("keydown", (e) => { if (e.key === "Escape") { state.axis = null; drawMap(); drawCurves(); } });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawMap);
   let width = innerWidth;
   addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; drawCurves(); drawStage(); } });
-  $("frame").min = String(D.first);
-  $("frame").max = String(D.last);
   $("frame").addEventListener("input", () => show(Number($("frame").value)));
   $("play").addEventListener("click", play);
   // An exceeded limit is shown first.

@@ -10,12 +10,14 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256};
 
-/// The policy of a page whose one style and one script are these texts.
-pub(super) fn policy(style: &str, script: &str) -> String {
+/// The policy of a page with one style, and with these scripts. One that is `alive` may ask the place that it came from, and nobody else.
+pub(super) fn policy(style: &str, scripts: &[&str], alive: bool) -> String {
+    let scripts: Vec<String> = scripts.iter().map(|s| hash(s)).collect();
     format!(
-        "default-src 'none'; script-src {}; style-src 'unsafe-inline'; style-src-elem {}; form-action 'none'; base-uri 'none'",
-        hash(script),
-        hash(style)
+        "default-src 'none'; script-src {}; style-src 'unsafe-inline'; style-src-elem {}; form-action 'none'; base-uri 'none'{}",
+        scripts.join(" "),
+        hash(style),
+        if alive { "; connect-src 'self'" } else { "" }
     )
 }
 
@@ -32,7 +34,7 @@ mod tests {
         // FIPS 180-4's example "abc", ba7816bf...f20015ad, in base 64.
         assert_eq!(hash("abc"), "'sha256-ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0='");
         assert_eq!(
-            policy("abc", ""),
+            policy("abc", &[""], false),
             "default-src 'none'; script-src 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='; style-src 'unsafe-inline'; \
              style-src-elem 'sha256-ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0='; form-action 'none'; base-uri 'none'"
         );

@@ -25,8 +25,8 @@ pub(super) struct Scene {
     picture: Option<Picture>,
 }
 
-#[derive(Serialize)]
-struct BodyData {
+#[derive(Serialize, Clone, PartialEq)]
+pub(super) struct BodyData {
     name: String,
     /// Joints of the chain, and the body itself: so many points begin each list of places.
     chain: usize,
@@ -38,7 +38,7 @@ struct BodyData {
     places: Vec<Option<Vec<Vec<i64>>>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, Clone, PartialEq)]
 struct PartData {
     kind: &'static str,
     /// mm; 0 for a rod, whose thickness is not given.
@@ -83,24 +83,7 @@ pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
         return Ok(None);
     }
     let (shown, of_pass) = sets(shot.passes());
-    let mut bodies = Vec::new();
-    for body in stage.bodies() {
-        let mut data = parts(poses::name(stage, body), body);
-        let first = FrameTime::of_frame(shot.frames().first());
-        data.chain = compiled.places_at(None, body, first).map_or(0, |all| all.len());
-        for pass in &shown {
-            let mut all: Vec<Vec<i64>> = Vec::new();
-            for frame in shot.frames().frames() {
-                all.push(places(compiled, pass, body, FrameTime::of_frame(frame))?);
-            }
-            if all.windows(2).all(|w| w.first() == w.last()) {
-                all.truncate(1);
-            }
-            let known = data.places.first().is_some_and(|first| first.as_ref() == Some(&all));
-            data.places.push((!known).then_some(all));
-        }
-        bodies.push(data);
-    }
+    let bodies = bodies(compiled, &shown)?;
     let corner = |v: Vector| [v.x, v.y, v.z].map(whole);
     let surroundings = stage.surroundings();
     let solid = surroundings.obstacles.iter().map(|o| Still {
@@ -119,6 +102,35 @@ pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
     });
     let still = solid.chain(boxes).collect();
     Ok(Some(Scene { sets: of_pass, bodies, still, picture: picture(compiled, &shown)? }))
+}
+
+/// Every body in the sets of the passes.
+pub(super) fn bodies_of(compiled: &Compiled) -> Result<Vec<BodyData>, PageError> {
+    let (shown, _) = sets(compiled.shot().passes());
+    bodies(compiled, &shown)
+}
+
+fn bodies(compiled: &Compiled, shown: &[&Pass]) -> Result<Vec<BodyData>, PageError> {
+    let (stage, shot) = (compiled.stage(), compiled.shot());
+    let mut bodies = Vec::new();
+    for body in stage.bodies() {
+        let mut data = parts(poses::name(stage, body), body);
+        let first = FrameTime::of_frame(shot.frames().first());
+        data.chain = compiled.places_at(None, body, first).map_or(0, |all| all.len());
+        for pass in shown {
+            let mut all: Vec<Vec<i64>> = Vec::new();
+            for frame in shot.frames().frames() {
+                all.push(places(compiled, pass, body, FrameTime::of_frame(frame))?);
+            }
+            if all.windows(2).all(|w| w.first() == w.last()) {
+                all.truncate(1);
+            }
+            let known = data.places.first().is_some_and(|first| first.as_ref() == Some(&all));
+            data.places.push((!known).then_some(all));
+        }
+        bodies.push(data);
+    }
+    Ok(bodies)
 }
 
 fn parts(name: &str, body: &Body) -> BodyData {

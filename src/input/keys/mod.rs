@@ -5,9 +5,9 @@
 //! one table is a [`Rule`]; what holds between tables (a name that must exist, keys in rising order) the reader alone knows.
 
 mod body;
+mod group_tables;
 mod lens;
 mod limb;
-mod group_tables;
 mod machine;
 pub(crate) mod reference;
 pub(crate) mod schema;
@@ -17,9 +17,9 @@ mod stage;
 use crate::bounds::Bound;
 
 pub(crate) use body::{JOINT, KEEP_OUT, OBSTACLE, RAIL};
+pub(crate) use group_tables::{AIM, COPY, RETIME, ROUTINE};
 pub(crate) use lens::{DISTORTION, LENS};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
-pub(crate) use group_tables::{AIM, COPY, RETIME, ROUTINE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use shot::{CYCLE, DRIFT, PASS, ROUTINE_FILE, SHOT, TRACK};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};

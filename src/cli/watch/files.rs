@@ -1,0 +1,53 @@
+//! Which files wake the command: those that the shot reads, wherever they lie.
+//!
+//! What: folders are watched, not files, for editors write a new file and rename it. Only an event about a file of the shot wakes. A name that could not be read yet is watched as well.
+//! Limits: a folder that does not exist is not watched until the shot or stage is saved again.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::Sender;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use notify::{Event, RecommendedWatcher, RecursiveMode, Watcher as _};
+
+use super::{Wake, folder_of};
+use crate::input::Sources;
+
+/// The folders and files watched.
+pub(super) struct Watched {
+    watcher: RecommendedWatcher,
+    folders: BTreeSet<PathBuf>,
+    names: Arc<Mutex<BTreeSet<PathBuf>>>,
+}
+
+impl Watched {
+    /// Watches nothing yet.
+    ///
+    /// # Errors
+    /// Whatever the system says.
+    pub(super) fn start(wake: Sender<Wake>) -> Result<Watched, notify::Error> {
+        let names: Arc<Mutex<BTreeSet<PathBuf>>> = Arc::default();
+        let known = Arc::clone(&names);
+        let heard = move |event: notify::Result<Event>| {
+            let Ok(event) = event else { return };
+            let known = known.lock().unwrap_or_else(PoisonError::into_inner);
+            if !event.kind.is_access() && event.paths.iter().any(|p| known.contains(p)) {
+                let _gone = wake.send(Wake::Saved);
+            }
+        };
+        Ok(Watched { watcher: notify::recommended_watcher(heard)?, folders: BTreeSet::new(), names })
+    }
+
+    /// Watches the files of a shot, beside those it read before.
+    pub(super) fn follow(&mut self, shot: &Path, sources: Option<&Sources>) {
+        let read = sources.into_iter().flat_map(Sources::iter).map(|s| s.path().to_owned());
+        for path in core::iter::once(shot.to_owned()).chain(read) {
+            let Ok(folder) = folder_of(&path).canonicalize() else { continue };
+            let Some(name) = path.file_name() else { continue };
+            self.names.lock().unwrap_or_else(PoisonError::into_inner).insert(folder.join(name));
+            if !self.folders.contains(&folder) && self.watcher.watch(&folder, RecursiveMode::NonRecursive).is_ok() {
+                self.folders.insert(folder);
+            }
+        }
+    }
+}

@@ -1,0 +1,152 @@
+//! `movewright watch`: the report in a browser, alive. Every save of a file that the shot reads is compiled and shown.
+//!
+//! What: curves and places go out as soon as the shot is compiled, the verdict when it is checked; mistakes go out with their places while the last good drawing stays. Nothing is ever written.
+//! Invariant: one save at a time, the newest one; what the page shows as a verdict is that of the files as they were read.
+//! Limits: a save that arrives while another is checked waits for that check.
+
+mod files;
+mod hub;
+mod server;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::time::Duration;
+
+use clap::Args as ClapArgs;
+
+use super::changes::lines;
+use super::size::Size;
+use super::{Outcome, prepared, signals, terminal};
+use crate::bounds::{Budget, Code, visible};
+use crate::check::changes;
+use crate::compile::Compiled;
+use crate::input::{self, Sources};
+use crate::page;
+use files::Watched;
+use hub::Hub;
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct WatchArgs {
+    /// The shot file
+    #[arg(value_name = "SHOT")]
+    shot: PathBuf,
+    /// Port of 127.0.0.1; 0 takes a free one
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    port: u16,
+    #[command(flatten)]
+    size: Size,
+}
+
+/// What wakes the command.
+pub(super) enum Wake {
+    /// A file that may belong to the shot was saved.
+    Saved,
+    /// The person is done.
+    Stop,
+}
+
+/// How long a save may take to settle: editors write in several steps.
+const SETTLE: Duration = Duration::from_millis(12);
+
+pub(super) fn run(args: &WatchArgs) -> Outcome {
+    let hub = Arc::new(Hub::default());
+    let port = match server::start(args.port, Arc::clone(&hub)) {
+        Ok(port) => port,
+        Err(what) => {
+            terminal::error(Code::PortUnavailable, format!("127.0.0.1 port {} cannot be served: {what}", args.port));
+            return Outcome::Wrong;
+        }
+    };
+    let (send, wakes) = mpsc::channel();
+    let stop = send.clone();
+    signals::when_ended(move || {
+        let _gone = stop.send(Wake::Stop);
+    });
+    let mut watched = match Watched::start(send) {
+        Ok(watched) => watched,
+        Err(what) => {
+            terminal::error(Code::UnreadableFile, format!("files cannot be watched: {what}"));
+            return Outcome::Wrong;
+        }
+    };
+    if let Outcome::Wrong = terminal::result(&format!("http://127.0.0.1:{port}/\n"), Outcome::Fine) {
+        return Outcome::Wrong;
+    }
+    let mut live = Live { shot: args.shot.clone(), budget: args.size.budget(), hub, good: None, seen: None };
+    loop {
+        let sources = live.build();
+        watched.follow(&args.shot, sources.as_ref());
+        match wakes.recv() {
+            Ok(Wake::Saved) => {}
+            Ok(Wake::Stop) | Err(_) => return Outcome::Fine,
+        }
+        loop {
+            match wakes.recv_timeout(SETTLE) {
+                Ok(Wake::Saved) => {}
+                Ok(Wake::Stop) | Err(RecvTimeoutError::Disconnected) => return Outcome::Fine,
+                Err(RecvTimeoutError::Timeout) => break,
+            }
+        }
+    }
+}
+
+/// The shot as it was last seen.
+struct Live {
+    shot: PathBuf,
+    budget: Budget,
+    hub: Arc<Hub>,
+    /// The last state without a mistake that was checked.
+    good: Option<Compiled>,
+    /// What the page shows of curves and places.
+    seen: Option<page::Drawn>,
+}
+
+impl Live {
+    /// Reads, compiles, shows, checks, shows; the files that were read.
+    fn build(&mut self) -> Option<Sources> {
+        let loaded = match input::load(&self.shot) {
+            Ok(loaded) => loaded,
+            Err(rejection) => {
+                self.hub.mistakes(&rejection.render(false));
+                return Some(rejection.sources().clone());
+            }
+        };
+        let (compiled, sources) = match prepared::compiled(loaded, self.budget) {
+            Ok(made) => made,
+            Err(rejection) => {
+                self.hub.mistakes(&rejection.render(false));
+                return Some(rejection.sources().clone());
+            }
+        };
+        match page::drawn(&compiled) {
+            Ok(drawn) => {
+                if let Some(seen) = &self.seen {
+                    self.hub.curves(&drawn.since(seen));
+                }
+                self.seen = Some(drawn);
+            }
+            Err(error) => self.hub.mistakes(&visible(&error.to_string())),
+        }
+        match compiled.checked() {
+            Ok(report) => {
+                let since = self.good.as_ref().map(|old| lines(&changes::between(old, &report.compiled), false));
+                match page::live(&report) {
+                    Ok(text) => self.hub.page(text, &since.unwrap_or_default()),
+                    Err(error) => self.hub.mistakes(&visible(&error.to_string())),
+                }
+                self.good = Some(report.compiled);
+            }
+            Err(error) => self.hub.mistakes(&visible(&error.to_string())),
+        }
+        Some(sources)
+    }
+}
+
+/// The folder that holds a file; the present one where it is named alone.
+fn folder_of(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
+        _ => PathBuf::from("."),
+    }
+}
