@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::Error;
 use super::error::Kind;
 use crate::motion::signal::Signal;
+use crate::shot::retime::{Course, Retime};
 use crate::shot::{Copy, Cycle, Drift, Exposure, Key, Pass, Shape, Shot, ShotSpec, Track};
 use crate::stage::{ChannelId, GroupId, Stage};
 use crate::time::{FrameRate, FrameSpan, Timecode};
@@ -19,6 +20,7 @@ pub struct ShotBuilder<'s> {
     frame_rate: FrameRate,
     timecode: Option<String>,
     cycle_start: Option<f64>,
+    retimes: Vec<Retime>,
     tracks: Vec<Track>,
     cycles: Vec<Cycle>,
     drifts: Vec<Drift>,
@@ -40,6 +42,7 @@ impl Shot {
             frame_rate: FrameRate::parse(frame_rate)?,
             timecode: None,
             cycle_start: None,
+            retimes: Vec::new(),
             tracks: Vec::new(),
             cycles: Vec::new(),
             drifts: Vec::new(),
@@ -113,6 +116,34 @@ impl<'s> ShotBuilder<'s> {
         Ok(self)
     }
 
+    /// The choreography of these groups, of every group where none is named, some frames later.
+    ///
+    /// # Errors
+    /// No such group; a number out of range.
+    pub fn later(&mut self, groups: &[&str], delay: f64) -> Result<&mut Self, Error> {
+        self.retimed(groups, Course::Later(delay))
+    }
+
+    /// When the choreography of these groups, of every group where none is named, is on film: pairs of film frame and choreography frame, the second never falling. Inner
+    /// corners are rounded over `ease` frames on each side, or over 4 where there is room. Of several retimes the first is nearest to film.
+    ///
+    /// # Errors
+    /// No such group; every flaw of the keys, and an ease that does not fit.
+    pub fn retime<F: Into<f64>>(
+        &mut self,
+        groups: &[&str],
+        pairs: impl IntoIterator<Item = (F, f64)>,
+        ease: Option<f64>,
+    ) -> Result<&mut Self, Error> {
+        self.retimed(groups, Course::Keyed(keys(pairs), ease))
+    }
+
+    fn retimed(&mut self, groups: &[&str], course: Course) -> Result<&mut Self, Error> {
+        let of: Vec<GroupId> = groups.iter().map(|name| self.group(name)).collect::<Result<_, _>>()?;
+        self.retimes.push(Retime::new((!of.is_empty()).then_some(of), course)?);
+        Ok(self)
+    }
+
     /// A pass; see [`PassBuilder`].
     pub fn pass(&mut self, name: &str) -> PassBuilder<'_, 's> {
         PassBuilder { shot: self, name: name.to_owned(), shutter: 180.0, park: Vec::new() }
@@ -142,6 +173,7 @@ impl<'s> ShotBuilder<'s> {
         if let Some(frame) = self.cycle_start {
             shot = shot.with_cycle_start(frame)?;
         }
+        shot = shot.with_retimes(self.stage, self.retimes)?;
         for (channel, signal) in self.own {
             shot = shot.with_signal(channel, signal)?;
         }

@@ -25,6 +25,7 @@ use crate::stage::{AxisId, GroupId, PacedPeaks, PerAxis};
 pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [Violation], known_apart: &[Violation]) {
     let is_held = program.stations().is_some();
     let mut known: Vec<(Asked, Option<Fix>)> = Vec::new();
+    let mut apart: Vec<(Option<[GroupId; 2]>, Option<Fix>)> = Vec::new();
     // What says most about where the curve goes is tried first: the trials have a budget.
     let mut order: Vec<&mut Violation> = violations.iter_mut().collect();
     order.sort_by(|a, b| plainness(b).cmp(&plainness(a)).then(b.severity().total_cmp(&a.severity())));
@@ -41,8 +42,18 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
             v.fixes = match known_apart.iter().find(same) {
                 Some(known) => known.fixes.clone(),
                 None => {
+                    // What keeps two figures apart keeps their carriages apart too: whatever the group could meet was looked at.
+                    let groups = later::groups(&nearest);
+                    let by_time = match apart.iter().find(|(known, _)| *known == groups) {
+                        Some((_, fix)) => *fix,
+                        None => {
+                            let fix = later::delay(program, &nearest);
+                            apart.push((groups, fix));
+                            fix
+                        }
+                    };
                     let key = || v.between.and_then(|b| moved_key(program, axis, &b));
-                    later::delay(program, &nearest).into_iter().chain(key()).collect()
+                    by_time.into_iter().chain(key()).collect()
                 }
             };
             continue;

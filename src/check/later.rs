@@ -29,6 +29,12 @@ pub(super) fn delay(program: &Program, nearest: &Nearest) -> Option<Fix> {
     groups.into_iter().find_map(|group| Later::new(program, group).least())
 }
 
+/// The two groups of a pair, in order; `None` where one of them stands still.
+pub(super) fn groups(nearest: &Nearest) -> Option<[GroupId; 2]> {
+    let (Against::Group(other) | Against::Rail(other)) = nearest.against else { return None };
+    Some([nearest.group.min(other), nearest.group.max(other)])
+}
+
 /// A group that is tried at other times.
 struct Later<'a> {
     program: &'a Program,

@@ -105,3 +105,26 @@ fn tuesdays_take_off_for_the_third_one() {
         assert_eq!(was != is, name.starts_with("swan_3."), "{name}");
     }
 }
+
+/// The library's own words for a retime: a delay is keys that stand later, and what has keys needs two of them.
+#[test]
+fn the_library_retimes_as_the_file_does() {
+    use movewright::write::Column;
+    use movewright::{Axis, Compiled, Error, Shot, Stage};
+    let columns = |delay: f64, ahead: i32| -> Result<Vec<u8>, Error> {
+        let axis = Axis::mm("bridge").travel(-1000.0..=4000.0).velocity(400.0).acceleration(200.0).jerk(400.0).travel_per_rev(60.0);
+        let stage = Stage::builder("Marsh").group("heron", [axis.build()?]).build()?;
+        let mut shot = Shot::builder(&stage, "later", 1..=60, "24")?;
+        shot.track("heron.bridge")?.minimum_jerk([(4 + ahead, 0.0), (20 + ahead, 90.0), (40 + ahead, 30.0)])?;
+        shot.later(&["heron"], delay)?;
+        assert!(shot.retime(&["crane"], [(1, 1.0), (2, 2.0)], None).is_err() && shot.retime(&[], [(1, 1.0)], None).is_err());
+        shot.retime(&[], [(1, 1.0), (60, 60.0)], None)?;
+        shot.pass("picture").moving(10.0)?;
+        let shot = shot.build()?;
+        let report = Compiled::new(stage, shot)?.check()?;
+        let mut out = Vec::new();
+        report.approve()?.columns(&mut out, "picture", Column::Steps)?;
+        Ok(out)
+    };
+    assert_eq!(columns(9.0, 0).unwrap(), columns(0.0, 9).unwrap());
+}
