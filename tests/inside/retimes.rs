@@ -103,7 +103,7 @@ fn a_copy_runs_at_its_own_groups_time() {
 /// What a smoothed aim asks of its target is counted.
 #[test]
 fn an_aim_that_looks_at_less_reverses_less_and_its_work_is_counted() {
-    let aim = |more: &str| compiled(&plain().with("shot.toml", "at = \"heron_a\"", &format!("at = \"heron_a\"\n{more}")));
+    let aim = |more: &str| compiled(&plain().with("shot.toml", "at = \"heron_a.hand\"", &format!("at = \"heron_a.hand\"\n{more}")));
     let (all, smooth, still) = (aim(""), aim("smooth = 12"), aim("without = [\"heave\", \"pitch\", \"roll\"]"));
     let tilt = |c: &Compiled| counts(c).into_iter().find(|(n, _)| n == "camera.tilt").unwrap().1;
     let reversals = |counts: Vec<i64>| {
