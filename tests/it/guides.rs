@@ -141,6 +141,11 @@ fn the_commands_the_readme_names_work_in_its_order() {
     assert!(runs.len() >= 6, "{runs:?}");
     for run in runs {
         let args: Vec<&str> = run.split_whitespace().take_while(|w| *w != "#").collect();
+        if let ["watch", shot] = args.as_slice() {
+            // It runs until it is interrupted.
+            assert_eq!(crate::watch::Watch::start(&dir.path().join("page.in").join(shot), &[]).interrupted(), Some(0));
+            continue;
+        }
         let out = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path().join("page.in")).args(&args).output().unwrap();
         assert!(out.status.success(), "{run}: {}", String::from_utf8_lossy(&out.stderr));
     }

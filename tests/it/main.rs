@@ -67,5 +67,6 @@ mod usd;
 mod verify_aim;
 mod verify_edits;
 mod verify_sound;
+mod watch;
 mod whole_or_not;
 mod wrong_calls;

@@ -1,110 +1,234 @@
 //! The page on 127.0.0.1, and nothing else: `/` is the newest page, `/events` a stream of what happens (server-sent events, HTML Living Standard 9.2).
 //!
 //! Invariant: the address is the loopback's alone; a request that names another host is refused, so that no page of another site reads this one by a name of its own that leads here; no path
-//! from the network is ever opened as a file; bodies are not read. Some pages may listen at once, others are told to come later.
+//! from the network is ever opened as a file; bodies are not read, and nothing is as large as a client says. So many guests are answered at once, so many pages may listen; others are told
+//! to come later. Every answer ends its connection (RFC 9112); requests are read by `httparse`.
 //! Limits: HTTP/1.1 without encryption: whoever has an account on this machine can read the page.
 
-use std::io::Write as _;
+use std::io::{self, Read as _, Write as _};
+use std::net::{Shutdown, TcpListener, TcpStream};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread::Builder;
 use std::time::Duration;
 
-use tiny_http::{Header, Method, Request, Response, Server, StatusCode};
+use httparse::{EMPTY_HEADER, Status};
 
 use super::hub::Hub;
 use crate::page;
 
+/// Guests that are answered at once.
+const GUESTS: usize = 64;
+
 /// Pages that may listen at once.
 const LISTENERS: usize = 16;
 
-/// Bytes of a body above which a request is refused; no request has one.
-const MOST_BODY: usize = 64 * 1024;
+/// Bytes of a request's head, and how many fields it may have.
+const MOST_HEAD: usize = 16 * 1024;
+const MOST_FIELDS: usize = 100;
+
+/// Bytes of a body above which a request is refused for that alone; no request needs one.
+const MOST_BODY: u64 = 64 * 1024;
+
+/// How long a guest may take to say what it wants, and to take its answer.
+const SPEECH: Duration = Duration::from_secs(5);
+const TAKING: Duration = Duration::from_secs(30);
 
 /// How long a silent stream lasts until a line shows whether anybody listens.
 const PATIENCE: Duration = Duration::from_secs(5);
 
+/// Until guests are asked in again where the system has no room for one.
+const AGAIN: Duration = Duration::from_millis(50);
+
 /// Begins to serve; the port.
 ///
 /// # Errors
-/// What the system says, as text.
-pub(super) fn start(port: u16, hub: Arc<Hub>) -> Result<u16, String> {
-    let server = Server::http(("127.0.0.1", port)).map_err(|e| e.to_string())?;
-    let port = server.server_addr().to_ip().map_or(port, |a| a.port());
-    let listeners = Arc::new(AtomicUsize::new(0));
+/// Whatever the system says.
+pub(super) fn start(port: u16, hub: Arc<Hub>) -> io::Result<u16> {
+    let door = TcpListener::bind(("127.0.0.1", port))?;
+    let port = door.local_addr()?.port();
+    let [guests, listeners] = [(); 2].map(|()| Arc::new(AtomicUsize::new(0)));
     let serve = move || {
-        for request in server.incoming_requests() {
-            answer(request, port, &hub, &listeners);
+        loop {
+            let Ok((guest, _)) = door.accept() else {
+                std::thread::sleep(AGAIN);
+                continue;
+            };
+            let Some(seat) = Seat::take(&guests, GUESTS) else {
+                let _told = tell(&guest, 503, "too many guests");
+                continue;
+            };
+            let (hub, listeners) = (Arc::clone(&hub), Arc::clone(&listeners));
+            let answer = move || {
+                // A guest that leaves early is no error of anybody's.
+                let _gone = answer(&guest, port, &hub, &listeners);
+                drop(seat);
+            };
+            // Where no thread can be had, the guest is sent away by the end of its connection.
+            let _started = Builder::new().name("guest".to_owned()).spawn(answer);
         }
     };
-    Builder::new().name("server".to_owned()).spawn(serve).map_err(|e| e.to_string())?;
+    Builder::new().name("server".to_owned()).spawn(serve)?;
     Ok(port)
 }
 
-fn answer(request: Request, port: u16, hub: &Arc<Hub>, listeners: &Arc<AtomicUsize>) {
-    let refuse = |request: Request, status: u16, why: &str| {
-        let _gone = request.respond(Response::from_string(format!("{why}\n")).with_status_code(StatusCode(status)));
-    };
-    let host = request.headers().iter().filter(|h| h.field.equiv("Host")).map(|h| h.value.as_str().to_owned()).collect::<Vec<_>>();
-    let own = [format!("127.0.0.1:{port}"), format!("localhost:{port}")];
-    let [host] = host.as_slice() else { return refuse(request, 400, "one Host is needed") };
-    if !own.contains(host) {
-        return refuse(request, 403, "this page is for this machine alone");
-    }
-    if request.body_length().is_some_and(|n| n > MOST_BODY) {
-        return refuse(request, 413, "no request needs a body of this size");
-    }
-    if *request.method() != Method::Get {
-        return refuse(request, 405, "only GET is answered");
-    }
-    match request.url() {
-        "/" => {
-            let text = hub.newest().map_or_else(page::waiting, |page| page.to_string());
-            let mut response = Response::from_string(text);
-            for (field, value) in
-                [("Content-Type", "text/html; charset=utf-8"), ("Cache-Control", "no-store"), ("X-Content-Type-Options", "nosniff")]
-            {
-                if let Ok(header) = Header::from_bytes(field, value) {
-                    response.add_header(header);
-                }
-            }
-            // A page of megabytes takes its time to go out: who is slow keeps nobody waiting.
-            let _started = Builder::new().name("page".to_owned()).spawn(move || request.respond(response));
-        }
-        "/events" => {
-            if listeners.fetch_add(1, Ordering::Relaxed) >= LISTENERS {
-                listeners.fetch_sub(1, Ordering::Relaxed);
-                return refuse(request, 503, "too many pages are open");
-            }
-            let (hub, own) = (Arc::clone(hub), Arc::clone(listeners));
-            let stream = move || {
-                let _gone = stream(request, &hub);
-                own.fetch_sub(1, Ordering::Relaxed);
-            };
-            if Builder::new().name("events".to_owned()).spawn(stream).is_err() {
-                listeners.fetch_sub(1, Ordering::Relaxed);
-            }
-        }
-        _ => refuse(request, 404, "there is nothing here"),
+/// One of so many places.
+struct Seat(Arc<AtomicUsize>);
+
+impl Seat {
+    fn take(of: &Arc<AtomicUsize>, most: usize) -> Option<Seat> {
+        let seat = |taken: usize| (taken < most).then_some(taken + 1);
+        of.fetch_update(Ordering::Relaxed, Ordering::Relaxed, seat).ok().map(|_| Seat(Arc::clone(of)))
     }
 }
 
+impl Drop for Seat {
+    fn drop(&mut self) {
+        self.0.fetch_sub(1, Ordering::Relaxed);
+    }
+}
+
+/// What is asked, or the status and the reason of a refusal.
+type Asked = Result<Wish, (u16, &'static str)>;
+
+#[derive(Debug, PartialEq)]
+enum Wish {
+    Page,
+    Events,
+}
+
+fn answer(mut guest: &TcpStream, port: u16, hub: &Hub, listeners: &Arc<AtomicUsize>) -> io::Result<()> {
+    guest.set_read_timeout(Some(SPEECH))?;
+    guest.set_write_timeout(Some(TAKING))?;
+    let mut head = Vec::new();
+    let mut part = [0; 2048];
+    let asked = loop {
+        let n = guest.read(&mut part)?;
+        head.extend_from_slice(part.get(..n).unwrap_or_default());
+        if let Some(asked) = asked(&head, port) {
+            break asked;
+        }
+        if n == 0 || head.len() > MOST_HEAD {
+            break Err((431, "the head of the request is too long, or ends early"));
+        }
+    };
+    match asked {
+        Err((status, why)) => refuse(guest, status, why),
+        Ok(Wish::Page) => {
+            let text = hub.newest().map_or_else(page::waiting, |page| page.to_string());
+            let head = "Content-Type: text/html; charset=utf-8\r\nCache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n";
+            write!(guest, "HTTP/1.1 200 OK\r\n{head}Content-Length: {}\r\nConnection: close\r\n\r\n", text.len())?;
+            guest.write_all(text.as_bytes())?;
+            guest.shutdown(Shutdown::Write)
+        }
+        Ok(Wish::Events) => match Seat::take(listeners, LISTENERS) {
+            Some(_seat) => stream(guest, hub),
+            None => refuse(guest, 503, "too many pages are open"),
+        },
+    }
+}
+
+/// What the head of a request asks; `None` where it is not whole yet.
+fn asked(head: &[u8], port: u16) -> Option<Asked> {
+    let mut fields = [EMPTY_HEADER; MOST_FIELDS];
+    let mut request = httparse::Request::new(&mut fields);
+    match request.parse(head) {
+        Ok(Status::Partial) => return None,
+        Ok(Status::Complete(_)) => {}
+        Err(_) => return Some(Err((400, "this is no request"))),
+    }
+    let of = |name: &str| request.headers.iter().filter(|h| h.name.eq_ignore_ascii_case(name)).map(|h| h.value).collect::<Vec<_>>();
+    let own = [format!("127.0.0.1:{port}"), format!("localhost:{port}")];
+    let [host] = *of("Host") else { return Some(Err((400, "one Host is needed"))) };
+    if !own.iter().any(|own| own.as_bytes() == host) {
+        return Some(Err((403, "this page is for this machine alone")));
+    }
+    let length = |text: &&[u8]| core::str::from_utf8(text).ok()?.parse::<u64>().ok();
+    if of("Content-Length").iter().any(|text| length(text).is_none_or(|n| n > MOST_BODY)) {
+        return Some(Err((413, "no request needs a body of this size")));
+    }
+    if request.method != Some("GET") {
+        return Some(Err((405, "only GET is answered")));
+    }
+    Some(match request.path {
+        Some("/") => Ok(Wish::Page),
+        Some("/events") => Ok(Wish::Events),
+        _ => Err((404, "there is nothing here")),
+    })
+}
+
+/// Says no, and waits for nothing.
+fn tell(mut guest: &TcpStream, status: u16, why: &str) -> io::Result<()> {
+    guest.set_write_timeout(Some(AGAIN))?;
+    write!(
+        guest,
+        "HTTP/1.1 {status} Refused\r\nContent-Type: text/plain; charset=utf-8\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{why}\n",
+        why.len() + 1
+    )?;
+    guest.shutdown(Shutdown::Write)
+}
+
+fn refuse(mut guest: &TcpStream, status: u16, why: &str) -> io::Result<()> {
+    tell(guest, status, why)?;
+    // What is still under way is passed over for a moment: a connection that ends on it may take the answer along.
+    guest.set_read_timeout(Some(AGAIN))?;
+    let mut part = [0; 4096];
+    for _ in 0..32 {
+        if !guest.read(&mut part).is_ok_and(|n| n > 0) {
+            break;
+        }
+    }
+    Ok(())
+}
+
 /// Tells one page everything until it is gone.
-fn stream(request: Request, hub: &Hub) -> std::io::Result<()> {
-    let mut out = request.into_writer();
-    out.write_all(b"HTTP/1.1 200 OK\r\nContent-Type: text/event-stream\r\nCache-Control: no-store\r\nConnection: close\r\n\r\n")?;
+fn stream(mut guest: &TcpStream, hub: &Hub) -> io::Result<()> {
+    guest.write_all(b"HTTP/1.1 200 OK\r\nContent-Type: text/event-stream\r\nCache-Control: no-store\r\nConnection: close\r\n\r\n")?;
     let mut number = 0;
     loop {
         let news = hub.after(number, PATIENCE);
         if news.is_empty() {
             // A comment: it fails where nobody listens any more.
-            out.write_all(b":\n\n")?;
+            guest.write_all(b":\n\n")?;
         }
         for message in news {
             number = message.number;
             // JSON has no line ends of its own.
-            write!(out, "event: {}\ndata: {}\n\n", message.kind, message.text)?;
+            guest.write_all(format!("event: {}\ndata: {}\n\n", message.kind, message.text).as_bytes())?;
         }
-        out.flush()?;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(head: &str) -> Option<Asked> {
+        asked(head.as_bytes(), 8700)
+    }
+
+    #[test]
+    fn only_two_things_can_be_asked_and_only_under_the_own_name() {
+        let get = |path: &str, host: &str| of(&format!("GET {path} HTTP/1.1\r\nHost: {host}\r\n\r\n"));
+        assert_eq!(get("/", "127.0.0.1:8700"), Some(Ok(Wish::Page)));
+        assert_eq!(get("/events", "localhost:8700"), Some(Ok(Wish::Events)));
+        for host in ["localhost", "localhost:8701", "localhost:87000", "marsh.example", "[::1]:8700", "127.0.0.1:8700.marsh.example"] {
+            assert!(matches!(get("/", host), Some(Err((403, _)))), "{host}");
+        }
+        for path in ["/events/", "/events?x", "//", "/../etc/passwd", "http://127.0.0.1:8700/"] {
+            assert!(matches!(get(path, "127.0.0.1:8700"), Some(Err((404, _)))), "{path}");
+        }
+        assert_eq!(of("GET / HTTP/1.1\r\nHost: 127.0.0.1:8700\r\n"), None);
+        assert!(matches!(of("GET / HTTP/1.1\r\n\r\n"), Some(Err((400, _)))));
+        assert!(matches!(of("\0\0\r\n\r\n"), Some(Err((400, _)))));
+    }
+
+    #[test]
+    fn a_seat_is_free_again_when_its_guest_has_left() {
+        let of = Arc::new(AtomicUsize::new(0));
+        let both = [Seat::take(&of, 2), Seat::take(&of, 2)];
+        assert!(both.iter().all(Option::is_some) && Seat::take(&of, 2).is_none());
+        drop(both);
+        assert!(Seat::take(&of, 1).is_some());
     }
 }
