@@ -118,7 +118,7 @@ pub(super) struct CompileArgs {
     /// Also write camera, bodies and scene at full size (divided by the stage's scale)
     #[arg(long)]
     pub(super) full_size: bool,
-    /// Number the frames of camera, bodies, scene, rods and outlines from this one on
+    /// Number the frames of camera, bodies, scene, rods, outlines and silhouettes from this one on
     #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = clap::value_parser!(i64).range(-100_000_000..=99_000_000))]
     pub(super) first_frame: Option<i64>,
     /// Samples of each frame in camera and bodies, from shutter open to shutter close of the first moving pass; 1 is the middle of the exposure

@@ -27,6 +27,7 @@ fn recomputed(verdict: &Verdict) -> Vec<String> {
     add(scope.moves, "times of the moves between held exposures");
     add(scope.poses, "poses, lenses and scene.glb at every frame");
     add(scope.rods, "rods and outlines at opening, middle and closing of every exposure");
+    add(scope.silhouettes, "silhouettes over every exposure, within their margins");
     if let Some(rows) = scope.rows {
         list.push(format!("all {rows} rows, during and between exposures, and their shutter"));
     }

@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 use super::channels;
 use super::fault::{FaultKind, Faults};
 use super::record::Record;
+use super::silhouettes::is_shown;
 use crate::shot::{Exposure, Shot};
 use crate::stage::Stage;
 
@@ -34,6 +35,7 @@ pub(super) fn names(stage: &Stage, shot: &Shot, requests: Requests) -> Vec<Strin
     let mut names = Vec::new();
     let (lenses, figures) = (stage.bodies().iter().any(|b| b.lens().is_some()), stage.bodies().iter().any(|b| b.lens().is_none()));
     let rods = lenses && stage.bodies().iter().any(|b| !b.lines().is_empty());
+    let silhouettes = lenses && stage.bodies().iter().any(is_shown);
     for pass in shot.passes() {
         let mut add = |kind: &str| names.push(format!("{}.{kind}.csv", pass.name()));
         add("steps");
@@ -47,6 +49,9 @@ pub(super) fn names(stage: &Stage, shot: &Shot, requests: Requests) -> Vec<Strin
         if rods {
             add("rods");
             add("rod_outlines");
+        }
+        if silhouettes {
+            add("silhouettes");
         }
     }
     if !channels::of_mechanisms(stage).is_empty() {

@@ -1,4 +1,4 @@
-//! All hand-off files of a folder, read in step with the frames: poses, scenes, rods, channels.
+//! All hand-off files of a folder, read in step with the frames: poses, scenes, rods, silhouettes, channels.
 //!
 //! Invariant: only files that are there are opened; which should be there is said elsewhere. Poses of a frame are worked out once for all files that need them.
 
@@ -16,6 +16,7 @@ use super::poses::{Poses, Row};
 use super::record::Record;
 use super::rods::Rods;
 use super::scene::{Scene, Size};
+use super::silhouettes::Silhouettes;
 use crate::shot::{Exposure, Shot};
 use crate::stage::{Body, Stage};
 
@@ -48,6 +49,7 @@ pub(super) struct HandedOver<'a> {
     poses: Vec<Poses<'a>>,
     scenes: Vec<Scene>,
     rods: Vec<Rods<'a>>,
+    silhouettes: Vec<Silhouettes<'a>>,
     channels: Option<Channels<'a>>,
 }
 
@@ -61,7 +63,16 @@ impl<'a> HandedOver<'a> {
         faults: &mut Faults,
     ) -> HandedOver<'a> {
         let counted = Counted::new(record, shot);
-        let mut all = HandedOver { stage, shot, counted, poses: Vec::new(), scenes: Vec::new(), rods: Vec::new(), channels: None };
+        let mut all = HandedOver {
+            stage,
+            shot,
+            counted,
+            poses: Vec::new(),
+            scenes: Vec::new(),
+            rods: Vec::new(),
+            silhouettes: Vec::new(),
+            channels: None,
+        };
         if there.contains(channels::FILE) {
             all.channels = Some(Channels::open(dir, stage, faults));
         }
@@ -93,6 +104,7 @@ impl<'a> HandedOver<'a> {
             }
         }
         all.rods = shot.passes().iter().map(|pass| Rods::open(dir, there, stage, pass, faults)).collect();
+        all.silhouettes = shot.passes().iter().map(|pass| Silhouettes::open(dir, there, stage, pass, faults)).collect();
         all
     }
 
@@ -125,12 +137,14 @@ impl<'a> HandedOver<'a> {
             poses.iter_mut().for_each(|p| p.frame(&row, &all, &focus, faults));
         }
         self.rods.iter_mut().for_each(|r| r.frame(oracle, (frame, number), faults));
+        self.silhouettes.iter_mut().for_each(|s| s.frame(oracle, (frame, number), faults));
     }
 
     /// After the last frame nothing may follow.
     pub(super) fn end(&mut self, faults: &mut Faults) {
         self.poses.iter_mut().for_each(|p| p.end(faults));
         self.rods.iter_mut().for_each(|r| r.end(faults));
+        self.silhouettes.iter_mut().for_each(|s| s.end(faults));
         self.channels.iter_mut().for_each(|c| c.end(faults));
     }
 }

@@ -45,9 +45,11 @@ mod scene;
 mod scope;
 mod shapes;
 mod sight;
+mod silhouettes;
 mod sine;
 mod spline;
 mod stations;
+mod sweep;
 mod table;
 mod timeline;
 mod torque;
@@ -229,6 +231,7 @@ fn recomputed(
         rows: requests.rows.then(|| record.passes.iter().filter_map(|p| p.rows.as_ref()).map(|r| r.rows).sum()),
         poses: !stage.bodies().is_empty(),
         rods: has(".rods.csv"),
+        silhouettes: has(".silhouettes.csv"),
         limits: record.within_limits,
         ..*scope
     };

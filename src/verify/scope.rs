@@ -16,6 +16,8 @@ pub struct Scope {
     pub poses: bool,
     /// True where rods in the picture and their outlines were.
     pub rods: bool,
+    /// True where silhouettes were.
+    pub silhouettes: bool,
     /// True where limits were judged again.
     pub limits: bool,
     /// Of a folder that says it exceeds limits: whether one was found exceeded.

@@ -71,6 +71,14 @@ fn is(text: &'static str) -> impl Fn(&str) -> String {
     move |_| text.to_owned()
 }
 
+/// The first corner of an outline, which is the leftmost, to the right.
+fn corner(by: f64) -> impl Fn(&str) -> String {
+    move |text| {
+        let (right, rest) = text.split_once(' ').unwrap();
+        format!("{:.1} {rest}", right.parse::<f64>().unwrap() + by)
+    }
+}
+
 /// A row of a program, `since` seconds after the move to start, with one count changed.
 fn row(file: &'static str, since: f64, column: &'static str, change: impl Fn(i64) -> i64 + 'static) -> Damage<'static> {
     Box::new(move |files| {
@@ -181,6 +189,18 @@ fn hidden() -> Vec<(&'static str, Damage<'static>)> {
         ("outlines: a corner", cell("beauty.rod_outlines.csv", 105, 1, "x", by(5.0, 4))),
         ("outlines: margin", cell("matte.rod_outlines.csv", 105, 1, "margin", by(3.0, 4))),
         ("outlines: gone and unlisted", without("still.rod_outlines.csv")),
+        ("silhouettes: a corner outside", cell("beauty.silhouettes.csv", 105, 3, "outline", corner(-3.0))),
+        ("silhouettes: a corner inside", cell("beauty.silhouettes.csv", 105, 20, "outline", corner(8.0))),
+        ("silhouettes: margin too great", cell("matte.silhouettes.csv", 105, 5, "margin", by(3.0, 1))),
+        ("silhouettes: margin too small", cell("matte.silhouettes.csv", 105, 5, "margin", is("0.5"))),
+        ("silhouettes: state", cell("beauty.silhouettes.csv", 105, 5, "state", is("out_of_picture"))),
+        ("silhouettes: cut", cell("beauty.silhouettes.csv", 105, 5, "cut", is("some"))),
+        ("silhouettes: body", cell("beauty.silhouettes.csv", 105, 5, "body", is("heron_a"))),
+        ("silhouettes: undistorted", cell("beauty.silhouettes.csv", 105, 5, "undistorted", is("1.0 1.0"))),
+        ("silhouettes: empty", cell("beauty.silhouettes.csv", 105, 5, "outline", is(""))),
+        ("silhouettes: of the held pass", cell("still.silhouettes.csv", 105, 3, "outline", corner(-3.0))),
+        ("silhouettes: gone and unlisted", without("still.silhouettes.csv")),
+        ("silhouettes: emptied", emptied("still.silhouettes.csv")),
         ("scene: gone and unlisted", without("scene.glb")),
         ("scene: emptied", emptied("scene.glb")),
         ("scene: numbers zeroed", scene(|_, numbers| numbers.fill(0))),

@@ -81,7 +81,11 @@ fn cell(dir: &Path, file: &str, begins: &str, column: &str, change: impl Fn(f64)
 }
 
 fn source(dir: &Path, old: &str, new: &str) {
-    let at = dir.join("source/stage.toml");
+    replaced(dir, "source/stage.toml", old, new);
+}
+
+fn replaced(dir: &Path, file: &str, old: &str, new: &str) {
+    let at = dir.join(file);
     let text = fs::read_to_string(&at).unwrap();
     assert!(text.contains(old), "{old}");
     fs::write(at, text.replacen(old, new, 1)).unwrap();
@@ -96,7 +100,7 @@ fn what_somebody_edited_behind_right_hashes_is_found_and_named() {
     let start = manifest(&case.path().join("written"))["passes"][0]["rows"]["move_to_start_s"].as_f64().unwrap();
     let (open, shut) = (format!("{},", start + 28.0 + 5.0 * 14.0 + 7.0), format!("{},", start + 28.0 + 5.0 * 14.0 + 12.0));
     type Edit<'a> = Box<dyn Fn(&Path) + 'a>;
-    let edits: [(&str, Edit<'_>); 18] = [
+    let edits: [(&str, Edit<'_>); 19] = [
         ("beauty.rows.csv: camera.track", Box::new(|d| cell(d, "beauty.rows.csv", &open, "camera.track", |_| 0.0))),
         ("beauty.rows.csv: camera.track", Box::new(|d| cell(d, "beauty.rows.csv", &shut, "camera.track", |_| 0.0))),
         ("beauty.rows.csv: heron_a.lift_fore", Box::new(|d| cell(d, "beauty.rows.csv", &shut, "heron_a.lift_fore", |n| n + 2.0))),
@@ -105,6 +109,7 @@ fn what_somebody_edited_behind_right_hashes_is_found_and_named() {
         ("bodies.full_size.csv: heron_a", Box::new(|d| cell(d, "bodies.full_size.csv", "104,", "z_m", |x| x + 1e-3))),
         ("beauty.rods.csv: heron_a", Box::new(|d| cell(d, "beauty.rods.csv", "105,", "y1", |y| y + 4.0))),
         ("matte.rod_outlines.csv: heron_a", Box::new(|d| cell(d, "matte.rod_outlines.csv", "105,", "x", |x| x - 5.0))),
+        ("matte.silhouettes.csv: heron_a", Box::new(|d| replaced(d, "matte.silhouettes.csv", ",0.9,,in_picture,", ",9.9,,in_picture,"))),
         ("scene.glb", Box::new(|d| fs::write(d.join("scene.glb"), b"").unwrap())),
         (
             "scene.glb",

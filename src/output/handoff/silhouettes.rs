@@ -15,7 +15,7 @@ use super::poses::{PoseError, focus, name, posture};
 use super::rods::instants;
 use super::sampling::Sampling;
 use crate::compile::Compiled;
-use crate::mechanism::silhouette::{Silhouette, Spot, leaves, points_round, silhouette};
+use crate::mechanism::silhouette::{NEAR, Silhouette, Spot, leaves, points_round, silhouette};
 use crate::mechanism::{Lens, Pixel, Vector};
 use crate::output::decimals::decimals;
 use crate::shot::Pass;
@@ -133,7 +133,7 @@ fn swept(lenses: &[Lens], ends: &[[Vector; 2]], radius: f64) -> Swept {
             State::In if cut => State::Part,
             other => other,
         },
-        _ if ends.iter().flatten().any(|e| e.z < 0.0) => State::Beyond,
+        _ if both().any(|(lens, e)| e.iter().any(|v| NEAR * lens.focal_length() + radius <= -v.z)) => State::Beyond,
         _ => State::Behind,
     };
     Swept { outline, undistorted, margin, cut, state }
@@ -195,4 +195,47 @@ fn list(record: &mut csv::ByteRecord, text: &mut String, corners: &[Pixel]) {
         all.push_str(text);
     }
     record.push_field(all.as_bytes());
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::mechanism::LensSpec;
+    use crate::number::elementary;
+
+    /// Derived: a ball of 600 mm 1000 mm ahead is seen as a circle of 1500 px x 0.75 = 1125 px about the middle. Every corner is on it, the circle is nowhere farther outside than the margin,
+    /// and the margin that is written is not below it.
+    #[test]
+    fn a_ball_by_hand_leaves_its_outline_by_no_more_than_the_margin() {
+        let lens = Lens::new(LensSpec { focal_length: 15.0, back: [12.8, 10.24], pixels: [1280, 1024] }).unwrap();
+        for (ahead, radius, px) in [(1000.0, 600.0, 1125.0), (1000.0, 60.0, 1500.0 * 0.06 / (1.0 - 0.0036_f64).sqrt())] {
+            let ball = swept(&vec![lens.clone(); 9], &[[Vector::new(0.0, 0.0, -ahead); 2]; 9], radius);
+            let apart = |p: &Pixel| ((p.right - 640.0) * (p.right - 640.0) + (p.down - 512.0) * (p.down - 512.0)).sqrt();
+            assert!(ball.outline.iter().all(|p| (apart(p) - px).abs() < 1e-9), "{ball:?}");
+            let (mut all, mut text) = (csv::ByteRecord::new(), String::new());
+            list(&mut all, &mut text, &ball.outline);
+            let written: Vec<f64> = String::from_utf8_lossy(&all[0]).split(' ').map(|t| t.parse().unwrap()).collect();
+            decimals(&mut text, ball.margin + 0.05, 1);
+            let margin: f64 = text.parse().unwrap();
+            let worst = (0..720)
+                .map(|i| {
+                    let turn = core::f64::consts::PI * f64::from(i) / 360.0;
+                    let (x, y) = (elementary::cos(turn), elementary::sin(turn));
+                    let reach = written.chunks(2).map(|p| (p[0] - 640.0) * x + (p[1] - 512.0) * y).fold(f64::NEG_INFINITY, f64::max);
+                    px - reach
+                })
+                .fold(0.0, f64::max);
+            assert!(ball.margin <= margin && worst <= margin && worst > 0.1, "{worst} {margin}");
+            assert!((ball.state, ball.cut) == (if radius > 100.0 { State::Part } else { State::In }, false));
+        }
+    }
+
+    /// Between the pupil and the near plane nothing is seen of it, and no distortion is to blame.
+    #[test]
+    fn what_is_nearer_than_the_near_plane_is_behind_the_camera() {
+        let lens = Lens::new(LensSpec { focal_length: 15.0, back: [12.8, 10.24], pixels: [1280, 1024] }).unwrap();
+        let near = swept(&[lens], &[[Vector::new(0.0, 0.0, -5.0); 2]], 6.0);
+        assert!(near.outline.is_empty() && near.cut && near.state == State::Behind);
+    }
 }
