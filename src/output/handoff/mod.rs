@@ -4,6 +4,7 @@
 
 pub(crate) mod gltf;
 pub(crate) mod line;
+mod mesh;
 pub(crate) mod outline;
 pub(crate) mod poses;
 pub(crate) mod rods;
