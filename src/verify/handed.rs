@@ -17,6 +17,7 @@ use super::record::Record;
 use super::rods::Rods;
 use super::scene::{Scene, Size};
 use super::silhouettes::Silhouettes;
+use super::stretched::wires;
 use crate::shot::{Exposure, Shot};
 use crate::stage::{Body, Stage};
 
@@ -123,7 +124,8 @@ impl<'a> HandedOver<'a> {
         };
         if !self.scenes.is_empty() {
             let all = posed(frame as f64, true);
-            self.scenes.iter_mut().for_each(|s| s.frame(frame, &all, faults));
+            let wires = wires(oracle, stage, &oracle.state(frame as f64));
+            self.scenes.iter_mut().for_each(|s| s.frame(frame, (&all, &wires), faults));
         }
         let HandedOver { counted, poses, .. } = self;
         for (sample, offset) in counted.offsets.iter().enumerate() {

@@ -9,16 +9,16 @@ use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
 
-use serde_json::{Map, Value, json};
+use serde_json::Value;
 
 use super::fault::{FaultKind, Faults};
-use super::figure::point;
 use super::parts::handed_over;
+use super::plan::Plan;
 use super::posed::{Posed, oriented};
-use super::sine::{cosine, sine};
+use super::stretched::Wire;
 use crate::files;
 use crate::shot::Shot;
-use crate::stage::{Body, Line, Place as Part, Stage};
+use crate::stage::Stage;
 
 /// Longest description that is read, bytes.
 const MOST_JSON: u64 = 64 << 20;
@@ -49,7 +49,7 @@ pub(super) struct Scene {
     names: Vec<String>,
     before: Vec<Option<[f64; 4]>>,
     /// What the description has as the first place of each body.
-    first: Vec<(Value, Value)>,
+    first: Vec<[Value; 3]>,
     is_first: bool,
 }
 
@@ -57,6 +57,8 @@ struct Open {
     file: File,
     /// Positions and turns of each body.
     runs: Vec<[Run; 2]>,
+    /// Positions, turns and sizes of each wire, and its node.
+    wires: Vec<([Run; 3], usize)>,
 }
 
 /// Consecutive numbers of a file.
@@ -113,6 +115,7 @@ impl Scene {
         }
         self.first = take_places(&mut found);
         let plan = Plan::new(stage, shot, (self.size, first_frame));
+        let extents: Vec<Option<[[f64; 3]; 2]>> = plan.shapes.iter().map(|s| take_extent(&mut found, s.accessor)).collect();
         if let Some(what) = differs(&plan.description, &found, &mut String::new()) {
             return Err(what);
         }
@@ -129,12 +132,16 @@ impl Scene {
                 }
             }
         }
+        for (placed, extent) in plan.shapes.iter().zip(extents) {
+            placed.check(&mut file, start, extent)?;
+        }
+        let wires = plan.wires.iter().map(|(offsets, node)| (offsets.map(|offset| Run::at(start + offset)), *node)).collect();
         let runs = plan.runs.iter().map(|pair| pair.map(|offset| Run::at(start + offset))).collect();
-        Ok(Open { file, runs })
+        Ok(Open { file, runs, wires })
     }
 
     /// The numbers of a frame.
-    pub(super) fn frame(&mut self, frame: i64, all: &[Posed], faults: &mut Faults) {
+    pub(super) fn frame(&mut self, frame: i64, (all, wires): (&[Posed], &[Wire]), faults: &mut Faults) {
         let Some(open) = &mut self.open else { return };
         let is_first = core::mem::take(&mut self.is_first);
         for (((posed, runs), name), (i, before)) in all.iter().zip(&mut open.runs).zip(&self.names).zip(self.before.iter_mut().enumerate())
@@ -161,11 +168,7 @@ impl Scene {
                 !((found - expected).abs() <= SINGLE * expected.abs() + room / divisor)
             });
             wrong |= expected.into_iter().zip(found).zip(posed.turn_room()).any(|((e, f), room)| !((f - e).abs() <= SINGLE + room));
-            if is_first && let Some((translation, rotation)) = self.first.get(i) {
-                let same = |found: &Value, numbers: &[f64]| {
-                    let list: Option<Vec<f64>> = found.as_array().and_then(|l| l.iter().map(Value::as_f64).collect());
-                    list.is_some_and(|l| l.len() == numbers.len() && l.iter().zip(numbers).all(|(a, b)| (a - b).abs() <= SINGLE * b.abs()))
-                };
+            if is_first && let Some([translation, rotation, _]) = self.first.get(i) {
                 wrong |= !(same(translation, &position) && same(rotation, &[x, y, z, w]));
             }
             if wrong {
@@ -176,7 +179,41 @@ impl Scene {
                 });
             }
         }
+        for (wire, ([places, turns, sizes], node)) in wires.iter().zip(&mut open.wires) {
+            let file = &mut open.file;
+            let read = places.next::<3>(file).and_then(|p| Ok((p, turns.next::<4>(file)?, sizes.next::<3>(file)?)));
+            let (place, turn, stretch) = match read {
+                Ok(numbers) => numbers,
+                Err(error) => {
+                    faults.file(FaultKind::HandOff, &self.file, format!("cannot be read to its end: {error}"));
+                    self.open = None;
+                    return;
+                }
+            };
+            let begins = !is_first || self.first.get(*node).is_some_and(|[p, t, s]| same(p, &place) && same(t, &turn) && same(s, &stretch));
+            if let Some(what) = wire.wrong(place, turn, stretch, self.size.divisor, SINGLE) {
+                faults.at(FaultKind::HandOff, &self.file, Some(&wire.group), frame, || what);
+            } else if !begins {
+                faults.at(FaultKind::HandOff, &self.file, Some(&wire.group), frame, || "a wire begins elsewhere".to_owned());
+            }
+        }
     }
+}
+
+/// True for a list of these numbers.
+fn same(found: &Value, numbers: &[f64]) -> bool {
+    let list: Option<Vec<f64>> = found.as_array().and_then(|l| l.iter().map(Value::as_f64).collect());
+    list.is_some_and(|l| l.len() == numbers.len() && l.iter().zip(numbers).all(|(a, b)| (a - b).abs() <= SINGLE * b.abs()))
+}
+
+/// Takes the extent of a mesh out of a description.
+fn take_extent(description: &mut Value, accessor: usize) -> Option<[[f64; 3]; 2]> {
+    let accessor = description.get_mut("accessors")?.get_mut(accessor)?.as_object_mut()?;
+    let three = |list: Value| -> Option<[f64; 3]> {
+        let list: Option<Vec<f64>> = list.as_array()?.iter().map(Value::as_f64).collect();
+        list?.try_into().ok()
+    };
+    Some([three(accessor.remove("min")?)?, three(accessor.remove("max")?)?])
 }
 
 impl Run {
@@ -205,172 +242,8 @@ impl Run {
     }
 }
 
-/// Numbers that do not move.
-struct Still {
-    what: &'static str,
-    offset: u64,
-    /// The body or limb whose rods they are, by its index among all; `None` for the times.
-    body: Option<usize>,
-}
-
-impl Still {
-    fn numbers<'s>(&self, shot: &'s Shot, stage: &'s Stage, size: Size) -> Box<dyn Iterator<Item = f64> + 's> {
-        match self.body.and_then(|i| handed_over(stage).into_iter().nth(i)) {
-            Some((body, part, _)) => Box::new(ends(body, part).map(move |x| x / size.divisor)),
-            None => {
-                let rate = shot.frame_rate();
-                Box::new((0_i64..).zip(shot.frames().frames()).map(move |(row, _)| rate.seconds(row)))
-            }
-        }
-    }
-}
-
-/// The rods that stand on a part of a figure.
-fn rods(body: &Body, part: Part) -> impl Iterator<Item = &Line> {
-    body.lines().iter().filter(move |l| l.diameter.is_none() && l.ends[0].place == part)
-}
-
-/// Coordinates of their ends.
-fn ends(body: &Body, part: Part) -> impl Iterator<Item = f64> + '_ {
-    rods(body, part).flat_map(|r| r.ends).flat_map(|hold| point(hold.at))
-}
-
-/// What a scene must be: its description without the places of the nodes, and where its numbers stand.
-struct Plan {
-    description: Value,
-    bytes: u64,
-    still: Vec<Still>,
-    /// Offsets of positions and turns of each body.
-    runs: Vec<[u64; 2]>,
-}
-
-impl Plan {
-    fn new(stage: &Stage, shot: &Shot, (size, first_frame): (Size, i64)) -> Plan {
-        let frames = shot.frames().count() as u64;
-        let mut plan = Plan { description: Value::Null, bytes: 0, still: Vec::new(), runs: Vec::new() };
-        let (mut views, mut accessors) = (Vec::new(), Vec::new());
-        let (mut nodes, mut cameras, mut meshes) = (Vec::new(), Vec::new(), Vec::new());
-        let (mut channels, mut samplers) = (Vec::new(), Vec::new());
-        let last = shot.frame_rate().seconds(shot.frames().last() - shot.frames().first());
-        plan.still.push(Still { what: "time", offset: 0, body: None });
-        plan.accessor(&mut views, &mut accessors, "SCALAR", (frames, 1), None, Some(vec![(0.0, last)]));
-        let all = handed_over(stage);
-        for (index, (body, part, name)) in all.iter().enumerate() {
-            let (body, part) = (*body, *part);
-            let mut node = Map::new();
-            node.insert("name".to_owned(), json!(name));
-            let hangs_here = |(other, which, _): &(&Body, Part, String)| {
-                let limb = if let Part::Limb(number) = which { other.limbs().get(*number) } else { None };
-                other.group() == body.group() && limb.is_some_and(|l| l.parent().map_or(Part::Body, Part::Limb) == part)
-            };
-            let children: Vec<usize> = all.iter().enumerate().filter(|(_, other)| hangs_here(other)).map(|(i, _)| i).collect();
-            if !children.is_empty() {
-                node.insert("children".to_owned(), json!(children));
-            }
-            if let Some(lens) = body.lens().filter(|_| part == Part::Body) {
-                node.insert("camera".to_owned(), json!(cameras.len()));
-                cameras.push(json!({
-                    "name": name,
-                    "type": "perspective",
-                    "perspective": {
-                        "yfov": view(lens.back()[1], lens.focal_length()),
-                        "aspectRatio": lens.back()[0] / lens.back()[1],
-                        "znear": lens.focal_length() / size.divisor,
-                    },
-                    "extras": {"focal_length_mm": lens.focal_length(), "back_mm": lens.back(), "pixels": lens.pixels()},
-                }));
-            }
-            let count = 2 * rods(body, part).count() as u64;
-            if count > 0 {
-                node.insert("mesh".to_owned(), json!(meshes.len()));
-                plan.still.push(Still { what: "coordinate of a rod", offset: plan.bytes, body: Some(index) });
-                let range = |i: usize| {
-                    let along = ends(body, part).skip(i).step_by(3).map(|x| x / size.divisor);
-                    along.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)))
-                };
-                let ends = plan.accessor(&mut views, &mut accessors, "VEC3", (count, 3), Some(34962), Some((0..3).map(range).collect()));
-                meshes.push(json!({"name": format!("{name} rods"), "primitives": [{"attributes": {"POSITION": ends}, "mode": 1}]}));
-            }
-            nodes.push(Value::Object(node));
-            let mut offsets = [0; 2];
-            for (offset, (path, kind, width)) in offsets.iter_mut().zip([("translation", "VEC3", 3), ("rotation", "VEC4", 4)]) {
-                *offset = plan.bytes;
-                let output = plan.accessor(&mut views, &mut accessors, kind, (frames, width), None, None);
-                channels.push(json!({"sampler": samplers.len(), "target": {"node": index, "path": path}}));
-                samplers.push(json!({"input": 0, "output": output, "interpolation": "LINEAR"}));
-            }
-            plan.runs.push(offsets);
-        }
-        let roots: Vec<usize> = all.iter().enumerate().filter(|(_, (_, part, _))| *part == Part::Body).map(|(i, _)| i).collect();
-        let mut root = json!({
-            "asset": {
-                "version": "2.0",
-                "extras": {
-                    "shot": shot.name(), "frame_rate": shot.frame_rate().to_string(), "first_frame": first_frame,
-                    "timecode_start": shot.timecode_start().to_string(), "size": size.name, "stage_scale": stage.scale(),
-                },
-            },
-            "scene": 0,
-            "scenes": [{"name": stage.name(), "nodes": roots}],
-            "nodes": nodes,
-            "animations": [{"name": shot.name(), "channels": channels, "samplers": samplers}],
-            "buffers": [{"byteLength": plan.bytes}],
-            "bufferViews": views,
-            "accessors": accessors,
-        });
-        for (key, list) in [("cameras", cameras), ("meshes", meshes)] {
-            if let (false, Some(root)) = (list.is_empty(), root.as_object_mut()) {
-                root.insert(key.to_owned(), Value::Array(list));
-            }
-        }
-        plan.description = root;
-        plan
-    }
-
-    /// Room for `count` numbers of `width` each; the accessor's index.
-    fn accessor(
-        &mut self,
-        views: &mut Vec<Value>,
-        accessors: &mut Vec<Value>,
-        kind: &str,
-        (count, width): (u64, u64),
-        target: Option<u32>,
-        range: Option<Vec<(f64, f64)>>,
-    ) -> usize {
-        let length = 4 * count * width;
-        let mut view = json!({"buffer": 0, "byteOffset": self.bytes, "byteLength": length});
-        let mut accessor = json!({"bufferView": views.len(), "componentType": 5126, "count": count, "type": kind});
-        if let (Some(target), Some(view)) = (target, view.as_object_mut()) {
-            view.insert("target".to_owned(), json!(target));
-        }
-        if let (Some(range), Some(accessor)) = (range, accessor.as_object_mut()) {
-            let (least, most): (Vec<f64>, Vec<f64>) = range.into_iter().unzip();
-            accessor.insert("min".to_owned(), json!(least));
-            accessor.insert("max".to_owned(), json!(most));
-        }
-        self.bytes += length;
-        views.push(view);
-        accessors.push(accessor);
-        accessors.len() - 1
-    }
-}
-
-/// The whole vertical view of a lens, radians: the angle whose half has the tangent height / (2 f), found by halving.
-fn view(height: f64, focal_length: f64) -> f64 {
-    let (mut below, mut above) = (0.0, 0.25);
-    for _ in 0..200 {
-        let turns = 0.5 * (below + above);
-        if sine(turns) * focal_length < cosine(turns) * 0.5 * height {
-            below = turns;
-        } else {
-            above = turns;
-        }
-    }
-    2.0 * core::f64::consts::TAU * below
-}
-
 /// Takes the nodes' places and the name of the program out of a description.
-fn take_places(description: &mut Value) -> Vec<(Value, Value)> {
+fn take_places(description: &mut Value) -> Vec<[Value; 3]> {
     if let Some(asset) = description.get_mut("asset").and_then(Value::as_object_mut)
         && asset.get("generator").and_then(Value::as_str).is_some_and(|g| g.starts_with("movewright "))
     {
@@ -379,7 +252,7 @@ fn take_places(description: &mut Value) -> Vec<(Value, Value)> {
     let nodes = description.get_mut("nodes").and_then(Value::as_array_mut);
     let take = |node: &mut Value| {
         let node = node.as_object_mut()?;
-        Some((node.remove("translation")?, node.remove("rotation")?))
+        Some(["translation", "rotation", "scale"].map(|key| node.remove(key).unwrap_or_default()))
     };
     nodes.into_iter().flatten().map(|n| take(n).unwrap_or_default()).collect()
 }
@@ -425,13 +298,9 @@ fn short(value: &Value) -> String {
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
-    use super::*;
+    use serde_json::json;
 
-    /// Source: glTF 2.0 specification, cameras: yfov 0.660593 with aspect ratio 1.5, which a 35 mm lens on a back 24 mm high gives.
-    #[test]
-    fn the_view_of_the_specifications_example() {
-        assert!((view(24.0, 35.0) - 0.660_593).abs() < 2e-6);
-    }
+    use super::*;
 
     #[test]
     fn whole_numbers_are_compared_to_the_last_digit_and_others_to_single_precision() {

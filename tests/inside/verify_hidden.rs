@@ -134,6 +134,32 @@ fn scene(change: impl Fn(&mut Value, &mut Vec<u8>) + 'static) -> Damage<'static>
     })
 }
 
+/// Four bytes of a mesh, from the nth number of an attribute or of the indices on.
+fn of_mesh(name: &'static str, what: &'static str, nth: usize, change: impl Fn(&mut [u8; 4]) + 'static) -> Damage<'static> {
+    scene(move |description, numbers| {
+        let mesh = description["meshes"].as_array().unwrap().iter().find(|m| m["name"] == name).unwrap();
+        let primitive = &mesh["primitives"][0];
+        let accessor = if what == "indices" { &primitive["indices"] } else { &primitive["attributes"][what] };
+        let view = &description["accessors"][accessor.as_u64().unwrap() as usize]["bufferView"];
+        let at = description["bufferViews"][view.as_u64().unwrap() as usize]["byteOffset"].as_u64().unwrap() as usize + 4 * nth;
+        let bytes: &mut [u8; 4] = (&mut numbers[at..at + 4]).try_into().unwrap();
+        let old = *bytes;
+        change(bytes);
+        assert_ne!(*bytes, old, "{name} {what}");
+    })
+}
+
+/// The second number of the first wire at the frame of this row.
+fn of_wire(path: &'static str, row: usize, by: f32) -> Damage<'static> {
+    Box::new(move |files| {
+        let bytes = &files["scene.glb"];
+        let length = u32::from_le_bytes(bytes[12..16].try_into().unwrap()) as usize;
+        let description: Value = serde_json::from_slice(&bytes[20..20 + length]).unwrap();
+        let node = description["nodes"].as_array().unwrap().iter().position(|n| n["name"].as_str().unwrap().contains("._wire_1")).unwrap();
+        number(node, path, row, 1, by)(files);
+    })
+}
+
 /// A number of the animation: of body `node`, its position or turn, at the frame of this row.
 fn number(node: usize, path: &'static str, row: usize, part: usize, by: f32) -> Damage<'static> {
     scene(move |description, numbers| {
@@ -210,6 +236,13 @@ fn hidden() -> Vec<(&'static str, Damage<'static>)> {
         ("scene: view", scene(|d, _| d["cameras"][0]["perspective"]["yfov"] = json!(0.5))),
         ("scene: scale", scene(|d, _| d["asset"]["extras"]["stage_scale"] = json!(0.5))),
         ("scene: rods as triangles", scene(|d, _| d["meshes"][0]["primitives"][0]["mode"] = json!(4))),
+        ("scene: a vertex of a proxy", of_mesh("heron_a._proxy_1", "POSITION", 5, |b| *b = (f32::from_le_bytes(*b) + 0.001).to_le_bytes())),
+        ("scene: a normal of a proxy", of_mesh("heron_a._proxy_1", "NORMAL", 5, |b| *b = (f32::from_le_bytes(*b) + 0.01).to_le_bytes())),
+        ("scene: a triangle of a proxy", of_mesh("heron_a._proxy_1", "indices", 5, |b| b.rotate_left(2))),
+        ("scene: a wire", of_wire("translation", 7, 0.001)),
+        ("scene: a wire's length", of_wire("scale", 7, 0.001)),
+        ("scene: a material", scene(|d, _| d["materials"][0]["name"] = json!("white"))),
+        ("scene: an obstacle's name", scene(|d, _| d["meshes"].as_array_mut().unwrap().last_mut().unwrap()["name"] = json!("wall"))),
         ("scene: first place", scene(|d, _| d["nodes"][1]["translation"][0] = json!(1.0))),
         ("moves: gone and unlisted", without("still.moves.csv")),
         ("a table of no pass", Box::new(|f| drop(f.insert("night.steps.csv".into(), f["matte.steps.csv"].clone())))),
