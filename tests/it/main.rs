@@ -53,6 +53,7 @@ mod own_signals;
 mod plain_answers;
 mod plates;
 mod printed_bounds;
+mod proxies;
 mod report_page;
 mod rows_command;
 mod slack_wires;
