@@ -17,6 +17,7 @@ mod fixes;
 mod fixture;
 pub(crate) mod folded;
 mod framing;
+mod gap_words;
 mod gaps;
 mod held;
 mod keys_around;

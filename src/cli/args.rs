@@ -31,7 +31,7 @@ pub(super) enum Command {
     Report(super::picture::ReportArgs),
     /// Serve the report to a browser on this machine, and follow every save
     #[command(after_help = examples::WATCH)]
-    Watch(super::watch::WatchArgs),
+    Watch(WatchArgs),
     /// Write a plot (SVG) of one axis for documents
     #[command(after_help = examples::PLOT)]
     Plot(super::picture::PlotArgs),
@@ -63,6 +63,18 @@ impl Command {
         use Command::{Compile, Man, New, Plot, Report, Rows};
         matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_))
     }
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct WatchArgs {
+    /// The shot file
+    #[arg(value_name = "SHOT")]
+    pub(super) shot: PathBuf,
+    /// Port of 127.0.0.1; 0 takes a free one
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub(super) port: u16,
+    #[command(flatten)]
+    pub(super) size: Size,
 }
 
 #[derive(Debug, ClapArgs)]

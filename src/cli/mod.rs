@@ -5,6 +5,7 @@
 mod args;
 mod axes_table;
 mod changes;
+mod changes_text;
 mod check;
 mod coded;
 mod compare;

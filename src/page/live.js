@@ -1,5 +1,5 @@
 "use strict";
-// Keeps a page as it is asked for from the place that it came from. Texts only ever become textContent.
+// Keeps an open page new: it listens to the place that it came from. Texts only ever become textContent.
 (() => {
   const $ = (id) => document.getElementById(id);
   const say = (text, more) => { $("live_state").textContent = text; $("live_text").textContent = more ?? ""; $("live_text").hidden = !more; };

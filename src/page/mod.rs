@@ -125,7 +125,7 @@ fn made(report: &Report, alive: bool) -> Result<String, PageError> {
                         div.views {
                             figure { figcaption { "From above" } div id="plan" {} }
                             figure { figcaption { "From the side" } div id="side" {} }
-                            figure { figcaption { "Turned: drag it, or use the arrow keys; " kbd { "Home" } " turns it back" }
+                            figure { figcaption { span { "Turned" } ": drag it, or use the arrow keys; " kbd { "Home" } " turns it back" }
                                 div id="turned" tabindex="0" {} }
                             figure id="picture_figure" { figcaption id="picture_name" { "The picture" } div id="picture" {} }
                         }

@@ -45,6 +45,7 @@ mod guides;
 mod held_clearance;
 mod hidden_characters;
 mod lens;
+mod live_page;
 mod offers;
 mod old_words;
 mod one_verdict;

@@ -10,8 +10,15 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use notify::{Event, RecommendedWatcher, RecursiveMode, Watcher as _};
 
-use super::{Wake, folder_of};
 use crate::input::Sources;
+
+/// What wakes the command.
+pub(super) enum Wake {
+    /// A file that may belong to the shot was saved.
+    Saved,
+    /// The person is done.
+    Stop,
+}
 
 /// The folders and files watched.
 pub(super) struct Watched {
@@ -49,5 +56,13 @@ impl Watched {
                 self.folders.insert(folder);
             }
         }
+    }
+}
+
+/// The folder that holds a file; the present one where it is named alone.
+fn folder_of(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
+        _ => PathBuf::from("."),
     }
 }

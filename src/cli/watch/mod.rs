@@ -8,43 +8,21 @@ mod files;
 mod hub;
 mod server;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::time::Duration;
 
-use clap::Args as ClapArgs;
-
-use super::changes::lines;
-use super::size::Size;
+use super::args::WatchArgs;
+use super::changes_text::lines;
 use super::{Outcome, prepared, signals, terminal};
 use crate::bounds::{Budget, Code, visible};
 use crate::check::changes;
 use crate::compile::Compiled;
 use crate::input::{self, Sources};
 use crate::page;
-use files::Watched;
+use files::{Wake, Watched};
 use hub::Hub;
-
-#[derive(Debug, ClapArgs)]
-pub(super) struct WatchArgs {
-    /// The shot file
-    #[arg(value_name = "SHOT")]
-    shot: PathBuf,
-    /// Port of 127.0.0.1; 0 takes a free one
-    #[arg(long, value_name = "N", default_value_t = 0)]
-    port: u16,
-    #[command(flatten)]
-    size: Size,
-}
-
-/// What wakes the command.
-pub(super) enum Wake {
-    /// A file that may belong to the shot was saved.
-    Saved,
-    /// The person is done.
-    Stop,
-}
 
 /// How long a save may take to settle: editors write in several steps.
 const SETTLE: Duration = Duration::from_millis(12);
@@ -140,13 +118,5 @@ impl Live {
             Err(error) => self.hub.mistakes(&visible(&error.to_string())),
         }
         Some(sources)
-    }
-}
-
-/// The folder that holds a file; the present one where it is named alone.
-fn folder_of(path: &Path) -> PathBuf {
-    match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
-        _ => PathBuf::from("."),
     }
 }
