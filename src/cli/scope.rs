@@ -25,7 +25,7 @@ fn recomputed(verdict: &Verdict) -> Vec<String> {
     add(scope.columns, "every step and position, to half a step (fitted curves: 1/16 step more)");
     add(scope.columns, "timecode, register of the passes and the manifest");
     add(scope.moves, "times of the moves between held exposures");
-    add(scope.poses, "poses, lenses and scene.glb at every frame");
+    add(scope.poses, "poses, lenses, scene.glb and scene.usda at every frame");
     add(scope.rods, "rods and outlines at opening, middle and closing of every exposure");
     add(scope.silhouettes, "silhouettes over every exposure, within their margins");
     if let Some(rows) = scope.rows {
@@ -56,11 +56,7 @@ fn by_hash(verdict: &Verdict) -> Vec<String> {
     if !scope.columns {
         return vec!["every listed file".to_owned()];
     }
-    let mut list = vec![format!("comments, holding torques and gobo openings in source/ ({} files)", scope.sources)];
-    if scope.poses {
-        list.push("scene.usda".to_owned());
-    }
-    list
+    vec![format!("comments, holding torques and gobo openings in source/ ({} files)", scope.sources)]
 }
 
 fn not_looked_at(verdict: &Verdict) -> Vec<String> {

@@ -15,9 +15,11 @@ use super::posed::{Posed, focus};
 use super::poses::{Poses, Row};
 use super::record::Record;
 use super::rods::Rods;
-use super::scene::{Scene, Size};
+use super::scene::Scene;
 use super::silhouettes::Silhouettes;
+use super::size::Size;
 use super::stretched::wires;
+use super::usd::{Counts, Sample, Usd};
 use crate::shot::{Exposure, Shot};
 use crate::stage::{Body, Stage};
 
@@ -49,6 +51,7 @@ pub(super) struct HandedOver<'a> {
     counted: Counted,
     poses: Vec<Poses<'a>>,
     scenes: Vec<Scene>,
+    texts: Vec<Usd<'a>>,
     rods: Vec<Rods<'a>>,
     silhouettes: Vec<Silhouettes<'a>>,
     channels: Option<Channels<'a>>,
@@ -70,6 +73,7 @@ impl<'a> HandedOver<'a> {
             counted,
             poses: Vec::new(),
             scenes: Vec::new(),
+            texts: Vec::new(),
             rods: Vec::new(),
             silhouettes: Vec::new(),
             channels: None,
@@ -88,6 +92,11 @@ impl<'a> HandedOver<'a> {
                 if there.contains(&name) {
                     all.poses.push(Poses::open(dir, &name, (stage, shot), cameras, (size.divisor, all.counted.offsets.len() > 1), faults));
                 }
+            }
+            let name = format!("scene{mark}.usda");
+            if there.contains(&name) {
+                let counts = Counts { first_frame: shot.frames().first() + all.counted.shift, samples: all.counted.offsets.len() };
+                all.texts.push(Usd::open(dir, &name, (stage, shot), (size, counts), faults));
             }
             let name = format!("scene{mark}.glb");
             if there.contains(&name) {
@@ -127,9 +136,9 @@ impl<'a> HandedOver<'a> {
             let wires = wires(oracle, stage, &oracle.state(frame as f64));
             self.scenes.iter_mut().for_each(|s| s.frame(frame, (&all, &wires), faults));
         }
-        let HandedOver { counted, poses, .. } = self;
+        let HandedOver { counted, poses, texts, .. } = self;
         for (sample, offset) in counted.offsets.iter().enumerate() {
-            if poses.is_empty() {
+            if poses.is_empty() && texts.is_empty() {
                 break;
             }
             let t = frame as f64 + offset;
@@ -137,6 +146,12 @@ impl<'a> HandedOver<'a> {
             let focus = |b: &Body| focus(oracle, stage, None, b, &state);
             let row = Row { number, label: &label, sample: sample + 1, at: number as f64 + offset };
             poses.iter_mut().for_each(|p| p.frame(&row, &all, &focus, faults));
+            if !texts.is_empty() {
+                let time = if counted.offsets.len() > 1 { format!("{:.6}", row.at) } else { number.to_string() };
+                let (posed, wires) = (posed(t, true), wires(oracle, stage, &state));
+                let sample = Sample { frame, time: &time, posed: &posed, wires: &wires, focus: &focus };
+                texts.iter_mut().for_each(|u| u.sample(&sample, faults));
+            }
         }
         self.rods.iter_mut().for_each(|r| r.frame(oracle, (frame, number), faults));
         self.silhouettes.iter_mut().for_each(|s| s.frame(oracle, (frame, number), faults));

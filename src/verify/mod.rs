@@ -48,6 +48,7 @@ mod shapes;
 mod sight;
 mod silhouettes;
 mod sine;
+mod size;
 mod spline;
 mod stations;
 mod stretched;
@@ -56,6 +57,7 @@ mod table;
 mod timeline;
 mod torque;
 mod triangles;
+mod usd;
 mod used;
 mod wander;
 

@@ -7,8 +7,8 @@ use serde_json::{Map, Value, json};
 
 use super::figure::point;
 use super::parts::handed_over;
-use super::scene::Size;
 use super::sine::{cosine, sine};
+use super::size::Size;
 use super::triangles::{Placed, Shape};
 use crate::shot::Shot;
 use crate::stage::{Body, Line, Place as Part, Stage};

@@ -15,6 +15,7 @@ use super::fault::{FaultKind, Faults};
 use super::parts::handed_over;
 use super::plan::Plan;
 use super::posed::{Posed, oriented};
+use super::size::Size;
 use super::stretched::Wire;
 use crate::files;
 use crate::shot::Shot;
@@ -31,15 +32,6 @@ const DOUBLE: f64 = 1e-12;
 
 /// Bytes that a run of numbers reads ahead.
 const AHEAD: usize = 4096;
-
-/// What a scene is compared with.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Size {
-    /// What a length in mm is divided by.
-    pub(super) divisor: f64,
-    /// `model` or `full`.
-    pub(super) name: &'static str,
-}
 
 /// A scene being read.
 pub(super) struct Scene {

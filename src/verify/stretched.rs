@@ -12,9 +12,9 @@ use crate::stage::{ChannelId, Stage};
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Wire {
     pub(super) group: String,
-    ends: [Point; 2],
+    pub(super) ends: [Point; 2],
     /// How far they may be off; `None` where that cannot be said.
-    room: Option<f64>,
+    pub(super) room: Option<f64>,
 }
 
 /// Every wire of a stage as it was choreographed.

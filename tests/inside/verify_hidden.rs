@@ -134,6 +134,23 @@ fn scene(change: impl Fn(&mut Value, &mut Vec<u8>) + 'static) -> Damage<'static>
     })
 }
 
+/// Of a sample of what follows a line, the first number.
+fn usd_sample(after: &'static str, what: &'static str, row: usize, by: f64) -> Damage<'static> {
+    Box::new(move |files| {
+        let content = String::from_utf8(files["scene.usda"].clone()).unwrap();
+        let mut lines: Vec<String> = content.lines().map(str::to_owned).collect();
+        let begin = lines.iter().position(|l| l == after).unwrap_or_else(|| panic!("{after}"));
+        let head = begin + lines[begin..].iter().position(|l| l.contains(what) && l.ends_with(".timeSamples = {")).unwrap();
+        let line = &mut lines[head + 1 + row];
+        let from = line.rfind("((").map_or_else(|| line.find('(').unwrap() + 1, |i| i + 2);
+        let to = from + line[from..].find(',').unwrap();
+        let places = line[from..to].split_once('.').unwrap().1.len();
+        let new = format!("{:.places$}", line[from..to].parse::<f64>().unwrap() + by);
+        line.replace_range(from..to, &new);
+        files.insert("scene.usda".into(), (lines.join("\n") + "\n").into_bytes());
+    })
+}
+
 /// Four bytes of a mesh, from the nth number of an attribute or of the indices on.
 fn of_mesh(name: &'static str, what: &'static str, nth: usize, change: impl Fn(&mut [u8; 4]) + 'static) -> Damage<'static> {
     scene(move |description, numbers| {
@@ -244,6 +261,27 @@ fn hidden() -> Vec<(&'static str, Damage<'static>)> {
         ("scene: a material", scene(|d, _| d["materials"][0]["name"] = json!("white"))),
         ("scene: an obstacle's name", scene(|d, _| d["meshes"].as_array_mut().unwrap().last_mut().unwrap()["name"] = json!("wall"))),
         ("scene: first place", scene(|d, _| d["nodes"][1]["translation"][0] = json!(1.0))),
+        ("usd: gone and unlisted", without("scene.usda")),
+        ("usd: emptied", emptied("scene.usda")),
+        ("usd: aperture", text("scene.usda", "float horizontalAperture = 24.900000", "float horizontalAperture = 24.899999")),
+        ("usd: stop", text("scene.usda", "fStop = 0.000000", "fStop = 8.000000")),
+        ("usd: a proxy", text("scene.usda", "double radius = 4.0000000", "double radius = 4.0000010")),
+        ("usd: an obstacle", text("scene.usda", "displayName = \"willow\"", "displayName = \"ash\"")),
+        ("usd: a position", usd_sample("    def Xform \"heron_b\"", "translate", 7, 1e-4)),
+        ("usd: a turn", usd_sample("        def Xform \"wing_left\"", "orient", 7, 1e-4)),
+        ("usd: a wire", usd_sample("        def BasisCurves \"heron_c\"", "points", 3, 1e-3)),
+        ("usd: the box about wires", usd_sample("        def BasisCurves \"heron_c\"", "extent", 3, 1e-3)),
+        ("usd at full size: a position", {
+            let inner = usd_sample("    def Xform \"heron_b\"", "translate", 7, 1e-3);
+            Box::new(move |f| {
+                let model = f["scene.usda"].clone();
+                let full = f["scene.full_size.usda"].clone();
+                f.insert("scene.usda".into(), full);
+                inner(f);
+                let full = f.insert("scene.usda".into(), model).unwrap();
+                f.insert("scene.full_size.usda".into(), full);
+            })
+        }),
         ("moves: gone and unlisted", without("still.moves.csv")),
         ("a table of no pass", Box::new(|f| drop(f.insert("night.steps.csv".into(), f["matte.steps.csv"].clone())))),
         ("source: more clearance", text(STAGE, "clearance = 120", "clearance = 800")),

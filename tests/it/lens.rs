@@ -141,6 +141,10 @@ fn plates_are_distorted_and_everything_is_verified() {
         let (said, status) = edited(&case, file, column);
         assert!(status == Some(1) && said.contains(&format!("{file}: ")), "{file} {column}: {said}");
     }
+    for name in ["focalLength", "focusDistance"] {
+        let (said, status) = edited_sample(&case, name);
+        assert!(status == Some(1) && said.contains("scene.usda: camera"), "{name}: {said}");
+    }
 }
 
 /// A copy of the folder in which one cell of row 40 is greater by a hundredth, with its hash put right; what verify says.
@@ -160,6 +164,26 @@ fn edited(case: &Case, file: &str, column: &str) -> (String, Option<i32>) {
     };
     lines[40] = cells.join(",");
     fs::write(to.join(file), lines.join("\n") + "\n").unwrap();
+    mended(case)
+}
+
+/// The same for a number of the 40th sample of something in scene.usda.
+fn edited_sample(case: &Case, name: &str) -> (String, Option<i32>) {
+    let (from, to) = (case.path().join("written"), case.path().join("damaged"));
+    let _none = fs::remove_dir_all(&to);
+    copy(&from, &to);
+    let text = fs::read_to_string(to.join("scene.usda")).unwrap();
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    let head = lines.iter().position(|l| l.trim() == format!("float {name}.timeSamples = {{")).unwrap();
+    let (time, value) = lines[head + 40].trim_end_matches(',').split_once(": ").unwrap();
+    lines[head + 40] = format!("{time}: {:.7},", value.parse::<f64>().unwrap() + 1e-3);
+    fs::write(to.join("scene.usda"), lines.join("\n") + "\n").unwrap();
+    mended(case)
+}
+
+/// Puts the hashes of the damaged folder right; what verify says.
+fn mended(case: &Case) -> (String, Option<i32>) {
+    let to = case.path().join("damaged");
     let path = to.join("manifest.json");
     let mut manifest: serde_json::Value = serde_json::from_slice(&fs::read(&path).unwrap()).unwrap();
     for f in manifest["files"].as_array_mut().unwrap() {

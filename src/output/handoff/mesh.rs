@@ -133,7 +133,7 @@ mod tests {
     /// Every side of every triangle is one of another the other way round; volume by the divergence theorem; all sides turn outwards.
     fn volume(mesh: &Mesh) -> f64 {
         let at = |i: u16| Vector::from(mesh.positions[usize::from(i)]);
-        let place = |i: u16| mesh.positions[usize::from(i)].map(|x| (x * 1e9).round() as i64);
+        let place = |i: u16| mesh.positions[usize::from(i)].map(|x| ((x * 1e9).round() + 0.0).to_bits());
         let sides: BTreeSet<_> =
             mesh.triangles.iter().flat_map(|[a, b, c]| [(*a, *b), (*b, *c), (*c, *a)]).map(|(a, b)| (place(a), place(b))).collect();
         assert_eq!(sides.len(), 3 * mesh.triangles.len());

@@ -198,7 +198,7 @@ fn list(record: &mut csv::ByteRecord, text: &mut String, corners: &[Pixel]) {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use super::*;
     use crate::mechanism::LensSpec;
