@@ -52,6 +52,12 @@ fn check_demo(compiled: Compiled) -> (Report, Compiled) {
 }
 
 #[library_benchmark]
+#[bench::figure(args = (6), setup = ledger::figures)]
+fn check_figures(compiled: Compiled) -> (Report, Compiled) {
+    (black_box(ledger::checked(black_box(&compiled))), compiled)
+}
+
+#[library_benchmark]
 #[bench::axis(args = (67), setup = ledger::demo_checked)]
 fn page_demo(report: Report) -> (String, Report) {
     (black_box(ledger::page_of(black_box(&report))), report)
@@ -86,6 +92,7 @@ library_benchmark_group!(
         fit_drifts,
         compile_demo,
         check_demo,
+        check_figures,
         page_demo,
         rows_table,
         rows_iterator,

@@ -104,6 +104,41 @@ pub fn demo_checked(units: usize) -> Report {
     checked(&demo_compiled(units))
 }
 
+/// Figures with limbs and wires that pass one another, and nothing else: poses and clearance are what a check of them does. `units` figures.
+#[must_use]
+pub fn figures(units: usize) -> Compiled {
+    one_thread();
+    let mut stage = "format = 1\nname = \"Figures\"\nclearance = 40\n[motor.frame57]\nfull_steps_per_rev = 200\n".to_owned();
+    let mut shot = "format = 1\nname = \"Figures\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 60]\n".to_owned();
+    for i in 0..units {
+        let axis = |name: &str, unit: &str| {
+            format!(
+                "[[group.axis]]\nname = \"{name}\"\nunit = \"{unit}\"\ntravel = [-4000, 4000]\nmax_velocity = 500\nmax_acceleration = 500\nmax_jerk = 900\nmotor = \"frame57\"\n\
+                 travel_per_rev = 60\n"
+            )
+        };
+        stage += &format!("[[group]]\nname = \"heron_{i}\"\n{}{}{}", axis("bridge", "mm"), axis("wing", "deg"), axis("neck", "deg"));
+        stage += &format!("[[group.joint]]\nslide = [1, 0, 0]\nchannel = \"bridge\"\noffset = [0, 0, {}]\n", 500 * i);
+        for limb in ["wing", "neck"] {
+            stage += &format!("[[group.limb]]\nname = \"{limb}\"\npivot = [0, 20, 10]\nturn = [1, 0, 0]\nchannel = \"{limb}\"\n");
+            stage += &format!("[[group.envelope]]\nlimb = \"{limb}\"\nfrom = [0, 0, 0]\nto = [0, 0, 120]\nradius = 12\n");
+        }
+        stage += "[[group.envelope]]\nfrom = [-80, 0, 0]\nto = [80, 0, 0]\nradius = 40\n";
+        stage += "[[group.wire]]\nfrom = \"body\"\nto = \"body\"\nat = [[0, 40, 0], [0, 900, 0]]\ndiameter = 0.4\n";
+        let way = if i % 2 == 0 { 900 } else { -900 };
+        shot += &format!("[[track]]\nchannel = \"heron_{i}.bridge\"\nkeys = [[1, {}], [60, {way}]]\n", -way);
+        shot += &format!("[[cycle]]\nchannel = \"heron_{i}.wing\"\nperiod = 30\nkeys = [[0, -20], [0.5, 40]]\n");
+    }
+    shot += "[[pass]]\nname = \"picture\"\nexposure = \"moving\"\nseconds_per_frame = 10\nshutter = 180\n";
+    let folder = std::env::temp_dir().join(format!("movewright-ledger-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    std::fs::write(folder.join("stage.toml"), stage).unwrap();
+    std::fs::write(folder.join("shot.toml"), shot).unwrap();
+    let loaded = input::load(&folder.join("shot.toml")).unwrap();
+    std::fs::remove_dir_all(&folder).unwrap();
+    compiled((Arc::new(loaded.stage), Arc::new(loaded.shot)))
+}
+
 #[must_use]
 pub fn compiled((stage, shot): Parts) -> Compiled {
     Compiled::new(stage, shot).unwrap()

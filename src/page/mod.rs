@@ -111,9 +111,9 @@ fn made(report: &Report, alive: bool) -> Result<String, PageError> {
                     div data-fresh="over" { (tables::over(report)) }
                     section {
                         h2 { "Share of the tightest limit" }
-                        p { label for="pass" { "Pass " } select id="pass" {}
-                            " Rows are axes, columns are frames. Darker is nearer to a limit; " span.swatch {} " exceeds one. Select a row to see its curves: "
-                            kbd { "up" } " and " kbd { "down" } " change the row, " kbd { "Esc" } " closes the curves." }
+                        p { span.screen_only { label for="pass" { "Pass " } select id="pass" {} } span.print_only id="pass_name" {}
+                            " Rows are axes, columns are frames. Darker is nearer to a limit; " span.swatch {} " exceeds one. "
+                            span.screen_only { "Select a row to see its curves: " kbd { "up" } " and " kbd { "down" } " change the row, " kbd { "Esc" } " closes the curves." } }
                         div id="map" {}
                     }
                     section id="axis" hidden { h2 id="axis_name" {} div id="curves" {} p id="axis_text" {} }
@@ -125,7 +125,7 @@ fn made(report: &Report, alive: bool) -> Result<String, PageError> {
                         div.views {
                             figure { figcaption { "From above" } div id="plan" {} }
                             figure { figcaption { "From the side" } div id="side" {} }
-                            figure { figcaption { span { "Turned" } ": drag it, or use the arrow keys; " kbd { "Home" } " turns it back" }
+                            figure { figcaption { span { "Turned" } span.screen_only { ": drag it, or use the arrow keys; " kbd { "Home" } " turns it back" } }
                                 div id="turned" tabindex="0" {} }
                             figure id="picture_figure" { figcaption id="picture_name" { "The picture" } div id="picture" {} }
                         }

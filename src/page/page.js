@@ -66,6 +66,7 @@
 
   // --- the map -----------------------------------------------------------------------------------------------
   function drawMap() {
+    $("pass_name").textContent = `Pass ${D.passes[state.pass].name}.`;
     const map = $("map"), pass = D.passes[state.pass], marks = D.axes.map(() => new Set());
     // The map itself shows where a curve is over; what it does not shade (torque, clearance, a run-up) is marked by its span.
     const shaded = ["position", "velocity", "acceleration", "jerk", "step_rate"];

@@ -24,8 +24,9 @@ fn demo() -> Case {
         .map(|(a, b)| (a.to_owned(), b.to_owned()))
         .unwrap();
     let case = Case::new(&text("stage.toml"), &format!("{before}settle = 1.5\n#{after}"));
-    for keys in ["heron_a.csv", "heron_b.csv", "heron_c.csv", "heron_d.csv"] {
-        case.write(keys, &text(keys));
+    let beside = fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons")).unwrap();
+    for name in beside.map(|e| e.unwrap().file_name().into_string().unwrap()).filter(|n| n != "stage.toml" && n != "shot.toml") {
+        case.write(&name, &text(&name));
     }
     // What the machine cannot do in a held pass of this pace is no matter here.
     let out = case.run(&["compile", "shot.toml", "--out", "written", "--over-limits"]);
