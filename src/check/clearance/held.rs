@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use super::allotment::{Allotment, BATCH};
 use super::enclosure::Enclosure;
 use super::gap::{ClearanceReport, Nearest, Proof};
-use super::pair::{Couple, Placed, Scene, cell, couples, look, looking, measured, parts, placed, placing, scale, scene};
+use super::pair::{Couple, Placed, Scene, cell, couples, look, looking, measured, name_parts, placed, placing, scale, scene};
 use super::rail::{self, Neighbours};
 use super::search::{Least, least};
 use super::windows::end;
@@ -61,22 +61,28 @@ pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceRe
     }
     let all = all.joined_after(standing);
     let mut pairs: Vec<Nearest> = neighbours.iter().zip(all.carriages).map(|(n, found)| n.nearest(&found)).collect();
-    pairs.extend(couples.iter().zip(all.bodies).map(|(couple, f)| {
-        let (_, body, other) = couple;
-        let required = other.required(required);
-        Nearest {
-            group: body.group(),
-            against: other.against(),
-            gap: f.gap,
-            // Between two stations no instant of the frame scale is one of the course: there the nearest parts are not told.
-            parts: if f.at == f.at.round() { parts(&enclosure, couple, f.at) } else { [None; 2] },
-            at: f.at,
-            required,
-            proof: f.proof,
-            tolerance: scene.tolerance,
-            scale: scale(required, body),
-        }
-    }));
+    let mut bodies: Vec<Nearest> = couples
+        .iter()
+        .zip(all.bodies)
+        .map(|(couple, f)| {
+            let (_, body, other) = couple;
+            let required = other.required(required);
+            Nearest {
+                group: body.group(),
+                against: other.against(),
+                gap: f.gap,
+                parts: [None; 2],
+                at: f.at,
+                required,
+                proof: f.proof,
+                tolerance: scene.tolerance,
+                scale: scale(required, body),
+            }
+        })
+        .collect();
+    // Between two stations no instant of the frame scale is one of the course: there the nearest parts are not named.
+    name_parts(&enclosure, &couples, &mut bodies, |at| at == at.round());
+    pairs.extend(bodies);
     Some(ClearanceReport { pairs })
 }
 

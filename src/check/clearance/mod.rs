@@ -31,7 +31,7 @@ use crate::program::{Course, Leg, Program};
 
 use allotment::{Allotment, BATCH};
 use enclosure::Enclosure;
-use pair::{Couple, Scene, couples, look, looking, parts, scale, scene};
+use pair::{Couple, Scene, couples, look, looking, name_parts, scale, scene};
 use search::{Least, least};
 use windows::{Open, end};
 
@@ -120,7 +120,7 @@ fn moving(
                     group: body.group(),
                     against: other.against(),
                     gap: lower,
-                    parts: if tight || lower < required { parts(enclosure, couple, at) } else { [None; 2] },
+                    parts: [None; 2],
                     at,
                     required,
                     proof,
@@ -132,6 +132,9 @@ fn moving(
             .collect();
         allotment.spent(searched.iter().map(|(_, spent)| spent).sum());
         found.extend(searched.into_iter().map(|(nearest, _)| nearest));
+    }
+    if wanted == Wanted::Gap {
+        name_parts(enclosure, couples, &mut found, |_| true);
     }
     found
 }

@@ -5,7 +5,7 @@
 use super::bounding::{Bounding, Boxes};
 use super::distance::{self, Distance};
 use super::enclosure::{Enclosure, End};
-use super::gap::Against;
+use super::gap::{Against, Nearest};
 use super::search::Cell;
 use crate::mechanism::Vector;
 use crate::number::elementary::two_to_the;
@@ -282,8 +282,28 @@ fn apart(body: &Body, mine: &Placed) -> ((f64, f64), u64) {
     (worst, compared + boxes / BOXES)
 }
 
+/// Pairs whose nearest parts are named: those that are nearest beyond what is required.
+const NAMED: usize = 32;
+
+/// Pairs of parts up to which the nearest are looked for.
+const MOST_PARTS: usize = 100_000;
+
+/// Names the nearest parts of the pairs that come too near, the worst of them, where `knows` the instant; pairs in the order of `found`.
+pub(super) fn name_parts(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], found: &mut [Nearest], knows: impl Fn(f64) -> bool) {
+    let mut named: Vec<(&Couple<'_>, &mut Nearest)> =
+        couples.iter().zip(found).filter(|(_, n)| n.gap < n.required && knows(n.at)).collect();
+    named.sort_by(|(_, a), (_, b)| (a.gap - a.required).total_cmp(&(b.gap - b.required)));
+    for (couple, nearest) in named.into_iter().take(NAMED) {
+        let (_, body, other) = couple;
+        let theirs = if let Other::Body(_, o) = other { o.solids().len() } else { 1 };
+        if body.solids().len().saturating_mul(theirs.max(body.own_pairs().len() / body.solids().len().max(1))) <= MOST_PARTS {
+            nearest.parts = parts(enclosure, couple, nearest.at);
+        }
+    }
+}
+
 /// The parts of a pair that are nearest at an instant, by the numbers of their solids; none of what has no parts.
-pub(super) fn parts(enclosure: &Enclosure<'_>, (_, body, other): &Couple<'_>, at: f64) -> [Option<usize>; 2] {
+fn parts(enclosure: &Enclosure<'_>, (_, body, other): &Couple<'_>, at: f64) -> [Option<usize>; 2] {
     let Some(mine) = placed(enclosure, body, at, at) else { return [None; 2] };
     let radius = |body: &Body, i: usize| body.solids().get(i).map_or(0.0, |s| s.radius);
     let still = |c: &Capsule| [End::still(c.from), End::still(c.to)];
@@ -293,11 +313,12 @@ pub(super) fn parts(enclosure: &Enclosure<'_>, (_, body, other): &Couple<'_>, at
             best = (distance, parts);
         }
     };
+    let theirs = if let Other::Body(_, o) = other { placed(enclosure, o, at, at) } else { None };
     for (i, a) in mine.ends.iter().enumerate() {
         let own = radius(body, i);
         match other {
             Other::Body(_, o) => {
-                for (j, b) in placed(enclosure, o, at, at).iter().flat_map(|p| &p.ends).enumerate() {
+                for (j, b) in theirs.iter().flat_map(|p| &p.ends).enumerate() {
                     take(two_segments(a, b).1 - own - radius(o, j), [Some(i), Some(j)]);
                 }
             }
