@@ -141,6 +141,28 @@ fn the_list_of_rooms_has_no_circle() {
     }
 }
 
+/// What stands at the top is fixed; what begins with a dot is a tool's, and `target` is made by building.
+#[test]
+fn nothing_else_stands_at_the_top() {
+    let known = [
+        "Cargo.lock",
+        "Cargo.toml",
+        "DEVELOPERS.md",
+        "LICENSE-APACHE",
+        "LICENSE-MIT",
+        "README.md",
+        "benches",
+        "examples",
+        "fixtures",
+        "src",
+        "target",
+        "tests",
+    ];
+    let names = fs::read_dir(env!("CARGO_MANIFEST_DIR")).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap());
+    let wrong: Vec<String> = names.filter(|n| !n.starts_with('.') && !known.contains(&n.as_str())).collect();
+    assert!(wrong.is_empty(), "{wrong:?}");
+}
+
 #[test]
 fn every_file_says_what_it_is_and_can_be_read_at_a_sitting() {
     let mut wrong = Vec::new();
