@@ -77,19 +77,19 @@ pub(crate) fn between(old: &Compiled, new: &Compiled) -> Changes {
         at_frame: None,
     };
     let stride = usize::try_from(pixels::stride(new)).unwrap_or(usize::MAX);
+    let (common, halves) = (common_frames(old, new), half_openings(old, new));
     for (n, name) in new.stage().axis_ids().zip(new.stage().axis_names()) {
         let unit = new.stage().axis(n).unit().symbol();
         let Some(o) = old.stage().axis_of_name(name) else {
             axes.push(named(name, "new", unit, &[]));
             continue;
         };
-        let common = common_frames(old, new);
         if !same_machine(old.stage().axis(o), new.stage().axis(n)) {
             axes.push(named(name, DRIVE_CHANGED, unit, &common));
             continue;
         }
-        let halves = half_openings(old, new);
-        let differing: Vec<i64> = common.into_iter().filter(|f| halves.iter().any(|h| !same_count(old, new, (o, n), *f, *h))).collect();
+        let differs = |f: &&i64| halves.iter().any(|h| !same_count(old, new, (o, n), **f, *h));
+        let differing: Vec<i64> = common.iter().filter(differs).copied().collect();
         if !differing.is_empty() {
             let mut change = named(name, CHANGED, unit, &differing);
             if let Some(shift) = shift::of_axis(old, new, (o, n), &differing, stride) {
@@ -99,12 +99,13 @@ pub(crate) fn between(old: &Compiled, new: &Compiled) -> Changes {
             axes.push(change);
         }
     }
-    for (o, name) in
-        old.stage().each_axis().map(|(id, _)| (id, old.stage().axis_name(id))).filter(|(_, n)| new.stage().axis_of_name(n).is_none())
-    {
-        axes.push(named(name, "gone", old.stage().axis(o).unit().symbol(), &[]));
+    for (o, axis) in old.stage().each_axis() {
+        let name = old.stage().axis_name(o);
+        if new.stage().axis_of_name(name).is_none() {
+            axes.push(named(name, "gone", axis.unit().symbol(), &[]));
+        }
     }
-    let optics = optics(old, new, stride);
+    let optics = optics(old, new, &common, stride);
     let mut passes: Vec<PassChange> = old.shot().passes().iter().map(|p| pass_change(old, new, p, &axes, &optics)).collect();
     for p in new.shot().passes().iter().filter(|p| old.shot().passes().iter().all(|o| o.name() != p.name())) {
         passes.push(PassChange { pass: p.name().to_owned(), good: false, reasons: vec!["it is new".to_owned()] });
@@ -118,12 +119,11 @@ struct Optics {
     notes: Vec<String>,
 }
 
-fn optics(old: &Compiled, new: &Compiled, stride: usize) -> Optics {
+fn optics(old: &Compiled, new: &Compiled, frames: &[i64], stride: usize) -> Optics {
     let (mut bad, mut notes) = (Vec::new(), Vec::new());
-    let frames = common_frames(old, new);
     for camera in new.stage().bodies().iter().filter(|b| b.lens().is_some()) {
         let name = new.stage().group_name(camera.group());
-        let before = old.stage().bodies().iter().find(|b| old.stage().group_name(b.group()) == name).and_then(|b| b.lens());
+        let before = old.stage().group_of_name(name).and_then(|g| old.stage().body_of(g)?.lens());
         match (before, camera.lens()) {
             (Some(was), Some(is)) if was != is => {
                 let focal = if was.focal_length() == is.focal_length() {
@@ -131,7 +131,7 @@ fn optics(old: &Compiled, new: &Compiled, stride: usize) -> Optics {
                 } else {
                     format!(", focal length {} mm, was {} mm", is.focal_length(), was.focal_length())
                 };
-                let by = shift::of_lens(new, camera, was, &frames, stride);
+                let by = shift::of_lens(new, camera, was, frames, stride);
                 let by = by.map_or_else(String::new, |px| {
                     format!(": the same positions are up to {} elsewhere in the picture", figures::figure(px, "px"))
                 });

@@ -1,22 +1,19 @@
 //! Who covers whom in the picture, at the outlines of proxies.
 //!
-//! What: at the middle of an exposure the outlines of the proxies that are for pictures are seen through the lens; where those of two figures have a point in common, the figure whose proxy
+//! What: at the middle of an exposure the rough outlines of the proxies that are for pictures are seen through the lens; where those of two figures have a point in common, the figure whose proxy
 //! is nearer there, by the distance of its middle line along the optical axis, covers the other.
-//! Limits: outlines are polygons within the true outline, off by a four-hundredth of the picture's width at most, so a slight touch may go unsaid; what is beyond the picture's edge counts as
-//! well as what is in it, as long as the outlines meet within the picture's box; two proxies that pass through each other in depth are told by their middles.
+//! Limits: outlines lie within the true ones, so a slight touch may go unsaid; outlines that meet beyond the picture's edge count if both reach into the picture; two proxies that
+//! pass through each other in depth are ordered by their middles.
 
 use std::collections::BTreeMap;
 
 use super::notes::{Note, NoteKind};
 use crate::compile::Compiled;
-use crate::mechanism::convex::{hull, meet};
-use crate::mechanism::silhouette::{points_round, silhouette};
+use crate::mechanism::convex::meet;
+use crate::mechanism::rough_outline::{Extent, rough_outline};
 use crate::mechanism::{Lens, Pixel, Pose};
 use crate::stage::{Body, GroupId};
 use crate::time::FrameTime;
-
-/// Parts of the picture's width that an outline may be off.
-const SAG: f64 = 400.0;
 
 /// Which figures, by their number, covered which, since when and how often.
 #[derive(Debug, Default)]
@@ -27,60 +24,37 @@ pub(super) struct Covering {
 /// A proxy in the picture.
 struct Shape {
     outline: Vec<Pixel>,
-    frame: Frame,
+    extent: Extent,
     ahead: f64,
-}
-
-/// Left, right, top, bottom.
-#[derive(Clone, Copy)]
-struct Frame([f64; 4]);
-
-impl Frame {
-    fn of(outline: &[Pixel]) -> Frame {
-        let start = [f64::INFINITY, f64::NEG_INFINITY, f64::INFINITY, f64::NEG_INFINITY];
-        Frame(outline.iter().fold(start, |[l, r, t, b], p| [l.min(p.right), r.max(p.right), t.min(p.down), b.max(p.down)]))
-    }
-
-    fn joined(Frame([l, r, t, b]): Frame, Frame([m, s, u, c]): &Frame) -> Frame {
-        Frame([l.min(*m), r.max(*s), t.min(*u), b.max(*c)])
-    }
-
-    fn meets(&self, Frame([m, s, u, c]): &Frame) -> bool {
-        let Frame([l, r, t, b]) = self;
-        l <= s && m <= r && t <= c && u <= b
-    }
 }
 
 impl Covering {
     /// Looks at an instant.
     pub(super) fn look(&mut self, compiled: &Compiled, (lens, camera): (&Lens, &Pose<f64>), figures: &[&Body], t: FrameTime) {
         let [across, down] = lens.pixels().map(f64::from);
-        let picture = Frame([0.0, across, 0.0, down]);
-        let mut all: Vec<(usize, Frame, Vec<Shape>)> = Vec::new();
+        let picture = Extent([0.0, across, 0.0, down]);
+        let mut all: Vec<(usize, Extent, Vec<Shape>)> = Vec::new();
         for (i, figure) in figures.iter().enumerate() {
             let Ok(place) = compiled.posture_at(None, figure, t) else { continue };
             let shapes = figure.shown().iter().map(|solid| {
                 let ends = solid.ends.map(|end| camera.inward(place.out(&end)));
-                let spots = silhouette(lens, ends, solid.radius, points_round(lens, ends, solid.radius, across / SAG)).spots;
-                let outline = hull(&spots.iter().map(|s| s.plate).collect::<Vec<_>>());
-                Shape { frame: Frame::of(&outline), outline, ahead: -0.5 * (ends[0].z + ends[1].z) }
+                let outline = rough_outline(lens, ends, solid.radius);
+                Shape { extent: Extent::of(&outline), outline, ahead: -0.5 * (ends[0].z + ends[1].z) }
             });
-            let shapes: Vec<Shape> = shapes.filter(|s| s.frame.meets(&picture)).collect();
-            if let Some(frame) = shapes.iter().map(|s| s.frame).reduce(|a, b| Frame::joined(a, &b)) {
-                all.push((i, frame, shapes));
+            let shapes: Vec<Shape> = shapes.filter(|s| s.extent.meets(picture)).collect();
+            if let Some(extent) = shapes.iter().map(|s| s.extent).reduce(Extent::joined) {
+                all.push((i, extent, shapes));
             }
         }
         // From left to right: what begins beyond the right end of a figure cannot meet it.
         all.sort_by(|a, b| a.1.0[0].total_cmp(&b.1.0[0]));
-        for (k, (i, frame, shapes)) in all.iter().enumerate() {
-            for (j, other, others) in all.iter().skip(k + 1).take_while(|(_, other, _)| other.0[0] <= frame.0[1]) {
-                if !frame.meets(other) {
-                    continue;
-                }
+        for (k, (i, extent, shapes)) in all.iter().enumerate() {
+            let near = all.iter().skip(k + 1).take_while(|(_, other, _)| other.0[0] <= extent.0[1]);
+            for (j, _, others) in near.filter(|(_, other, _)| extent.meets(*other)) {
                 let pairs = shapes.iter().flat_map(|a| others.iter().map(move |b| (a, b)));
                 // The deepest overlap in sight decides: the pair whose nearer proxy is nearest.
                 let nearest = pairs
-                    .filter(|(a, b)| a.frame.meets(&b.frame) && meet(&a.outline, &b.outline))
+                    .filter(|(a, b)| a.extent.meets(b.extent) && meet(&a.outline, &b.outline))
                     .map(|(a, b)| (a.ahead.min(b.ahead), a.ahead <= b.ahead))
                     .min_by(|x, y| x.0.total_cmp(&y.0));
                 if let Some((_, first)) = nearest {

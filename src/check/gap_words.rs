@@ -28,7 +28,7 @@ fn part(stage: &Stage, group: GroupId, solid: Option<usize>) -> String {
     part.map_or(name.clone(), |part| format!("{name}{part}"))
 }
 
-/// The same where the clearance is kept, shorter.
+/// How near two things come, shorter where the clearance is kept; `when` as in `frame 12.00`.
 #[must_use]
 pub(crate) fn nearest(stage: &Stage, n: &Nearest, when: &str) -> String {
     if !n.is_kept() {

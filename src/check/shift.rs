@@ -44,8 +44,8 @@ pub(super) fn of_lens(new: &Compiled, camera: &Body, old: &Lens, frames: &[i64],
 fn pixels(new: &Compiled, frame: i64, moved: Option<(AxisId, f64)>, lens: Option<(&Body, &Lens)>) -> Option<f64> {
     let (stage, t) = (new.stage(), FrameTime(frame_time(frame)));
     let hangs_on = |body: &Body| moved.is_some_and(|(axis, _)| body.every_channel().iter().any(|c| stage.axes_of(*c).contains(&axis)));
-    let there = |body: &Body| new.posture_with(body, t, moved).ok();
     let here = |body: &Body| new.posture_at(None, body, t).ok();
+    let there = |body: &Body| moved.map_or_else(|| here(body), |moved| new.posture_with(body, t, moved).ok());
     let mut most: Option<f64> = None;
     for camera in stage.bodies().iter().filter(|b| lens.is_none_or(|(c, _)| c.group() == b.group())) {
         let Some(now) = camera.lens() else { continue };

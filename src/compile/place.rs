@@ -62,13 +62,9 @@ impl Compiled {
     ///
     /// # Errors
     /// [`NoPose`].
-    pub(crate) fn posture_with(&self, body: &Body, t: FrameTime, moved: Option<(AxisId, f64)>) -> Result<Posture, NoPose> {
-        let axis = |id: AxisId| match moved {
-            Some((other, at)) if other == id => Ok(at),
-            _ => self.motion(id).at(t).ok_or(NoPose::Outside),
-        };
-        let forward = |mechanism: &dyn Mechanism, axes: &[f64], channels: &mut [f64]| Ok(mechanism.to_channels_at_rest(axes, channels)?);
-        Ok(body.posture(&self.stage().channel_values(body.every_channel(), &axis, &forward)?))
+    pub(crate) fn posture_with(&self, body: &Body, t: FrameTime, (moved, to): (AxisId, f64)) -> Result<Posture, NoPose> {
+        let axis = |id: AxisId| if id == moved { Ok(to) } else { self.motion(id).at(t).ok_or(NoPose::Outside) };
+        Ok(body.posture(&self.channels_by(body.every_channel(), axis)?))
     }
 
     /// A channel with its derivatives at an instant, per frame; `None` outside of the move and where a mechanism has no place.
@@ -86,12 +82,13 @@ impl Compiled {
         self.channels_at(None, wanted, t)
     }
 
-    /// Places of a body's joints and of the body at an instant, mm: see [`Chain::places`](crate::mechanism::joint::Chain::places).
+    /// Places of a body's joints and of the body, mm (see [`Chain::places`](crate::mechanism::joint::Chain::places)), and its posture, at one instant.
     ///
     /// # Errors
     /// [`NoPose`].
-    pub(crate) fn places_at(&self, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<Vec<Vector>, NoPose> {
-        Ok(body.places(&self.channels_at(pass, body.channels(), t)?))
+    pub(crate) fn figure_at(&self, pass: Option<&Pass>, body: &Body, t: FrameTime) -> Result<(Vec<Vector>, Posture), NoPose> {
+        let values = self.channels_at(pass, body.every_channel(), t)?;
+        Ok((body.places(&values), body.posture(&values)))
     }
 
     fn channels_at(&self, pass: Option<&Pass>, wanted: &[ChannelId], t: FrameTime) -> Result<Vec<f64>, NoPose> {
@@ -100,6 +97,12 @@ impl Compiled {
             Some(pass) if pass.parks(stage, id) => Ok(stage.axis(id).home()),
             _ => self.motion(id).at(t).ok_or(NoPose::Outside),
         };
-        stage.channel_values(wanted, &axis, &|mechanism, axes: &[f64], channels| Ok(mechanism.to_channels_at_rest(axes, channels)?))
+        self.channels_by(wanted, axis)
+    }
+
+    /// Values of channels with every axis where `axis` says.
+    fn channels_by(&self, wanted: &[ChannelId], axis: impl Fn(AxisId) -> Result<f64, NoPose>) -> Result<Vec<f64>, NoPose> {
+        let forward = |mechanism: &dyn Mechanism, axes: &[f64], channels: &mut [f64]| Ok(mechanism.to_channels_at_rest(axes, channels)?);
+        self.stage().channel_values(wanted, &axis, &forward)
     }
 }

@@ -23,6 +23,7 @@ pub(crate) mod limb_wire;
 mod miss;
 pub(crate) mod real;
 mod rods;
+pub(crate) mod rough_outline;
 mod sight;
 pub(crate) mod silhouette;
 mod slots;

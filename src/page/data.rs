@@ -6,7 +6,7 @@
 use serde::Serialize;
 
 use super::page_error::PageError;
-use super::scene::{Scene, scene};
+use super::scene::{BodyData, Scene, scene};
 use crate::check::clearance::{Against, Nearest, Proof};
 use crate::check::usage::usage;
 use crate::check::{PassReport, Report, words};
@@ -18,13 +18,13 @@ use crate::stage::{AxisId, ChannelId, Stage, Utilisation};
 use crate::time::FrameTime;
 
 #[derive(Serialize)]
-struct Data {
+struct Data<'a> {
     first: i64,
     last: i64,
-    axes: Vec<AxisData>,
+    axes: &'a [AxisData],
     channels: Vec<ChannelData>,
     passes: Vec<PassData>,
-    scene: Option<Scene>,
+    scene: Option<Scene<'a>>,
 }
 
 #[derive(Serialize, Clone, PartialEq)]
@@ -91,15 +91,13 @@ struct OverData {
     message: String,
 }
 
-/// The data as text that is allowed in a `script` element.
-pub(super) fn text(report: &Report) -> Result<String, PageError> {
+/// The data as text that is allowed in a `script` element; curves and places are there already.
+pub(super) fn text(report: &Report, axes: &[AxisData], bodies: &[BodyData]) -> Result<String, PageError> {
     let compiled = &report.compiled;
-    let shot = compiled.shot();
-    let frames = shot.frames();
-    let axes = axes(compiled);
+    let frames = compiled.shot().frames();
     let passes = report.passes.iter().map(|r| pass(compiled, r)).collect();
     let channels = channel_data(compiled, &channels::of_mechanisms(compiled.stage()))?;
-    let data = Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene: scene(compiled)? };
+    let data = Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene: scene(compiled, bodies)? };
     Ok(escaped(serde_json::to_string(&data)?))
 }
 
@@ -116,13 +114,14 @@ pub(super) fn axes(compiled: &Compiled) -> Vec<AxisData> {
         .each_axis()
         .map(|(id, axis)| {
             let (l, curve) = (axis.limits(), compiled.motion(id).curve());
+            let channels: Vec<usize> = stage.channels_of(id).iter().filter_map(|c| made.iter().position(|m| m == c)).collect();
             AxisData {
                 name: stage.axis_name(id).to_owned(),
                 unit: axis.unit().symbol(),
                 travel: [axis.travel().lower, axis.travel().upper],
                 limits: [l.velocity, l.acceleration, l.jerk],
-                keys: if stage.channels_of(id).iter().any(|c| made.contains(c)) { Vec::new() } else { keys(compiled, id) },
-                channels: stage.channels_of(id).iter().filter_map(|c| made.iter().position(|m| m == c)).collect(),
+                keys: if channels.is_empty() { keys(compiled, id) } else { Vec::new() },
+                channels,
                 knots: curve.knots().iter().map(|k| short(*k)).collect(),
                 pieces: pieces(curve),
             }
@@ -162,8 +161,8 @@ const NEAR: usize = 4;
 /// The pairs that have least room beyond what is required, over the photographed span.
 fn near(stage: &Stage, report: &PassReport) -> Vec<NearData> {
     // Of a gap that is only known to be enough, the place says nothing.
-    let told = |n: &&Nearest| n.proof == Proof::Tight || !n.is_kept();
-    let mut pairs: Vec<&Nearest> = report.clearance.iter().flat_map(|c| &c.pairs).filter(told).collect();
+    let has_place = |n: &&Nearest| n.proof == Proof::Tight || !n.is_kept();
+    let mut pairs: Vec<&Nearest> = report.clearance.iter().flat_map(|c| &c.pairs).filter(has_place).collect();
     pairs.sort_by(|a, b| (a.gap - a.required).total_cmp(&(b.gap - b.required)));
     let bodies = |n: &Nearest| {
         let other = match n.against {

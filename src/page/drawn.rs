@@ -4,15 +4,15 @@ use serde::Serialize;
 
 use super::data::{AxisData, axes, escaped};
 use super::page_error::PageError;
-use super::scene::{BodyData, bodies_of};
-use crate::compile::Compiled;
+use super::scene::{BodyData, bodies};
+use crate::compile::{Compiled, Counts};
 
 /// Curves and places of a compiled shot.
 pub(crate) struct Drawn {
     first: i64,
     last: i64,
-    axes: Vec<AxisData>,
-    bodies: Vec<BodyData>,
+    pub(super) axes: Vec<AxisData>,
+    pub(super) bodies: Vec<BodyData>,
 }
 
 #[derive(Serialize)]
@@ -23,13 +23,17 @@ struct Part<'a> {
     bodies: Vec<&'a BodyData>,
 }
 
-/// Curves and places, to be compared with others.
+/// Curves and places, for a page and to be compared with others.
 ///
 /// # Errors
-/// A body without a pose at a frame.
+/// More frames than a page holds; a body without a pose at a frame.
 pub(crate) fn drawn(compiled: &Compiled) -> Result<Drawn, PageError> {
+    let (counts, most) = (Counts::of(compiled.stage(), compiled.shot()), compiled.budget().most_page_counts());
+    if counts.product() > most {
+        return Err(PageError::TooLarge { counts, most });
+    }
     let frames = compiled.shot().frames();
-    Ok(Drawn { first: frames.first(), last: frames.last(), axes: axes(compiled), bodies: bodies_of(compiled)? })
+    Ok(Drawn { first: frames.first(), last: frames.last(), axes: axes(compiled), bodies: bodies(compiled)? })
 }
 
 impl Drawn {

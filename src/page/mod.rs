@@ -21,7 +21,6 @@ pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
 use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::check::{Report, words};
-use crate::compile::Counts;
 use crate::output::manifest::{CAUTIONS, NOTICE};
 
 /// How every page begins, so that one of ours is known as one.
@@ -39,15 +38,15 @@ const LIVE: &str = include_str!("live.js");
 /// # Errors
 /// A body without a pose at a frame; more frames than a page holds.
 pub(crate) fn page(report: &Report) -> Result<String, PageError> {
-    made(report, false)
+    made(report, &drawn(&report.compiled)?, false)
 }
 
-/// The same, which asks where it came from for what is new.
+/// The same of what is drawn already, which asks where it came from for what is new.
 ///
 /// # Errors
-/// As for [`page`].
-pub(crate) fn live(report: &Report) -> Result<String, PageError> {
-    made(report, true)
+/// A figure or a channel without a place at a frame.
+pub(crate) fn live(report: &Report, drawn: &Drawn) -> Result<String, PageError> {
+    made(report, drawn, true)
 }
 
 /// What is shown until there is a first page.
@@ -74,13 +73,9 @@ fn live_line() -> maud::Markup {
     }
 }
 
-fn made(report: &Report, alive: bool) -> Result<String, PageError> {
+fn made(report: &Report, drawn: &Drawn, alive: bool) -> Result<String, PageError> {
     let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
-    let (counts, most) = (Counts::of(stage, shot), report.compiled.budget().most_page_counts());
-    if counts.product() > most {
-        return Err(PageError::TooLarge { counts, most });
-    }
-    let data = data::text(report)?;
+    let data = data::text(report, &drawn.axes, &drawn.bodies)?;
     let within = report.within_limits();
     let over: usize = report.passes.iter().map(|p| p.violations.len()).sum();
     let body = html! {

@@ -178,7 +178,7 @@
     }
     $("curves").replaceChildren(...drawn);
     const over = pass.over.filter((o) => o.axis === state.axis).map((o) => o.message);
-    const made = axis.channels.length ? " Below stand the channels that a mechanism makes this axis from, frame by frame." : "";
+    const made = axis.channels.length ? " Below are the channels that a mechanism makes this axis from, frame by frame." : "";
     $("axis_text").textContent = parked ? "Parked at home in this pass." :
       (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys." : "Circles are keys; bars show when the shutter is open.") + made + " " + over.join(" ");
     moveNow();
@@ -208,12 +208,12 @@
     if (low < 0 && 0 < high && q.order > 0) s.append(svg("line", { class: "axis", x1: left, x2: W - right, y1: Y(0), y2: Y(0) }));
     const over = (y) => y > upper * (upper > 0 ? 1 + 1e-9 : 1) || y < lower * (lower < 0 ? 1 + 1e-9 : 1);
     const isOver = least < lower && over(least) || most > upper && over(most);
-    for (const [l, edge, base] of [[upper, top, 12], [lower, H - bottom, -4]]) {
+    for (const [l, edge, below, side] of [[upper, top, 9, "above"], [lower, H - bottom, -7, "below"]]) {
       if (!Number.isFinite(l)) continue;
       const y = near(l) ? Y(l) : edge;
       s.append(svg("line", { class: !near(l) ? "limit far" : isOver ? "limit over" : "limit", x1: left, x2: W - right, y1: y, y2: y }));
-      const text = `limit ${shown(l)}${near(l) ? "" : l > 0 || edge === top ? ", above" : ", below"}`;
-      if (!narrow) s.append(svg("text", { class: "soft", x: W - right + 8, y: near(l) ? y + 5 : y + base - 3 }, text));
+      const text = `limit ${shown(l)}${near(l) ? "" : `, ${side}`}`;
+      if (!narrow) s.append(svg("text", { class: "soft", x: W - right + 8, y: y + (near(l) ? 5 : below) }, text));
     }
     const path = (test) => {
       let d = "", down = false;
@@ -262,11 +262,8 @@
   let S = D.scene;
   let views = [];
   const turn = { yaw: -0.6, pitch: 0.5 };
-  /** Places of a body in the pass that is shown: points of three numbers, one after the other. */
-  function places(body, n) {
-    const own = body.places[S.sets[state.pass]] ?? body.places[0];
-    return own.length === 1 ? own[0] : own[n];
-  }
+  /** Places of a body in the pass that is shown, frame by frame or once for all: points of three numbers, one after the other. */
+  const course = (body) => body.places[S.sets[state.pass]] ?? body.places[0];
   /** The box that holds everything at all frames, mm; of a camera's view only where it stands. */
   function room() {
     const box = [[Infinity, -Infinity], [Infinity, -Infinity], [Infinity, -Infinity]];
@@ -315,7 +312,7 @@
       }
     }
     for (const body of S.bodies) {
-      const own = body.places[S.sets[state.pass]] ?? body.places[0];
+      const own = course(body);
       if (own.length === 1) continue;
       const d = own.map((p, i) => { const q = at(p, 3 * (body.chain - 1)); return `${i ? "L" : "M"}${q[0].toFixed(1)} ${q[1].toFixed(1)}`; }).join("");
       s.append(svg("path", { class: "path", d }));
@@ -326,10 +323,11 @@
     $(id).replaceChildren(s);
     return (n) => {
       const parts = [], label = placer(W, H), marked = tight(n);
-      const names = [svg("text", { class: "soft scale_text", x: 8, y: H - 13 }, bar >= 1000 ? `${bar / 1000} m` : `${bar} mm`)];
-      label(8 - 9, H - 13 + 8, bar >= 1000 ? `${bar / 1000} m` : `${bar} mm`);
+      // First of all, so that it has its place above the bar.
+      const scale = label(-1, H - 5, bar >= 1000 ? `${bar / 1000} m` : `${bar} mm`), names = [scale];
+      scale?.setAttribute("class", "soft");
       for (const body of S.bodies) {
-        const p = places(body, n), here = at(p, 3 * (body.chain - 1)), mark = marked.includes(body.name) ? " tight" : "";
+        const own = course(body), p = own[own.length === 1 ? 0 : n], here = at(p, 3 * (body.chain - 1)), mark = marked.includes(body.name) ? " tight" : "";
         if (body.camera) {
           const eye = p.slice(3 * (body.chain - 1), 3 * body.chain), far = 0.4 * Math.hypot(...box.map(([a, b]) => b - a)), from = p.length - 12;
           const corner = (i) => at([0, 1, 2].map((a) => eye[a] + ((p[from + 3 * i + a] - eye[a]) * far) / 1000), 0);
@@ -411,19 +409,17 @@
     views[2] = view("turned", turned(), "the stage, turned");
     views[2](state.frame - D.first);
   }
-  if (S) {
-    let held = null;
-    $("turned").addEventListener("pointerdown", (e) => { held = [e.clientX, e.clientY]; $("turned").setPointerCapture(e.pointerId); });
-    $("turned").addEventListener("pointermove", (e) => { if (held) { turnBy((held[0] - e.clientX) / 200, (e.clientY - held[1]) / 200); held = [e.clientX, e.clientY]; } });
-    for (const end of ["pointerup", "pointercancel"]) $("turned").addEventListener(end, () => { held = null; });
-    $("turned").addEventListener("keydown", (e) => {
-      const by = { ArrowLeft: [0.1, 0], ArrowRight: [-0.1, 0], ArrowUp: [0, 0.1], ArrowDown: [0, -0.1] }[e.key];
-      if (by) turnBy(...by);
-      else if (e.key === "Home") { turn.yaw = -0.6; turn.pitch = 0.5; turnBy(0, 0); }
-      else return;
-      e.preventDefault();
-    });
-  }
+  let held = null;
+  $("turned").addEventListener("pointerdown", (e) => { held = [e.clientX, e.clientY]; $("turned").setPointerCapture(e.pointerId); });
+  $("turned").addEventListener("pointermove", (e) => { if (held) { turnBy((held[0] - e.clientX) / 200, (e.clientY - held[1]) / 200); held = [e.clientX, e.clientY]; } });
+  for (const end of ["pointerup", "pointercancel"]) $("turned").addEventListener(end, () => { held = null; });
+  $("turned").addEventListener("keydown", (e) => {
+    const by = { ArrowLeft: [0.1, 0], ArrowRight: [-0.1, 0], ArrowUp: [0, 0.1], ArrowDown: [0, -0.1] }[e.key];
+    if (by) turnBy(...by);
+    else if (e.key === "Home") { turn.yaw = -0.6; turn.pitch = 0.5; turnBy(0, 0); }
+    else return;
+    e.preventDefault();
+  });
   function show(frame) {
     state.frame = frame;
     $("frame").value = String(frame);
@@ -457,7 +453,7 @@
     else {
       const put = (list, one) => { const i = list.findIndex((o) => o.name === one.name); if (i >= 0) list[i] = one; };
       for (const one of fresh.axes) put(D.axes, one);
-      for (const one of fresh.bodies) put(D.scene.bodies, one);
+      for (const one of fresh.bodies) put(D.scene?.bodies ?? [], one);
       // More frames than the verdict knows are drawn with it.
       if (fresh.first !== D.first || fresh.last !== D.last) return;
     }

@@ -11,16 +11,16 @@ use super::seen::{Picture, picture, whole};
 use crate::compile::Compiled;
 use crate::mechanism::{Lens, Vector};
 use crate::output::handoff::poses::{self, PoseError};
-use crate::shot::Pass;
+use crate::shot::{Exposure, Pass};
 use crate::stage::{Body, Posture};
 use crate::time::FrameTime;
 
 /// Everything that stands or hangs on the stage.
 #[derive(Serialize)]
-pub(super) struct Scene {
+pub(super) struct Scene<'a> {
     /// For each pass its set of places.
     sets: Vec<usize>,
-    bodies: Vec<BodyData>,
+    bodies: &'a [BodyData],
     still: Vec<Still>,
     picture: Option<Picture>,
 }
@@ -56,36 +56,39 @@ struct Still {
     radius: f64,
 }
 
-/// Of every distinct set of parked groups a pass that stands for it, the first moving one if there is one; and the set of each pass.
-fn sets(passes: &[Pass]) -> (Vec<&Pass>, Vec<usize>) {
-    let mut firsts: Vec<&Pass> = Vec::new();
-    let mut of_pass = Vec::new();
-    for pass in passes {
-        let same =
-            |other: &&Pass| pass.park().iter().all(|g| other.park().contains(g)) && other.park().iter().all(|g| pass.park().contains(g));
-        let at = firsts.iter().position(same).unwrap_or_else(|| {
-            firsts.push(pass);
-            firsts.len() - 1
-        });
-        of_pass.push(at);
-    }
-    let shown = |i: usize| {
-        let of_set = || passes.iter().zip(&of_pass).filter(move |(_, s)| **s == i).map(|(p, _)| p);
-        of_set().find(|p| p.exposure() == crate::shot::Exposure::Moving).or_else(|| of_set().next())
-    };
-    ((0..firsts.len()).filter_map(shown).collect(), of_pass)
+/// Passes that leave the same axes at home.
+struct Sets<'a> {
+    /// Of every set a pass that stands for it, the first moving one if there is one.
+    shown: Vec<&'a Pass>,
+    of_pass: Vec<usize>,
 }
 
-/// The scene; `None` where the stage does not say where its bodies are.
-pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
-    let (stage, shot) = (compiled.stage(), compiled.shot());
-    if stage.bodies().is_empty() {
+impl<'a> Sets<'a> {
+    fn of(compiled: &'a Compiled) -> Sets<'a> {
+        let (stage, passes) = (compiled.stage(), compiled.shot().passes());
+        let mut shown: Vec<&Pass> = Vec::new();
+        let mut of_pass = Vec::new();
+        for pass in passes {
+            let at = shown.iter().position(|other| pass.parks_like(stage, other)).unwrap_or(shown.len());
+            match shown.get_mut(at) {
+                None => shown.push(pass),
+                Some(held) if held.exposure() == Exposure::Held && pass.exposure() == Exposure::Moving => *held = pass,
+                Some(_) => {}
+            }
+            of_pass.push(at);
+        }
+        Sets { shown, of_pass }
+    }
+}
+
+/// The scene with these bodies; `None` where the stage does not say where its bodies are.
+pub(super) fn scene<'a>(compiled: &Compiled, bodies: &'a [BodyData]) -> Result<Option<Scene<'a>>, PageError> {
+    let surroundings = compiled.stage().surroundings();
+    if bodies.is_empty() {
         return Ok(None);
     }
-    let (shown, of_pass) = sets(shot.passes());
-    let bodies = bodies(compiled, &shown)?;
+    let Sets { shown, of_pass } = Sets::of(compiled);
     let corner = |v: Vector| [v.x, v.y, v.z].map(whole);
-    let surroundings = stage.surroundings();
     let solid = surroundings.obstacles.iter().map(|o| Still {
         name: o.name.clone(),
         kind: "capsule",
@@ -105,23 +108,15 @@ pub(super) fn scene(compiled: &Compiled) -> Result<Option<Scene>, PageError> {
 }
 
 /// Every body in the sets of the passes.
-pub(super) fn bodies_of(compiled: &Compiled) -> Result<Vec<BodyData>, PageError> {
-    let (shown, _) = sets(compiled.shot().passes());
-    bodies(compiled, &shown)
-}
-
-fn bodies(compiled: &Compiled, shown: &[&Pass]) -> Result<Vec<BodyData>, PageError> {
+pub(super) fn bodies(compiled: &Compiled) -> Result<Vec<BodyData>, PageError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
+    let Sets { shown, .. } = Sets::of(compiled);
     let mut bodies = Vec::new();
     for body in stage.bodies() {
         let mut data = parts(poses::name(stage, body), body);
-        let first = FrameTime::of_frame(shot.frames().first());
-        data.chain = compiled.places_at(None, body, first).map_or(0, |all| all.len());
-        for pass in shown {
-            let mut all: Vec<Vec<i64>> = Vec::new();
-            for frame in shot.frames().frames() {
-                all.push(places(compiled, pass, body, FrameTime::of_frame(frame))?);
-            }
+        for pass in &shown {
+            let frames = shot.frames().frames().map(FrameTime::of_frame);
+            let mut all: Vec<Vec<i64>> = frames.map(|t| places(compiled, pass, body, t)).collect::<Result<_, _>>()?;
             if all.windows(2).all(|w| w.first() == w.last()) {
                 all.truncate(1);
             }
@@ -139,18 +134,16 @@ fn parts(name: &str, body: &Body) -> BodyData {
         Some(diameter) => PartData { kind: "wire", radius: 0.5 * diameter },
         None => PartData { kind: "rod", radius: 0.0 },
     });
-    BodyData { name: name.to_owned(), chain: 0, parts: proxies.chain(lines).collect(), camera: body.lens().is_some(), places: Vec::new() }
+    let chain = body.chain().joints().len() + 1;
+    BodyData { name: name.to_owned(), chain, parts: proxies.chain(lines).collect(), camera: body.lens().is_some(), places: Vec::new() }
 }
 
 /// Everything of a body at an instant, in the order of [`BodyData`].
 fn places(compiled: &Compiled, pass: &Pass, body: &Body, t: FrameTime) -> Result<Vec<i64>, PageError> {
-    let name = || poses::name(compiled.stage(), body).to_owned();
-    let no_pose = |error| PoseError::NoPose { body: name(), at: t.0, error };
-    let chain = compiled.places_at(Some(pass), body, t).map_err(no_pose)?;
-    let posture = compiled.posture_at(Some(pass), body, t).map_err(no_pose)?;
+    let no_pose = |error| PoseError::NoPose { body: poses::name(compiled.stage(), body).to_owned(), at: t.0, error };
+    let (mut all, posture) = compiled.figure_at(Some(pass), body, t).map_err(no_pose)?;
     let solids = body.shown().iter().flat_map(|s| s.ends);
     let lines = body.lines().iter().flat_map(|l| l.ends);
-    let mut all = chain;
     all.extend(solids.chain(lines).map(|hold| posture.out(&hold)));
     if let Some(lens) = body.lens() {
         all.extend(view(lens, &posture));

@@ -147,8 +147,7 @@ const STRETCH: f64 = 4.0;
 
 /// True where two passes have the same axes at the same starts and ends.
 fn comes_the_same_way(compiled: &Compiled, a: &Pass, b: &Pass) -> bool {
-    let stage = compiled.stage();
-    a.exposure() == b.exposure() && stage.axis_ids().all(|id| a.parks(stage, id) == b.parks(stage, id))
+    a.exposure() == b.exposure() && a.parks_like(compiled.stage(), b)
 }
 
 #[cfg(test)]

@@ -150,6 +150,12 @@ impl Pass {
         self.park.iter().any(|g| stage.group(*g).has(axis))
     }
 
+    /// True where both passes leave the same axes at home.
+    #[must_use]
+    pub(crate) fn parks_like(&self, stage: &Stage, other: &Pass) -> bool {
+        stage.axis_ids().all(|id| self.parks(stage, id) == other.parks(stage, id))
+    }
+
     #[cfg(test)]
     pub(crate) fn named(self, name: &str) -> Pass {
         Pass { name: name.to_owned(), ..self }

@@ -46,10 +46,9 @@ impl Watched {
     }
 
     /// Watches the files of a shot, beside those it read before.
-    pub(super) fn follow(&mut self, shot: &Path, sources: Option<&Sources>) {
-        let read = sources.into_iter().flat_map(Sources::iter).map(|s| s.path().to_owned());
-        for path in core::iter::once(shot.to_owned()).chain(read) {
-            let Ok(folder) = folder_of(&path).canonicalize() else { continue };
+    pub(super) fn follow(&mut self, shot: &Path, sources: &Sources) {
+        for path in core::iter::once(shot).chain(sources.iter().map(|s| s.path())) {
+            let Ok(folder) = folder_of(path).canonicalize() else { continue };
             let Some(name) = path.file_name() else { continue };
             self.names.lock().unwrap_or_else(PoisonError::into_inner).insert(folder.join(name));
             if !self.folders.contains(&folder) && self.watcher.watch(&folder, RecursiveMode::NonRecursive).is_ok() {
@@ -60,9 +59,6 @@ impl Watched {
 }
 
 /// The folder that holds a file; the present one where it is named alone.
-fn folder_of(path: &Path) -> PathBuf {
-    match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
-        _ => PathBuf::from("."),
-    }
+fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }

@@ -1,6 +1,6 @@
-//! What every open page is told: the newest page, and what happened since.
+//! What goes out to every open page: the newest page, and what happened since.
 //!
-//! Invariant: messages have rising numbers; a page that comes late is told the newest of each kind, once. Only the newest of a kind is kept.
+//! Invariant: messages have rising numbers; a page that opens late gets the newest message of each kind, once. Only the newest message of a kind is kept.
 
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::Duration;
@@ -38,21 +38,21 @@ struct Checked<'a> {
 impl Hub {
     /// Curves and places that changed, as JSON; the verdict is pending.
     pub(super) fn curves(&self, json: &str) {
-        self.tell("curves", json.to_owned(), None, &["mistakes"]);
+        self.publish("curves", json.to_owned(), None, &["mistakes"]);
     }
 
     /// A whole page with its verdict, and what changed since the last good state.
     pub(super) fn page(&self, text: String, since: &str) {
-        let told = serde_json::to_string(&Checked { since }).unwrap_or_default();
-        self.tell("checked", told, Some(text), &["curves", "mistakes"]);
+        let message = serde_json::to_string(&Checked { since }).unwrap_or_default();
+        self.publish("checked", message, Some(text), &["curves", "mistakes"]);
     }
 
     /// Mistakes, as text.
     pub(super) fn mistakes(&self, text: &str) {
-        self.tell("mistakes", serde_json::to_string(text).unwrap_or_default(), None, &[]);
+        self.publish("mistakes", serde_json::to_string(text).unwrap_or_default(), None, &[]);
     }
 
-    fn tell(&self, kind: &'static str, text: String, page: Option<String>, over: &[&str]) {
+    fn publish(&self, kind: &'static str, text: String, page: Option<String>, over: &[&str]) {
         let mut state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
         state.number += 1;
         let number = state.number;
@@ -64,7 +64,7 @@ impl Hub {
         self.news.notify_all();
     }
 
-    /// The newest page, and the number of the last message that it holds.
+    /// The newest page.
     pub(super) fn newest(&self) -> Option<Arc<str>> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner).page.clone()
     }
@@ -84,18 +84,18 @@ mod tests {
     use super::*;
 
     #[test]
-    fn who_comes_late_is_told_the_newest_of_each_kind_in_order() {
+    fn a_page_that_opens_late_gets_the_newest_of_each_kind_in_order() {
         let hub = Hub::default();
         hub.page("<p>".to_owned(), "");
         hub.curves("1");
         hub.curves("2");
         hub.mistakes("line 3");
-        let told = hub.after(0, Duration::ZERO);
+        let got = hub.after(0, Duration::ZERO);
         assert_eq!(
-            told.iter().map(|m| (m.kind, &*m.text)).collect::<Vec<_>>(),
+            got.iter().map(|m| (m.kind, &*m.text)).collect::<Vec<_>>(),
             [("checked", "{\"since\":\"\"}"), ("curves", "2"), ("mistakes", "\"line 3\"")]
         );
-        assert!(hub.after(told[2].number, Duration::ZERO).is_empty());
+        assert!(hub.after(got[2].number, Duration::ZERO).is_empty());
         // A checked page is newer than what stood before it.
         hub.page("<p>".to_owned(), "camera.track");
         assert_eq!(hub.after(0, Duration::ZERO).iter().map(|m| m.kind).collect::<Vec<_>>(), ["checked"]);

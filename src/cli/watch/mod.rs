@@ -54,7 +54,7 @@ pub(super) fn run(args: &WatchArgs) -> Outcome {
     let mut live = Live { shot: args.shot.clone(), budget: args.size.budget(), hub, good: None, seen: None };
     loop {
         let sources = live.build();
-        watched.follow(&args.shot, sources.as_ref());
+        watched.follow(&args.shot, &sources);
         match wakes.recv() {
             Ok(Wake::Saved) => {}
             Ok(Wake::Stop) | Err(_) => return Outcome::Fine,
@@ -81,42 +81,34 @@ struct Live {
 }
 
 impl Live {
-    /// Reads, compiles, shows, checks, shows; the files that were read.
-    fn build(&mut self) -> Option<Sources> {
-        let loaded = match input::load(&self.shot) {
-            Ok(loaded) => loaded,
+    /// Shows curves and places, checks, shows the verdict; why not, where that fails.
+    fn show(&mut self, compiled: Compiled) -> Result<(), String> {
+        let drawn = page::drawn(&compiled).map_err(|e| e.to_string())?;
+        if let Some(seen) = &self.seen {
+            self.hub.curves(&drawn.since(seen));
+        }
+        let drawn = self.seen.insert(drawn);
+        let report = compiled.checked().map_err(|e| e.to_string())?;
+        let since = self.good.as_ref().map(|old| lines(&changes::between(old, &report.compiled), false));
+        let text = page::live(&report, drawn).map_err(|e| e.to_string())?;
+        self.hub.page(text, &since.unwrap_or_default());
+        self.good = Some(report.compiled);
+        Ok(())
+    }
+
+    /// Reads and compiles the shot and shows it, or its mistakes; the files that were read.
+    fn build(&mut self) -> Sources {
+        match input::load(&self.shot).and_then(|loaded| prepared::compiled(loaded, self.budget)) {
+            Ok((compiled, sources)) => {
+                if let Err(why) = self.show(compiled) {
+                    self.hub.mistakes(&visible(&why));
+                }
+                sources
+            }
             Err(rejection) => {
                 self.hub.mistakes(&rejection.render(false));
-                return Some(rejection.sources().clone());
+                rejection.sources().clone()
             }
-        };
-        let (compiled, sources) = match prepared::compiled(loaded, self.budget) {
-            Ok(made) => made,
-            Err(rejection) => {
-                self.hub.mistakes(&rejection.render(false));
-                return Some(rejection.sources().clone());
-            }
-        };
-        match page::drawn(&compiled) {
-            Ok(drawn) => {
-                if let Some(seen) = &self.seen {
-                    self.hub.curves(&drawn.since(seen));
-                }
-                self.seen = Some(drawn);
-            }
-            Err(error) => self.hub.mistakes(&visible(&error.to_string())),
         }
-        match compiled.checked() {
-            Ok(report) => {
-                let since = self.good.as_ref().map(|old| lines(&changes::between(old, &report.compiled), false));
-                match page::live(&report) {
-                    Ok(text) => self.hub.page(text, &since.unwrap_or_default()),
-                    Err(error) => self.hub.mistakes(&visible(&error.to_string())),
-                }
-                self.good = Some(report.compiled);
-            }
-            Err(error) => self.hub.mistakes(&visible(&error.to_string())),
-        }
-        Some(sources)
     }
 }

@@ -1,8 +1,8 @@
 //! The page on 127.0.0.1, and nothing else: `/` is the newest page, `/events` a stream of what happens (server-sent events, HTML Living Standard 9.2).
 //!
 //! Invariant: the address is the loopback's alone; a request that names another host is refused, so that no page of another site reads this one by a name of its own that leads here; no path
-//! from the network is ever opened as a file; bodies are not read, and nothing is as large as a client says. So many guests are answered at once, so many pages may listen; others are told
-//! to come later. Every answer ends its connection (RFC 9112); requests are read by `httparse`.
+//! from the network is ever opened as a file; bodies are not read, and nothing is as large as a client says. At most [`GUESTS`] guests are answered at once, and at most [`LISTENERS`] pages listen;
+//! the others get status 503. Every answer ends its connection (RFC 9112); requests are read by `httparse`.
 //! Limits: HTTP/1.1 without encryption: whoever has an account on this machine can read the page.
 
 use std::io::{self, Read as _, Write as _};
@@ -55,7 +55,7 @@ pub(super) fn start(port: u16, hub: Arc<Hub>) -> io::Result<u16> {
                 continue;
             };
             let Some(seat) = Seat::take(&guests, GUESTS) else {
-                let _told = tell(&guest, 503, "too many guests");
+                let _gone = tell(&guest, 503, "too many guests");
                 continue;
             };
             let (hub, listeners) = (Arc::clone(&hub), Arc::clone(&listeners));
@@ -181,7 +181,7 @@ fn refuse(mut guest: &TcpStream, status: u16, why: &str) -> io::Result<()> {
     Ok(())
 }
 
-/// Tells one page everything until it is gone.
+/// Sends one page every message until it is gone.
 fn stream(mut guest: &TcpStream, hub: &Hub) -> io::Result<()> {
     guest.write_all(b"HTTP/1.1 200 OK\r\nContent-Type: text/event-stream\r\nCache-Control: no-store\r\nConnection: close\r\n\r\n")?;
     let mut number = 0;
