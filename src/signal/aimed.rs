@@ -2,8 +2,8 @@
 //!
 //! Invariant: solved anew at every instant from the rest positions of the two axes, so that no frame depends on another and every order of asking gives
 //! the same bits. Derivatives are exact by implicit differentiation over jets.
-//! What the camera's own channels do is never shifted, and its group's choreography time is that of the offset. A smoothed target is the weighted sum of where it is at
-//! 17 choreography times of its own group, each a jet: shifts of k/16 of the width, weights (9 - |k|)/81, k from -8 to 8, as a triangle of that width.
+//! The camera's own channels are never shifted. The offset is read at the choreography time of the camera's group. A smoothed target is the weighted sum of where it is
+//! at 17 choreography times of its own group, each a jet: shifts of k/16 of the width, weights (9 - |k|)/81, k from -8 to 8, as a triangle of that width.
 
 use std::sync::Arc;
 
@@ -37,7 +37,7 @@ pub(crate) struct Aimed<'a> {
 /// What the search of two angles costs, in layers: measured on the demo's camera.
 const SEARCH: usize = 60;
 
-/// Layers asked at a shifted time that count as one, beside the search: with four, a smoothed aim at a limb took 6 s until the budget refused it.
+/// Layers asked at a shifted time that take as long as one layer of the search, measured on a smoothed aim at a limb.
 const SHIFTED: usize = 2;
 
 /// The body or limb that carries the target.
@@ -104,20 +104,19 @@ impl<'a> Aimed<'a> {
         let offset = Vector { x: part(x), y: part(y), z: part(z) };
         let target = match &self.target {
             Some(Target { body, limb, signals }) => {
+                // The time of each channel once, however many shifts there are.
+                let timed: Vec<_> = signals.iter().map(|s| s.as_ref().map(|s| (s, s.time(t, branch)))).collect();
                 let out = |shift: f64| {
                     // Each channel once, however many limbs it turns.
                     let nothing = Jet::constant(f64::NAN);
-                    let values: Vec<Jet> = signals.iter().map(|s| s.as_ref().map_or(nothing, |s| s.shifted(t, branch, shift))).collect();
+                    let values: Vec<Jet> = timed.iter().map(|s| s.map_or(nothing, |(s, time)| s.shifted(time, shift))).collect();
                     body.pose_of(*limb, &|i| values.get(i).copied().unwrap_or(nothing)).out(offset)
                 };
                 match self.shifts.as_slice() {
                     [(shift, _)] => out(*shift),
                     all => {
-                        let sum = |of: fn(&Vector<Jet>) -> Jet, places: &[Vector<Jet>]| {
-                            places.iter().zip(all).fold(Jet::default(), |sum, (place, (_, weight))| sum + of(place) * *weight)
-                        };
-                        let places: Vec<Vector<Jet>> = all.iter().map(|(shift, _)| out(*shift)).collect();
-                        Vector { x: sum(|v| v.x, &places), y: sum(|v| v.y, &places), z: sum(|v| v.z, &places) }
+                        let nowhere = Vector::constant(Vector::new(0.0, 0.0, 0.0));
+                        all.iter().fold(nowhere, |sum, (shift, weight)| sum + out(*shift).times(*weight))
                     }
                 }
             }

@@ -48,15 +48,20 @@ impl ChannelSignal {
     /// Value and derivatives at frame time `t`, by the formula that holds at `branch`. Units: the channel's unit, per frame^k.
     #[must_use]
     pub(crate) fn jet(&self, t: f64, branch: f64) -> Jet {
-        self.shifted(t, branch, 0.0)
+        self.shifted(self.time(t, branch), 0.0)
     }
 
-    /// The same with the choreography time shifted by so many frames.
+    /// The same with the choreography time, found by [`ChannelSignal::time`], shifted by so many frames.
     #[must_use]
-    pub(super) fn shifted(&self, t: f64, branch: f64, shift: f64) -> Jet {
-        let Some(time) = &self.time else { return self.layered(t + shift, branch + shift) };
-        let (at, branch) = time.time(t, branch);
-        retimed(at, self.layered(at.p + shift, branch + shift))
+    pub(super) fn shifted(&self, (at, branch): (Jet, f64), shift: f64) -> Jet {
+        let layered = self.layered(at.p + shift, branch + shift);
+        if self.time.is_some() { retimed(at, layered) } else { layered }
+    }
+
+    /// The choreography time at `t`, and the one that names the branch of `branch`.
+    #[must_use]
+    pub(super) fn time(&self, t: f64, branch: f64) -> (Jet, f64) {
+        self.time.as_ref().map_or((Jet::time(t), branch), |time| time.time(t, branch))
     }
 
     /// The layers together at a choreography time.
