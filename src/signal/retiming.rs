@@ -65,7 +65,7 @@ impl Retiming {
             parts.push(part);
         }
         parts.reverse();
-        Some(Parts(parts).film(choreography))
+        Some(Parts(parts).snapped(time, choreography))
     }
 
     /// The same, and the nearest there is where it is never reached: for showing where a key went.
@@ -146,9 +146,13 @@ impl Parts<'_> {
         self.0.iter().fold(t, |t, part| part.at(t))
     }
 
-    /// The film time of a choreography time by these parts' formulas: a whole frame where that has it exactly.
+    /// The film time of a choreography time by these parts' formulas.
     fn film(&self, choreography: f64) -> f64 {
-        let found = self.0.iter().rev().fold(choreography, |time, part| part.inverse(time));
+        self.snapped(self.0.iter().rev().fold(choreography, |time, part| part.inverse(time)), choreography)
+    }
+
+    /// The film time `found` for a choreography time: the whole frame beside it where that has it exactly.
+    fn snapped(&self, found: f64, choreography: f64) -> f64 {
         let frame = found.round();
         if (found - frame).abs() < NEAR && self.at(frame) == choreography { frame } else { found }
     }
