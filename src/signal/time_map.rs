@@ -46,7 +46,7 @@ impl TimeMap {
                 TimeMap { parts: parts(&points, *ease) }
             }
         };
-        (map != whole(Law::Shift(0.0)) && map != whole(Law::Shift(-0.0))).then_some(map)
+        (map != whole(Law::Shift(0.0))).then_some(map)
     }
 
     /// The part that holds at `branch`.
