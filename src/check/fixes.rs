@@ -6,10 +6,11 @@
 
 use std::collections::BTreeSet;
 
-use super::clearance::{self, Against, Nearest};
+use super::clearance::{self, Nearest};
+use super::judged::Tally;
 use super::runnable::Runnable;
 use super::violation::{Between, Cause, Fix, Limit, Part, Subject, Violation};
-use super::{held, later, moving, reach, slack};
+use super::{later, moving, reach, slack};
 use crate::compile::{Compiled, Edge};
 use crate::motion::Peaks;
 use crate::number::directed::{self, Places};
@@ -184,25 +185,16 @@ impl<'a> Trial<'a> {
             let channels = stage.body_of(group).map(|b| b.every_channel().to_vec()).unwrap_or_default();
             channels.into_iter().flat_map(|c| stage.axes_of(c)).any(|a| self.follows[a])
         };
-        let counts = |n: &Nearest| moved(n.group) || matches!(n.against, Against::Group(o) | Against::Rail(o) if moved(o));
-        clearance::is_kept(&again.course(), &counts, again.compiled().work())
+        clearance::is_kept(&again.course(), &|n: &Nearest| later::touches(n, moved), again.compiled().work())
     }
 
     /// True where no axis exceeds more in another pass than before.
     fn spares_other_passes(&self, again: &Program) -> bool {
         let (old, new) = (self.program.compiled(), again.compiled());
-        let found = |compiled: &Compiled, i: usize| {
-            let program = Program::one(compiled, i).ok().flatten()?;
-            Some(match program.stations() {
-                None => moving::check(&program).1,
-                Some(stations) => held::check(&program, stations).1,
-            })
-        };
         let mut others = (0..old.shot().passes().len()).filter(|i| *i != self.program.index());
-        others.all(|i| {
-            let (Some(before), Some(after)) = (found(old, i), found(new, i)) else { return false };
-            let count = |all: &[Violation], id: AxisId| all.iter().filter(|v| v.subject.axis() == id).count();
-            new.stage().axis_ids().all(|id| count(&after, id) <= count(&before, id))
+        others.all(|i| match (Tally::of_pass(old, i), Tally::of_pass(new, i)) {
+            (Some(before), Some(after)) => after.is_within(&before),
+            _ => false,
         })
     }
 

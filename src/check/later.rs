@@ -1,12 +1,15 @@
-//! What brings two things apart that come too near: one of them some whole frames later or earlier.
+//! Finds a delay in whole frames that keeps two things apart.
 //!
 //! What: where a copy drives a group, another `delay` of the copy is tried; else a retime of the group, nearest to film. Delays are tried at 1, 2, 4 ... frames to either side,
 //! then halved down to the least that holds. Invariant: an offer was compiled and judged: in every pass no axis exceeds more than before, what is moved has its reach and
 //! taut wires, and whatever it could meet keeps its clearance. Limits: cameras are left as they are, and so is what meets an obstacle; between the delays tried nothing is known.
 
+use core::cell::OnceCell;
+
 use super::clearance::{self, Against, Nearest};
+use super::judged::Tally;
 use super::violation::{Fix, Violation};
-use super::{held, moving, reach, slack};
+use super::{reach, slack};
 use crate::compile::Compiled;
 use crate::number::whole;
 use crate::program::Program;
@@ -35,6 +38,11 @@ pub(super) fn groups(nearest: &Nearest) -> Option<[GroupId; 2]> {
     Some([nearest.group.min(other), nearest.group.max(other)])
 }
 
+/// True where one of the two is what a trial moved.
+pub(super) fn touches(nearest: &Nearest, moved: impl Fn(GroupId) -> bool) -> bool {
+    moved(nearest.group) || matches!(nearest.against, Against::Group(other) | Against::Rail(other) if moved(other))
+}
+
 /// A group that is tried at other times.
 struct Later<'a> {
     program: &'a Program,
@@ -44,6 +52,8 @@ struct Later<'a> {
     /// The axes that follow.
     axes: Vec<AxisId>,
     follows: PerAxis<bool>,
+    /// What each pass exceeds as it is, as far as it was asked for: no trial changes that.
+    before: Vec<OnceCell<Option<Tally>>>,
 }
 
 impl<'a> Later<'a> {
@@ -69,7 +79,7 @@ impl<'a> Later<'a> {
         };
         let follows = PerAxis::new(stage, |id| aimed(id) || groups.iter().any(|g| stage.group(*g).has(id)));
         let axes = stage.axis_ids().filter(|id| follows[*id]).collect();
-        Later { program, group, copy, axes, follows }
+        Later { program, group, copy, axes, follows, before: shot.passes().iter().map(|_| OnceCell::new()).collect() }
     }
 
     /// The offer with the least delay to either side.
@@ -127,35 +137,26 @@ impl<'a> Later<'a> {
     }
 
     fn holds(&self, shot: Shot) -> bool {
-        let before = self.program.compiled();
-        let Ok(after) = before.with_axes_of(shot, &self.axes) else { return false };
+        let Ok(after) = self.program.compiled().with_axes_of(shot, &self.axes) else { return false };
         // The pass itself first: it is what most delays fail.
         let own = self.program.index();
         let passes = core::iter::once(own).chain((0..after.shot().passes().len()).filter(|i| *i != own));
-        passes.into_iter().all(|i| self.pass_holds(before, &after, i))
+        passes.into_iter().all(|i| self.pass_holds(&after, i))
     }
 
-    fn pass_holds(&self, before: &Compiled, after: &Compiled, index: usize) -> bool {
-        let planned = |c: &Compiled| Program::one(c, index).ok().flatten();
-        let (Some(old), Some(new)) = (planned(before), planned(after)) else { return false };
+    fn pass_holds(&self, after: &Compiled, index: usize) -> bool {
+        let known = self.before.get(index).and_then(|pass| pass.get_or_init(|| Tally::of_pass(self.program.compiled(), index)).as_ref());
+        let (Some(old), Some(new)) = (known, Program::one(after, index).ok().flatten()) else { return false };
         let stage = after.stage();
         let ours = |v: &Violation| self.follows[v.subject.axis()];
         let moved =
             |group: GroupId| self.axes.iter().any(|a| !new.parks(*a) && stage.group(group).has(*a)) || aims_from(stage, group, self);
-        let counts = |n: &Nearest| moved(n.group) || matches!(n.against, Against::Group(o) | Against::Rail(o) if moved(o));
-        let found = |p: &Program| match p.stations() {
-            None => moving::check(p).1,
-            Some(stations) => held::check(p, stations).1,
-        };
+        let counts = |n: &Nearest| touches(n, moved);
         let apart = || match new.stations() {
             None => clearance::is_kept(&new.course(), &counts, after.work()),
             Some(_) => clearance::clearance(&new).is_none_or(|r| r.pairs.iter().filter(|n| counts(n)).all(Nearest::is_kept)),
         };
-        let no_worse = || {
-            let (old, new) = (found(&old), found(&new));
-            let count = |all: &[Violation], id: AxisId| all.iter().filter(|v| v.subject.axis() == id).count();
-            stage.axis_ids().all(|id| count(&new, id) <= count(&old, id))
-        };
+        let no_worse = || Tally::of(&new).is_within(old);
         let reached =
             || new.stations().is_some() || !(reach::violations(&new).iter().any(ours) || slack::violations(&new).iter().any(ours));
         apart() && no_worse() && reached()

@@ -20,6 +20,7 @@ mod framing;
 mod gap_words;
 mod gaps;
 mod held;
+mod judged;
 mod keys_around;
 pub(crate) mod lag;
 mod later;
@@ -79,10 +80,7 @@ impl Compiled {
                 Some(known) => Arc::clone(&known.way_clearance),
                 None => Arc::new([Leg::MoveToStart, Leg::ReturnHome].map(|leg| (leg, clearance::on_the_way(&program, leg)))),
             };
-            let (axes, mut violations) = match program.stations() {
-                None => moving::check(&program),
-                Some(stations) => held::check(&program, stations),
-            };
+            let (axes, mut violations) = judged::check(&program);
             let near = gaps::violations(&program, clearance.as_ref(), &violations);
             violations.extend(near);
             let fastest = fastest::fastest(&program);
