@@ -195,12 +195,14 @@ impl<'a> Oracle<'a> {
     }
 
     fn evaluated(&self, t: f64) -> State {
-        let mut channels: Vec<f64> = self.channels.iter().map(|c| self.layered(c, t, 0.0)).collect();
+        let times: Vec<f64> = self.times.iter().map(|time| time.at(t)).collect();
+        let time = |group: usize| times.get(group).copied().unwrap_or(t);
+        let mut channels: Vec<f64> = self.channels.iter().map(|c| self.layered(c, time(c.group))).collect();
         let layered = |c: ChannelId| channels.get(c.index()).copied().unwrap_or(f64::NAN);
-        let shifted = |c: ChannelId, by: f64| self.channels.get(c.index()).map_or(f64::NAN, |c| self.layered(c, t, by));
+        let shifted = |c: ChannelId, by: f64| self.channels.get(c.index()).map_or(f64::NAN, |c| self.layered(c, time(c.group) + by));
         let mut turned: Vec<(ChannelId, f64)> = Vec::new();
         for (sight, last) in self.sights.iter().zip(&self.last) {
-            let at = self.times.get(sight.camera.index()).map_or(t, |time| time.at(t));
+            let at = time(sight.camera.index());
             let found = sight.target(self.stage, at, &shifted).and_then(|target| sight.angles(self.stage, target, last.get(), &layered));
             last.set(found);
             if found.is_none() {
@@ -302,12 +304,11 @@ impl<'a> Oracle<'a> {
         self.sights.iter().any(|s| s.channels.contains(&channel))
     }
 
-    /// A channel's layers together, without aims, its choreography time shifted by some frames.
-    fn layered(&self, channel: &Channel, t: f64, shift: f64) -> f64 {
+    /// A channel's layers together, without aims, at choreography time `t` of its group.
+    fn layered(&self, channel: &Channel, t: f64) -> f64 {
         if channel.terms.is_empty() {
             return channel.rest;
         }
-        let t = self.times.get(channel.group).map_or(t, |time| time.at(t)) + shift;
         channel.terms.iter().map(|term| term.scale * self.layers.get(term.layer).map_or(f64::NAN, |l| l.at(t - term.delay))).sum()
     }
 
