@@ -12,7 +12,7 @@ use super::term::Term;
 use crate::bounds::MOST_KNOTS;
 use crate::motion::curve::Curve;
 use crate::motion::quintic::Quintic;
-use crate::motion::signal::{Knot, SignalError, Stretch};
+use crate::motion::signal::{Knot, SignalError};
 use crate::number::Jet;
 
 /// What a channel does.
@@ -164,16 +164,8 @@ impl ChannelSignal {
     /// ends on film. `None` where it is none, or where time does not run straight.
     #[must_use]
     pub(crate) fn straight(&self, branch: f64, ends: [f64; 2]) -> Option<(f64, f64, Quintic)> {
-        let (time, [Term { layer, delay, scale }]) = (self.time.as_ref().filter(|_| self.is_polynomial)?, &*self.terms) else {
-            return None;
-        };
-        let later = |t: f64| {
-            let Stretch { from, to, polynomial } = layer.stretch(t - delay)?;
-            let polynomial = polynomial
-                .map(|(origin, length, quintic)| (origin + delay, length, if *scale == 1.0 { quintic } else { quintic.scaled(*scale) }));
-            Some(Stretch { from: from + delay, to: to + delay, polynomial })
-        };
-        time.straight(&later, branch, ends)
+        let (time, [term]) = (self.time.as_ref().filter(|_| self.is_polynomial)?, &*self.terms) else { return None };
+        time.straight(&|t| term.stretch(t), branch, ends)
     }
 
     /// Where it stands when nothing drives it.

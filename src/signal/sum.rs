@@ -133,13 +133,12 @@ impl Sum {
 /// The stretch of a layer that holds at `branch`.
 fn part(index: usize, term: &Term, branch: f64) -> Part {
     let always = Part { from: f64::NEG_INFINITY, to: f64::INFINITY, what: What::Asked(index) };
-    let Some(Stretch { from, to, polynomial }) = term.layer.stretch(branch - term.delay) else { return always };
-    let (from, to) = (from + term.delay, to + term.delay);
+    let Some(Stretch { from, to, polynomial }) = term.stretch(branch) else { return always };
     if !(from <= branch && branch <= to && from < to) {
         return always;
     }
     let what = match polynomial {
-        Some((origin, length, quintic)) => What::Polynomial { origin: origin + term.delay, length, quintic: quintic.scaled(term.scale) },
+        Some((origin, length, quintic)) => What::Polynomial { origin, length, quintic },
         None => What::Asked(index),
     };
     Part { from, to, what }

@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use crate::motion::signal::Signal;
+use crate::motion::quintic::Quintic;
+use crate::motion::signal::{Signal, Stretch};
 use crate::number::Jet;
 
 /// A layer as one channel has it: later and scaled.
@@ -17,5 +18,13 @@ impl Term {
     pub(super) fn jet(&self, t: f64, branch: f64) -> Jet {
         let jet = self.layer.jet(t - self.delay, branch - self.delay);
         if self.scale == 1.0 { jet } else { jet * self.scale }
+    }
+
+    /// The layer's stretch that holds at `branch`, later and scaled as the term is; `None` where the layer has none.
+    pub(super) fn stretch(&self, branch: f64) -> Option<Stretch> {
+        let Stretch { from, to, polynomial } = self.layer.stretch(branch - self.delay)?;
+        let scaled = |quintic: Quintic| if self.scale == 1.0 { quintic } else { quintic.scaled(self.scale) };
+        let polynomial = polynomial.map(|(origin, length, quintic)| (origin + self.delay, length, scaled(quintic)));
+        Some(Stretch { from: from + self.delay, to: to + self.delay, polynomial })
     }
 }
