@@ -7,6 +7,23 @@ const FRAME_POINT: &[(&str, Bound)] =
     &[("frame", bounds::FRAME), ("x", bounds::POSITION), ("y", bounds::POSITION), ("z", bounds::POSITION)];
 const FILM_CHOREOGRAPHY: &[(&str, Bound)] = &[("film frame", bounds::FRAME), ("choreography frame", bounds::FRAME)];
 
+const DELAY: Entry = Entry {
+    name: "delay",
+    holds: Holds::Number(bounds::DELAY),
+    unit: "frames",
+    default: Default::Value("0"),
+    meaning: "how much later; negative for earlier",
+    example: "9",
+};
+const SCALE: Entry = Entry {
+    name: "scale",
+    holds: Holds::Factors(bounds::FACTOR),
+    unit: "",
+    default: Default::None("1 for every channel"),
+    meaning: "factors by channel, channels without their group",
+    example: "{ roll = -1, wing = 0.9 }",
+};
+
 /// A copy.
 pub(crate) static COPY: Section = Section {
     header: "[[copy]]",
@@ -14,22 +31,8 @@ pub(crate) static COPY: Section = Section {
     keys: &[
         Entry { name: "from", holds: Holds::Text, unit: "", default: Default::Must, meaning: "a group", example: "\"heron_a\"" },
         Entry { name: "to", holds: Holds::Text, unit: "", default: Default::Must, meaning: "another group", example: "\"heron_b\"" },
-        Entry {
-            name: "delay",
-            holds: Holds::Number(bounds::DELAY),
-            unit: "frames",
-            default: Default::Value("0"),
-            meaning: "how much later; negative for earlier",
-            example: "9",
-        },
-        Entry {
-            name: "scale",
-            holds: Holds::Factors(bounds::FACTOR),
-            unit: "",
-            default: Default::None("1 for every channel"),
-            meaning: "factors by channel, channels without their group",
-            example: "{ roll = -1, wing = 0.9 }",
-        },
+        DELAY,
+        SCALE,
     ],
     rules: &[],
     example: "[[copy]]\nfrom = \"heron_a\"\nto = \"heron_b\"\ndelay = 9\nscale = { roll = -1, wing = 0.9 }\n\n[[track]]\nchannel = \"heron_b.bridge\"\nkeys = [[1, -1200]]\n",
@@ -56,22 +59,8 @@ pub(crate) static ROUTINE: Section = Section {
             meaning: "the group it drives",
             example: "\"heron_a\"",
         },
-        Entry {
-            name: "delay",
-            holds: Holds::Number(bounds::DELAY),
-            unit: "frames",
-            default: Default::Value("0"),
-            meaning: "how much later it runs; negative for earlier",
-            example: "34",
-        },
-        Entry {
-            name: "scale",
-            holds: Holds::Factors(bounds::FACTOR),
-            unit: "",
-            default: Default::None("1 for every channel"),
-            meaning: "factors by channel, channels without their group",
-            example: "{ roll = -1 }",
-        },
+        Entry { meaning: "how much later it runs; negative for earlier", example: "34", ..DELAY },
+        Entry { example: "{ roll = -1 }", ..SCALE },
     ],
     rules: &[],
     example: "[[routine]]\nfile = \"take_off.toml\"\ngroup = \"heron_a\"\ndelay = 34\nscale = { roll = -1 }\n",
@@ -109,12 +98,10 @@ pub(crate) static RETIME: Section = Section {
             example: "4",
         },
         Entry {
-            name: "delay",
-            holds: Holds::Number(bounds::DELAY),
-            unit: "frames",
             default: Default::None("none"),
             meaning: "in place of `keys`: how much later the choreography runs; negative for earlier",
             example: "12",
+            ..DELAY
         },
     ],
     rules: &[Rule::OneOf(&["keys", "delay"]), Rule::OnlyBeside("ease", &["keys"])],

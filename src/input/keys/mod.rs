@@ -131,6 +131,10 @@ pub(crate) enum Rule {
     OnlyBeside(&'static str, &'static [&'static str]),
 }
 
+/// The version of a file.
+pub(super) const FORMAT: Entry =
+    Entry { name: "format", holds: Holds::Whole(1, 1), unit: "", default: Default::Must, meaning: "version of this format", example: "1" };
+
 /// A letter, then letters, digits and `_`: names of groups, axes and passes.
 pub(super) const NAME: Holds =
     Holds::Shaped("^[a-z][a-z0-9_]{0,63}$", "a lower-case letter, then lower-case letters, digits and `_`; at most 64 characters");

@@ -1,7 +1,7 @@
 //! Keys of the shot file.
 
 use super::group_tables::{AIM, COPY, RETIME, ROUTINE};
-use super::{Default, Entry, Holds, NAME, Rule, Section};
+use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
 use crate::input::choices::EXPOSURES;
 use crate::shot::Shape;
@@ -28,19 +28,31 @@ const CHANNEL: Entry = Entry {
     example: "\"heron_a.wing\"",
 };
 
+const TRACKS: Entry = Entry {
+    name: "track",
+    holds: Holds::Many(&TRACK),
+    unit: "",
+    default: Default::None("none"),
+    meaning: "curves through keys",
+    example: "",
+};
+const CYCLES: Entry = Entry {
+    name: "cycle",
+    holds: Holds::Many(&CYCLE),
+    unit: "",
+    default: Default::None("none"),
+    meaning: "beats that repeat",
+    example: "",
+};
+const DRIFTS: Entry =
+    Entry { name: "drift", holds: Holds::Many(&DRIFT), unit: "", default: Default::None("none"), meaning: "slow wander", example: "" };
+
 /// The top of the shot file.
 pub(crate) static SHOT: Section = Section {
     header: "",
     meaning: "Tracks, cycles and drifts on one channel add. A channel that nothing drives stays where its axes are at home.",
     keys: &[
-        Entry {
-            name: "format",
-            holds: Holds::Whole(1, 1),
-            unit: "",
-            default: Default::Must,
-            meaning: "version of this format",
-            example: "1",
-        },
+        FORMAT,
         Entry {
             name: "name",
             holds: Holds::Text,
@@ -89,23 +101,9 @@ pub(crate) static SHOT: Section = Section {
             meaning: "choreography frame from which cycles and drifts count; if it is written, changing `frames` alone changes no step count",
             example: "1",
         },
-        Entry {
-            name: "track",
-            holds: Holds::Many(&TRACK),
-            unit: "",
-            default: Default::None("none"),
-            meaning: "curves through keys",
-            example: "",
-        },
-        Entry {
-            name: "cycle",
-            holds: Holds::Many(&CYCLE),
-            unit: "",
-            default: Default::None("none"),
-            meaning: "beats that repeat",
-            example: "",
-        },
-        Entry { name: "drift", holds: Holds::Many(&DRIFT), unit: "", default: Default::None("none"), meaning: "slow wander", example: "" },
+        TRACKS,
+        CYCLES,
+        DRIFTS,
         Entry {
             name: "copy",
             holds: Holds::Many(&COPY),
@@ -157,14 +155,7 @@ pub(crate) static ROUTINE_FILE: Section = Section {
     meaning: "The choreography of one figure, for any group that has its channels: tracks, cycles and drifts as in the shot file, and no other table. Channels, and columns of key files, \
               have no group: `hoist`, not `heron_a.hoist`. Paths lead from this file's folder.",
     keys: &[
-        Entry {
-            name: "format",
-            holds: Holds::Whole(1, 1),
-            unit: "",
-            default: Default::Value("1"),
-            meaning: "version of this format",
-            example: "1",
-        },
+        Entry { default: Default::Value("1"), ..FORMAT },
         Entry {
             name: "cycle_start",
             holds: Holds::Number(bounds::FRAME),
@@ -173,23 +164,9 @@ pub(crate) static ROUTINE_FILE: Section = Section {
             meaning: "frame of this file from which its cycles and drifts count",
             example: "1",
         },
-        Entry {
-            name: "track",
-            holds: Holds::Many(&TRACK),
-            unit: "",
-            default: Default::None("none"),
-            meaning: "curves through keys",
-            example: "",
-        },
-        Entry {
-            name: "cycle",
-            holds: Holds::Many(&CYCLE),
-            unit: "",
-            default: Default::None("none"),
-            meaning: "beats that repeat",
-            example: "",
-        },
-        Entry { name: "drift", holds: Holds::Many(&DRIFT), unit: "", default: Default::None("none"), meaning: "slow wander", example: "" },
+        TRACKS,
+        CYCLES,
+        DRIFTS,
     ],
     rules: &[],
     example: "format = 1\ncycle_start = 1\n\n[[track]]\nchannel = \"hoist\"\nkeys = [[1, 0], [60, 160]]\n\n[[cycle]]\nchannel = \"wing\"\nperiod = 14\nkeys = [[0.0, -18], [0.35, 38], [0.6, 10]]\namount = [[1, 0], [20, 1]]\n",

@@ -4,7 +4,7 @@ use super::body::{JOINT, KEEP_OUT, OBSTACLE, POINT, RAIL};
 use super::lens::LENS;
 use super::limb::{ENVELOPE, LIMB, ROD, WIRE};
 use super::machine::{DRUM, LIMB_WIRE, SWASHPLATE};
-use super::{Default, Entry, Holds, NAME, Rule, Section};
+use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds;
 use crate::input::choices::UNITS;
 
@@ -14,14 +14,7 @@ pub(crate) static STAGE: Section = Section {
     meaning: "Space is right-handed, y up, in mm; angles in degrees, turning right-handed about their axis. The name of a group, axis or pass is a lower-case \
               letter, then lower-case letters, digits and `_`; at most 64 characters. An axis has the full name `group.axis`; inside its own group's tables `axis` is enough. An unknown key is an error.",
     keys: &[
-        Entry {
-            name: "format",
-            holds: Holds::Whole(1, 1),
-            unit: "",
-            default: Default::Must,
-            meaning: "version of this format",
-            example: "1",
-        },
+        FORMAT,
         Entry {
             name: "name",
             holds: Holds::Text,
