@@ -2,7 +2,8 @@
 //!
 //! Invariant: delay and factors are in their bounds. That copies run in no circle is checked where all are known.
 
-use crate::bounds::{self, Flaw};
+use super::handed::Handed;
+use crate::bounds::Flaw;
 use crate::stage::GroupId;
 
 /// One program, handed on: every channel of `to` gets what drives the channel of the same name in `from`, later and scaled.
@@ -10,8 +11,7 @@ use crate::stage::GroupId;
 pub(crate) struct Copy {
     from: GroupId,
     to: GroupId,
-    delay: f64,
-    scale: Vec<(String, f64)>,
+    handed: Handed,
 }
 
 impl Copy {
@@ -20,12 +20,7 @@ impl Copy {
     /// # Errors
     /// Numbers out of range.
     pub(crate) fn new(from: GroupId, to: GroupId, delay: f64, scale: Vec<(String, f64)>) -> Result<Copy, Vec<Flaw>> {
-        let mut flaws = Vec::new();
-        flaws.extend(bounds::DELAY.check("delay", delay).err());
-        for (i, (_, factor)) in scale.iter().enumerate() {
-            flaws.extend(bounds::FACTOR.check("scale", *factor).err().map(|f| f.at_index(i)));
-        }
-        if flaws.is_empty() { Ok(Copy { from, to, delay, scale }) } else { Err(flaws) }
+        Ok(Copy { from, to, handed: Handed::new(delay, scale)? })
     }
 
     /// Group copied from.
@@ -43,17 +38,17 @@ impl Copy {
     /// Frames by which it runs later.
     #[must_use]
     pub(crate) fn delay(&self) -> f64 {
-        self.delay
+        self.handed.delay()
     }
 
     /// The same with another delay, which was checked.
     pub(super) fn delayed(&self, delay: f64) -> Copy {
-        Copy { delay, ..self.clone() }
+        Copy { handed: self.handed.delayed(delay), ..*self }
     }
 
     /// Factor of a channel by its name within the group; 1 where none is given.
     #[must_use]
     pub(crate) fn scale_of(&self, name: &str) -> f64 {
-        self.scale.iter().find(|(n, _)| n == name).map_or(1.0, |(_, k)| *k)
+        self.handed.scale_of(name)
     }
 }

@@ -6,6 +6,7 @@
 pub(crate) mod aim;
 mod circles;
 mod copy;
+mod handed;
 pub(crate) mod layer;
 pub(crate) mod pass;
 pub(crate) mod retime;

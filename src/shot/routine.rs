@@ -2,7 +2,8 @@
 //!
 //! Invariant: numbers are in their bounds. A layer of the shot file itself is called by nothing: not later, not scaled, counting from where the shot counts.
 
-use crate::bounds::{self, Flaw};
+use super::handed::Handed;
+use crate::bounds::Flaw;
 use crate::stage::GroupId;
 
 /// How a layer is called. Frames are those of the layer's own file.
@@ -27,8 +28,7 @@ impl Default for Call {
 pub(crate) struct Routine {
     /// The group whose channels its layers drive.
     pub group: GroupId,
-    delay: f64,
-    scale: Vec<(String, f64)>,
+    handed: Handed,
 }
 
 /// The frame from which a routine's cycles and drifts count where its file does not say.
@@ -40,17 +40,12 @@ impl Routine {
     /// # Errors
     /// Numbers out of range.
     pub(crate) fn new(group: GroupId, delay: f64, scale: Vec<(String, f64)>) -> Result<Routine, Vec<Flaw>> {
-        let mut flaws: Vec<Flaw> = bounds::DELAY.check("delay", delay).err().into_iter().collect();
-        for (i, (_, factor)) in scale.iter().enumerate() {
-            flaws.extend(bounds::FACTOR.check("scale", *factor).err().map(|f| f.at_index(i)));
-        }
-        if flaws.is_empty() { Ok(Routine { group, delay, scale }) } else { Err(flaws) }
+        Ok(Routine { group, handed: Handed::new(delay, scale)? })
     }
 
     /// How it calls a layer of a channel of this name within the group, in a file that counts from frame `start`.
     #[must_use]
     pub(crate) fn call(&self, channel: &str, start: f64) -> Call {
-        let scale = self.scale.iter().find(|(n, _)| n == channel).map_or(1.0, |(_, k)| *k);
-        Call { delay: self.delay, scale, start: Some(start) }
+        Call { delay: self.handed.delay(), scale: self.handed.scale_of(channel), start: Some(start) }
     }
 }
