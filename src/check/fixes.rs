@@ -134,7 +134,7 @@ impl<'a> Trial<'a> {
         let (stage, shot) = (program.compiled().stage(), program.compiled().shot());
         let follows = |id: &AxisId| {
             // An aim follows what its target does, by whatever track.
-            let aimed = shot.aims().iter().any(|a| a.channels().iter().any(|c| stage.own_axis(*c) == Some(*id)));
+            let aimed = shot.aims().iter().any(|a| a.which(stage, *id).is_some());
             let own = || stage.channels_of(*id).into_iter().flat_map(|c| program.compiled().sources_of(c));
             aimed || own().any(|s| s.kind == SourceKind::Track && s.index == track)
         };

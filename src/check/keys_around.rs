@@ -3,17 +3,18 @@
 use super::violation::Between;
 use crate::compile::Compiled;
 use crate::shot::Track;
-use crate::signal::{Source, SourceKind};
+use crate::signal::{Retiming, Source, SourceKind};
 use crate::stage::AxisId;
 use crate::time::FrameTime;
 
 /// The neighbouring keys around `frame`, of the track whose keys there differ most among those that drive the axis; of several that stand still, the first.
 pub(super) fn between(compiled: &Compiled, axis: AxisId, frame: FrameTime) -> Option<Between> {
     let shot = compiled.shot();
-    let time = compiled.stage().channels_of(axis).first().and_then(|c| compiled.time_of(*c));
+    let channels = compiled.stage().channels_of(axis);
+    let time = compiled.time_of_channels(&channels);
     let asked = time.as_ref().map_or(frame.0, |time| time.choreography(frame.0));
-    let film = |choreography: f64| time.as_ref().map_or(choreography, |time| time.film_or_edge(choreography));
-    let found = compiled.stage().channels_of(axis).into_iter().flat_map(|c| compiled.sources_of(c)).filter(|s| s.kind == SourceKind::Track);
+    let film = on_film(time.as_deref());
+    let found = channels.into_iter().flat_map(|c| compiled.sources_of(c)).filter(|s| s.kind == SourceKind::Track);
     let change = |s: &Source| {
         let keys = shot.tracks().get(s.index).map(Track::keys).unwrap_or_default();
         let after = keys.partition_point(|k| k.frame <= asked - s.delay).clamp(1, keys.len().max(1));
@@ -28,4 +29,9 @@ pub(super) fn between(compiled: &Compiled, axis: AxisId, frame: FrameTime) -> Op
     let after = if after == keys.len() && keys.last().is_some_and(|k| k.frame == here) { after - 1 } else { after };
     let key = |i: usize| keys.get(i).map(|k| (i, film(k.frame + source.delay), k.place));
     Some(Between { track: source.index, copy: source.copy, before: after.checked_sub(1).and_then(key), after: key(after) })
+}
+
+/// Where a choreography frame is on film, or nearest to it.
+pub(super) fn on_film(time: Option<&Retiming>) -> impl Fn(f64) -> f64 {
+    move |choreography| time.map_or(choreography, |time| time.film_or_edge(choreography))
 }

@@ -74,8 +74,7 @@ impl<'a> Later<'a> {
             looked_at += 1;
         }
         let aimed = |id: AxisId| {
-            let turns = |a: &crate::shot::Aim| a.channels().iter().any(|c| stage.own_axis(*c) == Some(id));
-            shot.aims().iter().any(|a| turns(a) && a.groups().iter().any(|g| groups.contains(g)))
+            shot.aims().iter().any(|a| a.which(stage, id).is_some() && a.groups().iter().any(|g| groups.contains(g)))
         };
         let follows = PerAxis::new(stage, |id| aimed(id) || groups.iter().any(|g| stage.group(*g).has(id)));
         let axes = stage.axis_ids().filter(|id| follows[*id]).collect();

@@ -211,11 +211,12 @@ pub(super) fn notes(compiled: &Compiled, reversals: &PerAxis<Vec<FrameTime>>) ->
         let mut add = |frame: Option<f64>, value: Option<f64>, kind: NoteKind| {
             found.push(Note { axis: Some(id), frame: frame.map(FrameTime), value, kind });
         };
-        let layers: Vec<Source> = stage.channels_of(id).into_iter().flat_map(|c| compiled.sources_of(c)).copied().collect();
+        let channels = stage.channels_of(id);
+        let layers: Vec<Source> = channels.iter().flat_map(|c| compiled.sources_of(*c)).copied().collect();
         // A mechanism's axis has a range of its own; its channels' keys are not in its unit.
         let own: &[Source] = if matches!(stage.driver(id), Driver::Own(_)) { &layers } else { &[] };
-        let time = stage.channels_of(id).first().and_then(|c| compiled.time_of(*c));
-        let film = |choreography: f64| time.as_ref().map_or(choreography, |time| time.film_or_edge(choreography));
+        let time = compiled.time_of_channels(&channels);
+        let film = on_film(time.as_deref());
         if let Some((at, by, kind)) = overshoot(shot, axis, m, own, &film) {
             add(Some(at), Some(by), kind);
         }

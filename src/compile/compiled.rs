@@ -158,6 +158,11 @@ impl Compiled {
         self.layers.time_of_channel(&self.stage, channel)
     }
 
+    /// The choreography time of what these channels drive together; `None` where it is film time.
+    pub(crate) fn time_of_channels(&self, channels: &[ChannelId]) -> Option<Arc<Retiming>> {
+        self.layers.time_of_channels(&self.stage, channels)
+    }
+
     /// The stage.
     #[must_use]
     pub fn stage(&self) -> &Stage {

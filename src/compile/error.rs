@@ -76,11 +76,11 @@ impl CompileError {
     /// The error of one axis.
     pub(super) fn axis(stage: &Stage, shot: &Shot, layers: &Layers, axis: AxisId, error: FitError) -> CompileError {
         let sources = layers.sources(stage, shot);
-        let time = stage.channels_of(axis).first().and_then(|c| layers.time_of_channel(stage, *c));
+        let time = layers.time_of_channels(stage, &stage.channels_of(axis));
         // Keys stand in choreography time; an error about no instant has none.
         let at = time.filter(|_| error.at().is_finite()).map_or(error.at(), |time| time.choreography(error.at()));
         let name = stage.axis_name(axis).to_owned();
-        let aim = shot.aims().iter().find(|a| a.channels().iter().any(|c| stage.own_axis(*c) == Some(axis)));
+        let aim = shot.aims().iter().find(|a| a.which(stage, axis).is_some());
         let (who, place) = match (stage.driver(axis), aim) {
             (_, Some(aim)) => (format!("the aim of `{}`", stage.group_name(aim.camera())), Some(aim.place())),
             (Driver::Machine(machine, _), None) => {

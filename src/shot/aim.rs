@@ -6,7 +6,7 @@
 use super::layer::{Key, Place};
 use crate::bounds::{self, Code, Flaw};
 use crate::mechanism::Aim as Solver;
-use crate::stage::{Body, ChannelId, GroupId, Stage};
+use crate::stage::{AxisId, Body, ChannelId, GroupId, Stage};
 
 /// Where the target is, from the body it belongs to or from the stage's origin. Unit: mm.
 #[derive(Debug, Clone, PartialEq)]
@@ -133,6 +133,12 @@ impl Aim {
     #[must_use]
     pub(crate) fn channels(&self) -> [ChannelId; 2] {
         self.spec.channels
+    }
+
+    /// Which of its two angles is this axis; `None` for an axis that it does not turn.
+    #[must_use]
+    pub(crate) fn which(&self, stage: &Stage, axis: AxisId) -> Option<usize> {
+        self.spec.channels.iter().position(|c| stage.own_axis(*c) == Some(axis))
     }
 
     /// Group whose body carries the target.

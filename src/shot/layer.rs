@@ -170,7 +170,7 @@ impl Track {
     /// # Errors
     /// As [`Track::new`].
     pub(crate) fn with_shape(&self, shape: Shape) -> Result<Track, Vec<Flaw>> {
-        Ok(Track { call: self.call, ..Track::new(self.channel, shape, None, self.keys.clone())? })
+        self.again(shape, None, self.keys.clone())
     }
 
     /// The same track with another value of key `index`.
@@ -182,7 +182,7 @@ impl Track {
         if let Some(key) = keys.get_mut(index) {
             key.value = value;
         }
-        Ok(Track { call: self.call, ..Track::new(self.channel, self.shape, self.blend, keys)? })
+        self.again(self.shape, self.blend, keys)
     }
 
     /// The same track with key `index` at another frame.
@@ -194,7 +194,12 @@ impl Track {
         if let Some(key) = keys.get_mut(index) {
             key.frame = frame;
         }
-        Ok(Track { call: self.call, ..Track::new(self.channel, self.shape, self.blend, keys)? })
+        self.again(self.shape, self.blend, keys)
+    }
+
+    /// A track of the same channel, called alike.
+    fn again(&self, shape: Shape, blend: Option<f64>, keys: Vec<Key>) -> Result<Track, Vec<Flaw>> {
+        Ok(Track { call: self.call, ..Track::new(self.channel, shape, blend, keys)? })
     }
 }
 
@@ -410,20 +415,24 @@ fn too_close(keys: &[Key], blend: f64) -> Option<Flaw> {
             worst = Some((i + 1, gap, a, b));
         }
     }
-    worst.map(|(i, gap, a, b)| {
-        Flaw::new(Code::CornersOverlap, "blend", "corners overlap")
-            .found(
-                format!(
-                    "{} on each side of a key; the keys at frames {} and {} are {} apart",
-                    with_unit(blend, "frames"),
-                    a.frame,
-                    b.frame,
-                    with_unit(gap, "frames")
-                ),
-                format!("at most half the distance between neighbouring keys: {}", with_unit(gap / 2.0, "frames")),
-            )
-            .help(format!("write blend = {} or less (key {} of the track)", gap / 2.0, i + 1))
-    })
+    worst.map(|(i, _, a, b)| corners_overlap("blend", blend, [a, b], &format!("key {} of the track", i + 1)))
+}
+
+/// The flaw that corners of this half-width, the value of `field`, do not fit between two keys, of which `which` says where they are.
+pub(super) fn corners_overlap(field: &str, half: f64, [a, b]: [&Key; 2], which: &str) -> Flaw {
+    let gap = b.frame - a.frame;
+    Flaw::new(Code::CornersOverlap, field, "corners overlap")
+        .found(
+            format!(
+                "{} on each side of a key; the keys at frames {} and {} are {} apart",
+                with_unit(half, "frames"),
+                a.frame,
+                b.frame,
+                with_unit(gap, "frames")
+            ),
+            format!("at most half the distance between neighbouring keys: {}", with_unit(gap / 2.0, "frames")),
+        )
+        .help(format!("write {field} = {} or less ({which})", gap / 2.0))
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 //! Invariant: film frames rise strictly, choreography frames never fall, and no part runs faster than [`bounds::RETIME_RATE`] allows; every corner has room
 //! on both sides of its key. What a retime means as a function is the business of `signal`.
 
-use super::layer::{Key, check_keys};
+use super::layer::{Key, check_keys, corners_overlap};
 use crate::bounds::{self, Code, Flaw, MOST_RETIME_KEYS, with_unit};
 use crate::stage::GroupId;
 
@@ -109,17 +109,7 @@ fn without_room(keys: &[Key], ease: f64) -> Option<Flaw> {
     if ease <= 0.5 * gap {
         return None;
     }
-    let flaw = Flaw::new(Code::CornersOverlap, "ease", "corners overlap").found(
-        format!(
-            "{} on each side of a key; the keys at frames {} and {} are {} apart",
-            with_unit(ease, "frames"),
-            a.frame,
-            b.frame,
-            with_unit(gap, "frames")
-        ),
-        format!("at most half the distance between neighbouring keys: {}", with_unit(gap / 2.0, "frames")),
-    );
-    Some(flaw.help(format!("write ease = {} or less (key {} of the retime)", gap / 2.0, i + 2)))
+    Some(corners_overlap("ease", ease, [a, b], &format!("key {} of the retime", i + 2)))
 }
 
 #[cfg(test)]

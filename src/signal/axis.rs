@@ -65,7 +65,7 @@ impl<'a> AxisSignal<'a> {
     /// More layers than can be meant.
     pub(crate) fn of(stage: &'a Stage, shot: &'a Shot, layers: &Layers, axis: AxisId) -> Result<AxisSignal<'a>, SignalError> {
         for aim in shot.aims() {
-            if let Some(which) = aim.channels().iter().position(|c| stage.own_axis(*c) == Some(axis)) {
+            if let Some(which) = aim.which(stage, axis) {
                 return Ok(AxisSignal::Aimed { aimed: Box::new(Aimed::new(stage, shot, layers, aim)?), which });
             }
         }

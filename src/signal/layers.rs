@@ -118,6 +118,12 @@ impl Layers {
         group_of(stage, channel).and_then(|group| self.time_of(group))
     }
 
+    /// The choreography time of what these channels drive together: that of the first one's group.
+    #[must_use]
+    pub(crate) fn time_of_channels(&self, stage: &Stage, channels: &[ChannelId]) -> Option<Arc<Retiming>> {
+        channels.first().and_then(|channel| self.time_of_channel(stage, *channel))
+    }
+
     /// The signal of one channel.
     ///
     /// # Errors
