@@ -19,44 +19,64 @@ const FEW_PIXELS: f64 = 10.0;
 /// Aspects closer than this are one; film backs are given with three digits.
 const SAME_ASPECT: f64 = 0.01;
 
+/// A camera with what it has seen so far.
+struct Watch<'a> {
+    camera: &'a Body,
+    lens: &'a Lens,
+    /// Of each figure: proxies, then rods.
+    seen: Vec<[Course; 2]>,
+    covering: Covering,
+}
+
 /// Every note on framing; one of `stride` frames is looked at.
 pub(super) fn notes(compiled: &Compiled, stride: u64) -> Vec<Note> {
     let stage = compiled.stage();
-    let mut found = Vec::new();
-    for camera in stage.bodies() {
-        let Some(lens) = camera.lens() else { continue };
-        found.extend(aspect(camera.group(), lens));
-        found.extend(breathing(compiled, camera, lens));
-        let figures: Vec<&Body> = stage.bodies().iter().filter(|b| b.lens().is_none()).collect();
-        let mut seen: Vec<[Course; 2]> = figures.iter().map(|_| [Course::default(), Course::default()]).collect();
-        let mut covering = Covering::default();
-        let offsets = offsets(compiled.shot());
-        for frame in compiled.shot().frames().frames().step_by(usize::try_from(stride).unwrap_or(usize::MAX)) {
-            for t in offsets.iter().map(|o| FrameTime(frame_time(frame) + o)) {
+    let figures: Vec<&Body> = stage.bodies().iter().filter(|b| b.lens().is_none()).collect();
+    let watch = |camera| {
+        let seen = figures.iter().map(|_| [Course::default(), Course::default()]).collect();
+        Some(Watch { camera, lens: Body::lens(camera)?, seen, covering: Covering::default() })
+    };
+    let mut watches: Vec<Watch<'_>> = stage.bodies().iter().filter_map(watch).collect();
+    if watches.is_empty() {
+        return Vec::new();
+    }
+    let offsets = offsets(compiled.shot());
+    for frame in compiled.shot().frames().frames().step_by(usize::try_from(stride).unwrap_or(usize::MAX)) {
+        for t in offsets.iter().map(|o| FrameTime(frame_time(frame) + o)) {
+            // As all cameras see them.
+            let places: Vec<Option<Posture>> = figures.iter().map(|figure| compiled.posture_at(None, figure, t).ok()).collect();
+            for Watch { camera, lens, seen, covering } in &mut watches {
                 let (Ok(pose), Ok(focus)) = (compiled.posture_at(None, camera, t), compiled.focus_at(None, camera, t)) else { continue };
                 let lens = lens.focused(focus);
                 if t.0 == frame_time(frame) {
                     covering.look(compiled, (&lens, pose.body()), &figures, t);
                 }
-                for (figure, courses) in figures.iter().zip(&mut seen) {
-                    let Ok(place) = compiled.posture_at(None, figure, t) else { continue };
-                    let [proxies, rods] = courses;
-                    proxies.see(t, &discs(&lens, pose.body(), &place, figure), &lens);
-                    rods.see(t, &rod_ends(&lens, pose.body(), &place, figure), &lens);
+                for ((figure, place), [proxies, rods]) in figures.iter().zip(&places).zip(seen) {
+                    let Some(place) = place else { continue };
+                    proxies.see((frame, t), &discs(&lens, pose.body(), place, figure), &lens);
+                    rods.see((frame, t), &rod_ends(&lens, pose.body(), place, figure), &lens);
                 }
             }
         }
-        for (figure, [proxies, rods]) in figures.iter().zip(seen) {
-            let kind = |rods| NoteKind::LeavesPicture { camera: camera.group(), figure: figure.group(), rods };
+    }
+    watches.into_iter().flat_map(|watch| watch.notes(compiled, &figures)).collect()
+}
+
+impl Watch<'_> {
+    fn notes(self, compiled: &Compiled, figures: &[&Body]) -> Vec<Note> {
+        let camera = self.camera.group();
+        let mut found: Vec<Note> = aspect(camera, self.lens).into_iter().chain(breathing(compiled, self.camera, self.lens)).collect();
+        for (figure, [proxies, rods]) in figures.iter().zip(self.seen) {
+            let kind = |rods| NoteKind::LeavesPicture { camera, figure: figure.group(), rods };
             found.extend(proxies.left().map(|(frame, count)| note(frame, count, kind(false))));
             found.extend(rods.left().map(|(frame, count)| note(frame, count, kind(true))));
             if let Some((t, pixels)) = proxies.smallest.filter(|(_, pixels)| *pixels < FEW_PIXELS) {
-                found.push(note(t, pixels, NoteKind::FewPixels { camera: camera.group(), figure: figure.group() }));
+                found.push(note(t, pixels, NoteKind::FewPixels { camera, figure: figure.group() }));
             }
         }
-        found.extend(covering.notes(camera.group(), &figures));
+        found.extend(self.covering.notes(camera, figures));
+        found
     }
-    found
 }
 
 pub(super) fn note(frame: FrameTime, value: f64, kind: NoteKind) -> Note {
@@ -97,7 +117,7 @@ struct Course {
     /// First instant at which it was not wholly in the picture, and at how many frames.
     out: Option<(FrameTime, f64)>,
     /// The last frame counted.
-    counted: Option<f64>,
+    counted: Option<i64>,
     /// When it was smallest, while some of it was in the picture: pixels.
     smallest: Option<(FrameTime, f64)>,
 }
@@ -110,7 +130,7 @@ struct Box {
 
 impl Course {
     /// `boxes` are the parts of the thing; none where there is no such thing.
-    fn see(&mut self, t: FrameTime, boxes: &[Option<Box>], lens: &Lens) {
+    fn see(&mut self, (frame, t): (i64, FrameTime), boxes: &[Option<Box>], lens: &Lens) {
         if boxes.is_empty() {
             return;
         }
@@ -121,8 +141,6 @@ impl Course {
         if boxes.iter().all(inside) {
             self.was_in = true;
         } else {
-            // Instants of one frame are less than half a frame from its middle.
-            let frame = (t.0 + 0.5).floor();
             let (first, count) = self.out.unwrap_or((t, 0.0));
             let more = if self.counted == Some(frame) { 0.0 } else { 1.0 };
             self.out = Some((first, count + more));
@@ -169,11 +187,15 @@ mod tests {
     use super::*;
     use crate::check::{fixture, words};
     use crate::mechanism::{JointKind, JointSpec, LensSpec, Optics, Vector};
-    use crate::shot::{Exposure, Shape};
+    use crate::shot::{Exposure, Pass, Shape};
     use crate::stage::{AxisSpec, BodySpec, Capsule, Rod, Stage, Surroundings, Unit};
 
     /// A camera with 1500 px of focal length and a figure 3 m before it that goes from `from` to `to` mm in frames 1 to 11; what is noted, in words.
-    fn noted(lens: Lens, radius: f64, [from, to]: [f64; 2], focus: Option<f64>) -> Vec<String> {
+    fn noted(lens: Lens, radius: f64, ends: [f64; 2], focus: Option<f64>) -> Vec<String> {
+        noted_with_shutter(180.0, lens, radius, ends, focus)
+    }
+
+    fn noted_with_shutter(degrees: f64, lens: Lens, radius: f64, [from, to]: [f64; 2], focus: Option<f64>) -> Vec<String> {
         let mm = |name: &str, home: f64| AxisSpec { home, ..AxisSpec::new(name, Unit::Millimetre, [-1e4, 1e4], [1e6, 1e6, 1e6]) };
         let camera_axes = vec![focus.map_or_else(|| mm("track", 0.0), |home| mm("focus_distance", home))];
         let groups = vec![fixture::group("camera", camera_axes), fixture::group("heron", vec![mm("fly", 0.0)])];
@@ -190,7 +212,7 @@ mod tests {
             },
         ];
         let stage = Stage::new("marsh", 1.0, groups).unwrap().with_bodies(bodies, Surroundings::default()).unwrap();
-        let passes = vec![fixture::pass(&stage, "picture", Exposure::Moving, 60.0)];
+        let passes = vec![Pass::new(&stage, "picture", Exposure::Moving, 60.0, degrees, 0.0, vec![]).unwrap()];
         let track = fixture::track(&stage, "heron.fly", Shape::MinimumJerk, &[(1.0, from), (11.0, to)]);
         let compiled = fixture::compiled(stage, (1, 11), vec![track], passes);
         notes(&compiled, 1).iter().map(|n| words::note(&compiled, n)).collect()
@@ -208,6 +230,13 @@ mod tests {
         let found = noted(lens([1280, 1024]), 60.0, [0.0, 1300.0], None);
         assert_eq!(found.len(), 1, "{found:?}");
         assert!(found[0].starts_with("heron leaves the picture of camera: not wholly in it in 3 frames, first at frame 8.75"), "{found:?}");
+    }
+
+    /// The same move: 1165 mm at 8.5, beyond 1170 mm from 9 on. With the shutter always open the exposure of frame 11 ends at 11.5, which is no frame more.
+    #[test]
+    fn the_end_of_a_whole_exposure_is_not_counted_as_the_next_frame() {
+        let found = noted_with_shutter(360.0, lens([1280, 1024]), 60.0, [0.0, 1300.0], None);
+        assert!(found.len() == 1 && found[0].contains("not wholly in it in 3 frames, first at frame 9"), "{found:?}");
     }
 
     /// 100 + 2 x 4 mm at half a pixel are 54 px; at a tenth of the pixels 5.4 px.
