@@ -33,7 +33,7 @@ impl Stage {
         for (name, at) in &surroundings.points {
             flaws.extend(check_name("point", name).err());
             if self.group_of_name(name).is_some() || surroundings.points.iter().filter(|(n, _)| n == name).count() > 1 {
-                let flaw = Flaw::new(Code::DuplicateName, "point", format!("`{name}` is a point and something else of the stage"));
+                let flaw = Flaw::new(Code::DuplicateName, "point", format!("the point `{name}` has the name of a group or of another point"));
                 flaws.push(flaw.help("give the point a name that no group and no other point has"));
             }
             if ![at.x, at.y, at.z].into_iter().all(|c| COORDINATE.contains(c)) {
@@ -83,19 +83,20 @@ impl Stage {
             channel
         };
         let channels: Vec<ChannelId> = spec.channels.iter().filter_map(|n| known(n, "joint")).collect();
-        let turning: Vec<ChannelId> = spec.limbs.iter().filter_map(|l| known(&l.channel, "limb")).collect();
+        let turning: Vec<Option<ChannelId>> = spec.limbs.iter().map(|l| known(&l.channel, "limb")).collect();
         let rail = spec.rail.as_ref().and_then(|(name, channel, reach, gap)| {
             Some(Rail { name: name.clone(), channel: known(channel, "rail")?, reach: *reach, gap: *gap })
         });
         let mut every_channel = channels.clone();
-        for (limb, channel) in spec.limbs.iter().zip(&turning) {
-            let unit = self.channel_unit(*channel);
+        for (limb, channel) in spec.limbs.iter().zip(turning) {
+            let Some(channel) = channel else { continue };
+            let unit = self.channel_unit(channel);
             if unit != "deg" {
                 let flaw = Flaw::new(Code::WrongUnit, "limb", format!("the limb `{}` does not fit its channel", limb.name));
                 flaws.push(flaw.found(format!("a channel in {unit}"), "a channel in deg").at_index(index));
             }
-            if !every_channel.contains(channel) {
-                every_channel.push(*channel);
+            if !every_channel.contains(&channel) {
+                every_channel.push(channel);
             }
         }
         if let Some(r) = &rail {
@@ -152,5 +153,31 @@ impl Stage {
     #[must_use]
     pub(crate) fn surroundings(&self) -> &Surroundings {
         &self.surroundings
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use crate::stage::{Axis, AxisSpec, BodySpec, GroupSpec, LimbSpec, Stage, Surroundings, Unit};
+
+    /// The first limb's channel is unknown; that of the second is in mm, and it is the second that is named.
+    #[test]
+    fn a_limb_after_one_of_an_unknown_channel_has_its_own_flaw() {
+        let slide = Axis::new(AxisSpec::new("slide", Unit::Millimetre, [-100.0, 100.0], [50.0, 20.0, 60.0])).unwrap();
+        let stage = Stage::new("marsh", 1.0, vec![GroupSpec { name: "heron".into(), axes: vec![slide] }]).unwrap();
+        let limb = |name: &str, channel: &str| LimbSpec {
+            name: name.into(),
+            parent: None,
+            pivot: [10.0, 0.0, 0.0],
+            turn: [0.0, 0.0, 1.0],
+            channel: channel.into(),
+        };
+        let body = BodySpec { limbs: vec![limb("wing", "heron.nothing"), limb("leg", "heron.slide")], ..BodySpec::new("heron") };
+        let flaws = stage.with_bodies(vec![body], Surroundings::default()).unwrap_err();
+        let found: Vec<(&str, &str)> = flaws.iter().map(|f| (f.code(), f.title.as_str())).collect();
+        let expected =
+            [("unknown-channel", "the stage has no channel `heron.nothing`"), ("wrong-unit", "the limb `leg` does not fit its channel")];
+        assert_eq!(found, expected);
     }
 }
