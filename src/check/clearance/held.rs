@@ -150,15 +150,9 @@ fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: 
 
 /// How far the boxes of a pair are apart, where that is enough.
 fn far_apart((index, _, other): &Couple<'_>, placed: &[Option<Placed>], scene: Scene, enough: f64) -> Option<f64> {
-    if other.is_own() {
-        return None;
-    }
     let around = |i: usize| placed.get(i).and_then(Option::as_ref).and_then(|p| p.boxes.all);
-    let theirs = match other.index() {
-        Some(i) => around(i),
-        None => other.standing().all,
-    };
-    let gap = around(*index)?.gap(&theirs?) - scene.rounding;
+    let theirs = other.index().map_or(other.standing().all, around)?;
+    let gap = around(*index)?.gap(&theirs) - scene.rounding;
     (gap >= enough).then_some(gap)
 }
 

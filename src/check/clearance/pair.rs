@@ -65,18 +65,15 @@ pub(super) fn scale(required: f64, body: &Body) -> f64 {
 pub(super) enum Other<'a> {
     Body(usize, &'a Body),
     /// Other parts of the same figure.
-    Own(usize, &'a Body),
+    Own(&'a Body),
     Obstacle(usize, &'a Capsule),
     Box(usize, &'a KeepOut),
 }
 
 impl Other<'_> {
-    /// The index of the other body, where it is one.
+    /// The index of the other body, where it is one: of parts of the same figure there is no other.
     pub(super) fn index(&self) -> Option<usize> {
-        match self {
-            Other::Body(i, _) | Other::Own(i, _) => Some(*i),
-            _ => None,
-        }
+        if let Other::Body(i, _) = self { Some(*i) } else { None }
     }
 
     /// The boxes of what stands still; none of a body.
@@ -92,7 +89,7 @@ impl Other<'_> {
     fn size(&self) -> u64 {
         match self {
             Other::Body(_, b) => size(b),
-            Other::Own(_, b) => u64::try_from(b.own_pairs().len()).unwrap_or(u64::MAX) / BOXES,
+            Other::Own(b) => u64::try_from(b.own_pairs().len()).unwrap_or(u64::MAX) / BOXES,
             _ => 1,
         }
     }
@@ -105,12 +102,7 @@ impl Other<'_> {
             Other::Box(i, _) => Against::KeepOut(*i),
         }
     }
-}
 
-/// Boxes compared at the cost of one comparison of capsules.
-pub(super) const BOXES: u64 = 8;
-
-impl Other<'_> {
     /// The distance to keep from it: parts of one figure only must not meet.
     pub(super) fn required(&self, clearance: f64) -> f64 {
         if self.is_own() { 0.0 } else { clearance }
@@ -122,6 +114,9 @@ impl Other<'_> {
     }
 }
 
+/// Boxes compared at the cost of one comparison of capsules.
+pub(super) const BOXES: u64 = 8;
+
 /// A body by its index, and one thing it is measured against.
 pub(super) type Couple<'a> = (usize, &'a Body, Other<'a>);
 
@@ -132,7 +127,7 @@ pub(super) fn couples(stage: &Stage) -> Vec<Couple<'_>> {
     let mut all = Vec::new();
     for (i, body) in bodies() {
         if !body.own_pairs().is_empty() {
-            all.push((i, body, Other::Own(i, body)));
+            all.push((i, body, Other::Own(body)));
         }
         all.extend(bodies().filter(|(j, _)| *j > i).map(|(j, other)| (i, body, Other::Body(j, other))));
         all.extend(around.obstacles.iter().enumerate().map(|(k, o)| (i, body, Other::Obstacle(k, &o.shape))));
@@ -142,7 +137,7 @@ pub(super) fn couples(stage: &Stage) -> Vec<Couple<'_>> {
 }
 
 /// A body in a cell: the ends of its capsules, and the boxes around them.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(super) struct Placed {
     ends: Vec<[End; 2]>,
     /// Of the capsules.
@@ -187,7 +182,6 @@ pub(super) fn look(enclosure: &Enclosure<'_>, body: &Body, other: &Other<'_>, sc
         Other::Body(_, o) => placed(enclosure, o, from, to),
         _ => None,
     };
-    let theirs = if other.is_own() { mine.clone() } else { theirs };
     let (found, _) = measured(body, mine.as_ref(), other, &other.standing(), theirs.as_ref());
     cell(from, to, found, scene)
 }
@@ -291,45 +285,60 @@ const MOST_PARTS: usize = 100_000;
 /// Names the nearest parts of the pairs that come too near, the worst of them, where `knows` the instant; pairs in the order of `found`.
 pub(super) fn name_parts(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], found: &mut [Nearest], knows: impl Fn(f64) -> bool) {
     let mut named: Vec<(&Couple<'_>, &mut Nearest)> =
-        couples.iter().zip(found).filter(|(_, n)| n.gap < n.required && knows(n.at)).collect();
+        couples.iter().zip(found).filter(|(_, n)| !n.is_kept() && knows(n.at)).collect();
     named.sort_by(|(_, a), (_, b)| (a.gap - a.required).total_cmp(&(b.gap - b.required)));
     for (couple, nearest) in named.into_iter().take(NAMED) {
-        let (_, body, other) = couple;
-        let theirs = if let Other::Body(_, o) = other { o.solids().len() } else { 1 };
-        if body.solids().len().saturating_mul(theirs.max(body.own_pairs().len() / body.solids().len().max(1))) <= MOST_PARTS {
+        if comparisons(couple) <= MOST_PARTS {
             nearest.parts = parts(enclosure, couple, nearest.at);
         }
     }
 }
 
+/// How many parts are compared to find the nearest of a pair.
+fn comparisons((_, body, other): &Couple<'_>) -> usize {
+    match other {
+        Other::Body(_, o) => body.solids().len().saturating_mul(o.solids().len()),
+        Other::Own(..) => body.own_pairs().len(),
+        Other::Obstacle(..) | Other::Box(..) => body.solids().len(),
+    }
+}
+
 /// The parts of a pair that are nearest at an instant, by the numbers of their solids; none of what has no parts.
 fn parts(enclosure: &Enclosure<'_>, (_, body, other): &Couple<'_>, at: f64) -> [Option<usize>; 2] {
-    let Some(mine) = placed(enclosure, body, at, at) else { return [None; 2] };
+    let ends = |body: &Body| placed(enclosure, body, at, at).map(|p| p.ends).unwrap_or_default();
+    let mine = ends(body);
     let radius = |body: &Body, i: usize| body.solids().get(i).map_or(0.0, |s| s.radius);
-    let still = |c: &Capsule| [End::still(c.from), End::still(c.to)];
     let mut best = (f64::INFINITY, [None; 2]);
     let mut take = |distance: f64, parts: [Option<usize>; 2]| {
         if distance < best.0 {
             best = (distance, parts);
         }
     };
-    let theirs = if let Other::Body(_, o) = other { placed(enclosure, o, at, at) } else { None };
-    for (i, a) in mine.ends.iter().enumerate() {
-        let own = radius(body, i);
-        match other {
-            Other::Body(_, o) => {
-                for (j, b) in theirs.iter().flat_map(|p| &p.ends).enumerate() {
-                    take(two_segments(a, b).1 - own - radius(o, j), [Some(i), Some(j)]);
+    match other {
+        Other::Body(_, o) => {
+            let theirs = ends(o);
+            for (i, a) in mine.iter().enumerate() {
+                for (j, b) in theirs.iter().enumerate() {
+                    take(two_segments(a, b).1 - radius(body, i) - radius(o, j), [Some(i), Some(j)]);
                 }
             }
-            Other::Own(..) => {
-                for (_, j) in body.own_pairs().iter().filter(|(k, _)| *k == i) {
-                    let Some(b) = mine.ends.get(*j) else { continue };
-                    take(two_segments(a, b).1 - own - radius(body, *j), [Some(i), Some(*j)]);
-                }
+        }
+        Other::Own(..) => {
+            for (i, j) in body.own_pairs() {
+                let (Some(a), Some(b)) = (mine.get(*i), mine.get(*j)) else { continue };
+                take(two_segments(a, b).1 - radius(body, *i) - radius(body, *j), [Some(*i), Some(*j)]);
             }
-            Other::Obstacle(_, o) => take(two_segments(a, &still(o)).1 - own, [Some(i), None]),
-            Other::Box(_, o) => take(segment_and_box(a, o).1 - own, [Some(i), None]),
+        }
+        Other::Obstacle(_, o) => {
+            let still = [o.from, o.to].map(End::still);
+            for (i, a) in mine.iter().enumerate() {
+                take(two_segments(a, &still).1 - radius(body, i), [Some(i), None]);
+            }
+        }
+        Other::Box(_, o) => {
+            for (i, a) in mine.iter().enumerate() {
+                take(segment_and_box(a, o).1 - radius(body, i), [Some(i), None]);
+            }
         }
     }
     best.1

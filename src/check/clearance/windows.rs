@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use super::allotment::Allotment;
 use super::bounding::{Bounding, Boxes};
 use super::enclosure::Enclosure;
-use super::pair::{BOXES, Couple, Other, Placed, Scene, cell, measured, placed, placing};
+use super::pair::{BOXES, Couple, Placed, Scene, cell, measured, placed, placing};
 use super::search::Cell;
 
 /// Stretches looked at together: their poses are shared by all pairs. The first window is one stretch: what is near in it says what is far in the others.
@@ -111,11 +111,7 @@ impl Window {
     fn of(&self, couple: &Couple<'_>, scene: Scene, enough: f64, few: bool) -> Seen {
         let (index, body, other) = couple;
         let around = |i: usize| self.around.get(i).copied().flatten();
-        let theirs = match other {
-            Other::Body(i, _) => around(*i),
-            Other::Own(..) => None,
-            _ => other.standing().all,
-        };
+        let theirs = other.index().map_or(other.standing().all, around);
         if let (Some(mine), Some(theirs)) = (around(*index), theirs) {
             let gap = mine.gap(&theirs) - scene.rounding;
             if gap >= enough {
@@ -131,7 +127,7 @@ impl Window {
             // Boxes that are far enough apart in this stretch say all that the search needs.
             let around = |p: Option<&Placed>| p.and_then(|p| p.boxes.all);
             let far = around(mine).zip(around(theirs).or(standing.all)).map(|(a, b)| a.gap(&b));
-            if let Some(gap) = far.filter(|gap| !other.is_own() && gap - scene.rounding >= enough) {
+            if let Some(gap) = far.filter(|gap| gap - scene.rounding >= enough) {
                 return cell(*a, *b, (gap, f64::INFINITY), scene);
             }
             let (found, n) = measured(body, mine, other, &standing, theirs);
