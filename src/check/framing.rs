@@ -177,7 +177,7 @@ fn discs(lens: &Lens, camera: &Pose<f64>, place: &Posture, figure: &Body) -> Vec
 }
 
 fn rod_ends(lens: &Lens, camera: &Pose<f64>, place: &Posture, figure: &Body) -> Vec<Option<Box>> {
-    let ends = figure.lines().iter().filter(|l| l.diameter.is_none()).flat_map(|l| l.ends);
+    let ends = figure.rods().flat_map(|l| l.ends);
     ends.map(|end| lens.project(camera, place.out(&end)).ok().map(|at| Box { least: at, most: at })).collect()
 }
 

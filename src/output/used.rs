@@ -126,8 +126,8 @@ pub(crate) fn clearances(stage: &Stage) -> Option<Clearances> {
     let all = Clearances {
         required_mm: around.clearance,
         rails: stage.bodies().iter().filter_map(rail).collect(),
-        envelopes: stage.bodies().iter().flat_map(|b| envelopes(b, &group(b))).collect(),
-        limbs: stage.bodies().iter().flat_map(|b| pivots(stage, b, &group(b))).collect(),
+        envelopes: stage.bodies().iter().flat_map(|b| envelopes(stage, b)).collect(),
+        limbs: stage.bodies().iter().flat_map(|b| pivots(stage, b)).collect(),
         wires: stage.bodies().iter().flat_map(|b| wires(b, &group(b))).collect(),
         obstacles: around.obstacles.iter().map(|o| EnvelopeEntry { name: o.name.clone(), capsules_mm: vec![capsule(&o.shape)] }).collect(),
         keep_out: around.keep_out.iter().map(|o| BoxEntry { name: o.name.clone(), corners_mm: six(o.least, o.greatest) }).collect(),
@@ -136,26 +136,24 @@ pub(crate) fn clearances(stage: &Stage) -> Option<Clearances> {
 }
 
 /// What of a figure is kept apart, its body first, then its limbs.
-fn envelopes(body: &Body, group: &str) -> Vec<EnvelopeEntry> {
-    let places = core::iter::once((Place::Body, group.to_owned()));
-    let limbs = body.limbs().iter().enumerate().map(|(i, l)| (Place::Limb(i), format!("{group}.{}", l.name())));
-    let of = |(place, name): (Place, String)| {
+fn envelopes(stage: &Stage, body: &Body) -> Vec<EnvelopeEntry> {
+    let of = |place: Place| {
         let own = body.proxies_apart().iter().filter(|s| s.ends[0].place == place);
         let capsules_mm: Vec<[f64; 7]> = own.map(|s| seven(s.ends[0].at, s.ends[1].at, s.radius)).collect();
-        (!capsules_mm.is_empty()).then_some(EnvelopeEntry { name, capsules_mm })
+        (!capsules_mm.is_empty()).then(|| EnvelopeEntry { name: stage.part_name(body, place), capsules_mm })
     };
-    places.chain(limbs).filter_map(of).collect()
+    core::iter::once(Place::Body).chain((0..body.limbs().len()).map(Place::Limb)).filter_map(of).collect()
 }
 
-fn pivots(stage: &Stage, body: &Body, group: &str) -> Vec<PivotEntry> {
-    let entry = |limb: &Limb| {
+fn pivots(stage: &Stage, body: &Body) -> Vec<PivotEntry> {
+    let entry = |(number, limb): (usize, &Limb)| {
         let joint = limb.joint().joints().next()?;
         let JointKind::Turn(turn) = joint.kind else { return None };
-        let parent = limb.parent().and_then(|p| body.limbs().get(p)).map_or(group.to_owned(), |p| format!("{group}.{}", p.name()));
+        let parent = stage.part_name(body, Place::of(limb.parent()));
         let channel = stage.channel_name(*body.every_channel().get(limb.channel())?).to_owned();
-        Some(PivotEntry { name: format!("{group}.{}", limb.name()), parent, channel, pivot_mm: joint.offset, turn })
+        Some(PivotEntry { name: stage.part_name(body, Place::Limb(number)), parent, channel, pivot_mm: joint.offset, turn })
     };
-    body.limbs().iter().filter_map(entry).collect()
+    body.limbs().iter().enumerate().filter_map(entry).collect()
 }
 
 fn wires(body: &Body, group: &str) -> Vec<WireEntry> {
@@ -165,12 +163,11 @@ fn wires(body: &Body, group: &str) -> Vec<WireEntry> {
         Place::Stage => "stage".to_owned(),
         Place::Limb(number) => body.limbs().get(number).map(|l| l.name().to_owned()).unwrap_or_default(),
     };
-    let entry = |line: &Line| {
+    let entry = |(line, diameter_mm): (&Line, f64)| {
         let [a, b] = line.ends;
-        let places = [place(a.place), place(b.place)];
-        Some(WireEntry { group: group.to_owned(), places, ends_mm: six(a.at, b.at), diameter_mm: line.diameter? })
+        WireEntry { group: group.to_owned(), places: [place(a.place), place(b.place)], ends_mm: six(a.at, b.at), diameter_mm }
     };
-    body.lines().iter().filter_map(entry).collect()
+    body.wires().map(entry).collect()
 }
 
 /// Motor and load of an axis; `None` where the stage file does not give all of them.

@@ -180,6 +180,16 @@ impl Body {
         &self.fixed.lines
     }
 
+    /// Its support rods.
+    pub(crate) fn rods(&self) -> impl Iterator<Item = &Line> {
+        self.fixed.lines.iter().filter(|l| l.diameter.is_none())
+    }
+
+    /// Its wires, with their diameters, mm.
+    pub(crate) fn wires(&self) -> impl Iterator<Item = (&Line, f64)> {
+        self.fixed.lines.iter().filter_map(|l| Some((l, l.diameter?)))
+    }
+
     /// What must not meet anything else: proxies, then wires.
     #[must_use]
     pub(crate) fn solids(&self) -> &[Solid] {
@@ -207,8 +217,7 @@ impl Body {
     /// What must not meet anything else, without wires.
     #[must_use]
     pub(crate) fn proxies_apart(&self) -> &[Solid] {
-        let wires = self.fixed.lines.iter().filter(|l| l.diameter.is_some()).count();
-        let (proxies, _) = self.fixed.solids.split_at(self.fixed.solids.len().saturating_sub(wires));
+        let (proxies, _) = self.fixed.solids.split_at(self.fixed.solids.len().saturating_sub(self.wires().count()));
         proxies
     }
 

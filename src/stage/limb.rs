@@ -83,6 +83,20 @@ pub(crate) enum Place {
     Stage,
 }
 
+impl Place {
+    /// A limb by its number, or the body.
+    #[must_use]
+    pub(crate) fn of(limb: Option<usize>) -> Place {
+        limb.map_or(Place::Body, Place::Limb)
+    }
+
+    /// The number of the limb, where it is one.
+    #[must_use]
+    pub(crate) fn limb(self) -> Option<usize> {
+        if let Place::Limb(number) = self { Some(number) } else { None }
+    }
+}
+
 /// A point that is fixed to a place, in the axes of that place. Unit: mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Hold {

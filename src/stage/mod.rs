@@ -318,6 +318,13 @@ impl Stage {
     pub(crate) fn group_name(&self, id: GroupId) -> &str {
         self.group(id).name()
     }
+
+    /// `GROUP.LIMB` of a limb of a body, `GROUP` of the body and of all else.
+    #[must_use]
+    pub(crate) fn part_name(&self, body: &Body, place: Place) -> String {
+        let group = self.group_name(body.group());
+        place.limb().and_then(|n| body.limbs().get(n)).map_or_else(|| group.to_owned(), |limb| format!("{group}.{}", limb.name()))
+    }
 }
 
 impl<T> PerAxis<T> {

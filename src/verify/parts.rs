@@ -4,7 +4,7 @@
 //! formula with the compiler's poses. Units: mm, deg.
 
 use super::figure::{Place, Point, point};
-use crate::stage::{Body, ChannelId, Hold, Place as Part, Stage};
+use crate::stage::{Body, ChannelId, Hold, Line, Place as Part, Solid, Stage};
 
 /// Where a part of a figure is, with `value` as the value of each channel.
 pub(super) fn part(body: &Body, part: Part, value: &dyn Fn(ChannelId) -> f64) -> Place {
@@ -16,7 +16,7 @@ pub(super) fn part(body: &Body, part: Part, value: &dyn Fn(ChannelId) -> f64) ->
         Part::Limb(number) => {
             let Some(limb) = body.limbs().get(number) else { return Place::of(body.chain(), &of) };
             // Parents come first, so this ends.
-            let parent = self::part(body, limb.parent().map_or(Part::Body, Part::Limb), value);
+            let parent = self::part(body, Part::of(limb.parent()), value);
             parent.carrying(limb.joint().joints(), &|_| of(limb.channel()))
         }
     }
@@ -57,10 +57,28 @@ impl Figure {
 
 /// Every body of a stage and every limb, in the order in which they are handed over, with their names.
 pub(super) fn handed_over(stage: &Stage) -> Vec<(&Body, Part, String)> {
-    let of = |body: &'_ Body| {
-        let group = stage.group_name(body.group()).to_owned();
-        let limbs = body.limbs().iter().enumerate().map(|(i, l)| (Part::Limb(i), format!("{group}.{}", l.name()))).collect::<Vec<_>>();
-        core::iter::once((Part::Body, group)).chain(limbs).collect::<Vec<_>>()
-    };
-    stage.bodies().iter().flat_map(|body| of(body).into_iter().map(move |(part, name)| (body, part, name))).collect()
+    let of = |body: &'_ Body| core::iter::once(Part::Body).chain((0..body.limbs().len()).map(Part::Limb));
+    stage.bodies().iter().flat_map(|body| of(body).map(move |part| (body, part, part_name(stage, body, part)))).collect()
+}
+
+/// `GROUP` or `GROUP.LIMB`.
+pub(super) fn part_name(stage: &Stage, body: &Body, part: Part) -> String {
+    let group = stage.group_name(body.group());
+    part.limb().and_then(|n| body.limbs().get(n)).map_or_else(|| group.to_owned(), |l| format!("{group}.{}", l.name()))
+}
+
+/// True for a limb that hangs on a part of a figure.
+pub(super) fn hangs_on((other, limb): (&Body, Part), (body, part): (&Body, Part)) -> bool {
+    let limb = limb.limb().and_then(|n| other.limbs().get(n));
+    other.group() == body.group() && limb.is_some_and(|l| Part::of(l.parent()) == part)
+}
+
+/// The rods that stand on a part of a figure.
+pub(super) fn rods(body: &Body, part: Part) -> impl Iterator<Item = &Line> {
+    body.rods().filter(move |l| l.ends[0].place == part)
+}
+
+/// The proxies shown of a part of a figure, counted from 1 in its group; of a camera none.
+pub(super) fn proxies(body: &Body, part: Part) -> impl Iterator<Item = (usize, &Solid)> {
+    (1_usize..).zip(body.shown()).filter(move |(_, s)| body.lens().is_none() && s.ends[0].place == part)
 }

@@ -6,12 +6,12 @@
 use serde_json::{Map, Value, json};
 
 use super::figure::point;
-use super::parts::handed_over;
+use super::parts::{handed_over, hangs_on, proxies, rods};
 use super::sine::{cosine, sine};
 use super::size::Size;
 use super::triangles::{Placed, Shape};
 use crate::shot::Shot;
-use crate::stage::{Body, Line, Place as Part, Stage};
+use crate::stage::{Body, Place as Part, Stage};
 
 /// Numbers that do not move.
 pub(super) struct Still {
@@ -31,11 +31,6 @@ impl Still {
             }
         }
     }
-}
-
-/// The rods that stand on a part of a figure.
-fn rods(body: &Body, part: Part) -> impl Iterator<Item = &Line> {
-    body.lines().iter().filter(move |l| l.diameter.is_none() && l.ends[0].place == part)
 }
 
 /// Coordinates of their ends.
@@ -85,10 +80,7 @@ impl Plan {
             let (body, part) = (*body, *part);
             let mut node = Map::new();
             node.insert("name".to_owned(), json!(name));
-            let hangs_here = |(other, which, _): &(&Body, Part, String)| {
-                let limb = if let Part::Limb(number) = which { other.limbs().get(*number) } else { None };
-                other.group() == body.group() && limb.is_some_and(|l| l.parent().map_or(Part::Body, Part::Limb) == part)
-            };
+            let hangs_here = |(other, which, _): &(&Body, Part, String)| hangs_on((other, *which), (body, part));
             let mut children: Vec<usize> = all.iter().enumerate().filter(|(_, other)| hangs_here(other)).map(|(i, _)| i).collect();
             children.extend(proxies.iter().enumerate().filter(|(_, p)| p.carrier == index).map(|(i, _)| all.len() + i));
             if !children.is_empty() {
@@ -239,7 +231,7 @@ impl Plan {
     fn wires(&mut self, written: &mut Written, stage: &Stage, frames: u64, size: Size) {
         for body in stage.bodies() {
             let group = stage.group_name(body.group());
-            for (i, diameter) in body.lines().iter().filter_map(|l| l.diameter).enumerate() {
+            for (i, (_, diameter)) in body.wires().enumerate() {
                 let node = written.nodes.len();
                 let title = format!("{group}._wire_{}", i + 1);
                 self.solid(written, (&title, &title), Shape::Wire(0.5 * diameter / size.divisor), group);
@@ -323,11 +315,11 @@ impl Proxy {
     /// Of every figure, in the order of its parts; a camera's own would stand in its view.
     fn all(parts: &[(&Body, Part, String)], size: Size) -> Vec<Proxy> {
         let mut all = Vec::new();
-        for (carrier, (body, part, name)) in parts.iter().enumerate().filter(|(_, (b, ..))| b.lens().is_none()) {
-            for (i, solid) in body.shown().iter().enumerate().filter(|(_, s)| s.ends[0].place == *part) {
+        for (carrier, (body, part, name)) in parts.iter().enumerate() {
+            for (number, solid) in proxies(body, *part) {
                 all.push(Proxy {
                     carrier,
-                    title: format!("{name}._proxy_{}", i + 1),
+                    title: format!("{name}._proxy_{number}"),
                     group: name.split('.').next().unwrap_or(name).to_owned(),
                     shape: Shape::Capsule(solid.ends.map(|e| point(e.at).map(|x| x / size.divisor)), solid.radius / size.divisor),
                 });

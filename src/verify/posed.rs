@@ -34,8 +34,8 @@ impl Posed {
 
     /// A part of a figure as it was choreographed: a limb as its parent sees it where `on_parent`.
     pub(super) fn of_part(oracle: &Oracle<'_>, stage: &Stage, (body, which): (&Body, Part), state: &State, on_parent: bool) -> Posed {
-        let limb = if let Part::Limb(number) = which { body.limbs().get(number) } else { None };
-        let parent = limb.filter(|_| on_parent).map(|l| l.parent().map_or(Part::Body, Part::Limb));
+        let limb = which.limb().and_then(|number| body.limbs().get(number));
+        let parent = limb.filter(|_| on_parent).map(|l| Part::of(l.parent()));
         let place = |value: &dyn Fn(ChannelId) -> f64| {
             let here = part(body, which, value);
             parent.map_or(here, |parent| here.seen_from(&part(body, parent, value)))

@@ -12,7 +12,7 @@ use std::rc::Rc;
 
 use super::fault::{FaultKind, Faults};
 use super::oracle::{Oracle, State};
-use super::parts::Figure;
+use super::parts::{Figure, part_name};
 use super::picture::{Pixel, View, apart, may_be, turned};
 use super::posed::{Posed, focus, shifted};
 use super::poses::start_of;
@@ -20,7 +20,7 @@ use super::sweep::{Held, Sweep, bow, ways};
 use super::table::{Table, fixed};
 use crate::mechanism::Lens;
 use crate::shot::{Exposure, Pass};
-use crate::stage::{Body, ChannelId, Place as Part, Stage};
+use crate::stage::{Body, ChannelId, Stage};
 
 /// Spaces between the instants at which an exposure is looked at.
 const PARTS: u32 = 8;
@@ -151,13 +151,6 @@ pub(super) fn is_shown(body: &Body) -> bool {
 
 fn is_looked_at(i: usize, all: usize) -> bool {
     [0, all / 2, all.saturating_sub(1)].contains(&i)
-}
-
-/// `GROUP` or `GROUP.LIMB`.
-fn part_name(stage: &Stage, body: &Body, place: Part) -> String {
-    let group = stage.group_name(body.group());
-    let limb = if let Part::Limb(number) = place { body.limbs().get(number) } else { None };
-    limb.map_or_else(|| group.to_owned(), |l| format!("{group}.{}", l.name()))
 }
 
 /// What does not hold in the rest of a row; without a sweep its form alone is read.

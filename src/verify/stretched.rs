@@ -21,13 +21,12 @@ pub(super) struct Wire {
 pub(super) fn wires(oracle: &Oracle<'_>, stage: &Stage, state: &State) -> Vec<Wire> {
     let mut all = Vec::new();
     for body in stage.bodies() {
-        let lines = || body.lines().iter().filter(|l| l.diameter.is_some());
-        if lines().next().is_none() {
+        if body.wires().next().is_none() {
             continue;
         }
         let ends = |value: &dyn Fn(ChannelId) -> f64| {
             let figure = Figure::of(body, value);
-            lines().map(|l| l.ends.map(|hold| figure.out(&hold))).collect::<Vec<_>>()
+            body.wires().map(|(l, _)| l.ends.map(|hold| figure.out(&hold))).collect::<Vec<_>>()
         };
         let (here, moved, known) = shifted((oracle, stage, None), body, state, true, &ends);
         for (i, ends) in here.into_iter().enumerate() {

@@ -10,7 +10,7 @@ use std::path::Path;
 
 use super::fault::{FaultKind, Faults};
 use super::figure::{Point, add, length, less, point};
-use super::parts::handed_over;
+use super::parts::{handed_over, hangs_on, proxies, rods};
 use super::picture::View;
 use super::posed::{Posed, oriented};
 use super::size::Size;
@@ -159,7 +159,7 @@ impl<'a> Usd<'a> {
             say("    def Xform \"_obstacles\"".to_owned());
             say("    {".to_owned());
             for (i, o) in obstacles.iter().enumerate() {
-                let title = format!("obstacle_{}", i + 1);
+                let title = format!("_obstacle_{}", i + 1);
                 let ends = [o.shape.from, o.shape.to].map(point);
                 self.capsule(&mut say, (&title, Some(quoted(&o.name))), ends, o.shape.radius, 2);
             }
@@ -204,8 +204,7 @@ impl<'a> Usd<'a> {
         lines.push(Line::moving(&inside, "quatd xformOp:orient", Moving::Turn(index)));
         let mut say = |text: String| lines.extend(text.lines().map(|l| Line::Still(l.to_owned())));
         say(format!("{inside}uniform token[] xformOpOrder = [\"xformOp:translate\", \"xformOp:orient\"]"));
-        let rods = body.lines().iter().filter(|l| l.diameter.is_none() && l.ends[0].place == *part);
-        let ends: Vec<Point> = rods.flat_map(|r| r.ends).map(|e| point(e.at).map(|x| x / self.divisor)).collect();
+        let ends: Vec<Point> = rods(body, *part).flat_map(|r| r.ends).map(|e| point(e.at).map(|x| x / self.divisor)).collect();
         if !ends.is_empty() {
             let width = 1.0 / self.divisor;
             say(format!(
@@ -220,13 +219,12 @@ impl<'a> Usd<'a> {
             ));
             say(format!("{inside}    )\n{inside}}}"));
         }
-        for (i, solid) in body.shown().iter().filter(|s| s.ends[0].place == *part).enumerate() {
+        for (number, solid) in proxies(body, *part) {
             let mut say = |text: String| lines.push(Line::Still(text));
-            self.capsule(&mut say, (&format!("_proxy_{}", i + 1), None), solid.ends.map(|e| point(e.at)), solid.radius, depth + 1);
+            self.capsule(&mut say, (&format!("_proxy_{number}"), None), solid.ends.map(|e| point(e.at)), solid.radius, depth + 1);
         }
         for (i, (other, which, _)) in all.iter().enumerate() {
-            let limb = if let Part::Limb(number) = which { other.limbs().get(*number) } else { None };
-            if other.group() == body.group() && limb.is_some_and(|l| l.parent().map_or(Part::Body, Part::Limb) == *part) {
+            if hangs_on((other, *which), (body, *part)) {
                 self.part(lines, all, i, depth + 1, of);
             }
         }
@@ -237,7 +235,7 @@ impl<'a> Usd<'a> {
         let inside = "    ".repeat(3);
         let mut first = 0;
         for body in self.stage.bodies() {
-            let diameters: Vec<f64> = body.lines().iter().filter_map(|l| l.diameter).map(|d| d / self.divisor).collect();
+            let diameters: Vec<f64> = body.wires().map(|(_, d)| d / self.divisor).collect();
             if diameters.is_empty() {
                 continue;
             }

@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::fault::{FaultKind, Faults, MANIFEST};
 use super::figure::point;
-use super::parts::handed_over;
+use super::parts::{handed_over, part_name};
 use crate::mechanism::{JointKind, Vector};
 use crate::stage::{Axis, Capsule, Place as Part, Stage};
 
@@ -190,21 +190,20 @@ fn of_stage(stage: &Stage) -> Option<[(&'static str, Listed); 7]> {
     let (mut limbs, mut wires): (Listed, Listed) = (Vec::new(), Vec::new());
     for body in stage.bodies() {
         let group = name(body);
-        let limb = |number: Option<usize>| number.and_then(|n| body.limbs().get(n));
-        for own in body.limbs() {
-            let parent = limb(own.parent()).map_or(group.clone(), |p| format!("{group}.{}", p.name()));
+        for (number, own) in body.limbs().iter().enumerate() {
+            let parent = part_name(stage, body, Part::of(own.parent()));
             let channel = body.every_channel().get(own.channel()).map(|c| stage.channel_name(*c)).unwrap_or_default();
             let turn = |kind| if let JointKind::Turn(turn) = kind { turn } else { [f64::NAN; 3] };
             let numbers = own.joint().joints().flat_map(|j| j.offset.into_iter().chain(turn(j.kind))).collect();
-            limbs.push((limb_words(&format!("{group}.{}", own.name()), &parent, channel), numbers));
+            limbs.push((limb_words(&part_name(stage, body, Part::Limb(number)), &parent, channel), numbers));
         }
         let place = |part: Part| match part {
             Part::Body => "body".to_owned(),
             Part::Stage => "stage".to_owned(),
             Part::Joint(number) => format!("joint {}", number + 1),
-            Part::Limb(number) => limb(Some(number)).map(|l| l.name().to_owned()).unwrap_or_default(),
+            Part::Limb(number) => body.limbs().get(number).map(|l| l.name().to_owned()).unwrap_or_default(),
         };
-        for (line, diameter) in body.lines().iter().filter_map(|l| Some((l, l.diameter?))) {
+        for (line, diameter) in body.wires() {
             let [a, b] = line.ends;
             let numbers = pair(a.at, b.at).into_iter().chain([diameter]).collect();
             wires.push((wire_words(&group, &place(a.place), &place(b.place)), numbers));

@@ -18,7 +18,7 @@ use super::poses::{PoseError, PosedBody, Size, name};
 use super::sampling::Sampling;
 use crate::mechanism::{Lens, Vector};
 use crate::shot::Shot;
-use crate::stage::{Line, Place, Solid, Stage};
+use crate::stage::{Line, Stage};
 
 /// Writes the scene.
 ///
@@ -57,14 +57,13 @@ pub(crate) fn write(
             cameras.push(camera(&body.name, lens, divisor));
         }
         let mut carried = children(bodies, index);
-        let proxies = proxies(body).count();
+        let proxies = body.proxies().count();
         carried.extend(next..next + proxies);
         next += proxies;
         if !carried.is_empty() {
             node.insert("children".to_owned(), json!(carried));
         }
-        let place = body.limb.map_or(Place::Body, Place::Limb);
-        let rods: Vec<&Line> = body.body.lines().iter().filter(|l| l.diameter.is_none() && l.ends[0].place == place).collect();
+        let rods: Vec<&Line> = body.rods().collect();
         if !rods.is_empty() {
             let ends: Vec<f32> = rods.iter().flat_map(|r| r.ends).flat_map(|hold| local(hold.at, divisor)).collect();
             let ends = data.accessor("VEC3", &ends, 3, Some(34962), true);
@@ -84,7 +83,7 @@ pub(crate) fn write(
         }
     }
     for body in bodies {
-        for (number, solid) in proxies(body) {
+        for (number, solid) in body.proxies() {
             let title = format!("{}._proxy_{number}", body.name);
             let ends = solid.ends.map(|hold| hold.at.times(1.0 / divisor));
             let primitive = shapes.capsule(&mut data, ends, solid.radius / divisor);
@@ -96,7 +95,7 @@ pub(crate) fn write(
     let mut wires = Vec::new();
     for body in bodies.iter().filter(|b| !b.wires.is_empty()) {
         let group = name(stage, body.body);
-        for (i, diameter) in body.body.lines().iter().filter_map(|l| l.diameter).enumerate() {
+        for (i, (_, diameter)) in body.body.wires().enumerate() {
             let title = format!("{group}._wire_{}", i + 1);
             let stretched = Stretched::new(body, i, divisor);
             let primitive = shapes.cylinder(&mut data, 0.5 * diameter / divisor);
@@ -173,12 +172,6 @@ pub(crate) fn write(
 fn children(bodies: &[PosedBody<'_>], index: usize) -> Vec<usize> {
     let Some(parent) = bodies.get(index) else { return Vec::new() };
     bodies.iter().enumerate().filter(|(_, b)| b.is_carried_by(parent)).map(|(i, _)| i).collect()
-}
-
-/// What is shown of a body or a limb that is no camera's, with its number in the group.
-fn proxies<'a>(part: &PosedBody<'a>) -> impl Iterator<Item = (usize, &'a Solid)> + use<'a> {
-    let (body, place) = (part.body, part.limb.map_or(Place::Body, Place::Limb));
-    (1_usize..).zip(body.shown()).filter(move |(_, s)| body.lens().is_none() && s.ends[0].place == place)
 }
 
 fn mesh(title: &str, mut primitive: Value, material: usize) -> Value {

@@ -10,7 +10,7 @@ use crate::compile::Compiled;
 use crate::compile::place::NoPose;
 use crate::mechanism::{Lens, Vector};
 use crate::shot::Pass;
-use crate::stage::{Body, Posture, Stage};
+use crate::stage::{Body, Line, Place, Posture, Solid, Stage};
 use crate::time::FrameTime;
 
 /// Why poses could not be written.
@@ -91,11 +91,29 @@ pub(crate) struct PosedBody<'a> {
     pub wires: Vec<Vec<Vector>>,
 }
 
-impl PosedBody<'_> {
+impl<'a> PosedBody<'a> {
     /// The lens, where it is the body of a camera.
     #[must_use]
     pub(crate) fn lens(&self) -> Option<&Lens> {
         self.body.lens().filter(|_| self.limb.is_none())
+    }
+
+    /// The place on the figure that it is.
+    #[must_use]
+    pub(crate) fn place(&self) -> Place {
+        Place::of(self.limb)
+    }
+
+    /// The rods that stand on it.
+    pub(crate) fn rods(&self) -> impl Iterator<Item = &'a Line> + use<'a> {
+        let place = self.place();
+        self.body.rods().filter(move |l| l.ends[0].place == place)
+    }
+
+    /// What is shown of it, with its number among the proxies for pictures of the whole group; nothing of a camera's group, whose proxies would stand in its own view.
+    pub(crate) fn proxies(&self) -> impl Iterator<Item = (usize, &'a Solid)> + use<'a> {
+        let (body, place) = (self.body, self.place());
+        (1_usize..).zip(body.shown()).filter(move |(_, s)| body.lens().is_none() && s.ends[0].place == place)
     }
 
     /// True for a limb that is on this one, or on this body.
@@ -114,10 +132,9 @@ pub(crate) fn posed<'a>(compiled: &'a Compiled, sampling: &Sampling) -> Result<V
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let mut all = Vec::with_capacity(stage.bodies().len());
     for body in stage.bodies() {
-        let group = name(stage, body);
         let first = all.len();
-        let one = |name: String, limb| PosedBody {
-            name,
+        let one = |limb: Option<usize>| PosedBody {
+            name: stage.part_name(body, Place::of(limb)),
             body,
             limb,
             poses: Vec::new(),
@@ -125,13 +142,12 @@ pub(crate) fn posed<'a>(compiled: &'a Compiled, sampling: &Sampling) -> Result<V
             focus: Vec::new(),
             wires: Vec::new(),
         };
-        all.push(one(group.to_owned(), None));
-        all.extend(body.limbs().iter().enumerate().map(|(i, limb)| one(format!("{group}.{}", limb.name()), Some(i))));
+        all.push(one(None));
+        all.extend((0..body.limbs().len()).map(|i| one(Some(i))));
         for t in shot.frames().frames().flat_map(|frame| sampling.instants(frame)) {
             let posture = posture(compiled, None, body, t)?;
             let focus = focus(compiled, None, body, t)?;
-            let ends = body.lines().iter().filter(|l| l.diameter.is_some()).flat_map(|l| l.ends).map(|hold| posture.out(&hold));
-            let ends: Vec<Vector> = ends.collect();
+            let ends: Vec<Vector> = body.wires().flat_map(|(l, _)| l.ends).map(|hold| posture.out(&hold)).collect();
             for posed in all.iter_mut().skip(first) {
                 let Some((number, limb)) = posed.limb.and_then(|i| Some((i, body.limbs().get(i)?))) else {
                     add(&mut posed.poses, posture.body().isometry());

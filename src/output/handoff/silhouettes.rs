@@ -19,7 +19,7 @@ use crate::mechanism::silhouette::{NEAR, Silhouette, Spot, leaves, points_round,
 use crate::mechanism::{Lens, Pixel, Vector};
 use crate::output::decimals::decimals;
 use crate::shot::Pass;
-use crate::stage::{Body, Place, Posture, Solid, Stage};
+use crate::stage::{Body, Posture, Stage};
 use crate::time::FrameTime;
 
 /// Columns.
@@ -59,7 +59,7 @@ pub(crate) fn write(out: impl io::Write, compiled: &Compiled, pass: &Pass, sampl
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
     table.write_record(HEAD)?;
     let (mut text, mut digits, mut record) = (String::new(), itoa::Buffer::new(), csv::ByteRecord::new());
-    let names: Vec<Vec<String>> = stage.bodies().iter().map(|b| b.shown().iter().map(|s| part(stage, b, s)).collect()).collect();
+    let names: Vec<Vec<String>> = stage.bodies().iter().map(|b| b.shown().iter().map(|s| stage.part_name(b, s.ends[0].place)).collect()).collect();
     for frame in shot.frames().frames() {
         let instants: Vec<FrameTime> = instants(pass, frame).into_iter().map(FrameTime).collect();
         let at = |body: &Body| instants.iter().map(|t| posture(compiled, Some(pass), body, *t)).collect::<Result<Vec<Posture>, _>>();
@@ -103,15 +103,6 @@ pub(crate) fn write(out: impl io::Write, compiled: &Compiled, pass: &Pass, sampl
     }
     table.flush()?;
     Ok(())
-}
-
-/// `GROUP` or `GROUP.LIMB`.
-fn part(stage: &Stage, body: &Body, solid: &Solid) -> String {
-    let group = name(stage, body);
-    match solid.ends[0].place {
-        Place::Limb(number) => body.limbs().get(number).map_or_else(|| group.to_owned(), |limb| format!("{group}.{}", limb.name())),
-        _ => group.to_owned(),
-    }
 }
 
 /// What a capsule sweeps, by its ends in the camera's axes at every instant.

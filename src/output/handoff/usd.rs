@@ -3,7 +3,8 @@
 //! Source: OpenUSD, text file format and the schemas of UsdGeom: right-handed with `upAxis` Y; a camera looks along its own -Z; focal length and apertures count in tenths of a scene
 //! unit, so the scene is in centimetres and they are in millimetres; an aperture is moved to the right and up by its offsets, so that the optical axis moves the other way; quaternions
 //! begin with their real part. Form: one prim for each group that has joints, and in it, with places in the axes of its parent, one for each limb, with a value for each sample of each
-//! frame; time codes are frame numbers of the files. Proxies that are for pictures are exact capsules and spheres. Wires, whose ends move apart, stand under `_wires` in the stage's axes.
+//! frame; time codes are frame numbers of the files. Proxies that are for pictures are exact capsules and spheres, counted as in the
+//! silhouettes; those of cameras are left out. Wires, whose ends move apart, stand under `_wires` in the stage's axes, one prim for each group, which has the group's name there too.
 //! Names of groups and limbs begin with a letter, those of all else with `_`. Invariant: numbers are those of the tables, in centimetres with seven decimals, quaternions with sixteen. Limits: the distortion is no part of UsdGeom and stands in the tables alone;
 //! rods have no thickness in the stage file and are shown 1 mm thick; an f-stop of 0, where no pass gives one, means that everything is sharp.
 
@@ -15,7 +16,7 @@ use crate::compile::frame_time;
 use crate::mechanism::{Lens, Vector};
 use crate::output::decimals::decimals;
 use crate::shot::{Pass, Shot};
-use crate::stage::{Body, Capsule, Place, Stage};
+use crate::stage::{Capsule, Stage};
 
 /// Thickness at which rods are shown, mm.
 const ROD_WIDTH: f64 = 1.0;
@@ -62,7 +63,7 @@ pub(crate) fn write(
     if !obstacles.is_empty() {
         writeln!(out, "    def Xform \"_obstacles\"\n    {{")?;
         for (number, obstacle) in (1_usize..).zip(obstacles) {
-            scene.capsule(&mut out, &format!("obstacle_{number}"), Some(&obstacle.name), &obstacle.shape, &indent(2))?;
+            scene.capsule(&mut out, &format!("_obstacle_{number}"), Some(&obstacle.name), &obstacle.shape, &indent(2))?;
         }
         writeln!(out, "    }}")?;
     }
@@ -110,9 +111,8 @@ impl Scene<'_> {
         });
         self.samples(out, "quatd xformOp:orient", turn, &inside)?;
         writeln!(out, "{inside}uniform token[] xformOpOrder = [\"xformOp:translate\", \"xformOp:orient\"]")?;
-        let here = part.limb.map_or(Place::Body, Place::Limb);
-        self.rods(out, part.body, here, &inside)?;
-        for (n, solid) in (1_usize..).zip(part.body.shown().iter().filter(|s| s.ends[0].place == here)) {
+        self.rods(out, part, &inside)?;
+        for (n, solid) in part.proxies() {
             let shape = Capsule { from: solid.ends[0].at, to: solid.ends[1].at, radius: solid.radius };
             self.capsule(out, &format!("_proxy_{n}"), None, &shape, &inside)?;
         }
@@ -131,7 +131,7 @@ impl Scene<'_> {
         let inside = indent(3);
         writeln!(out, "    def Xform \"_wires\"\n    {{")?;
         for body in bodies.iter().filter(|b| !b.wires.is_empty()) {
-            let diameters: Vec<f64> = body.body.lines().iter().filter_map(|l| l.diameter).map(|d| d / self.divisor).collect();
+            let diameters: Vec<f64> = body.body.wires().map(|(_, d)| d / self.divisor).collect();
             let half = 0.5 * diameters.iter().copied().fold(0.0, f64::max);
             let all = || body.wires.iter().map(|ends| ends.iter().map(|v| self.local(*v)).collect::<Vec<_>>());
             writeln!(out, "        def BasisCurves \"{}\"\n        {{", body.name)?;
@@ -196,9 +196,8 @@ impl Scene<'_> {
         Ok(())
     }
 
-    fn rods(&self, out: &mut impl io::Write, body: &Body, place: Place, inside: &str) -> Result<(), PoseError> {
-        let rods = body.lines().iter().filter(|l| l.diameter.is_none() && l.ends[0].place == place);
-        let ends: Vec<[f64; 3]> = rods.flat_map(|r| r.ends).map(|hold| self.local(hold.at)).collect();
+    fn rods(&self, out: &mut impl io::Write, part: &PosedBody<'_>, inside: &str) -> Result<(), PoseError> {
+        let ends: Vec<[f64; 3]> = part.rods().flat_map(|r| r.ends).map(|hold| self.local(hold.at)).collect();
         if ends.is_empty() {
             return Ok(());
         }
