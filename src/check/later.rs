@@ -73,9 +73,7 @@ impl<'a> Later<'a> {
             groups.extend(fresh);
             looked_at += 1;
         }
-        let aimed = |id: AxisId| {
-            shot.aims().iter().any(|a| a.which(stage, id).is_some() && a.groups().iter().any(|g| groups.contains(g)))
-        };
+        let aimed = |id: AxisId| shot.aims().iter().any(|a| a.which(stage, id).is_some() && a.groups().iter().any(|g| groups.contains(g)));
         let follows = PerAxis::new(stage, |id| aimed(id) || groups.iter().any(|g| stage.group(*g).has(id)));
         let axes = stage.axis_ids().filter(|id| follows[*id]).collect();
         Later { program, group, copy, axes, follows, before: shot.passes().iter().map(|_| OnceCell::new()).collect() }

@@ -1,6 +1,7 @@
 //! Notes, where no limit is exceeded: overshoot, steps in acceleration, axes that never move, torque that cannot be checked.
 
 use super::clearance::Nearest;
+use super::keys_around::on_film;
 use super::violation::Limit;
 use crate::bounds::{Effort, Meter};
 use crate::compile::{AxisMove, Coarse, Compiled};

@@ -33,7 +33,8 @@ impl Stage {
         for (name, at) in &surroundings.points {
             flaws.extend(check_name("point", name).err());
             if self.group_of_name(name).is_some() || surroundings.points.iter().filter(|(n, _)| n == name).count() > 1 {
-                let flaw = Flaw::new(Code::DuplicateName, "point", format!("the point `{name}` has the name of a group or of another point"));
+                let flaw =
+                    Flaw::new(Code::DuplicateName, "point", format!("the point `{name}` has the name of a group or of another point"));
                 flaws.push(flaw.help("give the point a name that no group and no other point has"));
             }
             if ![at.x, at.y, at.z].into_iter().all(|c| COORDINATE.contains(c)) {

@@ -284,8 +284,7 @@ const MOST_PARTS: usize = 100_000;
 
 /// Names the nearest parts of the pairs that come too near, the worst of them, where `knows` the instant; pairs in the order of `found`.
 pub(super) fn name_parts(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], found: &mut [Nearest], knows: impl Fn(f64) -> bool) {
-    let mut named: Vec<(&Couple<'_>, &mut Nearest)> =
-        couples.iter().zip(found).filter(|(_, n)| !n.is_kept() && knows(n.at)).collect();
+    let mut named: Vec<(&Couple<'_>, &mut Nearest)> = couples.iter().zip(found).filter(|(_, n)| !n.is_kept() && knows(n.at)).collect();
     named.sort_by(|(_, a), (_, b)| (a.gap - a.required).total_cmp(&(b.gap - b.required)));
     for (couple, nearest) in named.into_iter().take(NAMED) {
         if comparisons(couple) <= MOST_PARTS {

@@ -59,7 +59,8 @@ pub(crate) fn write(out: impl io::Write, compiled: &Compiled, pass: &Pass, sampl
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(out);
     table.write_record(HEAD)?;
     let (mut text, mut digits, mut record) = (String::new(), itoa::Buffer::new(), csv::ByteRecord::new());
-    let names: Vec<Vec<String>> = stage.bodies().iter().map(|b| b.shown().iter().map(|s| stage.part_name(b, s.ends[0].place)).collect()).collect();
+    let names: Vec<Vec<String>> =
+        stage.bodies().iter().map(|b| b.shown().iter().map(|s| stage.part_name(b, s.ends[0].place)).collect()).collect();
     for frame in shot.frames().frames() {
         let instants: Vec<FrameTime> = instants(pass, frame).into_iter().map(FrameTime).collect();
         let at = |body: &Body| instants.iter().map(|t| posture(compiled, Some(pass), body, *t)).collect::<Result<Vec<Posture>, _>>();
