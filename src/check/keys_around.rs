@@ -3,7 +3,7 @@
 use super::violation::Between;
 use crate::compile::Compiled;
 use crate::shot::Track;
-use crate::signal::{Retiming, Source, SourceKind};
+use crate::signal::{Source, SourceKind, on_film};
 use crate::stage::AxisId;
 use crate::time::FrameTime;
 
@@ -29,9 +29,4 @@ pub(super) fn between(compiled: &Compiled, axis: AxisId, frame: FrameTime) -> Op
     let after = if after == keys.len() && keys.last().is_some_and(|k| k.frame == here) { after - 1 } else { after };
     let key = |i: usize| keys.get(i).map(|k| (i, film(k.frame + source.delay), k.place));
     Some(Between { track: source.index, copy: source.copy, before: after.checked_sub(1).and_then(key), after: key(after) })
-}
-
-/// Where a choreography frame is on film, or nearest to it.
-pub(super) fn on_film(time: Option<&Retiming>) -> impl Fn(f64) -> f64 {
-    move |choreography| time.map_or(choreography, |time| time.film_or_edge(choreography))
 }

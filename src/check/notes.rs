@@ -1,14 +1,13 @@
 //! Notes, where no limit is exceeded: overshoot, steps in acceleration, axes that never move, torque that cannot be checked.
 
 use super::clearance::Nearest;
-use super::keys_around::on_film;
 use super::violation::Limit;
 use crate::bounds::{Effort, Meter};
 use crate::compile::{AxisMove, Coarse, Compiled};
 use crate::motion::{Extreme, Peaks};
 use crate::program::{Leg, Torque};
 use crate::shot::{Exposure, Pass, Shape, Shot};
-use crate::signal::{Source, SourceKind};
+use crate::signal::{Source, SourceKind, on_film};
 use crate::stage::{Axis, AxisId, ChannelId, Driver, GroupId, PerAxis};
 use crate::time::{FrameTime, Seconds};
 

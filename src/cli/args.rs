@@ -158,10 +158,10 @@ pub(super) struct VerifyArgs {
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct ChangesArgs {
-    /// The shot file from which the passes were shot
+    /// What the passes were shot from: a shot file or a compiled folder
     #[arg(value_name = "OLD")]
     pub(super) old: PathBuf,
-    /// The edited shot file
+    /// The edited version: a shot file or a compiled folder
     #[arg(value_name = "NEW")]
     pub(super) new: PathBuf,
     /// Print JSON instead of text

@@ -7,14 +7,12 @@ use super::args::ChangesArgs;
 use super::changes_text::lines;
 use super::prepared;
 use super::terminal::{self, Progress};
-use crate::bounds::{Budget, Code};
+use crate::bounds::Code;
 use crate::check::changes;
-use crate::compile::Compiled;
-use crate::input::{self, Rejection};
 
 pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let progress = Progress::start("compiling");
-    let of = |path: &Path| compiled(path, args.size.budget());
+    let of = |path: &Path| prepared::read(path, args.size.budget());
     let read = (of(&args.old), of(&args.new));
     drop(progress);
     let (old, new) = match read {
@@ -38,8 +36,4 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
             Outcome::Wrong
         }
     }
-}
-
-fn compiled(path: &Path, budget: Budget) -> Result<Compiled, Rejection> {
-    input::load(path).and_then(|loaded| prepared::compiled(loaded, budget)).map(|(compiled, _)| compiled)
 }

@@ -95,8 +95,7 @@ fn compared(args: &CompareArgs) -> Result<Comparison, Failure> {
         LogUnits::Units => (measure::LogUnits::Units, &entry.units),
     };
     unchanged(&args.dir, &manifest, file)?;
-    let shot = args.dir.join("source").join(&manifest.source);
-    let loaded = input::load(&shot).map_err(|rejection| Failure::Rejected(Box::new(rejection)))?;
+    let loaded = input::load_written(&args.dir).map_err(|rejection| Failure::Rejected(Box::new(rejection)))?;
     let stage = &loaded.stage;
     let mut axes: Vec<AxisFacts> = stage.axes().iter().zip(stage.axis_names()).map(|(axis, name)| AxisFacts::of(name, axis)).collect();
     in_pixels(stage, &loaded.shot, &mut axes)?;

@@ -42,8 +42,9 @@ if a limit is exceeded, and shows where.
 An earlier report is replaced. Any other file is replaced only with --replace. A
 folder, a device or a pipe is refused. `--out -` writes to standard output.
 
-Example:
-  movewright report shot.toml --out move.html";
+Examples:
+  movewright report shot.toml --out move.html
+  movewright report shot.toml --against columns --out move.html";
 
 pub(super) const WATCH: &str = "\
 The first line of output is the address to open in a browser. Every save of the
@@ -81,7 +82,7 @@ Example:
 
 pub(super) const CHANGES: &str = "\
 Examples:
-  movewright changes columns/source/shot.toml shot.toml
+  movewright changes columns shot.toml
   movewright changes monday.toml tuesday.toml --json";
 
 pub(super) const COMPARE: &str = "\

@@ -7,7 +7,7 @@ use clap::Args as ClapArgs;
 
 use super::coded::Coded;
 use super::destination::{self, Destination};
-use super::prepared::prepare;
+use super::prepared::{self, prepare};
 use super::size::Size;
 use super::{Outcome, terminal};
 use crate::bounds::Code;
@@ -21,6 +21,9 @@ pub(super) struct ReportArgs {
     /// The shot file
     #[arg(value_name = "SHOT")]
     shot: PathBuf,
+    /// An earlier version, shown in grey under the new one: a shot or a compiled folder
+    #[arg(long, value_name = "OLD")]
+    against: Option<PathBuf>,
     #[command(flatten)]
     to: Destination,
     #[command(flatten)]
@@ -45,8 +48,17 @@ pub(super) struct PlotArgs {
 }
 
 pub(super) fn report(args: &ReportArgs) -> Outcome {
-    let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
-    let text = match page::page(&p.report) {
+    let budget = args.size.budget();
+    let old = match args.against.as_deref().map(|path| prepared::read(path, budget)).transpose() {
+        Ok(old) => old,
+        Err(rejection) => {
+            terminal::rejection(&rejection);
+            return Outcome::Wrong;
+        }
+    };
+    let Some(p) = prepare(&args.shot, budget) else { return Outcome::Wrong };
+    let made = old.as_ref().map_or_else(|| page::page(&p.report), |old| page::page_against(&p.report, old));
+    let text = match made {
         Ok(text) => text,
         Err(error) => return wrong(error.code(), &error),
     };

@@ -40,6 +40,11 @@ pub(super) fn prepare(shot: &Path, budget: Budget) -> Option<Prepared> {
     }
 }
 
+/// A shot or a written folder, read and compiled, not checked.
+pub(super) fn read(path: &Path, budget: Budget) -> Result<Compiled, Rejection> {
+    input::load_written(path).and_then(|loaded| compiled(loaded, budget)).map(|(compiled, _)| compiled)
+}
+
 /// A loaded shot compiled within a budget of work; what has no curve, with its place in the files.
 pub(super) fn compiled(loaded: Loaded, budget: Budget) -> Result<(Compiled, Sources), Rejection> {
     let Loaded { stage, shot, sources } = loaded;

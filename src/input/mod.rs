@@ -40,6 +40,7 @@ mod solid_values;
 mod sources;
 mod stage_file;
 mod values;
+mod written;
 
 use std::path::{Component, Path};
 use std::sync::Arc;
@@ -93,6 +94,14 @@ pub fn load(path: &Path) -> Result<Loaded, Rejection> {
             Err(rejection)
         }
     }
+}
+
+/// Reads a shot file, or the shot that a folder of columns was compiled from.
+///
+/// # Errors
+/// As [`load`]; a manifest that names no shot.
+pub(crate) fn load_written(path: &Path) -> Result<Loaded, Rejection> {
+    load(&written::shot_of(path).map_err(FilePlace::refused)?)
 }
 
 /// Reads a stage file alone.

@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use super::data::{AxisData, axes, escaped};
+use super::curves::{AxisData, axes};
+use super::data::escaped;
 use super::page_error::PageError;
 use super::scene::{BodyData, bodies};
 use crate::compile::{Compiled, Counts};
@@ -28,12 +29,15 @@ struct Part<'a> {
 /// # Errors
 /// More frames than a page holds; a body without a pose at a frame.
 pub(crate) fn drawn(compiled: &Compiled) -> Result<Drawn, PageError> {
-    let (counts, most) = (Counts::of(compiled.stage(), compiled.shot()), compiled.budget().most_page_counts());
-    if counts.product() > most {
-        return Err(PageError::TooLarge { counts, most });
-    }
+    fits(compiled)?;
     let frames = compiled.shot().frames();
     Ok(Drawn { first: frames.first(), last: frames.last(), axes: axes(compiled), bodies: bodies(compiled)? })
+}
+
+/// A page holds so many frames of so many axes.
+pub(super) fn fits(compiled: &Compiled) -> Result<(), PageError> {
+    let (counts, most) = (Counts::of(compiled.stage(), compiled.shot()), compiled.budget().most_page_counts());
+    if counts.product() > most { Err(PageError::TooLarge { counts, most }) } else { Ok(()) }
 }
 
 impl Drawn {

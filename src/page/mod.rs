@@ -5,6 +5,8 @@
 //! greys, and one accent (vermilion of the colour-blind-safe palette of M. Okabe and K. Ito, 2008) for what exceeds a limit, which
 //! is hatched too. Invariant: every text of the input files goes through escaping or `textContent`. Nothing here decides: verdicts are the check's.
 
+mod before;
+mod curves;
 mod data;
 mod drawn;
 mod page_error;
@@ -21,6 +23,7 @@ pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
 use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::check::{Report, words};
+use crate::compile::Compiled;
 use crate::output::manifest::{CAUTIONS, NOTICE};
 
 /// How every page begins, so that one of ours is known as one.
@@ -38,7 +41,16 @@ const LIVE: &str = include_str!("live.js");
 /// # Errors
 /// A body without a pose at a frame; more frames than a page holds.
 pub(crate) fn page(report: &Report) -> Result<String, PageError> {
-    made(report, &drawn(&report.compiled)?, false)
+    made(report, &drawn(&report.compiled)?, false, None)
+}
+
+/// The same, with an old version in grey under what is new, and a table of what changed.
+///
+/// # Errors
+/// As [`page`], of either version.
+pub(crate) fn page_against(report: &Report, old: &Compiled) -> Result<String, PageError> {
+    drawn::fits(old)?;
+    made(report, &drawn(&report.compiled)?, false, Some(old))
 }
 
 /// The same of what is drawn already, which asks where it came from for what is new.
@@ -46,7 +58,7 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
 /// # Errors
 /// A figure or a channel without a place at a frame.
 pub(crate) fn live(report: &Report, drawn: &Drawn) -> Result<String, PageError> {
-    made(report, drawn, true)
+    made(report, drawn, true, None)
 }
 
 /// What is shown until there is a first page.
@@ -73,9 +85,9 @@ fn live_line() -> maud::Markup {
     }
 }
 
-fn made(report: &Report, drawn: &Drawn, alive: bool) -> Result<String, PageError> {
+fn made(report: &Report, drawn: &Drawn, alive: bool, old: Option<&Compiled>) -> Result<String, PageError> {
     let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
-    let data = data::text(report, &drawn.axes, &drawn.bodies)?;
+    let data = data::text(report, &drawn.axes, &drawn.bodies, old)?;
     let within = report.within_limits();
     let over: usize = report.passes.iter().map(|p| p.violations.len()).sum();
     let body = html! {
@@ -104,6 +116,7 @@ fn made(report: &Report, drawn: &Drawn, alive: bool) -> Result<String, PageError
                 }
                 main {
                     div data-fresh="over" { (tables::over(report)) }
+                    @if let Some(old) = old { (before::table(old, &report.compiled)) }
                     section {
                         h2 { "Share of the tightest limit" }
                         p { span.screen_only { label for="pass" { "Pass " } select id="pass" {} } span.print_only id="pass_name" {}

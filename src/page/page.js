@@ -168,19 +168,21 @@
     across = { W, left, right, narrow, X: (t) => left + ((t - x0) / (x1 - x0)) * (W - left - right) };
     const panels = parked ? [] : pass.held ? [0] : [0, 1, 2, 3];
     const all = parked ? [] : points(axis, pass.pace, 1000);
+    // As it was: at its own pace, and where this pass is new, at this one's.
+    const old = D.before?.axes.find((a) => a.name === axis.name), was = old ? points(old, D.before.passes.find((p) => p[0] === pass.name)?.[1] ?? pass.pace, 1000) : [];
     const drawn = panels.map((k) => {
       const [lower, upper] = k === 0 ? axis.travel : [-axis.limits[k - 1], axis.limits[k - 1]];
-      return panel({ name: NAMES[k], unit: units[k], of: axis.name, order: k, points: all.map((p) => [p[0], p[k + 1]]), lower, upper, keys: k === 0 ? axis.keys : [], height: k === 0 ? 230 : 170, foot: k === 0 }, pass);
+      return panel({ name: NAMES[k], unit: units[k], of: axis.name, order: k, points: all.map((p) => [p[0], p[k + 1]]), before: was.map((p) => [p[0], p[k + 1]]), lower, upper, keys: k === 0 ? axis.keys : [], height: k === 0 ? 230 : 170, foot: k === 0 }, pass);
     });
     for (const i of parked ? [] : axis.channels) {
-      const c = D.channels[i];
-      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, points: c.values.map((v, n) => [D.first + n, v]), lower: -Infinity, upper: Infinity, keys: c.keys, height: 170, foot: true }, pass));
+      const c = D.channels[i], before = D.before?.channels.find((o) => o.name === c.name)?.values.map((v, n) => [D.before.first + n, v]) ?? [];
+      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, points: c.values.map((v, n) => [D.first + n, v]), before, lower: -Infinity, upper: Infinity, keys: c.keys, height: 170, foot: true }, pass));
     }
     $("curves").replaceChildren(...drawn);
     const over = pass.over.filter((o) => o.axis === state.axis).map((o) => o.message);
     const made = axis.channels.length ? " Below are the channels that a mechanism makes this axis from, frame by frame." : "";
     $("axis_text").textContent = parked ? "Parked at home in this pass." :
-      (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys." : "Circles are keys; bars show when the shutter is open.") + made + " " + over.join(" ");
+      (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys." : "Circles are keys; bars show when the shutter is open.") + (was.length ? " Grey: as it was." : "") + made + " " + over.join(" ");
     moveNow();
   }
   /** One curve. Name and value stand above it, figures of the curve on its left, limits on its right: none can meet. */
@@ -191,11 +193,12 @@
     for (const p of all) { least = Math.min(least, p[1]); most = Math.max(most, p[1]); }
     // What is nothing beside the limit is 0, and is not blown up.
     const floor = Number.isFinite(upper) ? 1e-9 * Math.max(Math.abs(upper), Math.abs(lower)) : 1e-12;
-    const size = Math.max(most - least, Math.abs(most), Math.abs(least), floor), none = Math.max(1e-9 * size, floor);
+    const size = Math.max(most - least, Math.abs(most), Math.abs(least), floor), none = Math.max(1e-6 * size, floor);
     // The plot is scaled to the curve. Limits far off would press it flat: they are lines at the edge.
     const near = (l) => Math.abs(l - (least + most) / 2) <= 2.5 * size;
     let low = near(lower) ? Math.min(least, lower) : least, high = near(upper) ? Math.max(most, upper) : most;
     if (!(high - low > none)) { low -= 1; high += 1; }
+    for (const p of q.before) { low = Math.min(low, p[1]); high = Math.max(high, p[1]); }
     const pad = 0.06 * (high - low);
     low -= pad; high += pad;
     const Y = (y) => top + ((high - y) / (high - low)) * (H - top - bottom);
@@ -215,13 +218,14 @@
       const text = `limit ${shown(l)}${near(l) ? "" : `, ${side}`}`;
       if (!narrow) s.append(svg("text", { class: "soft", x: W - right + 8, y: y + (near(l) ? 5 : below) }, text));
     }
-    const path = (test) => {
+    const path = (test, of = all) => {
       let d = "", down = false;
-      for (const p of all) {
+      for (const p of of) {
         if (test(p[1])) { d += `${down ? "L" : "M"}${X(p[0]).toFixed(1)} ${Y(p[1]).toFixed(1)}`; down = true; } else down = false;
       }
       return d;
     };
+    if (q.before.length) s.append(svg("path", { class: "before", d: path(() => true, q.before.filter((p) => p[0] >= all[0][0] && p[0] <= all[all.length - 1][0])) }));
     s.append(svg("path", { class: "curve", d: path(() => true) }));
     if (isOver) s.append(svg("path", { class: "curve over", d: path(over) }));
     s.append(svg("text", { x: 0, y: 15 }, `${q.name}, ${q.unit}`));
@@ -373,12 +377,12 @@
     const W = wide("picture"), edge = 26, [w, h] = p.size, k = (W - 2 * edge) / w, H = h * k + 2 * edge;
     const s = svg("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": "the picture" });
     const set = S.sets[state.pass], open = p.shutters[set];
-    $("picture_name").textContent = `The picture as ${p.camera} sees it, ${w} x ${h} pixels; outlines of proxies` + (open ? `, light what they sweep at ${shown(open)} deg of shutter` : "");
+    $("picture_name").textContent = `The picture as ${p.camera} sees it, ${w} x ${h} pixels; outlines of proxies` + (open ? `, light what they sweep at ${shown(open)} deg of shutter` : "") + (D.before?.figures.length ? "; grey lines: as it was" : "");
     const moving = svg("g", { transform: `translate(${edge} ${edge})` });
     s.append(moving, svg("rect", { class: "frame", x: edge, y: edge, width: w * k, height: h * k }));
     $("picture").replaceChildren(s);
     // The first point, then from each point to the next.
-    const d = (list) => { let t = "", x = 0, y = 0; for (let i = 0; i < list.length; i += 2) { x += list[i]; y += list[i + 1]; t += `${i ? "L" : "M"}${(x * k).toFixed(1)} ${(y * k).toFixed(1)}`; } return t; };
+    const d = (list, k1 = k) => { let t = "", x = 0, y = 0; for (let i = 0; i < list.length; i += 2) { x += list[i]; y += list[i + 1]; t += `${i ? "L" : "M"}${(x * k1).toFixed(1)} ${(y * k1).toFixed(1)}`; } return t; };
     return (n) => {
       const swept = [], outlines = [], lines = [], names = [], label = placer(w * k, h * k), marked = tight(n);
       for (const f of p.figures) {
@@ -394,8 +398,17 @@
         const at = centre ?? (own.l.length && own.l[0].length ? [own.l[0][0] * k, own.l[0][1] * k] : null);
         if (at && at[0] >= 0 && at[0] <= w * k && at[1] >= 0 && at[1] <= h * k) names.push(label(at[0], at[1], f.name));
       }
-      moving.replaceChildren(...swept, ...lines, ...outlines, ...names.filter((t) => t));
+      moving.replaceChildren(...before(n), ...swept, ...lines, ...outlines, ...names.filter((t) => t));
     };
+    /** Outlines, rods and wires as they were in this frame, at the width of this picture. */
+    function before(n) {
+      const was = D.before, i = was ? D.first + n - was.first : 0, own = [];
+      for (const f of was?.figures ?? []) {
+        const then = f.sets[set]?.[i];
+        if (then) for (const [list, end] of [[then.o, "Z"], [then.l, ""]]) for (const o of list) if (o.length) own.push(svg("path", { class: "before", d: d(o, (k * w) / was.size[0]) + end, "data-was": f.name }));
+      }
+      return own;
+    }
   }
   function drawStage() {
     if (!S) return;

@@ -8,7 +8,7 @@ use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 
-use super::data::{keys, keys_of};
+use super::curves::{keys, keys_of};
 use super::page_error::PageError;
 use crate::compile::Compiled;
 use crate::motion::curve::Curve;

@@ -22,7 +22,7 @@ pub(super) struct Scene<'a> {
     sets: Vec<usize>,
     bodies: &'a [BodyData],
     still: Vec<Still>,
-    picture: Option<Picture>,
+    pub(super) picture: Option<Picture>,
 }
 
 #[derive(Serialize, Clone, PartialEq)]
@@ -57,14 +57,14 @@ struct Still {
 }
 
 /// Passes that leave the same axes at home.
-struct Sets<'a> {
+pub(super) struct Sets<'a> {
     /// Of every set a pass that stands for it, the first moving one if there is one.
-    shown: Vec<&'a Pass>,
+    pub(super) shown: Vec<&'a Pass>,
     of_pass: Vec<usize>,
 }
 
 impl<'a> Sets<'a> {
-    fn of(compiled: &'a Compiled) -> Sets<'a> {
+    pub(super) fn of(compiled: &'a Compiled) -> Sets<'a> {
         let (stage, passes) = (compiled.stage(), compiled.shot().passes());
         let mut shown: Vec<&Pass> = Vec::new();
         let mut of_pass = Vec::new();

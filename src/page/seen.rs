@@ -23,22 +23,29 @@ use crate::time::FrameTime;
 #[derive(Serialize)]
 pub(super) struct Picture {
     camera: String,
-    size: [u32; 2],
-    figures: Vec<FigureData>,
+    pub(super) size: [u32; 2],
+    pub(super) figures: Vec<FigureData>,
     /// Shutter angles of the exposures shown, one for each set; 0 where the pass is held.
     shutters: Vec<f64>,
 }
 
-/// A figure, for each set and frame.
+/// A figure, for each set and frame; `null` where they are those of the first set.
 #[derive(Serialize)]
-struct FigureData {
-    name: String,
+pub(super) struct FigureData {
+    pub(super) name: String,
     sets: Vec<Option<Vec<FrameData>>>,
 }
 
+impl FigureData {
+    /// Frame by frame, as it is seen in a set.
+    pub(super) fn of_set(&self, set: usize) -> Option<&[FrameData]> {
+        self.sets.get(set)?.as_ref().or(self.sets.first()?.as_ref()).map(Vec::as_slice)
+    }
+}
+
 /// Lists of right and down, pixels: the first point, then from each point to the next.
-#[derive(Serialize, PartialEq)]
-struct FrameData {
+#[derive(Serialize, Clone, PartialEq)]
+pub(super) struct FrameData {
     /// Outlines at mid-exposure.
     #[serde(rename = "o")]
     outlines: Vec<Vec<i64>>,

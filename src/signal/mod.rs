@@ -23,7 +23,7 @@ mod time_map;
 
 pub(crate) use axis::{AxisSignal, NoPlace};
 pub(crate) use layers::Layers;
-pub(crate) use retiming::Retiming;
+pub(crate) use retiming::{Retiming, on_film};
 pub(crate) use sources::{Source, SourceKind, Sources};
 
 pub use crate::motion::curve::{Curve, CurveBuilder, CurveError, Piece};

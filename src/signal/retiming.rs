@@ -170,6 +170,11 @@ pub(super) fn retimed(at: Jet, found: Jet) -> Jet {
 /// How near to a whole frame an inverse is that may be meant to be one, frames: far more than its rounding.
 const NEAR: f64 = 1e-6;
 
+/// Where a choreography frame is on film, or nearest to it.
+pub(crate) fn on_film(time: Option<&Retiming>) -> impl Fn(f64) -> f64 {
+    move |choreography| time.map_or(choreography, |time| time.film_or_edge(choreography))
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {

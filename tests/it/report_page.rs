@@ -203,3 +203,64 @@ fn any_channel_is_plotted() {
         "{told}"
     );
 }
+
+/// What changed lies under what is new: curves of the axes that changed and outlines of the figures that are elsewhere, none of what is the same.
+#[test]
+fn an_old_version_is_kept_under_the_new_one_where_it_differs() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = |version: &str, name: &str| dir.path().join(version).join(name);
+    for version in ["old", "new"] {
+        fs::create_dir(dir.path().join(version)).unwrap();
+        for entry in fs::read_dir(fixture("herons")).unwrap() {
+            let path = entry.unwrap().path();
+            fs::copy(&path, at(version, path.file_name().unwrap().to_str().unwrap())).unwrap();
+        }
+    }
+    let (old, new) = (at("old", "shot.toml"), at("new", "shot.toml"));
+    let against = |old: &Path| {
+        let o = run(&["report", new.to_str().unwrap(), "--against", old.to_str().unwrap(), "--out", "-"]);
+        assert!(o.status.code() == Some(0), "{}", said(&o));
+        String::from_utf8(o.stdout).unwrap()
+    };
+    let same = against(&old);
+    let before = &data(&same)["before"];
+    for list in ["axes", "channels", "figures"] {
+        assert_eq!(before[list], Value::Array(Vec::new()), "{list}");
+    }
+    assert!(same.contains("No axis has changed") && same.matches("still good").count() == 5);
+
+    let text = fs::read_to_string(&new).unwrap();
+    let copy = text.find("to = \"heron_b\"").unwrap();
+    let delay = copy + text[copy..].find("delay = ").unwrap() + "delay = ".len();
+    let end = delay + text[delay..].find(|c: char| !c.is_ascii_digit()).unwrap();
+    let later = text[delay..end].parse::<u32>().unwrap() + 1;
+    fs::write(&new, format!("{}{later}{}", &text[..delay], &text[end..])).unwrap();
+    let page = against(&old);
+    let before = &data(&page)["before"];
+    let names =
+        |list: &str| -> Vec<String> { before[list].as_array().unwrap().iter().map(|a| a["name"].as_str().unwrap().to_owned()).collect() };
+    for list in ["axes", "channels", "figures"] {
+        assert!(!names(list).is_empty() && names(list).iter().all(|n| n.starts_with("heron_b")), "{list}: {:?}", names(list));
+    }
+    // The old curve is the new one of the other direction.
+    let (a, b) = (data(&page), data(&same));
+    let curve = |page: &Value, name: &str| {
+        let axis = page.as_array().unwrap().iter().find(|x| x["name"] == name).unwrap();
+        (axis["knots"].clone(), axis["pieces"].clone())
+    };
+    for name in names("axes") {
+        assert_eq!(curve(&a["before"]["axes"], &name), curve(&b["axes"], &name));
+        assert_ne!(curve(&a["axes"], &name), curve(&b["axes"], &name));
+        assert!(page.contains(&format!("<td>{name}</td><td>changed</td>")), "{name}");
+    }
+    // As the command says it.
+    let o = run(&["changes", old.to_str().unwrap(), new.to_str().unwrap(), "--json"]);
+    let changes: Value = serde_json::from_slice(&o.stdout).unwrap();
+    for p in changes["passes"].as_array().unwrap() {
+        let verdict = if p["good"].as_bool().unwrap() { "still good" } else { "shoot again" };
+        assert!(page.contains(&format!("<strong>{}</strong>: {verdict}", p["pass"].as_str().unwrap())), "{p}");
+    }
+    // A wrong old version is a wrong call, and nothing is written.
+    let o = run(&["report", new.to_str().unwrap(), "--against", at("old", "none.toml").to_str().unwrap(), "--out", "-"]);
+    assert!(o.status.code() == Some(2) && o.stdout.is_empty() && said(&o).contains("none.toml"), "{}", said(&o));
+}

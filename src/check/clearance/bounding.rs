@@ -58,20 +58,34 @@ impl Bounding {
     }
 }
 
-/// The boxes of several things, and one around them all.
+/// Neighbours in the list that share one box more: what is far from that is far from each.
+const BUNCH: usize = 16;
+
+/// The boxes of several things, one around each bunch of neighbours, and one around them all.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Boxes {
     /// Of each.
     pub(super) each: Vec<Bounding>,
+    /// Of each bunch; none where one bunch holds all.
+    bunches: Vec<Bounding>,
     /// Of all; none where there is nothing.
     pub(super) all: Option<Bounding>,
+}
+
+impl Boxes {
+    /// Every bunch: the number of its first, its boxes, and the one around them where there are several.
+    pub(super) fn bunched(&self) -> impl Iterator<Item = (usize, &[Bounding], Option<&Bounding>)> {
+        self.each.chunks(BUNCH).enumerate().map(|(k, each)| (k * BUNCH, each, self.bunches.get(k)))
+    }
 }
 
 impl FromIterator<Bounding> for Boxes {
     fn from_iter<I: IntoIterator<Item = Bounding>>(boxes: I) -> Boxes {
         let each: Vec<Bounding> = boxes.into_iter().collect();
-        let all = each.iter().copied().reduce(Bounding::joined);
-        Boxes { each, all }
+        let around = |each: &[Bounding]| each.iter().copied().reduce(Bounding::joined);
+        let bunches = if each.len() > BUNCH { each.chunks(BUNCH).filter_map(around).collect() } else { Vec::new() };
+        let all = around(&each);
+        Boxes { each, bunches, all }
     }
 }
 

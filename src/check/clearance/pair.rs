@@ -220,7 +220,7 @@ pub(super) fn measured(
     }
     for (far, i) in order {
         gaps += 1;
-        if far >= worst.0 && far >= worst.1 {
+        if is_far(far, worst) {
             continue;
         }
         let (Some(a), Some(around), Some(c)) = (mine.ends.get(i), mine.boxes.each.get(i), body.solids().get(i)) else { continue };
@@ -232,12 +232,18 @@ pub(super) fn measured(
         match (other, theirs) {
             (Other::Body(_, o), Some(theirs)) => {
                 let mut known = take(UNMEASURED, 0.0);
-                for ((b, d), other) in theirs.ends.iter().zip(o.solids()).zip(&boxes.each) {
-                    gaps += 1;
-                    let far = around.gap(other);
-                    if !(far >= known.0 && far >= known.1) {
-                        compared += 1;
-                        known = take(two_segments(a, b), c.radius + d.radius);
+                for (first, each, bunch) in boxes.bunched() {
+                    gaps += u64::from(bunch.is_some());
+                    if bunch.is_some_and(|bunch| is_far(around.gap(bunch), known)) {
+                        continue;
+                    }
+                    for (j, other) in (first..).zip(each) {
+                        gaps += 1;
+                        let (Some(b), Some(d)) = (theirs.ends.get(j), o.solids().get(j)) else { continue };
+                        if !is_far(around.gap(other), known) {
+                            compared += 1;
+                            known = take(two_segments(a, b), c.radius + d.radius);
+                        }
                     }
                 }
             }
@@ -253,6 +259,11 @@ pub(super) fn measured(
         }
     }
     (worst, compared + gaps / BOXES)
+}
+
+/// True where what is so far away changes neither what no gap is below nor the gap in the middle.
+fn is_far(far: f64, (lower, middle): (f64, f64)) -> bool {
+    far >= lower && far >= middle
 }
 
 /// The same for the parts of one figure, of which only matters whether they meet: where their boxes are apart, these say enough, and the middle is not looked at.
