@@ -111,6 +111,7 @@ table! {
         MOST_JOINTS: usize = 64, "joints of a chain", "far beyond any figure";
         MOST_LIMBS: usize = 64, "limbs of a figure", "far beyond any figure";
         MOST_WIRES: usize = 256, "wires of a group", "four for each limb";
+        MOST_ENVELOPES: usize = 1000, "envelopes of a group", "far beyond any figure: each is compared with each of another figure";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";
         MOST_RETIME_KEYS: usize = 10_000, "keys of one retime", "far beyond any director's notes";

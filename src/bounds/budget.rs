@@ -29,7 +29,7 @@ impl Effort {
     /// What every shot may cost, and what it may cost more for each axis, frame and pass.
     const fn usual(self) -> (u64, u64) {
         match self {
-            Effort::Places => (4_000_000, 2),
+            Effort::Places => (6_000_000, 2),
             Effort::Pieces => (100_000, 1),
             Effort::Trials => (1_200_000, 0),
             Effort::Boxes => (1_500_000, 2),

@@ -8,11 +8,10 @@
 use std::collections::BTreeMap;
 
 use super::notes::{Note, NoteKind};
-use crate::compile::Compiled;
 use crate::mechanism::convex::meet;
 use crate::mechanism::rough_outline::{Extent, rough_outline};
 use crate::mechanism::{Lens, Pixel, Pose};
-use crate::stage::{Body, GroupId};
+use crate::stage::{Body, GroupId, Posture};
 use crate::time::FrameTime;
 
 /// Which figures, by their number, covered which, since when and how often.
@@ -29,13 +28,13 @@ struct Shape {
 }
 
 impl Covering {
-    /// Looks at an instant.
-    pub(super) fn look(&mut self, compiled: &Compiled, (lens, camera): (&Lens, &Pose<f64>), figures: &[&Body], t: FrameTime) {
+    /// Looks at an instant at which the figures stand so.
+    pub(super) fn look(&mut self, (lens, camera): (&Lens, &Pose<f64>), figures: &[&Body], places: &[Option<Posture>], t: FrameTime) {
         let [across, down] = lens.pixels().map(f64::from);
         let picture = Extent([0.0, across, 0.0, down]);
         let mut all: Vec<(usize, Extent, Vec<Shape>)> = Vec::new();
-        for (i, figure) in figures.iter().enumerate() {
-            let Ok(place) = compiled.posture_at(None, figure, t) else { continue };
+        for (i, (figure, place)) in figures.iter().zip(places).enumerate() {
+            let Some(place) = place else { continue };
             let shapes = figure.shown().iter().map(|solid| {
                 let ends = solid.ends.map(|end| camera.inward(place.out(&end)));
                 let outline = rough_outline(lens, ends, solid.radius);

@@ -49,7 +49,7 @@ pub(super) fn notes(compiled: &Compiled, stride: u64) -> Vec<Note> {
                 let (Ok(pose), Ok(focus)) = (compiled.posture_at(None, camera, t), compiled.focus_at(None, camera, t)) else { continue };
                 let lens = lens.focused(focus);
                 if t.0 == frame_time(frame) {
-                    covering.look(compiled, (&lens, pose.body()), &figures, t);
+                    covering.look((&lens, pose.body()), &figures, &places, t);
                 }
                 for ((figure, place), [proxies, rods]) in figures.iter().zip(&places).zip(seen) {
                     let Some(place) = place else { continue };

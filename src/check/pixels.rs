@@ -42,6 +42,9 @@ const MOST_MOVED: u64 = 400_000;
 /// Points that cost as much as an axis set in motion.
 const POINTS: u64 = 16;
 
+/// Pairs of figures in the picture that cost as much as an axis set in motion.
+const PAIRS: u64 = 32;
+
 /// Of how many frames one is looked at: 1 but for very long shots or very many figures.
 #[must_use]
 pub(super) fn stride(compiled: &Compiled) -> u64 {
@@ -52,6 +55,9 @@ pub(super) fn stride(compiled: &Compiled) -> u64 {
     let own: u64 = stage.bodies().iter().map(|b| (1 + of(b.channels().len())) * (1 + points(b))).sum();
     let by_camera = stage.bodies().iter().filter(|b| b.lens().is_some()).map(|b| of(b.channels().len())).max().unwrap_or(0);
     let moved = own + by_camera * stage.bodies().iter().map(points).sum::<u64>();
+    // Who covers whom is asked of every two.
+    let figures = of(stage.bodies().len());
+    let moved = moved + figures.saturating_mul(figures) / PAIRS;
     let moments = of(offsets(compiled.shot()).len()).saturating_mul(of(compiled.shot().frames().count()));
     cameras.saturating_mul(moved).saturating_mul(moments).div_ceil(MOST_MOVED).max(1)
 }

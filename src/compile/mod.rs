@@ -65,23 +65,30 @@ impl Move {
     /// Compiles every axis.
     fn compile(basis: Basis<'_>, again: &Meter) -> Result<Move, Vec<CompileError>> {
         let ids: Vec<AxisId> = basis.stage.axis_ids().collect();
-        let results = basis.photographed_all(&ids);
-        let costly = results.iter().any(|r| matches!(r, Err(FitError::TooCostly { .. })));
+        let (alone, results) = basis.photographed_all(&ids);
+        let ends = |r: &Result<Shown, FitError>| matches!(r, Err(FitError::TooCostly { .. }));
         let mut shown = Vec::with_capacity(results.len());
         let mut errors = Vec::new();
-        if costly {
-            // Which axis comes too late depends on which came first. One after the other it is always the same.
-            let basis = Basis { costs: Costs { meter: again, ..basis.costs }, ..basis };
-            for id in ids {
-                if let Err(e) = basis.photographed(id) {
-                    let ends = matches!(e, FitError::TooCostly { .. });
-                    errors.push(basis.error(id, e));
+        match results.iter().position(ends) {
+            // What came before it was computed one after the other: it would be the same again.
+            Some(first) if first < alone => {
+                errors.extend(ids.iter().zip(results).take(first + 1).filter_map(|(id, r)| Some(basis.error(*id, r.err()?))));
+                return Err(error::folded(errors));
+            }
+            Some(_) => {
+                // Which axis comes too late depends on which came first. One after the other it is always the same.
+                let basis = Basis { costs: Costs { meter: again, ..basis.costs }, ..basis };
+                for id in ids {
+                    let result = basis.photographed(id);
+                    let ends = ends(&result);
+                    errors.extend(result.err().map(|e| basis.error(id, e)));
                     if ends {
                         break;
                     }
                 }
+                return Err(error::folded(errors));
             }
-            return Err(error::folded(errors));
+            None => {}
         }
         for (id, result) in ids.into_iter().zip(results) {
             match result {
@@ -144,8 +151,8 @@ impl Basis<'_> {
         CompileError::axis(self.stage, self.shot, self.layers, id, error)
     }
 
-    /// Every axis, in order. The first pieces are made on the calling thread.
-    fn photographed_all(&self, ids: &[AxisId]) -> Vec<Result<Shown, FitError>> {
+    /// Every axis, in order, and how many of them were made on the calling thread, one after the other, as the first pieces are.
+    fn photographed_all(&self, ids: &[AxisId]) -> (usize, Vec<Result<Shown, FitError>>) {
         let mut results = Vec::with_capacity(ids.len());
         let (mut rest, mut pieces) = (ids, 0);
         while let [id, others @ ..] = rest
@@ -156,8 +163,9 @@ impl Basis<'_> {
             results.push(shown);
             rest = others;
         }
+        let alone = results.len();
         results.par_extend(rest.par_iter().with_min_len(16).map(|id| self.photographed(*id)));
-        results
+        (alone, results)
     }
 
     fn photographed(&self, id: AxisId) -> Result<Shown, FitError> {

@@ -44,6 +44,14 @@ struct Joint {
     offset: Vector,
 }
 
+impl Joint {
+    /// How far it is moved: its channel's value and its rest.
+    fn at<T: Real>(&self, value: &impl Fn(usize) -> T) -> T {
+        let rest = T::constant(self.rest);
+        self.channel.map_or(rest, |channel| value(channel) + rest)
+    }
+}
+
 /// A kind with its direction of length one.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Motion {
@@ -94,6 +102,20 @@ impl Chain {
     #[must_use]
     pub(crate) fn pose_on<T: Real>(&self, base: Pose<T>, value: impl Fn(usize) -> T) -> Pose<T> {
         self.walked(base, &value, |_, _| {}, |_, _| {})
+    }
+
+    /// Where a point of the chain's end is in what the chain begins on: the pose applied to it, from the end inwards, at a fraction of the pose's cost.
+    #[must_use]
+    pub(crate) fn out<T: Real>(&self, value: impl Fn(usize) -> T, point: Vector<T>) -> Vector<T> {
+        self.joints.iter().rev().fold(point, |point, joint| {
+            let at = || joint.at(&value);
+            let moved = match joint.kind {
+                Motion::Fixed => point,
+                Motion::Slide(direction) => point + Vector::constant(direction).scaled(at()),
+                Motion::Turn(axis) => Turn::about_out(axis, at(), point),
+            };
+            moved + Vector::constant(joint.offset)
+        })
     }
 
     /// The pose of the chain's end, and the places after the joints of these numbers, in the order of the chain.
@@ -180,10 +202,7 @@ impl Chain {
         for (number, joint) in self.joints.iter().enumerate() {
             pose.position = pose.out_fixed(joint.offset);
             seen(joint, &pose);
-            let at = || {
-                let rest = T::constant(joint.rest);
-                joint.channel.map_or(rest, |channel| value(channel) + rest)
-            };
+            let at = || joint.at(value);
             match joint.kind {
                 Motion::Fixed => {}
                 Motion::Slide(direction) => pose.position = pose.position + pose.turn.out_fixed(direction).scaled(at()),
@@ -300,7 +319,9 @@ mod tests {
             }
             prop_assert!((mine.translation.vector - theirs.translation.vector).norm() <= 1e-11);
             let point = [70.0, -30.0, 40.0];
-            let seen = chain.pose(|c| values[c]).out(Vector::from(point));
+            let seen = chain.pose(|c| values[c]).out_fixed(Vector::from(point));
+            let inwards = chain.out(|c| values[c], Vector::from(point));
+            prop_assert!((inwards - seen).length() <= 1e-11);
             prop_assert!((theirs * Point3::from(point) - Point3::new(seen.x, seen.y, seen.z)).norm() <= 1e-11);
             prop_assert!((mine * Point3::from(point) - Point3::new(seen.x, seen.y, seen.z)).norm() <= 1e-11);
             let (pose, axles) = chain.pose_and_axles(|c| values[c], [2, 3]);

@@ -188,7 +188,8 @@ impl LimbWire {
     fn length<T: Real>(&self, angle: T) -> T {
         let angle = angle.to_radians_of_degrees();
         let [across, up] = self.guide;
-        let (x, y) = (angle.cosine().times(self.arm) - T::constant(across), angle.sine().times(self.arm) - T::constant(up));
+        let (sine, cosine) = angle.sine_and_cosine();
+        let (x, y) = (cosine.times(self.arm) - T::constant(across), sine.times(self.arm) - T::constant(up));
         (x * x + y * y).sqrt()
     }
 }

@@ -26,6 +26,11 @@ pub trait Real:
     /// Cosine of an angle in radians.
     #[must_use]
     fn cosine(self) -> Self;
+    /// Both of an angle in radians: what takes one of them for derivatives anyway gives the other with it.
+    #[must_use]
+    fn sine_and_cosine(self) -> (Self, Self) {
+        (self.sine(), self.cosine())
+    }
     /// Square root.
     #[must_use]
     fn sqrt(self) -> Self;
@@ -85,6 +90,9 @@ impl Real for Jet {
     }
     fn cosine(self) -> Self {
         self.cos()
+    }
+    fn sine_and_cosine(self) -> (Self, Self) {
+        self.sin_and_cos()
     }
     fn sqrt(self) -> Self {
         self.sqrt()

@@ -231,7 +231,8 @@ struct Turned<T> {
 impl<T: Real> Turned<T> {
     /// Of angles in radians.
     fn new(pitch: T, roll: T) -> Self {
-        Turned { sp: pitch.sine(), cp: pitch.cosine(), sr: roll.sine(), cr: roll.cosine() }
+        let ((sp, cp), (sr, cr)) = (pitch.sine_and_cosine(), roll.sine_and_cosine());
+        Turned { sp, cp, sr, cr }
     }
 
     /// How far the plate's point above `foot` has moved ahead, aside and up: R (x, y, 0) = (x cos p + y sin p sin r, y cos r,

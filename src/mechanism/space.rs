@@ -128,7 +128,7 @@ impl<T: Real> Turn<T> {
     #[must_use]
     pub(crate) fn about(axis: Vector<f64>, degrees: T) -> Self {
         let angle = degrees.to_radians_of_degrees();
-        let (s, c) = (angle.sine(), angle.cosine());
+        let (s, c) = angle.sine_and_cosine();
         let rest = T::constant(1.0) - c;
         let Vector { x, y, z } = axis;
         let across = |a: f64, b: f64| rest.times(a * b);
@@ -137,6 +137,16 @@ impl<T: Real> Turn<T> {
             y: Vector { x: across(y, x) - s.times(z), y: across(y, y) + c, z: across(y, z) + s.times(x) },
             z: Vector { x: across(z, x) + s.times(y), y: across(z, y) - s.times(x), z: across(z, z) + c },
         }
+    }
+
+    /// A direction of the inside of [`Turn::about`] as seen from outside, without the turn's columns.
+    #[must_use]
+    pub(crate) fn about_out(axis: Vector<f64>, degrees: T, v: Vector<T>) -> Vector<T> {
+        let (s, c) = degrees.to_radians_of_degrees().sine_and_cosine();
+        let along = v.along(axis) * (T::constant(1.0) - c);
+        let Vector { x, y, z } = axis;
+        let across = Vector { x: v.z.times(y) - v.y.times(z), y: v.x.times(z) - v.z.times(x), z: v.y.times(x) - v.x.times(y) };
+        v.scaled(c) + across.scaled(s) + Vector { x: along.times(x), y: along.times(y), z: along.times(z) }
     }
 
     /// A direction of the inside as seen from outside.
@@ -180,19 +190,13 @@ impl<T: Real> Pose<T> {
         Pose { turn: Turn::none(), position: Vector::constant(Vector { x: 0.0, y: 0.0, z: 0.0 }) }
     }
 
-    /// A point of the thing as seen from outside.
-    #[must_use]
-    pub(crate) fn out(&self, point: Vector<T>) -> Vector<T> {
-        self.position + self.turn.out(point)
-    }
-
     /// A fixed point of the thing as seen from outside.
     #[must_use]
     pub(crate) fn out_fixed(&self, point: Vector<f64>) -> Vector<T> {
         self.position + self.turn.out_fixed(point)
     }
 
-    /// A point of the outside as seen from the thing: the inverse of [`Pose::out`].
+    /// A point of the outside as seen from the thing: the inverse of [`Pose::out_fixed`].
     #[must_use]
     pub(crate) fn inward(&self, point: Vector<T>) -> Vector<T> {
         self.turn.inward(point - self.position)
@@ -252,11 +256,13 @@ mod tests {
                 * Rotation3::from_axis_angle(&axis(b), other.to_radians());
             let (m, t) = (mine.out(Vector::from(p)), theirs * Vector3::from(p));
             prop_assert!((m.x - t.x).abs() <= 1e-14 && (m.y - t.y).abs() <= 1e-14 && (m.z - t.z).abs() <= 1e-14);
+            let outer = Turn::about_out(a, angle, Turn::about_out(b, other, Vector::from(p)));
+            prop_assert!((outer - m).length() <= 1e-14);
             let back = mine.inward(m) - Vector::from(p);
             prop_assert!(back.length() <= 1e-14);
 
             let pose = Pose { turn: mine, position: Vector::new(3.0, -2.0, 0.5) };
-            let (m, t) = (pose.out(Vector::from(p)), pose.isometry() * Point3::from(p));
+            let (m, t) = (pose.out_fixed(Vector::from(p)), pose.isometry() * Point3::from(p));
             prop_assert!((m.x - t.x).abs() <= 1e-14 && (m.y - t.y).abs() <= 1e-14 && (m.z - t.z).abs() <= 1e-14);
             prop_assert!((pose.isometry().rotation.norm() - 1.0).abs() <= 4.0 * f64::EPSILON);
         }

@@ -138,7 +138,7 @@ impl Swashplate {
             return rods.heights(heave, pitch, roll);
         }
         let (pitch, roll) = (pitch.to_radians_of_degrees(), roll.to_radians_of_degrees());
-        let (sp, cp, sr, cr) = (pitch.sine(), pitch.cosine(), roll.sine(), roll.cosine());
+        let ((sp, cp), (sr, cr)) = (pitch.sine_and_cosine(), roll.sine_and_cosine());
         // n = R (0, 0, 1) = (sin pitch cos roll, -sin roll, cos pitch cos roll); z is down, so height is heave + (n . foot) / nz.
         self.feet.map(|[x, y]| heave + (sp * cr).times(x) / (cp * cr) - sr.times(y) / (cp * cr))
     }

@@ -44,15 +44,20 @@ impl Jet {
     /// Sine of an angle in radians.
     #[must_use]
     pub fn sin(self) -> Self {
-        let (s, c) = (elementary::sin(self.p), elementary::cos(self.p));
-        self.through(s, c, -s, -c)
+        self.sin_and_cos().0
     }
 
     /// Cosine of an angle in radians.
     #[must_use]
     pub fn cos(self) -> Self {
+        self.sin_and_cos().1
+    }
+
+    /// Sine and cosine of an angle in radians.
+    #[must_use]
+    pub(crate) fn sin_and_cos(self) -> (Self, Self) {
         let (s, c) = (elementary::sin(self.p), elementary::cos(self.p));
-        self.through(c, -s, -c, s)
+        (self.through(s, c, -s, -c), self.through(c, -s, -c, s))
     }
 
     /// Square root; derivatives are infinite at zero.

@@ -37,7 +37,10 @@ pub(crate) struct Aimed<'a> {
 /// What the search of two angles costs, in layers: measured on the demo's camera.
 const SEARCH: usize = 60;
 
-/// Layers asked at a shifted time that take as long as one layer of the search, measured on a smoothed aim at a limb.
+/// Joints on the way to the target that cost as much as one layer: measured on a smoothed aim at a limb.
+const JOINTS: usize = 2;
+
+/// Layers and joints asked at a shifted time that take as long as one layer of the search, measured likewise.
 const SHIFTED: usize = 2;
 
 /// The body or limb that carries the target.
@@ -106,11 +109,13 @@ impl<'a> Aimed<'a> {
             Some(Target { body, limb, signals }) => {
                 // The time of each channel once, however many shifts there are.
                 let timed: Vec<_> = signals.iter().map(|s| s.as_ref().map(|s| (s, s.time(t, branch)))).collect();
-                let out = |shift: f64| {
-                    // Each channel once, however many limbs it turns.
-                    let nothing = Jet::constant(f64::NAN);
-                    let values: Vec<Jet> = timed.iter().map(|s| s.map_or(nothing, |(s, time)| s.shifted(time, shift))).collect();
-                    body.pose_of(*limb, &|i| values.get(i).copied().unwrap_or(nothing)).out(offset)
+                let nothing = Jet::constant(f64::NAN);
+                let mut values: Vec<Jet> = Vec::with_capacity(timed.len());
+                let mut out = |shift: f64| {
+                    // Each channel once, however many joints it moves.
+                    values.clear();
+                    values.extend(timed.iter().map(|s| s.map_or(nothing, |(s, time)| s.shifted(time, shift))));
+                    body.out_of(*limb, &|i| values.get(i).copied().unwrap_or(nothing), offset)
                 };
                 match self.shifts.as_slice() {
                     [(shift, _)] => out(*shift),
@@ -127,8 +132,12 @@ impl<'a> Aimed<'a> {
 
     /// What one evaluation costs, in layers: every channel, and a search of the angles.
     pub(super) fn cost(&self) -> usize {
-        let target: usize = self.target.iter().flat_map(|t| t.signals.iter().flatten()).map(ChannelSignal::cost).sum();
-        SEARCH + self.camera_channels.iter().map(ChannelSignal::cost).sum::<usize>() + target + (self.shifts.len() - 1) * target / SHIFTED
+        let camera = self.camera_channels.iter().map(ChannelSignal::cost).sum::<usize>();
+        let target = self.target.as_ref().map_or(0, |t| {
+            let layers: usize = t.signals.iter().flatten().map(ChannelSignal::cost).sum();
+            layers + t.body.joints_to(t.limb) / JOINTS
+        });
+        SEARCH + camera + target + (self.shifts.len() - 1) * target / SHIFTED
     }
 
     /// What a span costs however many of its places are asked: see [`super::AxisSignal::span_cost`].

@@ -155,11 +155,17 @@ impl Body {
         Posture { body, limbs, joints }
     }
 
-    /// The pose of a limb, or of the body, with `value` as the value of each of [`Body::every_channel`] by its number: only those on the way to it are asked for.
+    /// Where a point of a limb, or of the body, is on the stage, with `value` as the value of each channel, mm.
     #[must_use]
-    pub(crate) fn pose_of<T: Real>(&self, limb: Option<usize>, value: &impl Fn(usize) -> T) -> Pose<T> {
-        let way = self.way_to(limb);
-        way.iter().rev().fold(self.chain.pose(value), |pose, limb| limb.pose_on(pose, value(limb.channel())))
+    pub(crate) fn out_of<T: Real>(&self, limb: Option<usize>, value: &impl Fn(usize) -> T, point: Vector<T>) -> Vector<T> {
+        let on_body = self.way_to(limb).iter().fold(point, |point, limb| limb.out(value(limb.channel()), point));
+        self.chain.out(value, on_body)
+    }
+
+    /// How many joints carry a limb, or the body.
+    #[must_use]
+    pub(crate) fn joints_to(&self, limb: Option<usize>) -> usize {
+        self.chain.joints().len() + self.way_to(limb).len()
     }
 
     /// The numbers of the channels on the way to a limb, or to the body, among [`Body::every_channel`].

@@ -5,7 +5,7 @@
 
 use super::limb::{BODY, Hold, Limb, LimbSpec, Place, unknown_limb};
 use super::name::check_name;
-use crate::bounds::{COORDINATE, Code, Flaw, MOST_WIRES, WIRE};
+use crate::bounds::{COORDINATE, Code, Flaw, MOST_ENVELOPES, MOST_WIRES, WIRE};
 use crate::mechanism::{Chain, Vector};
 
 /// Joints between two things of one figure up to which they are not kept apart.
@@ -112,6 +112,11 @@ pub(crate) struct Fixed {
 /// Every flaw of a joint's name, a rod, an envelope or a wire.
 pub(super) fn fixed(spec: &FixedSpec<'_>, chain: &Chain, limbs: &[Limb], points: &[(String, Vector)]) -> Result<Fixed, Vec<Flaw>> {
     let mut flaws = joint_names(spec.named_joints, spec.limbs);
+    if spec.envelope.len() > MOST_ENVELOPES {
+        let flaw = Flaw::new(Code::TooMany, "envelope", "the group has too many envelopes");
+        flaws.push(flaw.found(format!("{} envelopes", spec.envelope.len()), format!("at most {MOST_ENVELOPES}")));
+        return Err(flaws);
+    }
     let mut fixed = Fixed::default();
     let mut on = |limb: Option<&str>| match limb {
         None => Place::Body,
@@ -162,13 +167,7 @@ pub(super) fn fixed(spec: &FixedSpec<'_>, chain: &Chain, limbs: &[Limb], points:
             fixed.joints.push(number);
         }
     }
-    for (i, a) in fixed.solids.iter().enumerate() {
-        for (j, b) in fixed.solids.iter().enumerate().skip(i + 1) {
-            if joints_between(a, b, chain, limbs) > NEIGHBOURS {
-                fixed.own.push((i, j));
-            }
-        }
-    }
+    fixed.own = own_pairs(&fixed.solids, chain, limbs);
     Ok(fixed)
 }
 
@@ -259,12 +258,31 @@ fn unknown_place(field: &str, name: &str, joints: &[(String, usize)], specs: &[L
         .help("name a joint or a limb of the group, `body`, or a point under [point]")
 }
 
-/// The fewest joints between two things of a figure.
-fn joints_between(a: &Solid, b: &Solid, chain: &Chain, limbs: &[Limb]) -> usize {
-    let pairs = a.ends.iter().flat_map(|a| b.ends.iter().map(move |b| (a.place, b.place)));
-    pairs.map(|(a, b)| between(a, b, chain, limbs)).min().unwrap_or(usize::MAX)
+/// Pairs of solids with more than [`NEIGHBOURS`] joints between them.
+fn own_pairs(solids: &[Solid], chain: &Chain, limbs: &[Limb]) -> Vec<(usize, usize)> {
+    // Many things hang on few places: each two places are looked at once.
+    let mut places: Vec<Place> = Vec::new();
+    let mut number = |end: Hold| {
+        places.iter().position(|p| *p == end.place).unwrap_or_else(|| {
+            places.push(end.place);
+            places.len() - 1
+        })
+    };
+    let ends: Vec<[usize; 2]> = solids.iter().map(|s| s.ends.map(&mut number)).collect();
+    let far: Vec<Vec<bool>> = places.iter().map(|a| places.iter().map(|b| between(*a, *b, chain, limbs) > NEIGHBOURS).collect()).collect();
+    let are_far = |a: usize, b: usize| far.get(a).and_then(|row| row.get(b)).copied().unwrap_or_default();
+    let mut own = Vec::new();
+    for (i, a) in ends.iter().enumerate() {
+        for (j, b) in ends.iter().enumerate().skip(i + 1) {
+            if a.iter().all(|a| b.iter().all(|b| are_far(*a, *b))) {
+                own.push((i, j));
+            }
+        }
+    }
+    own
 }
 
+/// The fewest joints between two places of a figure.
 fn between(a: Place, b: Place, chain: &Chain, limbs: &[Limb]) -> usize {
     // From the floor: joints of the chain that move, then limbs.
     let moving = |place: Place| match place {

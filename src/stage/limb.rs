@@ -63,6 +63,12 @@ impl Limb {
         self.channel
     }
 
+    /// Where a point of it is in its parent, with its channel at this value.
+    #[must_use]
+    pub(crate) fn out<T: Real>(&self, value: T, point: Vector<T>) -> Vector<T> {
+        self.joint.out(|_| value, point)
+    }
+
     /// Its pose on a parent that stands so, with its channel at this value.
     #[must_use]
     pub(crate) fn pose_on<T: Real>(&self, parent: Pose<T>, value: T) -> Pose<T> {

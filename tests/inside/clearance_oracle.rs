@@ -80,7 +80,7 @@ fn gap_at(mv: &Compiled, t: f64) -> f64 {
         .iter()
         .map(|b| {
             let pose = mv.pose_at(None, b, FrameTime(t)).unwrap();
-            b.solids().iter().map(|c| (c.ends.map(|hold| pose.out(hold.at)), c.radius)).collect()
+            b.solids().iter().map(|c| (c.ends.map(|hold| pose.out_fixed(hold.at)), c.radius)).collect()
         })
         .collect();
     for (a, r) in &placed[0] {

@@ -78,7 +78,7 @@ fn an_aim_at_what_turns_by_a_slip_is_refused_with_its_frame() {
     let flaw = error.flaw();
     assert!(axes.iter().any(|a| a == "camera.pan"), "{axes:?}");
     assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "the aim of `camera` would take too much work"));
-    assert!(flaw.found.starts_with("more than 4192960 evaluations of layers by frame "), "{}", flaw.found);
+    assert!(flaw.found.starts_with("more than 6192960 evaluations of layers by frame "), "{}", flaw.found);
     assert!(error.place().is_some() && flaw.help.contains("--large"), "{flaw:?}");
     // The same whatever the threads: the axes are then compiled one after the other.
     let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
@@ -157,6 +157,20 @@ fn pairs_that_nobody_can_mean_are_refused() {
     let body = "[[group.joint]]\nslide = [1, 0, 0]\nchannel = \"x\"\noffset = [0, {i}, 0]\n[[group.envelope]]\nfrom = [0, 0, 0]\nto = [0, 0, 5]\nradius = 0.1\n";
     let errors = compiled(&Sized { groups: 900, group: body, layers: track("g0.x", 2), ..Sized::default() }.inputs()).unwrap_err();
     assert!(matches!(errors.as_slice(), [CompileError::TooManyPairs { pairs: 404_550, .. }]), "{errors:?}");
+}
+
+/// A thousand envelopes on one figure are compared with a thousand of another, and one more is refused.
+#[test]
+fn envelopes_that_no_figure_has_are_refused() {
+    let inputs = |n: usize| {
+        let one = "[[group.envelope]]\nfrom = [0, 0, 0]\nto = [0, 0, 5]\nradius = 0.1\n";
+        let body = format!("[[group.joint]]\nslide = [1, 0, 0]\nchannel = \"x\"\n{}", one.repeat(n));
+        Sized { groups: 1, group: Box::leak(body.into_boxed_str()), layers: track("g0.x", 2), ..Sized::default() }.inputs()
+    };
+    assert!(inputs(1000).load().is_ok());
+    let Err(rejection) = inputs(1001).load() else { panic!("they were taken") };
+    let found: Vec<_> = rejection.diagnostics().iter().map(|d| (d.code(), d.found.as_str())).collect();
+    assert_eq!(found, [("too-many", "1001 envelopes")]);
 }
 
 /// A curve that cannot be followed closely enough to tell where it is: the search ends with its budget, and the gap is reported as not proven.

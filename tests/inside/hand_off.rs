@@ -183,7 +183,7 @@ fn the_outline_with_its_margin_holds_the_rod_at_every_instant() {
             let t = open + (close - open) * f64::from(k) / 400.0;
             let at = |i: usize| compiled.pose_at(None, &stage.bodies()[i], FrameTime(t)).unwrap();
             for end in [Vector::from([0.0; 3]), Vector::from([0.0, 400.0, 0.0])] {
-                let beyond = outside(&seen.outline, lens().project(&at(0), at(1).out(end)).unwrap());
+                let beyond = outside(&seen.outline, lens().project(&at(0), at(1).out_fixed(end)).unwrap());
                 assert!(beyond <= seen.margin, "frame {} at {t}: {beyond} px", seen.frame);
                 needed = needed.max(beyond);
             }

@@ -191,6 +191,10 @@ pub fn mutant(seed: u64) -> (Inputs, String) {
     let g = &mut Generator::new(stirred.bits());
     let mut inputs = Inputs::of("costs");
     let mut changes = Vec::new();
+    // Most are short: what a change does to 6 frames it does to 36, in a fraction of the time.
+    if !seed.is_multiple_of(10) {
+        inputs = inputs.with("shot.toml", "frames = [1, 36]", "frames = [1, 6]");
+    }
     for _ in 0..one(g, &[1, 1, 2, 2, 3, 4]) {
         let file = one(g, &["shot.toml", "shot.toml", "stage.toml"]);
         let text = inputs.0.get_mut(file).unwrap();
