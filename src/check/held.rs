@@ -46,7 +46,8 @@ pub(super) fn fits(seconds: f64, available: Seconds) -> bool {
     seconds == 0.0 || !Utilisation::of(seconds, available.0).is_exceeded()
 }
 
-fn axis(program: &Program, stations: &Stations, id: AxisId) -> (AxisReport, Vec<Violation>) {
+/// One axis's figures, and the limits that it exceeds.
+pub(super) fn axis(program: &Program, stations: &Stations, id: AxisId) -> (AxisReport, Vec<Violation>) {
     let compiled = program.compiled();
     let a = compiled.stage().axis(id);
     let positions = stations.positions(compiled.motion(id).curve());

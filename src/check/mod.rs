@@ -27,6 +27,7 @@ mod later;
 mod limits;
 mod moving;
 mod notes;
+pub(crate) mod one_axis;
 pub(crate) mod pixels;
 mod reach;
 pub(crate) mod register;

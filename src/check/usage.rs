@@ -19,24 +19,27 @@ use crate::stage::{Axis, AxisId, PacedPeaks, PerAxis, Utilisation};
 #[must_use]
 pub(crate) fn usage(report: &PassReport) -> PerAxis<Vec<Utilisation>> {
     let program = report.program.as_ref();
-    let stage = program.compiled().stage();
+    PerAxis::new(program.compiled().stage(), |id| row(program, &report.violations, id))
+}
+
+/// The same of one axis.
+#[must_use]
+pub(crate) fn row(program: &Program, violations: &[Violation], id: AxisId) -> Vec<Utilisation> {
     let frames = program.compiled().shot().frames();
-    PerAxis::new(stage, |id| {
-        if program.parks(id) {
-            return vec![Utilisation::NONE; frames.count()];
+    if program.parks(id) {
+        return vec![Utilisation::NONE; frames.count()];
+    }
+    let mut row = match program.stations() {
+        None => frames.frames().map(|n| moving(program, id, n)).collect(),
+        Some(stations) => between(program, stations, id),
+    };
+    for v in violations.iter().filter(|v| v.subject.axis() == id && v.frame().is_some()) {
+        let Some(exceeded) = v.beside_peaks().filter(|_| !matches!(v.cause, Cause::TooLong { .. })) else { continue };
+        for (_, used) in frames.frames().zip(&mut row).filter(|(n, _)| shows(v, *n)) {
+            *used = used.max(exceeded);
         }
-        let mut row = match program.stations() {
-            None => frames.frames().map(|n| moving(program, id, n)).collect(),
-            Some(stations) => between(program, stations, id),
-        };
-        for v in report.violations.iter().filter(|v| v.subject.axis() == id && v.frame().is_some()) {
-            let Some(exceeded) = v.beside_peaks().filter(|_| !matches!(v.cause, Cause::TooLong { .. })) else { continue };
-            for (_, used) in frames.frames().zip(&mut row).filter(|(n, _)| shows(v, *n)) {
-                *used = used.max(exceeded);
-            }
-        }
-        row
-    })
+    }
+    row
 }
 
 /// True where the frame has a part of the violation's span; of a span that is one instant, where that lies in the frame or on its edge.

@@ -73,6 +73,9 @@ pub(super) struct WatchArgs {
     /// Port of 127.0.0.1; 0 takes a free one
     #[arg(long, value_name = "N", default_value_t = 0)]
     pub(super) port: u16,
+    /// Let keys be dragged in the page, and write them into the shot file and its key files
+    #[arg(long)]
+    pub(super) edit: bool,
     #[command(flatten)]
     pub(super) size: Size,
 }

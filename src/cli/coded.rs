@@ -87,6 +87,8 @@ impl Coded for PageError {
             PageError::Channel(ChannelError::Csv(_) | ChannelError::Io(_)) => Code::WriteFailed,
             PageError::TooLarge { .. } => Code::BudgetExceeded,
             PageError::NoAxis(_) => Code::UnknownAxis,
+            PageError::NoPass => Code::UnknownPass,
+            PageError::Plan(_) => Code::NoPlan,
             PageError::Json(_) | PageError::Drawing(_) => Code::WriteFailed,
         }
     }

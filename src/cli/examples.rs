@@ -50,11 +50,17 @@ pub(super) const WATCH: &str = "\
 The first line of output is the address to open in a browser. Every save of the
 shot, its stage, key files and routines is compiled and shown: first the curves,
 then the verdict, then what changed. Mistakes are shown with their places; the
-last good drawing stays. Nothing is written. Only this machine can open the page.
-Ctrl-C ends it.
+last good drawing stays. Only this machine can open the page. Ctrl-C ends it.
 
-Example:
-  movewright watch shot.toml --port 8700";
+Without --edit nothing is written. With --edit the keys of the shot's own tracks
+can be dragged on the curves. A key that is let go is written into the shot file
+or its key file; every other line stays as it is. An edit is refused if the file
+has changed in between. The address then ends in a random token: whoever has it
+can edit the shot.
+
+Examples:
+  movewright watch shot.toml --port 8700
+  movewright watch shot.toml --edit";
 
 pub(super) const PLOT: &str = "\
 An earlier plot is replaced. Any other file is replaced only with --replace. A

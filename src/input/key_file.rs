@@ -222,7 +222,7 @@ impl Row<'_> {
 }
 
 /// The bytes of each cell of the record at `start`, without the spaces around them.
-fn cells(bytes: &[u8], start: usize) -> Vec<Range<usize>> {
+pub(super) fn cells(bytes: &[u8], start: usize) -> Vec<Range<usize>> {
     let blank_lines = bytes.iter().skip(start).take_while(|b| matches!(b, b'\r' | b'\n')).count();
     let start = start + blank_lines;
     let mut cells = Vec::new();

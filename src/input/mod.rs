@@ -18,6 +18,7 @@ mod diagnostic;
 mod document;
 mod files;
 mod key_file;
+pub(crate) mod key_text;
 pub(crate) mod keys;
 mod kind;
 mod layers;
@@ -152,6 +153,20 @@ pub fn parse(shot: &str, read: Read<'_>) -> Result<Loaded, Rejection> {
     let mut folders: Vec<String> = shot.split('/').map(str::to_owned).collect();
     let name = folders.pop().unwrap_or_default();
     parse_in(folders, &name, read)
+}
+
+/// The same shot with other bytes in one of its files, read from memory: whether an edit would still load.
+///
+/// # Errors
+/// Every mistake of all files.
+pub(crate) fn with_file(sources: &Sources, file: usize, bytes: &[u8]) -> Result<Loaded, Rejection> {
+    let read = |name: &str| {
+        let known = sources.iter().enumerate().find(|(_, s)| s.name() == name);
+        known.map(|(i, s)| if i == file { bytes } else { s.bytes() }.to_vec()).ok_or(Unreadable::Missing)
+    };
+    let mut loaded = parse_in(sources.folders().to_vec(), sources.get(0).map_or("", Source::name), &read)?;
+    loaded.sources.found_as(sources);
+    Ok(loaded)
 }
 
 fn parse_in(folders: Vec<String>, shot_name: &str, read: Read<'_>) -> Result<Loaded, Rejection> {

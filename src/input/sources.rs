@@ -66,6 +66,20 @@ impl Sources {
         }
     }
 
+    /// The files lie where those of the same names do in `others`.
+    pub(super) fn found_as(&mut self, others: &Sources) {
+        for source in &mut self.list {
+            if let Some(other) = others.list.iter().find(|other| other.name == source.name) {
+                source.path.clone_from(&other.path);
+            }
+        }
+    }
+
+    /// Names of the folders that lead to the shot.
+    pub(super) fn folders(&self) -> &[String] {
+        &self.folders
+    }
+
     /// The file of this index.
     #[must_use]
     pub fn get(&self, index: usize) -> Option<&Source> {

@@ -41,9 +41,9 @@ struct OldFigure {
 /// Everything of the old version that is drawn elsewhere than now.
 pub(super) fn before(old: &Compiled, new: &Compiled, now: (&[AxisData], &[ChannelData], Option<&Picture>)) -> Result<Before, PageError> {
     let frames = old.shot().frames();
-    let mut was = axes(old);
+    let mut was = axes(old, None);
     was.retain(|a| now.0.iter().any(|n| n.name == a.name && n.unit == a.unit && !n.runs_like(a)));
-    let mut channels = channel_data(old, &channels::of_mechanisms(old.stage()))?;
+    let mut channels = channel_data(old, &channels::of_mechanisms(old.stage()), None)?;
     let same_frames = frames == new.shot().frames();
     channels.retain(|c| now.1.iter().any(|n| n.name == c.name && n.unit == c.unit && !(same_frames && n.values == c.values)));
     let passes = old.shot().passes().iter().map(|p| (p.name().to_owned(), p.pace().get())).collect();

@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+use super::handle::{Handle, Handles};
 use super::page_error::PageError;
 use crate::compile::Compiled;
 use crate::motion::curve::Curve;
@@ -21,6 +22,9 @@ pub(super) struct AxisData {
     limits: [f64; 3],
     /// Frames of its own keys; those of the channels that a mechanism makes it from are marked on them.
     keys: Vec<f64>,
+    /// The same keys where they may be dragged.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    handles: Vec<Handle>,
     /// The channels that a mechanism makes it from.
     channels: Vec<usize>,
     /// Starts of pieces, and the end of the last.
@@ -43,35 +47,41 @@ pub(super) struct ChannelData {
     pub(super) unit: &'static str,
     /// Frames of keys of its layers.
     keys: Vec<f64>,
+    /// The same keys where they may be dragged.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    handles: Vec<Handle>,
     /// At mid-exposure of every frame.
     pub(super) values: Vec<f64>,
 }
 
 /// Every axis with its curve.
-pub(super) fn axes(compiled: &Compiled) -> Vec<AxisData> {
-    let stage = compiled.stage();
-    let made = channels::of_mechanisms(stage);
-    stage
-        .each_axis()
-        .map(|(id, axis)| {
-            let (l, curve) = (axis.limits(), compiled.motion(id).curve());
-            let channels: Vec<usize> = stage.channels_of(id).iter().filter_map(|c| made.iter().position(|m| m == c)).collect();
-            AxisData {
-                name: stage.axis_name(id).to_owned(),
-                unit: axis.unit().symbol(),
-                travel: [axis.travel().lower, axis.travel().upper],
-                limits: [l.velocity, l.acceleration, l.jerk],
-                keys: if channels.is_empty() { keys(compiled, id) } else { Vec::new() },
-                channels,
-                knots: curve.knots().iter().map(|k| short(*k)).collect(),
-                pieces: pieces(curve),
-            }
-        })
-        .collect()
+pub(super) fn axes(compiled: &Compiled, handles: Option<&Handles>) -> Vec<AxisData> {
+    let made = channels::of_mechanisms(compiled.stage());
+    compiled.stage().axis_ids().map(|id| axis(compiled, id, &made, handles)).collect()
+}
+
+/// One axis with its curve; `made` are the channels that mechanisms turn into axes.
+pub(super) fn axis(compiled: &Compiled, id: AxisId, made: &[ChannelId], handles: Option<&Handles>) -> AxisData {
+    let (stage, curve) = (compiled.stage(), compiled.motion(id).curve());
+    let (axis, of) = (stage.axis(id), stage.channels_of(id));
+    let l = axis.limits();
+    let channels: Vec<usize> = of.iter().filter_map(|c| made.iter().position(|m| m == c)).collect();
+    let is_own = channels.is_empty();
+    AxisData {
+        name: stage.axis_name(id).to_owned(),
+        unit: axis.unit().symbol(),
+        travel: [axis.travel().lower, axis.travel().upper],
+        limits: [l.velocity, l.acceleration, l.jerk],
+        keys: if is_own { keys(compiled, id) } else { Vec::new() },
+        handles: handles.filter(|_| is_own).map_or(Vec::new(), |h| h.of(compiled, &of)),
+        channels,
+        knots: curve.knots().iter().map(|k| short(*k)).collect(),
+        pieces: pieces(curve),
+    }
 }
 
 /// Every channel that a mechanism turns into axes, frame by frame.
-pub(super) fn channel_data(compiled: &Compiled, made: &[ChannelId]) -> Result<Vec<ChannelData>, PageError> {
+pub(super) fn channel_data(compiled: &Compiled, made: &[ChannelId], handles: Option<&Handles>) -> Result<Vec<ChannelData>, PageError> {
     let stage = compiled.stage();
     let mut all: Vec<ChannelData> = made
         .iter()
@@ -79,6 +89,7 @@ pub(super) fn channel_data(compiled: &Compiled, made: &[ChannelId]) -> Result<Ve
             name: stage.channel_name(*c).to_owned(),
             unit: stage.channel_unit(*c),
             keys: keys_of(compiled, &[*c]),
+            handles: handles.map_or(Vec::new(), |h| h.of(compiled, &[*c])),
             values: Vec::new(),
         })
         .collect();

@@ -6,11 +6,12 @@ use serde::Serialize;
 
 use super::before::{Before, before};
 use super::curves::{AxisData, ChannelData, channel_data, short};
+use super::handle::{Handles, SeenFile};
 use super::page_error::PageError;
 use super::scene::{BodyData, Scene, scene};
 use crate::check::clearance::{Against, Nearest, Proof};
 use crate::check::usage::usage;
-use crate::check::{PassReport, Report, words};
+use crate::check::{PassReport, Report, Violation, words};
 use crate::compile::Compiled;
 use crate::output::channels;
 use crate::stage::{AxisId, Stage, Utilisation};
@@ -25,6 +26,9 @@ struct Data<'a> {
     scene: Option<Scene<'a>>,
     /// The old version, where the page compares with one.
     before: Option<Before>,
+    /// Only where keys may be dragged.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    files: Option<&'a [SeenFile]>,
 }
 
 /// Two bodies at their least gap.
@@ -55,7 +59,7 @@ struct PassData {
 }
 
 #[derive(Serialize)]
-struct OverData {
+pub(super) struct OverData {
     axis: usize,
     limit: &'static str,
     from: f64,
@@ -63,16 +67,32 @@ struct OverData {
     message: String,
 }
 
+impl OverData {
+    pub(super) fn of(compiled: &Compiled, v: &Violation) -> OverData {
+        let (axis, message) = (v.subject.axis().index(), words::violation(compiled, v));
+        OverData { axis, limit: v.limit.name(), from: v.span.0, to: v.span.1, message }
+    }
+}
+
+/// What is drawn already.
+pub(super) struct Shown<'a> {
+    pub(super) axes: &'a [AxisData],
+    pub(super) bodies: &'a [BodyData],
+    pub(super) handles: Option<&'a Handles>,
+}
+
 /// The data as text that is allowed in a `script` element; curves and places are there already. With an old version, what is drawn elsewhere now.
-pub(super) fn text(report: &Report, axes: &[AxisData], bodies: &[BodyData], old: Option<&Compiled>) -> Result<String, PageError> {
+pub(super) fn text(report: &Report, drawn: Shown<'_>, old: Option<&Compiled>) -> Result<String, PageError> {
+    let Shown { axes, bodies, handles } = drawn;
     let compiled = &report.compiled;
     let frames = compiled.shot().frames();
     let passes = report.passes.iter().map(|r| pass(compiled, r)).collect();
-    let channels = channel_data(compiled, &channels::of_mechanisms(compiled.stage()))?;
+    let channels = channel_data(compiled, &channels::of_mechanisms(compiled.stage()), handles)?;
     let scene = scene(compiled, bodies)?;
     let picture = scene.as_ref().and_then(|s| s.picture.as_ref());
     let before = old.map(|old| before(old, compiled, (axes, &channels, picture))).transpose()?;
-    let data = Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene, before };
+    let data =
+        Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene, before, files: handles.map(Handles::files) };
     Ok(escaped(serde_json::to_string(&data)?))
 }
 
@@ -91,20 +111,15 @@ fn pass(compiled: &Compiled, report: &PassReport) -> PassData {
         open: program.clock().open(),
         parked: compiled.stage().axis_ids().filter(|id| program.parks(*id)).map(AxisId::index).collect(),
         park: program.pass().park().iter().map(|g| compiled.stage().group_name(*g).to_owned()).collect(),
-        usage: rows.iter().map(|row| row.iter().copied().map(Utilisation::thousandths).collect()).collect(),
-        over: report
-            .violations
-            .iter()
-            .map(|v| OverData {
-                axis: v.subject.axis().index(),
-                limit: v.limit.name(),
-                from: v.span.0,
-                to: v.span.1,
-                message: words::violation(compiled, v),
-            })
-            .collect(),
+        usage: rows.iter().map(|row| thousandths(row)).collect(),
+        over: report.violations.iter().map(|v| OverData::of(compiled, v)).collect(),
         near: near(compiled.stage(), report),
     }
+}
+
+/// Utilisations as the map has them.
+pub(super) fn thousandths(row: &[Utilisation]) -> Vec<u32> {
+    row.iter().copied().map(Utilisation::thousandths).collect()
 }
 
 /// Pairs of each pass that the views mark.

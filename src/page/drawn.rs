@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::curves::{AxisData, axes};
 use super::data::escaped;
+use super::handle::{Handles, SeenFile};
 use super::page_error::PageError;
 use super::scene::{BodyData, bodies};
 use crate::compile::{Compiled, Counts};
@@ -14,6 +15,8 @@ pub(crate) struct Drawn {
     last: i64,
     pub(super) axes: Vec<AxisData>,
     pub(super) bodies: Vec<BodyData>,
+    /// Where keys may be dragged.
+    pub(super) handles: Option<Handles>,
 }
 
 #[derive(Serialize)]
@@ -22,16 +25,20 @@ struct Part<'a> {
     last: i64,
     axes: Vec<&'a AxisData>,
     bodies: Vec<&'a BodyData>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    files: Option<&'a [SeenFile]>,
 }
 
-/// Curves and places, for a page and to be compared with others.
+/// Curves and places, for a page and to be compared with others; with `files`, those that the shot was read from, keys may be dragged.
 ///
 /// # Errors
 /// More frames than a page holds; a body without a pose at a frame.
-pub(crate) fn drawn(compiled: &Compiled) -> Result<Drawn, PageError> {
+pub(crate) fn drawn(compiled: &Compiled, files: Option<Vec<SeenFile>>) -> Result<Drawn, PageError> {
     fits(compiled)?;
     let frames = compiled.shot().frames();
-    Ok(Drawn { first: frames.first(), last: frames.last(), axes: axes(compiled), bodies: bodies(compiled)? })
+    let handles = files.and_then(|files| Handles::new(compiled, files));
+    let axes = axes(compiled, handles.as_ref());
+    Ok(Drawn { first: frames.first(), last: frames.last(), axes, bodies: bodies(compiled)?, handles })
 }
 
 /// A page holds so many frames of so many axes.
@@ -49,6 +56,7 @@ impl Drawn {
             last: self.last,
             axes: self.axes.iter().filter(|a| !before.axes.contains(a)).collect(),
             bodies: self.bodies.iter().filter(|b| !before.bodies.contains(b)).collect(),
+            files: self.handles.as_ref().map(Handles::files),
         };
         serde_json::to_string(&part).map(escaped).unwrap_or_default()
     }

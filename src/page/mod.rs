@@ -9,16 +9,20 @@ mod before;
 mod curves;
 mod data;
 mod drawn;
+mod handle;
 mod page_error;
 mod plot;
 mod policy;
 mod scene;
 mod seen;
 mod tables;
+mod tried;
 
 pub(crate) use drawn::{Drawn, drawn};
+pub(crate) use handle::SeenFile;
 pub(crate) use page_error::PageError;
 pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
+pub(crate) use tried::tried;
 
 use maud::{DOCTYPE, PreEscaped, html};
 
@@ -35,13 +39,14 @@ pub(crate) const PAGE_ENDS: &str = "</html>";
 const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
 const LIVE: &str = include_str!("live.js");
+const EDIT: &str = include_str!("edit.js");
 
 /// The page of a compiled and checked shot.
 ///
 /// # Errors
 /// A body without a pose at a frame; more frames than a page holds.
 pub(crate) fn page(report: &Report) -> Result<String, PageError> {
-    made(report, &drawn(&report.compiled)?, false, None)
+    made(report, &drawn(&report.compiled, None)?, &[SCRIPT], None)
 }
 
 /// The same, with an old version in grey under what is new, and a table of what changed.
@@ -50,15 +55,15 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
 /// As [`page`], of either version.
 pub(crate) fn page_against(report: &Report, old: &Compiled) -> Result<String, PageError> {
     drawn::fits(old)?;
-    made(report, &drawn(&report.compiled)?, false, Some(old))
+    made(report, &drawn(&report.compiled, None)?, &[SCRIPT], Some(old))
 }
 
-/// The same of what is drawn already, which asks where it came from for what is new.
+/// The same of what is drawn already, which asks where it came from for what is new; keys can be dragged in it where it is `editable`.
 ///
 /// # Errors
 /// A figure or a channel without a place at a frame.
-pub(crate) fn live(report: &Report, drawn: &Drawn) -> Result<String, PageError> {
-    made(report, drawn, true, None)
+pub(crate) fn live(report: &Report, drawn: &Drawn, editable: bool) -> Result<String, PageError> {
+    made(report, drawn, if editable { &[SCRIPT, EDIT, LIVE] } else { &[SCRIPT, LIVE] }, None)
 }
 
 /// What is shown until there is a first page.
@@ -85,9 +90,21 @@ fn live_line() -> maud::Markup {
     }
 }
 
-fn made(report: &Report, drawn: &Drawn, alive: bool, old: Option<&Compiled>) -> Result<String, PageError> {
+/// Undo, redo, and where the page says what can be dragged and what became of it.
+fn edit_line() -> maud::Markup {
+    html! {
+        div id="edit" class="screen_only" hidden {
+            p { button id="undo" type="button" disabled { "Undo" } " " button id="redo" type="button" disabled { "Redo" } " "
+                kbd { "Ctrl+Z" } " " kbd { "Ctrl+Shift+Z" } " " span id="edit_text" role="status" {} }
+            p id="edit_limits" {}
+        }
+    }
+}
+
+fn made(report: &Report, drawn: &Drawn, scripts: &[&str], old: Option<&Compiled>) -> Result<String, PageError> {
     let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
-    let data = data::text(report, &drawn.axes, &drawn.bodies, old)?;
+    let (alive, editable) = (scripts.contains(&LIVE), scripts.contains(&EDIT));
+    let data = data::text(report, data::Shown { axes: &drawn.axes, bodies: &drawn.bodies, handles: drawn.handles.as_ref() }, old)?;
     let within = report.within_limits();
     let over: usize = report.passes.iter().map(|p| p.violations.len()).sum();
     let body = html! {
@@ -95,7 +112,7 @@ fn made(report: &Report, drawn: &Drawn, alive: bool, old: Option<&Compiled>) -> 
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLE, if alive { &[SCRIPT, LIVE] } else { &[SCRIPT] }, alive));
+                meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLE, scripts, alive));
                 title { (shot.name()) ": report" }
                 style { (PreEscaped(STYLE)) }
             }
@@ -124,7 +141,7 @@ fn made(report: &Report, drawn: &Drawn, alive: bool, old: Option<&Compiled>) -> 
                             span.screen_only { "Select a row to see its curves: " kbd { "up" } " and " kbd { "down" } " change the row, " kbd { "Esc" } " closes the curves." } }
                         div id="map" {}
                     }
-                    section id="axis" hidden { h2 id="axis_name" {} div id="curves" {} p id="axis_text" {} }
+                    section id="axis" hidden { h2 id="axis_name" {} @if editable { (edit_line()) } div id="curves" {} p id="axis_text" {} }
                     section id="stage" hidden {
                         h2 { "The stage" }
                         p { button id="play" type="button" { "Play" } " "
@@ -148,8 +165,7 @@ fn made(report: &Report, drawn: &Drawn, alive: bool, old: Option<&Compiled>) -> 
                     }
                 }
                 script id="data" type="application/json" { (PreEscaped(data)) }
-                script { (PreEscaped(SCRIPT)) }
-                @if alive { script { (PreEscaped(LIVE)) } }
+                @for script in scripts { script { (PreEscaped(script)) } }
             }
         }
     };

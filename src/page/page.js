@@ -6,7 +6,7 @@
   const $ = (id) => document.getElementById(id);
   const SVG = "http://www.w3.org/2000/svg";
   let frames = D.last - D.first + 1;
-  const state = { pass: 0, axis: null, frame: D.first };
+  const state = { pass: 0, axis: null, frame: D.first, frozen: null, waiting: [] };
 
   function svg(tag, attributes, text) {
     const e = document.createElementNS(SVG, tag);
@@ -65,47 +65,47 @@
   }
 
   // --- the map -----------------------------------------------------------------------------------------------
+  // The map itself shows where a curve is over; what it does not shade (torque, clearance, a run-up) is marked by its span.
+  const SHADED = ["position", "velocity", "acceleration", "jerk", "step_rate"];
+  function mapRow(i) {
+    const pass = D.passes[state.pass], axis = D.axes[i], usage = pass.usage[i], marks = new Set();
+    for (const o of pass.over)
+      if (o.axis === i && (!SHADED.includes(o.limit) || !usage.some((u) => u > 1000))) for (let n = Math.max(D.first, Math.floor(o.from + 0.5)); n <= Math.min(D.last, Math.floor(Math.max(o.from, o.to) + 0.5)); n++) marks.add(n - D.first);
+    const shade = colour("--shade"), accent = colour("--accent"), paper = colour("--paper");
+    const most = Math.max(...usage), over = most > 1000 || marks.size > 0;
+    const row = html("div", over ? "row over" : "row");
+    row.setAttribute("role", "option");
+    row.setAttribute("aria-selected", String(state.axis === i));
+    row.tabIndex = i === (state.axis ?? 0) ? 0 : -1;
+    row.dataset.axis = String(i);
+    row.append(html("span", "name", axis.name));
+    row.append(html("span", "most", pass.parked.includes(i) ? "parked" : (most / 10).toFixed(1) + " %"));
+    const canvas = html("canvas");
+    canvas.width = Math.max(frames, 1000);
+    canvas.height = 16;
+    const c = canvas.getContext("2d"), w = canvas.width / frames;
+    usage.forEach((u, n) => {
+      const x = Math.floor(n * w), wide = Math.max(1, Math.floor((n + 1) * w) - x);
+      if (u > 1000 || marks.has(n)) {
+        c.fillStyle = accent;
+        c.fillRect(x, 0, wide, 16);
+        c.fillStyle = paper;
+        for (let y = n % 2 ? 2 : 6; y < 16; y += 8) c.fillRect(x, y, wide, 2);
+      } else if (u > 0) {
+        c.fillStyle = `rgba(${shade}, ${(u / 1000) * 0.9})`;
+        c.fillRect(x, 0, wide, 16);
+      }
+    });
+    row.append(canvas);
+    row.addEventListener("click", () => choose(i, true));
+    return row;
+  }
   function drawMap() {
     $("pass_name").textContent = `Pass ${D.passes[state.pass].name}.`;
-    const map = $("map"), pass = D.passes[state.pass], marks = D.axes.map(() => new Set());
-    // The map itself shows where a curve is over; what it does not shade (torque, clearance, a run-up) is marked by its span.
-    const shaded = ["position", "velocity", "acceleration", "jerk", "step_rate"];
-    for (const o of pass.over)
-      if (!shaded.includes(o.limit) || !pass.usage[o.axis].some((u) => u > 1000)) for (let n = Math.max(D.first, Math.floor(o.from + 0.5)); n <= Math.min(D.last, Math.floor(Math.max(o.from, o.to) + 0.5)); n++) marks[o.axis].add(n - D.first);
     const list = html("div");
     list.setAttribute("role", "listbox");
     list.setAttribute("aria-label", "axes");
-    const shade = colour("--shade"), accent = colour("--accent"), paper = colour("--paper");
-    D.axes.forEach((axis, i) => {
-      const usage = pass.usage[i], most = Math.max(...usage), over = most > 1000 || marks[i].size > 0;
-      const row = html("div", over ? "row over" : "row");
-      row.setAttribute("role", "option");
-      row.setAttribute("aria-selected", String(state.axis === i));
-      row.tabIndex = i === (state.axis ?? 0) ? 0 : -1;
-      row.dataset.axis = String(i);
-      row.append(html("span", "name", axis.name));
-      const parked = pass.parked.includes(i);
-      row.append(html("span", "most", parked ? "parked" : (most / 10).toFixed(1) + " %"));
-      const canvas = html("canvas");
-      canvas.width = Math.max(frames, 1000);
-      canvas.height = 16;
-      const c = canvas.getContext("2d"), w = canvas.width / frames;
-      usage.forEach((u, n) => {
-        const x = Math.floor(n * w), wide = Math.max(1, Math.floor((n + 1) * w) - x);
-        if (u > 1000 || marks[i].has(n)) {
-          c.fillStyle = accent;
-          c.fillRect(x, 0, wide, 16);
-          c.fillStyle = paper;
-          for (let y = n % 2 ? 2 : 6; y < 16; y += 8) c.fillRect(x, y, wide, 2);
-        } else if (u > 0) {
-          c.fillStyle = `rgba(${shade}, ${(u / 1000) * 0.9})`;
-          c.fillRect(x, 0, wide, 16);
-        }
-      });
-      row.append(canvas);
-      row.addEventListener("click", () => choose(i, true));
-      list.append(row);
-    });
+    list.append(...D.axes.map((_, i) => mapRow(i)));
     list.addEventListener("keydown", (e) => {
       const at = Number(document.activeElement.dataset.axis ?? 0), step = { ArrowDown: 1, ArrowUp: -1, PageDown: 10, PageUp: -10 }[e.key];
       if (step) choose(Math.min(D.axes.length - 1, Math.max(0, at + step)), true);
@@ -117,7 +117,7 @@
     });
     const scale = html("div", "scale");
     for (const part of [0, 0.25, 0.5, 0.75, 1]) scale.append(html("span", "", String(Math.round(D.first + part * (frames - 1)))));
-    map.replaceChildren(list, scale);
+    $("map").replaceChildren(list, scale);
   }
   function choose(i, focus) {
     state.axis = i;
@@ -164,19 +164,19 @@
     $("axis_name").textContent = `${axis.name}, pass ${pass.name}`;
     const parked = pass.parked.includes(state.axis), W = wide("curves"), narrow = W < 700;
     const left = narrow ? 98 : 110, right = narrow ? 12 : 130;
-    const x0 = axis.knots[0], x1 = axis.knots[axis.knots.length - 1];
-    across = { W, left, right, narrow, X: (t) => left + ((t - x0) / (x1 - x0)) * (W - left - right) };
+    const [x0, x1] = state.frozen?.x ?? [axis.knots[0], axis.knots[axis.knots.length - 1]];
+    across = { x: [x0, x1], W, left, right, narrow, X: (t) => left + ((t - x0) / (x1 - x0)) * (W - left - right) };
     const panels = parked ? [] : pass.held ? [0] : [0, 1, 2, 3];
     const all = parked ? [] : points(axis, pass.pace, 1000);
     // As it was: at its own pace, and where this pass is new, at this one's.
     const old = D.before?.axes.find((a) => a.name === axis.name), was = old ? points(old, D.before.passes.find((p) => p[0] === pass.name)?.[1] ?? pass.pace, 1000) : [];
     const drawn = panels.map((k) => {
       const [lower, upper] = k === 0 ? axis.travel : [-axis.limits[k - 1], axis.limits[k - 1]];
-      return panel({ name: NAMES[k], unit: units[k], of: axis.name, order: k, points: all.map((p) => [p[0], p[k + 1]]), before: was.map((p) => [p[0], p[k + 1]]), lower, upper, keys: k === 0 ? axis.keys : [], height: k === 0 ? 230 : 170, foot: k === 0 }, pass);
+      return panel({ name: NAMES[k], unit: units[k], of: axis.name, order: k, points: all.map((p) => [p[0], p[k + 1]]), before: was.map((p) => [p[0], p[k + 1]]), lower, upper, keys: k === 0 ? marks(axis) : [], height: k === 0 ? 230 : 170, foot: k === 0 }, pass);
     });
     for (const i of parked ? [] : axis.channels) {
       const c = D.channels[i], before = D.before?.channels.find((o) => o.name === c.name)?.values.map((v, n) => [D.before.first + n, v]) ?? [];
-      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, points: c.values.map((v, n) => [D.first + n, v]), before, lower: -Infinity, upper: Infinity, keys: c.keys, height: 170, foot: true }, pass));
+      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, points: c.values.map((v, n) => [D.first + n, v]), before, lower: -Infinity, upper: Infinity, keys: marks(c), height: 170, foot: true }, pass));
     }
     $("curves").replaceChildren(...drawn);
     const over = pass.over.filter((o) => o.axis === state.axis).map((o) => o.message);
@@ -184,7 +184,10 @@
     $("axis_text").textContent = parked ? "Parked at home in this pass." :
       (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys." : "Circles are keys; bars show when the shutter is open.") + (was.length ? " Grey: as it was." : "") + made + " " + over.join(" ");
     moveNow();
+    document.dispatchEvent(new CustomEvent("drawn", { detail: { D, state, across, mapRow, drawMap, drawCurves, adopt } }));
   }
+  /** Keys as they are marked, those that can be dragged last: they lie on top. */
+  const marks = (of) => (of.handles ? [...of.handles].sort((a, b) => Boolean(b.fixed) - Boolean(a.fixed)) : of.keys.map((film) => ({ film })));
   /** One curve. Name and value stand above it, figures of the curve on its left, limits on its right: none can meet. */
   function panel(q, pass) {
     const { W, left, right, narrow, X } = across, H = q.height, top = 26, bottom = q.foot ? 34 : 12;
@@ -201,12 +204,14 @@
     for (const p of q.before) { low = Math.min(low, p[1]); high = Math.max(high, p[1]); }
     const pad = 0.06 * (high - low);
     low -= pad; high += pad;
+    if (state.frozen?.panel === q.name) [low, high] = state.frozen.range;
     const Y = (y) => top + ((high - y) / (high - low)) * (H - top - bottom);
     const s = svg("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": `${q.name} of ${q.of}` });
     s.dataset.panel = q.name;
     s.dataset.order = q.order;
     s.dataset.none = none;
     if (q.channel !== undefined) s.dataset.channel = q.channel;
+    s.plot = { keys: q.keys, unit: q.unit, range: [low, high], height: H - top - bottom };
     for (const edge of [D.first - 0.5, D.last + 0.5]) s.append(svg("line", { class: "cut", x1: X(edge), x2: X(edge), y1: top, y2: H - bottom }));
     if (low < 0 && 0 < high && q.order > 0) s.append(svg("line", { class: "axis", x1: left, x2: W - right, y1: Y(0), y2: Y(0) }));
     const over = (y) => y > upper * (upper > 0 ? 1 + 1e-9 : 1) || y < lower * (lower < 0 ? 1 + 1e-9 : 1);
@@ -231,9 +236,9 @@
     s.append(svg("text", { x: 0, y: 15 }, `${q.name}, ${q.unit}`));
     s.append(svg("text", { class: "soft", x: left - 6, y: Y(most) + 5, "text-anchor": "end" }, shown(most, none)));
     if (Math.abs(Y(least) - Y(most)) > 18) s.append(svg("text", { class: "soft", x: left - 6, y: Y(least) + 5, "text-anchor": "end" }, shown(least, none)));
-    for (const f of q.keys) {
+    for (const [i, { film: f }] of q.keys.entries()) {
       if (f < all[0][0] || f > all[all.length - 1][0]) continue;
-      s.append(svg("circle", { class: "key", cx: X(f), cy: Y(q.channel === undefined ? inPiece(D.axes[state.axis], pieceAt(D.axes[state.axis], f), f)[0] : between(q.points, f)), r: 4 }));
+      s.append(svg("circle", { class: "key", "data-key": i, cx: X(f), cy: Y(q.channel === undefined ? inPiece(D.axes[state.axis], pieceAt(D.axes[state.axis], f), f)[0] : between(q.points, f)), r: 4 }));
     }
     if (q.foot) {
       let d = "";
@@ -466,6 +471,7 @@
     else {
       const put = (list, one) => { const i = list.findIndex((o) => o.name === one.name); if (i >= 0) list[i] = one; };
       for (const one of fresh.axes) put(D.axes, one);
+      D.files = fresh.files ?? D.files;
       for (const one of fresh.bodies) put(D.scene?.bodies ?? [], one);
       // More frames than the verdict knows are drawn with it.
       if (fresh.first !== D.first || fresh.last !== D.last) return;
@@ -484,7 +490,8 @@
     drawStage();
     show(state.frame);
   }
-  document.addEventListener("fresh", (e) => adopt(e.detail));
+  // What is new waits while a key is moved, and is passed over where the page has edited on.
+  document.addEventListener("fresh", (e) => { if (!state.outdated?.(e.detail)) (state.frozen ? state.waiting.push(e.detail) : adopt(e.detail)); });
   listPasses();
   $("pass").addEventListener("change", () => { state.pass = Number($("pass").value); drawMap(); drawCurves(); drawStage(); });
   document.addEventListener("keydown", (e) => { if (e.key === "Escape") { state.axis = null; drawMap(); drawCurves(); } });

@@ -3,6 +3,7 @@
 use crate::compile::Counts;
 use crate::output::channels::ChannelError;
 use crate::output::handoff::poses::PoseError;
+use crate::program::NoLaw;
 
 /// Why a page could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -13,6 +14,12 @@ pub(crate) enum PageError {
     /// A channel without a value.
     #[error(transparent)]
     Channel(#[from] ChannelError),
+    /// A pass that cannot be planned.
+    #[error(transparent)]
+    Plan(#[from] NoLaw),
+    /// No pass of this index.
+    #[error("the shot has no such pass")]
+    NoPass,
     /// More axes x frames x passes than a page can hold.
     #[error(
         "the page would show {counts}; at most {most} counts fit: photograph fewer frames, or add --large where a page of this size is meant"

@@ -197,6 +197,18 @@ impl Track {
         self.again(self.shape, self.blend, keys)
     }
 
+    /// The same track with key `index` at another frame, with another value.
+    ///
+    /// # Errors
+    /// As [`Track::new`]: the key must stay between its neighbours.
+    pub(crate) fn with_key(&self, index: usize, frame: f64, value: f64) -> Result<Track, Vec<Flaw>> {
+        let mut keys = self.keys.clone();
+        if let Some(key) = keys.get_mut(index) {
+            (key.frame, key.value) = (frame, value);
+        }
+        self.again(self.shape, self.blend, keys)
+    }
+
     /// A track of the same channel, called alike.
     fn again(&self, shape: Shape, blend: Option<f64>, keys: Vec<Key>) -> Result<Track, Vec<Flaw>> {
         Ok(Track { call: self.call, ..Track::new(self.channel, shape, blend, keys)? })

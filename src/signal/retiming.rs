@@ -54,6 +54,12 @@ impl Retiming {
         self.time(t, t).0.p
     }
 
+    /// True where every frame of the choreography is on film once: nothing holds.
+    #[must_use]
+    pub(crate) fn is_one_to_one(&self) -> bool {
+        self.maps.iter().all(|map| map.is_one_to_one())
+    }
+
     /// The film time at which a choreography time is reached; `None` where it never is, or only on a hold.
     #[must_use]
     pub(crate) fn film(&self, choreography: f64) -> Option<f64> {
@@ -199,6 +205,12 @@ mod tests {
         assert_eq!(both.choreography(100.0), 40.0);
         assert_eq!(both.edges, [32.0, 48.0, 52.0, 68.0]);
         assert_eq!(both.film(40.0), Some(100.0));
+    }
+
+    #[test]
+    fn a_hold_is_not_one_to_one() {
+        assert!(retiming(&[&[(0.0, 0.0), (100.0, 50.0)], &[(0.0, 3.0), (9.0, 12.0)]]).is_one_to_one());
+        assert!(!retiming(&[&[(0.0, 0.0), (100.0, 50.0)], &[(0.0, 0.0), (20.0, 20.0), (30.0, 20.0), (60.0, 50.0)]]).is_one_to_one());
     }
 
     #[test]

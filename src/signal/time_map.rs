@@ -59,6 +59,11 @@ impl TimeMap {
         self.parts.iter().skip(1).map(|p| p.from)
     }
 
+    /// True where every time given is given once.
+    pub(super) fn is_one_to_one(&self) -> bool {
+        !self.parts.iter().any(Part::is_hold)
+    }
+
     /// The part that reaches a time given first; `None` where it is never reached, or only in a part that stands still.
     pub(super) fn reaching(&self, given: f64) -> Option<&Part> {
         // The last part that begins before it: times given never fall from part to part.

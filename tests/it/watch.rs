@@ -12,6 +12,8 @@ use crate::case::Case;
 pub struct Watch {
     child: Child,
     pub port: u16,
+    /// What edits must carry; empty without `--edit`.
+    pub token: String,
 }
 
 impl Watch {
@@ -26,8 +28,9 @@ impl Watch {
             .unwrap();
         let mut line = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
-        let port = line.trim().strip_prefix("http://127.0.0.1:").and_then(|l| l.strip_suffix('/')).and_then(|p| p.parse().ok());
-        Watch { child, port: port.unwrap_or_else(|| panic!("{line}")) }
+        let (address, token) = line.trim().split_once('#').unwrap_or((line.trim(), ""));
+        let port = address.strip_prefix("http://127.0.0.1:").and_then(|l| l.strip_suffix('/')).and_then(|p| p.parse().ok());
+        Watch { child, port: port.unwrap_or_else(|| panic!("{line}")), token: token.to_owned() }
     }
 
     fn connect(&self) -> TcpStream {
@@ -37,7 +40,7 @@ impl Watch {
     }
 
     /// The whole answer to a request of these lines.
-    fn ask(&self, lines: &str, body: &[u8]) -> String {
+    pub fn ask(&self, lines: &str, body: &[u8]) -> String {
         let mut stream = self.connect();
         write!(stream, "{lines}\r\nConnection: close\r\n\r\n").unwrap();
         // A refused body may not be read at all.
@@ -47,12 +50,12 @@ impl Watch {
         String::from_utf8_lossy(&text).into_owned()
     }
 
-    fn get(&self, path: &str) -> String {
+    pub fn get(&self, path: &str) -> String {
         self.ask(&format!("GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{}", self.port), b"")
     }
 
     /// The stream of events.
-    fn events(&self) -> Events {
+    pub fn events(&self) -> Events {
         let mut stream = self.connect();
         write!(stream, "GET /events HTTP/1.1\r\nHost: localhost:{}\r\n\r\n", self.port).unwrap();
         Events(BufReader::new(stream))
@@ -73,11 +76,11 @@ impl Drop for Watch {
     }
 }
 
-struct Events(BufReader<TcpStream>);
+pub struct Events(BufReader<TcpStream>);
 
 impl Events {
     /// The next event of this kind; what comes before it is passed over.
-    fn next(&mut self, kind: &str) -> String {
+    pub fn next(&mut self, kind: &str) -> String {
         let (mut found, mut before) = (false, String::new());
         loop {
             let mut line = String::new();
@@ -98,7 +101,7 @@ fn marsh() -> Case {
     case
 }
 
-fn status(answer: &str) -> &str {
+pub fn status(answer: &str) -> &str {
     answer.split(' ').nth(1).unwrap_or("none")
 }
 

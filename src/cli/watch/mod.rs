@@ -1,16 +1,20 @@
 //! `movewright watch`: the report in a browser, alive. Every save of a file that the shot reads is compiled and shown.
 //!
-//! What: curves and places go out as soon as the shot is compiled, the verdict when it is checked; mistakes go out with their places while the last good drawing stays. Nothing is ever written.
+//! What: curves and places go out as soon as the shot is compiled, the verdict when it is checked; mistakes go out with their places while the last good drawing stays. Only with `--edit` is anything
+//! written: keys that were moved in the page, into the files that they were read from.
 //! Invariant: one save at a time, the newest one; what the page shows as a verdict is that of the files as they were read.
 //! Limits: a save that arrives while another is checked waits for that check.
 
+mod edit;
 mod files;
 mod hub;
 mod server;
+mod token;
 
+use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::mpsc::{self, RecvTimeoutError};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::time::Duration;
 
 use super::args::WatchArgs;
@@ -20,17 +24,22 @@ use crate::bounds::{Budget, Code, visible};
 use crate::check::changes;
 use crate::compile::Compiled;
 use crate::input::{self, Sources};
-use crate::page;
+use crate::page::{self, SeenFile};
+use edit::Editor;
 use files::{Wake, Watched};
 use hub::Hub;
+use token::Token;
 
 /// How long a save may take to settle: editors write in several steps.
 const SETTLE: Duration = Duration::from_millis(12);
 
 pub(super) fn run(args: &WatchArgs) -> Outcome {
     let hub = Arc::new(Hub::default());
-    let port = match server::start(args.port, Arc::clone(&hub)) {
-        Ok(port) => port,
+    let editor = || io::Result::Ok(Arc::new(Editor::new(Token::new()?, args.shot.clone(), args.size.budget())));
+    let editor = args.edit.then(editor).transpose();
+    let served = editor.and_then(|editor| Ok((server::start(args.port, Arc::clone(&hub), editor.clone())?, editor)));
+    let (port, editor) = match served {
+        Ok(served) => served,
         Err(what) => {
             terminal::error(Code::PortUnavailable, format!("127.0.0.1 port {} cannot be served: {what}", args.port));
             return Outcome::Wrong;
@@ -48,25 +57,17 @@ pub(super) fn run(args: &WatchArgs) -> Outcome {
             return Outcome::Wrong;
         }
     };
-    if let Outcome::Wrong = terminal::result(&format!("http://127.0.0.1:{port}/\n"), Outcome::Fine) {
+    // Behind the #, which no browser sends anywhere by itself.
+    let token = editor.as_ref().map_or(String::new(), |e| format!("#{}", e.token().text()));
+    if let Outcome::Wrong = terminal::result(&format!("http://127.0.0.1:{port}/{token}\n"), Outcome::Fine) {
         return Outcome::Wrong;
     }
-    let mut live = Live { shot: args.shot.clone(), budget: args.size.budget(), hub, good: None, seen: None };
-    loop {
-        let sources = live.build();
-        watched.follow(&args.shot, &sources);
-        match wakes.recv() {
-            Ok(Wake::Saved) => {}
-            Ok(Wake::Stop) | Err(_) => return Outcome::Fine,
-        }
-        loop {
-            match wakes.recv_timeout(SETTLE) {
-                Ok(Wake::Saved) => {}
-                Ok(Wake::Stop) | Err(RecvTimeoutError::Disconnected) => return Outcome::Fine,
-                Err(RecvTimeoutError::Timeout) => break,
-            }
-        }
+    let mut live = Live { shot: args.shot.clone(), budget: args.size.budget(), hub, editor, good: None, seen: None };
+    let outcome = live.follow(&mut watched, &wakes);
+    if let Some(editor) = &live.editor {
+        editor.close();
     }
+    outcome
 }
 
 /// The shot as it was last seen.
@@ -74,6 +75,8 @@ struct Live {
     shot: PathBuf,
     budget: Budget,
     hub: Arc<Hub>,
+    /// Who takes edits, where they are taken.
+    editor: Option<Arc<Editor>>,
     /// The last state without a mistake that was checked.
     good: Option<Compiled>,
     /// What the page shows of curves and places.
@@ -81,16 +84,35 @@ struct Live {
 }
 
 impl Live {
+    /// Builds at every save until somebody ends it.
+    fn follow(&mut self, watched: &mut Watched, wakes: &Receiver<Wake>) -> Outcome {
+        loop {
+            let sources = self.build();
+            watched.follow(&self.shot, &sources);
+            match wakes.recv() {
+                Ok(Wake::Saved) => {}
+                Ok(Wake::Stop) | Err(_) => return Outcome::Fine,
+            }
+            loop {
+                match wakes.recv_timeout(SETTLE) {
+                    Ok(Wake::Saved) => {}
+                    Ok(Wake::Stop) | Err(RecvTimeoutError::Disconnected) => return Outcome::Fine,
+                    Err(RecvTimeoutError::Timeout) => break,
+                }
+            }
+        }
+    }
+
     /// Shows curves and places, checks, shows the verdict; why not, where that fails.
-    fn show(&mut self, compiled: Compiled) -> Result<(), String> {
-        let drawn = page::drawn(&compiled).map_err(|e| e.to_string())?;
+    fn show(&mut self, compiled: Compiled, files: Option<Vec<SeenFile>>) -> Result<(), String> {
+        let drawn = page::drawn(&compiled, files).map_err(|e| e.to_string())?;
         if let Some(seen) = &self.seen {
             self.hub.curves(&drawn.since(seen));
         }
         let drawn = self.seen.insert(drawn);
         let report = compiled.checked().map_err(|e| e.to_string())?;
         let since = self.good.as_ref().map(|old| lines(&changes::between(old, &report.compiled), false));
-        let text = page::live(&report, drawn).map_err(|e| e.to_string())?;
+        let text = page::live(&report, drawn, self.editor.is_some()).map_err(|e| e.to_string())?;
         self.hub.page(text, &since.unwrap_or_default());
         self.good = Some(report.compiled);
         Ok(())
@@ -98,9 +120,15 @@ impl Live {
 
     /// Reads and compiles the shot and shows it, or its mistakes; the files that were read.
     fn build(&mut self) -> Sources {
+        let edits = self.editor.as_ref().map_or(0, |e| e.edits());
         match input::load(&self.shot).and_then(|loaded| prepared::compiled(loaded, self.budget)) {
             Ok((compiled, sources)) => {
-                if let Err(why) = self.show(compiled) {
+                let files = self.editor.as_ref().map(|editor| {
+                    let files = edit::seen(&sources);
+                    editor.take_up(edits, &compiled, files.clone());
+                    files
+                });
+                if let Err(why) = self.show(compiled, files) {
                     self.hub.mistakes(&visible(&why));
                 }
                 sources

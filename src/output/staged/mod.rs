@@ -6,7 +6,8 @@
 //! The rule for what exists: an empty file or folder counts as absent. A file that is certainly an earlier output of the same kind ([`OurFile`]) is
 //! replaced; any other regular file only on request. A folder of ours ([`OurFolder`]) whose content differs is replaced on request, rows of the same
 //! axes and columns without; a folder that holds anything else never. A link to a file stays a link: what it leads to is replaced. Anything else
-//! (a device, a pipe, a folder where a file is written, a file where a folder is) is refused.
+//! (a device, a pipe, a folder where a file is written, a file where a folder is) is refused. A file of somebody else's is changed by
+//! [`rewrite`] alone, which is given what it holds.
 //! Limits: of two runs into one target, the later one remains; what appears at the target after the last look at it may be replaced.
 
 mod atomic;
@@ -14,6 +15,7 @@ mod error;
 mod file;
 mod folder;
 mod ours;
+mod rewrite;
 mod sink;
 mod staging;
 mod written;
@@ -22,6 +24,7 @@ pub(crate) use error::StagedError;
 pub(crate) use file::{file, stream};
 pub(crate) use folder::{StagedFolder, new_folder};
 pub(crate) use ours::{OurFile, OurFolder};
+pub(crate) use rewrite::rewrite;
 #[cfg(test)]
 pub(crate) use sink::hash_of;
 pub(crate) use sink::is_unchanged;

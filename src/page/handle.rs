@@ -1,0 +1,149 @@
+//! The keys that a page shows for dragging: where each is on film, where it is written, and why one stays.
+//!
+//! Invariant: a key that can be dragged is written in the shot's own tracks, and each frame of its choreography is on film exactly once.
+//! Limits: a key of a key file stays between the lines above and below it; of those, the ones that the shot uses are known here, and whoever writes looks at all.
+
+use core::ops::Bound;
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::Serialize;
+
+use crate::compile::Compiled;
+use crate::shot::{Key, Track};
+use crate::signal::{Retiming, Source, SourceKind};
+use crate::stage::ChannelId;
+
+/// A file that keys are written in, as it was read.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct SeenFile {
+    /// Its name, as messages show it.
+    pub(crate) name: String,
+    /// Fingerprint of its content.
+    pub(crate) seen: String,
+}
+
+/// One key of one layer.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct Handle {
+    /// Film frame at which it is drawn.
+    film: f64,
+    /// Index of its track, and its own in the track: the same key has the same while it is dragged.
+    track: usize,
+    key: usize,
+    /// Frame and value as written.
+    frame: f64,
+    value: f64,
+    /// Index of its file, line and column.
+    file: u32,
+    line: u32,
+    column: u32,
+    /// Frames of its choreography per film frame.
+    rate: f64,
+    /// The first and last whole frame that it can have; `None` without a neighbour there.
+    within: [Option<f64>; 2],
+    /// True where its frame is that of other keys of a key file too.
+    shares_frame: bool,
+    /// Why it stays where it is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fixed: Option<String>,
+}
+
+/// Keys beyond which a page shows none for dragging.
+const MOST_HANDLES: usize = 20_000;
+
+/// What handles are made from: the files, and the lines of key files.
+pub(super) struct Handles {
+    files: Vec<SeenFile>,
+    /// By file and line: frame, column of the first key found, and whether there are more.
+    lines: BTreeMap<(u32, u32), Line>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    frame: f64,
+    column: u32,
+    is_shared: bool,
+}
+
+impl Handles {
+    /// For a shot that was read from `files`: the shot file, the stage file and the others. `None` where it has too many keys.
+    pub(super) fn new(compiled: &Compiled, files: Vec<SeenFile>) -> Option<Handles> {
+        let tracks = compiled.shot().tracks();
+        let stage = compiled.stage();
+        let layers = stage.each_axis().flat_map(|(id, _)| stage.channels_of(id)).collect::<BTreeSet<_>>();
+        let sources = layers.iter().flat_map(|c| compiled.sources_of(*c)).filter(|s| s.kind == SourceKind::Track);
+        let keys: usize = sources.filter_map(|s| tracks.get(s.index)).map(|t| t.keys().len()).sum();
+        if keys > MOST_HANDLES {
+            return None;
+        }
+        let mut lines: BTreeMap<(u32, u32), Line> = BTreeMap::new();
+        for key in tracks.iter().flat_map(Track::keys).filter(|k| k.place.file != 0) {
+            let new = Line { frame: key.frame, column: key.place.column, is_shared: false };
+            let line = lines.entry((key.place.file, key.place.line)).or_insert(new);
+            line.is_shared |= line.column != key.place.column;
+        }
+        Some(Handles { files, lines })
+    }
+
+    /// The files.
+    pub(super) fn files(&self) -> &[SeenFile] {
+        &self.files
+    }
+
+    /// Every key that a layer of these channels has, as far as it is on film.
+    pub(super) fn of(&self, compiled: &Compiled, channels: &[ChannelId]) -> Vec<Handle> {
+        let mut all = Vec::new();
+        for channel in channels {
+            let time = compiled.time_of(*channel);
+            for source in compiled.sources_of(*channel).iter().filter(|s| s.kind == SourceKind::Track) {
+                let Some(track) = compiled.shot().tracks().get(source.index) else { continue };
+                let fixed = self.fixed(compiled, source, track, time.as_deref());
+                for (i, key) in track.keys().iter().enumerate() {
+                    let at = key.frame + source.delay;
+                    let Some(film) = time.as_ref().map_or(Some(at), |t| t.film(at)) else { continue };
+                    let neighbours =
+                        [i.checked_sub(1).and_then(|b| track.keys().get(b)), track.keys().get(i + 1)].map(|k| k.map(|k| k.frame));
+                    all.push(Handle {
+                        film,
+                        track: source.index,
+                        key: i,
+                        frame: key.frame,
+                        value: key.value,
+                        file: key.place.file,
+                        line: key.place.line,
+                        column: key.place.column,
+                        rate: time.as_ref().map_or(1.0, |t| t.time(film, film).0.v),
+                        within: self.within(key, neighbours),
+                        shares_frame: self.lines.get(&(key.place.file, key.place.line)).is_some_and(|l| l.is_shared),
+                        fixed: fixed.clone(),
+                    });
+                }
+            }
+        }
+        all
+    }
+
+    /// Why the keys of a layer stay where they are.
+    fn fixed(&self, compiled: &Compiled, source: &Source, track: &Track, time: Option<&Retiming>) -> Option<String> {
+        if let Some(copy) = source.copy.and_then(|i| compiled.shot().copies().get(i)) {
+            return Some(format!("copied from {}: change the key there", compiled.stage().group_name(copy.from())));
+        }
+        if track.call().start.is_some() {
+            let file = track.keys().first().and_then(|k| self.files.get(usize::try_from(k.place.file).ok()?));
+            return Some(format!("a key of a routine: change it in {}", file.map_or("its file", |f| f.name.as_str())));
+        }
+        let holds = time.is_some_and(|t| !t.is_one_to_one());
+        holds.then(|| "a retime holds this group, so that several frames of film show one frame of its keys".to_owned())
+    }
+
+    /// The first and last whole frame between neighbours of the track and of the file.
+    fn within(&self, key: &Key, [before, after]: [Option<f64>; 2]) -> [Option<f64>; 2] {
+        let at = (key.place.file, key.place.line);
+        let in_file = |found: Option<(&(u32, u32), &Line)>| found.filter(|((file, _), _)| *file == at.0).map(|(_, line)| line.frame);
+        let above = in_file(self.lines.range(..at).next_back());
+        let below = in_file(self.lines.range((Bound::Excluded(at), Bound::Unbounded)).next());
+        let least = [before, above].into_iter().flatten().reduce(f64::max).map(|f| f.floor() + 1.0);
+        let most = [after, below].into_iter().flatten().reduce(f64::min).map(|f| f.ceil() - 1.0);
+        [least, most]
+    }
+}
