@@ -56,8 +56,8 @@
   });
   /** Frame and value beside the key that is moved. */
   function label(circle, panel) {
-    const text = document.createElementNS(circle.namespaceURI, "text"), x = Number(circle.getAttribute("cx")), late = x > now.across.W / 2;
-    for (const [k, v] of [["x", x + (late ? -10 : 10)], ["y", Number(circle.getAttribute("cy")) - 8], ["text-anchor", late ? "end" : "start"]]) text.setAttribute(k, v);
+    const text = document.createElementNS(circle.namespaceURI, "text"), [x, y] = ["cx", "cy"].map((k) => Number(circle.getAttribute(k))), late = x > now.across.W / 2;
+    for (const [k, v] of [["x", x + (late ? -10 : 10)], ["y", y < 48 ? y + 22 : y - 10], ["text-anchor", late ? "end" : "start"], ["class", "beside"]]) text.setAttribute(k, v);
     text.textContent = `frame ${number(move.frame)}, ${number(move.value)} ${panel.plot.unit}`;
     panel.append(text);
   }
@@ -97,7 +97,7 @@
     const seen = known?.before.has(file.seen) ? known.seen : file.seen;
     const { W, left, right, x } = now.across, { range, height } = panel.plot, unit = W / panel.getBoundingClientRect().width;
     move = {
-      name: nameOf(panel, h), h, grain: grain(panel), frame: h.frame, value: h.value, file: file.name, seen, pass: now.state.pass, fresh: false,
+      name: nameOf(panel, h), h, grain: grain(panel), frame: h.frame, value: h.value, unit: panel.plot.unit, file: file.name, seen, pass: now.state.pass, fresh: false,
       perX: ((x[1] - x[0]) / (W - left - right)) * unit, perY: ((range[1] - range[0]) / height) * unit,
     };
     now.state.frozen = { panel: panel.dataset.panel, range, x };
@@ -112,7 +112,7 @@
     if (to === move.frame && v === move.value) return;
     Object.assign(move, { frame: to, value: v, fresh: true, at: performance.now() });
     if (h.shares_frame && Math.abs(frames) >= 0.5) say(`Other keys share line ${h.line} of ${move.file}: this key moves up and down only.`);
-    else say(`frame ${number(to)}, ${number(v)}`);
+    else say(`frame ${number(to)}, ${number(v)} ${move.unit}`);
     follow();
   }
   const body = (m) => ({ file: m.file, seen: m.seen, line: m.h.line, column: m.h.column, frame: m.frame, value: m.value, pass: m.pass });
@@ -127,8 +127,9 @@
       const answer = await ask("/try", body(mine));
       if (move !== mine) break;
       if (answer.status !== 200) { say(answer.text, true); continue; }
-      const t = JSON.parse(answer.text), several = t.axes.length > 1;
-      limits(t.axes.map((a, i) => (several ? `${a.name}: ` : "") + t.limits[i]).join("; "), t.over.length);
+      const t = JSON.parse(answer.text), tightest = (all) => all.toSorted((a, b) => b.used - a.used).slice(0, 1);
+      // Of several axes each its tightest limit.
+      limits(t.axes.length === 1 ? t.limits[0].map((l) => l.text).join("; ") : t.axes.flatMap((a, i) => tightest(t.limits[i]).map((l) => `${a.name}: ${l.text}`)).join("; "), t.over.length);
       show({ ...t, pass: mine.pass });
       document.documentElement.dataset.tried = (performance.now() - at).toFixed(1);
     }

@@ -204,7 +204,7 @@
     for (const p of q.before) { low = Math.min(low, p[1]); high = Math.max(high, p[1]); }
     const pad = 0.06 * (high - low);
     low -= pad; high += pad;
-    if (state.frozen?.panel === q.name) [low, high] = state.frozen.range;
+    if (state.frozen?.panel === q.name) [low, high] = [Math.min(low, state.frozen.range[0]), Math.max(high, state.frozen.range[1])];
     const Y = (y) => top + ((high - y) / (high - low)) * (H - top - bottom);
     const s = svg("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": `${q.name} of ${q.of}` });
     s.dataset.panel = q.name;

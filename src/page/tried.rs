@@ -23,10 +23,17 @@ struct Tried {
     /// Of the pass that was asked for, for each axis.
     usage: Vec<Vec<u32>>,
     over: Vec<OverData>,
-    /// Peaks during exposures beside their limits, as text for each axis; empty where it is parked.
-    limits: Vec<String>,
+    /// Peaks during exposures beside their limits, for each axis; empty where it is parked.
+    limits: Vec<Vec<PeakData>>,
     /// The channel, where a mechanism turns it into axes.
     channels: Vec<ChannelData>,
+}
+
+#[derive(Serialize)]
+struct PeakData {
+    text: String,
+    /// Thousandths of the limit.
+    used: u32,
 }
 
 /// The curves and limits of the axes of one channel, as JSON.
@@ -57,9 +64,9 @@ pub(crate) fn tried(
     Ok(escaped(serde_json::to_string(&all)?))
 }
 
-fn limits(stage: &Stage, id: AxisId, one: &OneAxis) -> String {
+fn limits(stage: &Stage, id: AxisId, one: &OneAxis) -> Vec<PeakData> {
     if one.report.parked {
-        return String::new();
+        return Vec::new();
     }
     let unit = stage.axis(id).unit().symbol();
     let units = [format!("{unit}/s"), format!("{unit}/s2"), format!("{unit}/s3"), "steps/s".to_owned()];
@@ -67,7 +74,8 @@ fn limits(stage: &Stage, id: AxisId, one: &OneAxis) -> String {
     let peak = |((limit, peak), unit): ((Limit, &Peak), &String)| {
         let (used, (value, allowed)) = (peak.utilisation()?.thousandths(), distinct(peak.value, peak.limit?, ""));
         let (value, allowed) = (value.trim_end(), allowed.trim_end());
-        Some(format!("{} {value} of {allowed} {unit} ({}.{} % of limit)", limit.name().replace('_', " "), used / 10, used % 10))
+        let text = format!("{} {value} of {allowed} {unit}, {}.{} % of limit", limit.name().replace('_', " "), used / 10, used % 10);
+        Some(PeakData { text, used })
     };
-    rates.filter_map(peak).collect::<Vec<_>>().join(", ")
+    rates.filter_map(peak).collect()
 }

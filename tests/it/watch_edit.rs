@@ -183,7 +183,7 @@ fn what_is_tried_is_drawn_and_judged_and_not_written() {
     assert_eq!(same["axes"], json!([data["axes"][i]]));
     assert_eq!(same["usage"], json!([data["passes"][0]["usage"][i]]));
     assert_eq!(same["over"], json!([]));
-    assert!(same["limits"][0].as_str().unwrap().starts_with("velocity 0."), "{same}");
+    assert!(same["limits"][0][0]["text"].as_str().unwrap().starts_with("velocity 0."), "{same}");
     // Far off: other curves, and limits exceeded in words.
     let far = tried(&moved(&edit, 186.0, -400.0));
     assert_ne!(far["axes"], same["axes"]);
