@@ -1,9 +1,9 @@
 //! One key written anew in the text that it was read from.
 //!
-//! What: in a shot file the two numbers of a key, in a key file the cell of its value and the cell of its frame. Invariant: every other byte stays as it is: comments, spaces, line ends, a byte
+//! What: in a shot file the two numbers of a key, in a key file the cell of its value and that of its frame; where other keys share the frame, the value goes to another line. Invariant: every other byte stays as it is: comments, spaces, line ends, a byte
 //! order mark. A number that does not change keeps its text; a new one has at least as many decimals as the one before it; a text that is given is taken as it is, so that an edit can be taken back
 //! to the last byte.
-//! Limits: keys of routines are not looked for. Keys that share a line of a key file share its frame: that frame is not changed.
+//! Limits: keys of routines are not looked for. In a key file with spaces around its commas, a key that leaves a line and comes back may leave a space on the other side of its cell.
 
 use core::ops::Range;
 
@@ -43,12 +43,9 @@ pub(crate) enum KeyTextError {
     /// Nothing there.
     #[error("no key of the shot's own tracks is written at this place")]
     NoKey,
-    /// The frame is that of other keys too.
-    #[error("other keys on line {line} share this frame: change the value alone, or give the key a line of its own")]
-    SharedFrame {
-        /// The line.
-        line: u32,
-    },
+    /// A value is there already.
+    #[error("the channel has a value at this frame already")]
+    Taken,
     /// A given text is another number.
     #[error("the text of a number is not that number")]
     OtherText,
@@ -60,7 +57,6 @@ struct Found {
     value: Range<usize>,
     /// The first byte of the key.
     start: usize,
-    is_frame_shared: bool,
 }
 
 /// Writes a key of a shot file anew.
@@ -81,46 +77,119 @@ pub(crate) fn in_shot(bytes: &[u8], place: Place, new: &NewKey) -> Result<Rewrit
         }
         let mut numbers = row.get_ref().as_array().into_iter().flatten().filter(|n| is_number(n.get_ref())).map(|n| n.span());
         let (Some(frame), Some(value), None) = (numbers.next(), numbers.next(), numbers.next()) else { break };
-        return rewritten(bytes, Found { frame, value, start, is_frame_shared: false }, place.line, new);
+        return rewritten(bytes, Found { frame, value, start }, place.line, new);
     }
     Err(KeyTextError::NoKey)
 }
 
-/// Writes a key of a key file anew.
+/// Writes a key of a key file anew. A key that changes its frame leaves the other keys of its line where they are: it goes to the line of that frame, or to a new one in its place.
 ///
 /// # Errors
-/// No value in this cell; a frame that other cells of the line share; a text that is another number.
+/// No value in this cell; a cell that has a value already; a text that is another number.
 pub(crate) fn in_key_file(bytes: &[u8], place: Place, new: &NewKey) -> Result<Rewritten, KeyTextError> {
-    let shift = byte_order_mark(bytes);
-    let lines = Lines::new(bytes);
-    let mut reader = csv::ReaderBuilder::new().has_headers(true).flexible(true).from_reader(bytes.get(shift..).unwrap_or_default());
-    let mut record = csv::ByteRecord::new();
-    while reader.read_byte_record(&mut record).unwrap_or(false) {
-        let start = record.position().and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0) + shift;
-        let cells = cells(bytes, start);
-        let Some(own) = cells.iter().skip(1).find(|c| lines.place(bytes, c.start) == (place.line, place.column)) else { continue };
-        let frame = cells.first().cloned().unwrap_or_default();
-        let is_frame_shared = cells.iter().skip(1).any(|c| c != own && !c.is_empty());
-        if own.is_empty() {
-            break;
-        }
-        let found = Found { frame: unquoted(bytes, frame), value: unquoted(bytes, own.clone()), start: own.start, is_frame_shared };
-        return rewritten(bytes, found, place.line, new);
+    let (lines, rows) = (Lines::new(bytes), rows(bytes));
+    let is_here = |c: &Range<usize>| !c.is_empty() && lines.place(bytes, c.start) == (place.line, place.column);
+    let found = rows.iter().enumerate().find_map(|(i, row)| Some((i, row, row.cells.iter().skip(1).position(is_here)? + 1)));
+    let (index, row, column) = found.ok_or(KeyTextError::NoKey)?;
+    let (frame, value) = (row.cell(bytes, 0), row.cell(bytes, column));
+    let others = row.cells.iter().enumerate().skip(1).any(|(i, c)| i != column && !c.is_empty());
+    let beside = |i: Option<usize>| i.and_then(|i| rows.get(i)).and_then(|r| r.frame);
+    let is_between = beside(index.checked_sub(1)).is_none_or(|f| f < new.frame) && beside(Some(index + 1)).is_none_or(|f| new.frame < f);
+    if row.frame == Some(new.frame) || (!others && is_between) {
+        let start = row.cells.get(column).map_or(0, |c| c.start);
+        return rewritten(bytes, Found { frame, value, start }, place.line, new);
     }
-    Err(KeyTextError::NoKey)
+    moved(bytes, &rows, (row, column), new)
 }
 
-fn rewritten(bytes: &[u8], found: Found, line: u32, new: &NewKey) -> Result<Rewritten, KeyTextError> {
-    let old = |range: &Range<usize>| bytes.get(range.clone()).and_then(|t| core::str::from_utf8(t).ok()).map(str::to_owned);
-    let (Some(frame), Some(value)) = (old(&found.frame), old(&found.value)) else { return Err(KeyTextError::NoKey) };
-    if found.is_frame_shared && number(&frame) != Some(new.frame) {
-        return Err(KeyTextError::SharedFrame { line });
+/// A line of a key file.
+struct Row {
+    /// With its line end, where it has one.
+    bytes: Range<usize>,
+    cells: Vec<Range<usize>>,
+    frame: Option<f64>,
+}
+
+impl Row {
+    /// What a cell holds, without quotes.
+    fn cell(&self, bytes: &[u8], column: usize) -> Range<usize> {
+        unquoted(bytes, self.cells.get(column).cloned().unwrap_or_default())
     }
-    let after = match &new.texts {
-        None => [styled(&frame, new.frame), styled(&value, new.value)],
-        Some(texts) if texts.iter().zip([new.frame, new.value]).all(|(t, n)| is_plain(t) && number(t) == Some(n)) => texts.clone(),
-        Some(_) => return Err(KeyTextError::OtherText),
-    };
+}
+
+/// The lines below the header.
+fn rows(bytes: &[u8]) -> Vec<Row> {
+    let shift = byte_order_mark(bytes);
+    let mut reader = csv::ReaderBuilder::new().flexible(true).from_reader(bytes.get(shift..).unwrap_or_default());
+    let mut record = csv::ByteRecord::new();
+    let mut rows = Vec::new();
+    while reader.read_byte_record(&mut record).unwrap_or(false) {
+        let cells = cells(bytes, record.position().and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0) + shift);
+        let last = cells.last().map_or(0, |c| c.end);
+        let rest = bytes.get(last..).unwrap_or_default();
+        let end = last + rest.iter().position(|b| *b == b'\n').map_or(rest.len(), |at| at + 1);
+        // Spaces before the first cell belong to the line too.
+        let first = cells.first().map_or(last, |c| c.start);
+        let start = bytes.get(..first).unwrap_or_default().iter().rposition(|b| *b == b'\n').map_or(shift, |at| at + 1);
+        let mut row = Row { bytes: start..end, cells, frame: None };
+        row.frame = text_of(bytes, &row.cell(bytes, 0)).as_deref().and_then(number);
+        rows.push(row);
+    }
+    rows
+}
+
+/// A key that leaves its line.
+fn moved(bytes: &[u8], rows: &[Row], (row, column): (&Row, usize), new: &NewKey) -> Result<Rewritten, KeyTextError> {
+    let (frame, value) = (row.cell(bytes, 0), row.cell(bytes, column));
+    let (Some(old_frame), Some(old_value)) = (text_of(bytes, &frame), text_of(bytes, &value)) else { return Err(KeyTextError::NoKey) };
+    let before = [old_frame, old_value];
+    let mut after = new.written(&before)?;
+    let line_end = if bytes.contains(&b'\r') { "\r\n" } else { "\n" };
+    // A last line without its end gets one meanwhile.
+    let is_open = !bytes.ends_with(b"\n");
+    let mut text = bytes.to_vec();
+    text.extend(line_end.bytes().filter(|_| is_open));
+    let row_end = |row: &Row| if is_open && row.bytes.end == bytes.len() { text.len() } else { row.bytes.end };
+    let own = row.bytes.start..row_end(row);
+    let others = row.cells.iter().enumerate().skip(1).any(|(i, c)| i != column && !c.is_empty());
+    let mut parts: Vec<(Range<usize>, String)> = Vec::new();
+    if let Some(there) = rows.iter().find(|r| r.frame == Some(new.frame)) {
+        let cell = there.cells.get(column).filter(|c| c.is_empty()).ok_or(KeyTextError::Taken)?;
+        parts.push((cell.clone(), after[1].clone()));
+        after[0] = text_of(bytes, &there.cell(bytes, 0)).unwrap_or_default();
+    } else {
+        let next = rows.iter().find(|r| r.frame.is_some_and(|f| new.frame < f));
+        let at = next.map_or_else(|| rows.last().map_or(text.len(), row_end), |r| r.bytes.start);
+        let line = if others {
+            format!("{}{}{}{}{line_end}", after[0], ",".repeat(column), after[1], ",".repeat(row.cells.len() - 1 - column))
+        } else {
+            let mut line = text.get(own.clone()).unwrap_or_default().to_vec();
+            for (range, new) in [(&value, &after[1]), (&frame, &after[0])] {
+                line.splice(range.start - own.start..range.end - own.start, new.bytes());
+            }
+            String::from_utf8(line).map_err(|_| KeyTextError::NoKey)?
+        };
+        parts.push((at..at, line));
+    }
+    parts.push((if others { value } else { own }, String::new()));
+    parts.sort_by_key(|(range, _)| core::cmp::Reverse((range.start, range.end)));
+    for (range, new) in parts {
+        text.splice(range, new.bytes());
+    }
+    if is_open {
+        text.truncate(text.len() - line_end.len());
+    }
+    let now = self::rows(&text);
+    let cell = now.iter().find(|r| r.frame == Some(new.frame)).and_then(|r| r.cells.get(column)).ok_or(KeyTextError::NoKey)?;
+    let place = Lines::new(&text).place(&text, cell.start);
+    Ok(Rewritten { bytes: text, place, before, after })
+}
+
+/// A key that stays where it is written.
+fn rewritten(bytes: &[u8], found: Found, line: u32, new: &NewKey) -> Result<Rewritten, KeyTextError> {
+    let (Some(frame), Some(value)) = (text_of(bytes, &found.frame), text_of(bytes, &found.value)) else { return Err(KeyTextError::NoKey) };
+    let before = [frame, value];
+    let after = new.written(&before)?;
     // The later of the two first, so that the earlier one stays where it is.
     let mut parts = [(found.frame, &after[0]), (found.value, &after[1])];
     parts.sort_by_key(|(range, _)| core::cmp::Reverse(range.start));
@@ -131,8 +200,25 @@ fn rewritten(bytes: &[u8], found: Found, line: u32, new: &NewKey) -> Result<Rewr
         }
         text.splice(range, new.bytes());
     }
-    let place = Lines::new(&text).place(&text, start);
-    Ok(Rewritten { bytes: text, place, before: [frame, value], after })
+    let column = Lines::new(&text).place(&text, start).1;
+    Ok(Rewritten { bytes: text, place: (line, column), before, after })
+}
+
+impl NewKey {
+    /// How both are written over these.
+    fn written(&self, old: &[String; 2]) -> Result<[String; 2], KeyTextError> {
+        match &self.texts {
+            None => Ok([styled(&old[0], self.frame), styled(&old[1], self.value)]),
+            Some(texts) if texts.iter().zip([self.frame, self.value]).all(|(t, n)| is_plain(t) && number(t) == Some(n)) => {
+                Ok(texts.clone())
+            }
+            Some(_) => Err(KeyTextError::OtherText),
+        }
+    }
+}
+
+fn text_of(bytes: &[u8], range: &Range<usize>) -> Option<String> {
+    Some(core::str::from_utf8(bytes.get(range.clone())?).ok()?.to_owned())
 }
 
 /// A number in the style of the one that it replaces.
@@ -170,7 +256,7 @@ fn unquoted(bytes: &[u8], cell: Range<usize>) -> Range<usize> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use super::*;
 
@@ -218,20 +304,80 @@ mod tests {
 
     #[test]
     fn a_key_file_changes_one_line() {
-        let moved = in_key_file(CSV.as_bytes(), place(2, 4), &to(12.0, 1.0)).unwrap();
-        assert_eq!((text(&moved), moved.place), (CSV.replace("1, 0.5 ,", "12, 1.0 ,"), (2, 5)));
+        let moved = in_key_file(CSV.as_bytes(), place(2, 4), &to(1.75, 1.0)).unwrap();
+        assert_eq!((text(&moved), moved.place), (CSV.replace("1, 0.5 ,", "1.75, 1.0 ,"), (2, 7)));
         let back = NewKey { frame: 1.0, value: 0.5, texts: Some(moved.before) };
-        assert_eq!(text(&in_key_file(&moved.bytes, place(2, 5), &back).unwrap()), CSV);
+        assert_eq!(text(&in_key_file(&moved.bytes, place(2, 7), &back).unwrap()), CSV);
         let quoted = in_key_file(CSV.as_bytes(), place(4, 6), &to(3.0, -7.0)).unwrap();
         assert_eq!(text(&quoted), CSV.replace("2.5,,\" 3 \"", "3.0,,\" -7 \""));
     }
 
+    /// There and back again: the text in between.
+    fn there_and_back(csv: &str, from: (u32, u32), new: &NewKey) -> String {
+        let moved = in_key_file(csv.as_bytes(), place(from.0, from.1), new).unwrap();
+        let [frame, value] = [0, 1].map(|i| number(&moved.before[i]).unwrap());
+        let back = NewKey { frame, value, texts: Some(moved.before.clone()) };
+        let again = in_key_file(&moved.bytes, place(moved.place.0, moved.place.1), &back).unwrap();
+        assert_eq!((text(&again), again.place), (csv.to_owned(), from));
+        text(&moved)
+    }
+
     #[test]
-    fn a_frame_that_others_share_stays() {
-        assert_eq!(in_key_file(CSV.as_bytes(), place(5, 3), &to(9.0, 4.0)), Err(KeyTextError::SharedFrame { line: 5 }));
-        assert_eq!(text(&in_key_file(CSV.as_bytes(), place(5, 3), &to(8.0, 4.5)).unwrap()), CSV.replace("8,4,5", "8,4.5,5"));
-        for (line, column) in [(1, 7), (2, 1), (2, 9), (5, 1), (9, 1)] {
-            assert_eq!(in_key_file(CSV.as_bytes(), place(line, column), &to(1.0, 2.0)), Err(KeyTextError::NoKey), "{line}:{column}");
+    fn a_key_that_shares_its_line_goes_to_a_line_of_its_own_and_comes_back() {
+        let csv = "frame,a,b\n1,0,\n8,4,5\n9,,6\n";
+        assert_eq!(there_and_back(csv, (3, 3), &to(8.0, 4.5)), csv.replace("8,4,5", "8,4.5,5"));
+        assert_eq!(there_and_back(csv, (3, 3), &to(5.0, 4.0)), "frame,a,b\n1,0,\n5,4,\n8,,5\n9,,6\n");
+        assert_eq!(there_and_back(csv, (3, 3), &to(12.0, 4.0)), "frame,a,b\n1,0,\n8,,5\n9,,6\n12,4,\n");
+        // To a line that has this frame already.
+        assert_eq!(there_and_back(csv, (3, 3), &to(9.0, 4.0)), "frame,a,b\n1,0,\n8,,5\n9,4,6\n");
+        assert_eq!(there_and_back(csv, (2, 3), &to(9.0, 0.0)), "frame,a,b\n8,4,5\n9,0,6\n");
+        assert_eq!(in_key_file(csv.as_bytes(), place(3, 5), &to(9.0, 5.0)), Err(KeyTextError::Taken));
+        // A line of its own passes others with all that is on it.
+        assert_eq!(
+            there_and_back("frame,a,b\r\n1,0,1\r\n 2,, 5 \r\n9,6,\r\n", (3, 6), &to(12.0, 5.0)),
+            "frame,a,b\r\n1,0,1\r\n9,6,\r\n 12,, 5 \r\n"
+        );
+        // The last line has no end.
+        assert_eq!(there_and_back("frame,a,b\n1,0,1\n8,4,5", (3, 5), &to(9.0, 5.0)), "frame,a,b\n1,0,1\n8,4,\n9,,5");
+        assert_eq!(there_and_back("frame,a,b\n1,0,1\n3,4,5\n8,,5", (4, 4), &to(2.0, 5.0)), "frame,a,b\n1,0,1\n2,,5\n3,4,5");
+        for (line, column) in [(1, 7), (2, 1), (2, 9), (3, 1), (9, 1)] {
+            assert_eq!(in_key_file(csv.as_bytes(), place(line, column), &to(1.0, 2.0)), Err(KeyTextError::NoKey), "{line}:{column}");
         }
+    }
+
+    /// Every key of a table to every frame between its neighbours: there and back, and nothing else has moved.
+    #[test]
+    fn every_key_goes_to_every_frame_and_comes_back() {
+        let csv = "frame,a,b,c\n1,10,11,12\n3,,31,\n4,40,,42\n7,,71,72\n9,90,,";
+        let keys = |csv: &str| {
+            let rows = csv.lines().skip(1).map(|l| l.split(',').map(str::to_owned).collect::<Vec<_>>());
+            let mut all: Vec<(usize, f64, String)> = rows
+                .flat_map(|r| r.iter().enumerate().skip(1).map(|(i, v)| (i, r[0].parse().unwrap(), v.clone())).collect::<Vec<_>>())
+                .filter(|(.., value)| !value.is_empty())
+                .collect();
+            all.sort_by(|a, b| a.partial_cmp(b).unwrap());
+            all
+        };
+        let lines = Lines::new(csv.as_bytes());
+        let mut moves = 0;
+        for key in keys(csv) {
+            let (column, frame, value) = &key;
+            let row = rows(csv.as_bytes()).into_iter().find(|r| r.frame == Some(*frame)).unwrap();
+            let at = lines.place(csv.as_bytes(), row.cells[*column].start);
+            for to_frame in 0..12 {
+                let to_frame = f64::from(to_frame);
+                let passes = keys(csv).iter().any(|(c, f, _)| c == column && f != frame && (*f - to_frame) * (*f - frame) <= 0.0);
+                if passes || to_frame == *frame {
+                    continue;
+                }
+                let moved = there_and_back(csv, at, &to(to_frame, value.parse().unwrap()));
+                let mut expected = keys(csv);
+                expected.iter_mut().filter(|k| **k == key).for_each(|k| k.1 = to_frame);
+                expected.sort_by(|a, b| a.partial_cmp(b).unwrap());
+                assert_eq!(keys(&moved), expected, "{key:?} to {to_frame}: {moved}");
+                moves += 1;
+            }
+        }
+        assert!(moves > 30, "{moves}");
     }
 }

@@ -5,7 +5,7 @@
   const token = location.hash.slice(1);
   /** Edits that take others back, as they are sent. */
   const undo = [], redo = [];
-  /** Fingerprints by file: the newest, and those before it by edits of this page. */
+  /** Fingerprints that files had before edits of this page, by their names. */
   const own = new Map();
   let now = null, move = null, busy = false, focused = null;
 
@@ -28,12 +28,13 @@
   function advice() {
     if (move || busy || !now) return;
     if (!token) return say("To edit, open the address that the program printed: its part after # is missing here.", true);
-    if (!now.D.files) return say("This shot has more keys than can be shown for dragging.");
+    if (!now.files) return say("This shot has more keys than can be shown for dragging.");
     const panel = [...document.querySelectorAll("#curves svg")].find((s) => s.plot.keys.some((k) => k.track !== undefined && !k.fixed));
     say(panel ? `Drag the filled keys. Arrow keys move the selected key: left and right by 1 frame, up and down by ${number(grain(panel) / 10)} ${panel.plot.unit}.` : "No key here can be dragged; point at a key to see why.");
   }
   document.addEventListener("drawn", (e) => {
-    now = e.detail;
+    // The files as they are when these keys are drawn: places belong to them.
+    now = { ...e.detail, files: e.detail.D.files };
     now.state.outdated = outdated;
     $("edit").hidden = false;
     for (const circle of document.querySelectorAll("#curves circle[data-key]")) {
@@ -89,15 +90,14 @@
     if (changed && list.length === 0) { now.drawMap(); now.drawCurves(); }
   }
   /** True for what was read before an edit of this page. */
-  const outdated = (fresh) => Boolean(fresh.files?.some((f) => own.get(f.name)?.before.has(f.seen)));
+  const outdated = (fresh) => Boolean(fresh.files?.some((f) => own.get(f.name)?.has(f.seen)));
 
   // --- one key on the move -------------------------------------------------------------------------------------
   function take(circle) {
-    const panel = circle.ownerSVGElement, h = keyAt(circle), file = now.D.files[h.file], known = own.get(file.name);
-    const seen = known?.before.has(file.seen) ? known.seen : file.seen;
+    const panel = circle.ownerSVGElement, h = keyAt(circle), file = now.files[h.file];
     const { W, left, right, x } = now.across, { range, height } = panel.plot, unit = W / panel.getBoundingClientRect().width;
     move = {
-      name: nameOf(panel, h), h, grain: grain(panel), frame: h.frame, value: h.value, unit: panel.plot.unit, file: file.name, seen, pass: now.state.pass, fresh: false,
+      name: nameOf(panel, h), h, grain: grain(panel), frame: h.frame, value: h.value, unit: panel.plot.unit, file: file.name, seen: file.seen, pass: now.state.pass, fresh: false,
       perX: ((x[1] - x[0]) / (W - left - right)) * unit, perY: ((range[1] - range[0]) / height) * unit,
     };
     now.state.frozen = { panel: panel.dataset.panel, range, x };
@@ -106,13 +106,12 @@
   /** Frame and value so far from where it was: whole frames between the neighbours, whole grains. */
   function place(frames, value, grain) {
     const { h } = move, [least, most] = h.within, f = Math.round(h.frame + frames);
-    const to = h.shares_frame || Math.abs(frames) < 0.5 || least > most ? h.frame : Math.min(most ?? f, Math.max(least ?? f, f));
+    const to = Math.abs(frames) < 0.5 || least > most ? h.frame : Math.min(most ?? f, Math.max(least ?? f, f));
     const decimals = Math.max(0, Math.ceil(-Math.log10(grain)), (String(h.value).split(".")[1] ?? "").length);
     const v = Number((h.value + Math.round(value / grain) * grain).toFixed(Math.min(20, decimals)));
     if (to === move.frame && v === move.value) return;
     Object.assign(move, { frame: to, value: v, fresh: true, at: performance.now() });
-    if (h.shares_frame && Math.abs(frames) >= 0.5) say(`Other keys share line ${h.line} of ${move.file}: this key moves up and down only.`);
-    else say(`frame ${number(to)}, ${number(v)} ${move.unit}`);
+    say(`frame ${number(to)}, ${number(v)} ${move.unit}`);
     follow();
   }
   const body = (m) => ({ file: m.file, seen: m.seen, line: m.h.line, column: m.h.column, frame: m.frame, value: m.value, pass: m.pass });
@@ -143,13 +142,8 @@
     move = null;
     document.body.classList.remove("held");
     limits("");
-    const { h, frame, value } = mine, changed = frame !== h.frame || value !== h.value;
-    const kept = write && changed && (await send(body(mine), (back) => {
-      undo.push(back);
-      redo.length = 0;
-      for (const owner of [...now.D.axes, ...now.D.channels])
-        for (const k of owner.handles ?? []) if (k.track === h.track && k.key === h.key && !k.fixed) Object.assign(k, { frame, value, line: back.line, column: back.column });
-    }));
+    const changed = mine.frame !== mine.h.frame || mine.value !== mine.h.value;
+    const kept = write && changed && (await send(body(mine), (back) => { undo.push(back); redo.length = 0; }));
     settle(kept);
     if (kept || !changed || !write) advice();
   }
@@ -160,9 +154,14 @@
     busy = false;
     if (answer.status === 200) {
       const a = JSON.parse(answer.text), [frame, value] = a.before.map((t) => Number(t.replaceAll("_", "")));
-      const before = own.get(a.file)?.before ?? new Set();
-      own.set(a.file, { seen: a.seen, before: before.add(edit.seen) });
-      before.delete(a.seen);
+      const past = own.get(a.file) ?? new Set();
+      own.set(a.file, past.add(edit.seen));
+      past.delete(a.seen);
+      if (a.keys) {
+        now.D.files = a.keys.files;
+        for (const owner of [...now.D.axes, ...now.D.channels]) if (owner.handles) owner.handles = a.keys.handles[owner.name] ?? [];
+        now.drawCurves();
+      }
       then({ file: a.file, seen: a.seen, line: a.line, column: a.column, frame, value, texts: a.before });
     } else say(answer.text, true);
     $("undo").disabled = undo.length === 0;

@@ -1,15 +1,14 @@
 //! The keys that a page shows for dragging: where each is on film, where it is written, and why one stays.
 //!
 //! Invariant: a key that can be dragged is written in the shot's own tracks, and each frame of its choreography is on film exactly once.
-//! Limits: a key of a key file stays between the lines above and below it; of those, the ones that the shot uses are known here, and whoever writes looks at all.
+//! Limits: keys that no axis follows are not shown.
 
-use core::ops::Bound;
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
 use crate::compile::Compiled;
-use crate::shot::{Key, Track};
+use crate::shot::Track;
 use crate::signal::{Retiming, Source, SourceKind};
 use crate::stage::ChannelId;
 
@@ -41,28 +40,35 @@ pub(super) struct Handle {
     rate: f64,
     /// The first and last whole frame that it can have; `None` without a neighbour there.
     within: [Option<f64>; 2],
-    /// True where its frame is that of other keys of a key file too.
-    shares_frame: bool,
     /// Why it stays where it is.
     #[serde(skip_serializing_if = "Option::is_none")]
     fixed: Option<String>,
 }
 
+/// Every key of a shot as a page would have it, by the names of its axes and channels.
+#[derive(Serialize)]
+pub(crate) struct Keys {
+    files: Vec<SeenFile>,
+    handles: BTreeMap<String, Vec<Handle>>,
+}
+
+impl Keys {
+    /// Of a compiled shot that was read from `files`; `None` where it has too many.
+    pub(crate) fn of(compiled: &Compiled, files: Vec<SeenFile>) -> Option<Keys> {
+        let all = Handles::new(compiled, files)?;
+        let stage = compiled.stage();
+        let channels: BTreeSet<ChannelId> = stage.each_axis().flat_map(|(id, _)| stage.channels_of(id)).collect();
+        let handles = channels.iter().map(|c| (stage.channel_name(*c).to_owned(), all.of(compiled, &[*c]))).collect();
+        Some(Keys { files: all.files, handles })
+    }
+}
+
 /// Keys beyond which a page shows none for dragging.
 const MOST_HANDLES: usize = 20_000;
 
-/// What handles are made from: the files, and the lines of key files.
+/// What handles are made from: the files that the shot was read from.
 pub(super) struct Handles {
     files: Vec<SeenFile>,
-    /// By file and line: frame, column of the first key found, and whether there are more.
-    lines: BTreeMap<(u32, u32), Line>,
-}
-
-#[derive(Debug, Clone, Copy)]
-struct Line {
-    frame: f64,
-    column: u32,
-    is_shared: bool,
 }
 
 impl Handles {
@@ -76,13 +82,7 @@ impl Handles {
         if keys > MOST_HANDLES {
             return None;
         }
-        let mut lines: BTreeMap<(u32, u32), Line> = BTreeMap::new();
-        for key in tracks.iter().flat_map(Track::keys).filter(|k| k.place.file != 0) {
-            let new = Line { frame: key.frame, column: key.place.column, is_shared: false };
-            let line = lines.entry((key.place.file, key.place.line)).or_insert(new);
-            line.is_shared |= line.column != key.place.column;
-        }
-        Some(Handles { files, lines })
+        Some(Handles { files })
     }
 
     /// The files.
@@ -113,8 +113,7 @@ impl Handles {
                         line: key.place.line,
                         column: key.place.column,
                         rate: time.as_ref().map_or(1.0, |t| t.time(film, film).0.v),
-                        within: self.within(key, neighbours),
-                        shares_frame: self.lines.get(&(key.place.file, key.place.line)).is_some_and(|l| l.is_shared),
+                        within: within(neighbours),
                         fixed: fixed.clone(),
                     });
                 }
@@ -135,15 +134,9 @@ impl Handles {
         let holds = time.is_some_and(|t| !t.is_one_to_one());
         holds.then(|| "a retime holds this group, so that several frames of film show one frame of its keys".to_owned())
     }
+}
 
-    /// The first and last whole frame between neighbours of the track and of the file.
-    fn within(&self, key: &Key, [before, after]: [Option<f64>; 2]) -> [Option<f64>; 2] {
-        let at = (key.place.file, key.place.line);
-        let in_file = |found: Option<(&(u32, u32), &Line)>| found.filter(|((file, _), _)| *file == at.0).map(|(_, line)| line.frame);
-        let above = in_file(self.lines.range(..at).next_back());
-        let below = in_file(self.lines.range((Bound::Excluded(at), Bound::Unbounded)).next());
-        let least = [before, above].into_iter().flatten().reduce(f64::max).map(|f| f.floor() + 1.0);
-        let most = [after, below].into_iter().flatten().reduce(f64::min).map(|f| f.ceil() - 1.0);
-        [least, most]
-    }
+/// The first and last whole frame between neighbours.
+fn within([before, after]: [Option<f64>; 2]) -> [Option<f64>; 2] {
+    [before.map(|f| f.floor() + 1.0), after.map(|f| f.ceil() - 1.0)]
 }

@@ -19,7 +19,7 @@ mod tables;
 mod tried;
 
 pub(crate) use drawn::{Drawn, drawn};
-pub(crate) use handle::SeenFile;
+pub(crate) use handle::{Keys, SeenFile};
 pub(crate) use page_error::PageError;
 pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
 pub(crate) use tried::tried;

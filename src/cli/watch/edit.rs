@@ -16,7 +16,7 @@ use crate::compile::Compiled;
 use crate::input::key_text::{self, NewKey, Rewritten};
 use crate::input::{self, Rejection, Source, Sources};
 use crate::output::staged;
-use crate::page::{self, SeenFile};
+use crate::page::{self, Keys, SeenFile};
 use crate::shot::{Key, Place, Shot, Track};
 
 /// What the page asks: a key and where it is to be.
@@ -48,6 +48,8 @@ struct Written<'a> {
     column: u32,
     before: [String; 2],
     after: [String; 2],
+    /// All keys as they are now written; `None` where nothing has changed.
+    keys: Option<Keys>,
 }
 
 /// A status and a text: JSON, or a sentence.
@@ -156,7 +158,7 @@ impl Editor {
         let found = ask.find(&loaded.shot, &loaded.sources)?;
         ask.moved(found.track, found.key)?;
         let rewritten = found.rewritten(&ask)?;
-        let bytes = found.source.bytes();
+        let (bytes, mut keys) = (found.source.bytes(), None);
         if rewritten.bytes != bytes {
             let moved = input::with_file(&loaded.sources, found.file, &rewritten.bytes);
             let made = moved.and_then(|moved| prepared::compiled(moved, self.budget));
@@ -167,12 +169,14 @@ impl Editor {
                 Ok(false) => return Err(changed(&ask.file)),
                 Err(error) => return Err((500, error.to_string())),
             }
+            let files = seen(&sources);
+            keys = Keys::of(&compiled, files.clone());
             now.edits += 1;
-            now.state = Some(State { compiled, files: seen(&sources) });
+            now.state = Some(State { compiled, files });
         }
         let (line, column) = rewritten.place;
         let Rewritten { before, after, bytes, .. } = rewritten;
-        let written = Written { file: &ask.file, seen: fingerprint(&bytes), line, column, before, after };
+        let written = Written { file: &ask.file, seen: fingerprint(&bytes), line, column, before, after, keys };
         serde_json::to_string(&written).map_err(|e| (500, e.to_string()))
     }
 }
