@@ -175,7 +175,7 @@
     const edit = from.pop();
     const done = await send(edit, (inverse) => to.push(inverse));
     // What could not be taken back now never can: its file is another one.
-    if (!done) { undo.length = redo.length = 0; $("undo").disabled = $("redo").disabled = true; } else say(`${edit.file}: frame ${number(edit.frame)}, ${number(edit.value)} again`);
+    if (!done) { undo.length = redo.length = 0; $("undo").disabled = $("redo").disabled = true; } else say(`${edit.file}: the key is at frame ${number(edit.frame)}, ${number(edit.value)}`);
   }
 
   // --- hands ---------------------------------------------------------------------------------------------------

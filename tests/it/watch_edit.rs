@@ -172,6 +172,30 @@ fn keys_of_copies_and_routines_are_shown_with_the_reason_that_they_stay() {
     assert_eq!(demo.files(), before);
 }
 
+/// A retime at double speed, and one with a hold.
+#[test]
+fn keys_of_a_retimed_group_are_edited_in_its_own_frames_unless_it_holds() {
+    let demo = Demo::start(&["--edit"]);
+    let good = std::fs::read_to_string(demo.at("shot.toml")).unwrap();
+    let retimes = "\n[[retime]]\ngroups = [\"gobo_left\"]\nkeys = [[1, 1], [101, 201]]\n\n[[retime]]\ngroups = [\"gobo_right\"]\nkeys = [[1, 1], [100, 100], [112, 100], [348, 336]]\n";
+    std::fs::write(demo.at("shot.toml"), good.clone() + retimes).unwrap();
+    let mut events = demo.watch.events();
+    while !events.next("checked").contains("gobo_left.turn: changed") {}
+    let data = demo.data();
+    let handles = |name: &str| {
+        let of = data["axes"].as_array().unwrap().iter().find(|a| a["name"] == name).unwrap();
+        of["handles"].as_array().unwrap().clone()
+    };
+    let key = handles("gobo_left.turn").into_iter().find(|h| h["frame"] == 96.0).unwrap();
+    assert_eq!(
+        (&key["film"], &key["rate"], &key["fixed"], &key["within"]),
+        (&json!(48.5), &json!(2.0), &Value::Null, &json!([2.0, 199.0]))
+    );
+    assert!(handles("gobo_right.slide").iter().all(|h| h["fixed"].as_str().unwrap().contains("a retime holds this group")));
+    demo.written(&moved(&demo.edit("gobo_left.turn", 96.0), 98.0, 56.0));
+    assert_eq!(std::fs::read_to_string(demo.at("shot.toml")).unwrap(), good.replace("[96, 56.0]", "[98, 56.0]") + retimes);
+}
+
 #[test]
 fn what_is_tried_is_drawn_and_judged_and_not_written() {
     let demo = Demo::start(&["--edit"]);

@@ -183,7 +183,7 @@ impl Editor {
 
 impl Ask {
     fn read(body: &[u8]) -> Result<Ask, (u16, String)> {
-        let ask: Ask = serde_json::from_slice(body).map_err(|e| (400, format!("this is no edit: {e}")))?;
+        let ask: Ask = serde_json::from_slice(body).map_err(|e| (400, format!("the body is not an edit: {e}")))?;
         // JSON has no other numbers; what reads it may.
         if !(ask.frame.is_finite() && ask.value.is_finite()) {
             return Err((400, "frame and value must be finite numbers".to_owned()));
@@ -220,7 +220,7 @@ impl Ask {
                 (None, Some(b)) => format!("before frame {b}"),
                 (None, None) => String::new(),
             };
-            return Err(refused(&format!("frame {}: a key does not pass its neighbours; keep it {between}", self.frame)));
+            return Err(refused(&format!("frame {}: a key cannot pass its neighbours; keep it {between}", self.frame)));
         }
         let flaw = |flaws: Vec<crate::bounds::Flaw>| {
             refused(&flaws.first().map_or(String::new(), |f| format!("{}: found {}, allowed {}", f.title, f.found, f.allowed)))

@@ -189,7 +189,7 @@ fn asked(head: &[u8], port: u16, token: Option<&Token>) -> Option<Asked> {
     };
     let is_own = |origin: &[u8]| own.iter().any(|own| origin.strip_prefix(b"http://") == Some(own.as_bytes()));
     if !of("Origin").into_iter().all(is_own) {
-        return Some(Err((403, "edits come from this page alone")));
+        return Some(Err((403, "edits are accepted from this page only")));
     }
     let given = of("Authorization");
     let [given] = *given else { return Some(Err((401, "an edit needs the token of the address"))) };
