@@ -7,7 +7,7 @@
   const undo = [], redo = [];
   /** Fingerprints that files had before edits of this page, by their names. */
   const own = new Map();
-  let now = null, move = null, busy = false, focused = null;
+  let now = null, move = null, busy = false, focused = null, trouble = "";
 
   const say = (text, wrong) => { $("edit_text").textContent = text; $("edit_text").classList.toggle("over", Boolean(wrong)); };
   const limits = (text, over) => { $("edit_limits").textContent = text; $("edit_limits").classList.toggle("over", Boolean(over)); };
@@ -27,6 +27,8 @@
   const grain = (panel) => 10 ** Math.floor(Math.log10((panel.plot.range[1] - panel.plot.range[0]) / panel.plot.height));
   function advice() {
     if (move || busy || !now) return;
+    // What was refused stays to be read until the next key is taken.
+    if (trouble) return say(trouble, true);
     if (!token) return say("To edit, open the address that the program printed: its part after # is missing here.", true);
     if (!now.files) return say("This shot has more keys than can be shown for dragging.");
     const panel = [...document.querySelectorAll("#curves svg")].find((s) => s.plot.keys.some((k) => k.track !== undefined && !k.fixed));
@@ -95,6 +97,7 @@
   // --- one key on the move -------------------------------------------------------------------------------------
   function take(circle) {
     const panel = circle.ownerSVGElement, h = keyAt(circle), file = now.files[h.file];
+    trouble = "";
     const { W, left, right, x } = now.across, { range, height } = panel.plot, unit = W / panel.getBoundingClientRect().width;
     move = {
       name: nameOf(panel, h), h, grain: grain(panel), frame: h.frame, value: h.value, unit: panel.plot.unit, file: file.name, seen: file.seen, pass: now.state.pass, fresh: false,
@@ -163,7 +166,8 @@
         now.drawCurves();
       }
       then({ file: a.file, seen: a.seen, line: a.line, column: a.column, frame, value, texts: a.before });
-    } else say(answer.text, true);
+      trouble = "";
+    } else say((trouble = answer.text), true);
     $("undo").disabled = undo.length === 0;
     $("redo").disabled = redo.length === 0;
     return answer.status === 200;

@@ -130,12 +130,18 @@ fn a_key_is_dragged_tried_written_and_taken_back() {
     // Somebody saves meanwhile: the edit is refused in words, and the curve goes back.
     until(checked);
     b.script(&format!("{KEY} c.focus()"));
-    std::fs::write(&shot, format!("{good}# a note\n")).unwrap();
+    let (resting, drawn) = (b.script(curve), "return document.getElementById('edit_text').textContent");
     press(&["\u{e014}"]);
-    until(
-        "return document.getElementById('edit_text').textContent.includes('has changed since the page read it') || document.getElementById('edit_text').textContent.includes('Drag')",
-    );
+    std::fs::write(&shot, format!("{good}# a note\n")).unwrap();
+    until(&format!(
+        "return !document.body.classList.contains('held') && ({}).includes('has changed since the page read it')",
+        &drawn["return ".len()..]
+    ));
     assert_eq!(read(), format!("{good}# a note\n"), "{}", said());
+    until(checked);
+    assert_eq!(b.script(curve), resting);
+    let refusal = b.script(drawn);
+    assert!(refusal.as_str().unwrap().contains("shot.toml has changed since the page read it: nothing was written"), "{refusal}");
     // A key of a routine is shown and stays.
     b.script("[...document.querySelectorAll('#map .row')].find((r) => r.textContent.includes('heron_a.trolley')).click()");
     assert_eq!(b.script("return document.querySelectorAll('#curves circle.fixed').length > 0 && document.querySelectorAll('#curves circle.free').length === 0"), true);
