@@ -5,6 +5,7 @@
 
 mod approval;
 mod at_zero;
+mod before;
 pub(crate) mod changes;
 pub(crate) mod clearance;
 mod covering;
@@ -54,6 +55,7 @@ use crate::stage::PerAxis;
 use crate::time::FrameTime;
 
 pub(crate) use approval::Approval;
+use before::Before;
 pub(crate) use clearance::ClearanceReport;
 pub use fastest::Fastest;
 pub(crate) use notes::Note;
@@ -69,17 +71,32 @@ impl Compiled {
     /// # Errors
     /// An axis that no law takes to its start, from station to station, or home.
     pub(crate) fn checked(&self) -> Result<Report, NoLaw> {
+        self.checked_after(None)
+    }
+
+    /// The same, after a shot on an equal stage was checked: what comes near what is not searched again in passes whose axes all run as they did.
+    ///
+    /// # Errors
+    /// As [`Compiled::checked`].
+    pub(crate) fn checked_after(&self, before: Option<&Report>) -> Result<Report, NoLaw> {
+        let before = before.map(|report| Before::new(report, self));
         let compiled = self.with_fresh_meter();
         let programs = Program::all(&compiled)?;
         let mut passes: Vec<PassReport> = Vec::with_capacity(programs.len());
         for program in programs {
             let clearance = match passes.iter().find(|p| same_course(&p.program, &program)) {
                 Some(known) => known.clearance.clone(),
-                None => clearance::clearance(&program),
+                None => match before.as_ref().and_then(|b| b.same_course(&program)) {
+                    Some(known) => known.clearance.clone(),
+                    None => clearance::clearance(&program),
+                },
             };
             let way_clearance = match passes.iter().find(|p| p.program.shares_way(&program)) {
                 Some(known) => Arc::clone(&known.way_clearance),
-                None => Arc::new([Leg::MoveToStart, Leg::ReturnHome].map(|leg| (leg, clearance::on_the_way(&program, leg)))),
+                None => match before.as_ref().and_then(|b| b.same_way(&program)) {
+                    Some(known) => Arc::clone(&known.way_clearance),
+                    None => Arc::new([Leg::MoveToStart, Leg::ReturnHome].map(|leg| (leg, clearance::on_the_way(&program, leg)))),
+                },
             };
             let (axes, mut violations) = judged::check(&program);
             let near = gaps::violations(&program, clearance.as_ref(), &violations);

@@ -47,9 +47,14 @@ pub(super) fn read(path: &Path, budget: Budget) -> Result<Compiled, Rejection> {
 
 /// A loaded shot compiled within a budget of work; what has no curve, with its place in the files.
 pub(super) fn compiled(loaded: Loaded, budget: Budget) -> Result<(Compiled, Sources), Rejection> {
+    compiled_after(loaded, budget, None)
+}
+
+/// The same after a shot on an equal stage: what they share is not computed again.
+pub(super) fn compiled_after(loaded: Loaded, budget: Budget, before: Option<&Compiled>) -> Result<(Compiled, Sources), Rejection> {
     let Loaded { stage, shot, sources } = loaded;
     let files = sources.names();
-    match Compiled::within(budget, stage, shot) {
+    match Compiled::following(budget, stage, shot, before) {
         Ok(compiled) => Ok((compiled.with_files(files), sources)),
         Err(errors) => Err(Rejection::of_flaws(sources, errors.iter().map(|e| (e.place(), e.flaw())))),
     }

@@ -5,13 +5,14 @@
 
 use std::sync::Arc;
 
+use super::axis_move::Shown;
 use super::fit::Costs;
 use super::{AxisMove, Basis, CompileError, Counts, Edge, Move, NoRoom, Runners};
 use crate::bounds::{Budget, Effort, Meter};
 use crate::motion::Peaks;
 use crate::shot::{Pass, Shot, Track};
-use crate::signal::{Layers, Retiming, Source};
-use crate::stage::{AxisId, ChannelId, Stage};
+use crate::signal::{AxisSignal, Layers, Retiming, Source};
+use crate::stage::{AxisId, ChannelId, PerAxis, Stage};
 
 /// A compiled shot. Cheap to clone.
 #[derive(Debug, Clone)]
@@ -39,7 +40,22 @@ impl Compiled {
     /// # Errors
     /// As [`Compiled::compile`].
     pub(crate) fn within(budget: Budget, stage: impl Into<Arc<Stage>>, shot: impl Into<Arc<Shot>>) -> Result<Compiled, Vec<CompileError>> {
+        Compiled::following(budget, stage, shot, None)
+    }
+
+    /// The same, after a shot on an equal stage was compiled: axes that do what they did there keep their curves.
+    ///
+    /// # Errors
+    /// As [`Compiled::compile`].
+    pub(crate) fn following(
+        budget: Budget,
+        stage: impl Into<Arc<Stage>>,
+        shot: impl Into<Arc<Shot>>,
+        before: Option<&Compiled>,
+    ) -> Result<Compiled, Vec<CompileError>> {
         let (stage, shot) = (stage.into(), shot.into());
+        // What comes near its budget is computed whole, so that it is refused where it would be refused alone.
+        let before = before.filter(|old| old.has_cost_little() && old.shot.frames() == shot.frames());
         if stage.mark() != shot.mark() {
             return Err(vec![CompileError::OtherStage]);
         }
@@ -53,16 +69,29 @@ impl Compiled {
         if counts.all_pairs() > budget.most_pairs() {
             return Err(vec![CompileError::TooManyPairs { pairs: counts.pairs, passes: counts.passes, most: budget.most_pairs() }]);
         }
-        let layers = Layers::of(&shot).map_err(|(c, e)| vec![CompileError::layer(&stage, &shot, c, e)])?;
+        let layers = Layers::of(&shot, before.map(|old| (&*old.shot, &*old.layers)))
+            .map_err(|(c, e)| vec![CompileError::layer(&stage, &shot, c, e)])?;
         let [work, again] = [(); 2].map(|()| Meter::new(budget, counts.product()));
         let basis = Basis {
             stage: &stage,
             shot: &shot,
             layers: &layers,
             costs: Costs { meter: &work, places: Effort::Places, pieces: Effort::Pieces },
+            before,
         };
         let mv = Arc::new(Move::compile(basis, &again)?);
         Ok(Compiled { stage, shot, mv, layers: Arc::new(layers), budget, work: Arc::new(work), files: Arc::new([]) })
+    }
+
+    /// True where less than half of the budget went into its curves.
+    fn has_cost_little(&self) -> bool {
+        [Effort::Places, Effort::Pieces].into_iter().all(|effort| self.work.used(effort) <= self.work.left(effort))
+    }
+
+    /// The photographed span of an axis, where its signal is as it was.
+    pub(super) fn known(&self, id: AxisId, signal: &AxisSignal<'_>) -> Option<Shown> {
+        let was = AxisSignal::of(&self.stage, &self.shot, &self.layers, id).ok()?;
+        signal.is_like(&was).then(|| self.motion(id).shown())
     }
 
     /// The budget of work that it keeps.
@@ -84,7 +113,8 @@ impl Compiled {
 
     /// What curves of another shot are made from, at the cost of trials.
     fn basis<'a>(&'a self, shot: &'a Shot, layers: &'a Layers) -> Basis<'a> {
-        Basis { stage: &self.stage, shot, layers, costs: Costs { meter: &self.work, places: Effort::Trials, pieces: Effort::Trials } }
+        let costs = Costs { meter: &self.work, places: Effort::Trials, pieces: Effort::Trials };
+        Basis { stage: &self.stage, shot, layers, costs, before: None }
     }
 
     /// The same with the names of the files it was read from, in the order of [`Place::file`](crate::shot::Place): for places in messages.
@@ -110,6 +140,13 @@ impl Compiled {
         let shot = self.shot.with_passes(&self.stage, passes).map_err(|_| vec![CompileError::OtherStage])?;
         let mv = self.mv.for_passes(self.basis(&shot, &self.layers))?;
         Ok(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), ..self.clone() })
+    }
+
+    /// Which axes run as they did before, over the same frames, run-up and run-down included; the stages are equal.
+    #[must_use]
+    pub(crate) fn unchanged_since(&self, before: &Compiled) -> PerAxis<bool> {
+        let same = self.shot.frames() == before.shot.frames();
+        PerAxis::new(&self.stage, |id| same && self.motion(id).curve() == before.motion(id).curve())
     }
 
     /// The axes that move at the edges, for choosing run-up and run-down at other paces.

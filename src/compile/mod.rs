@@ -59,6 +59,8 @@ struct Basis<'a> {
     shot: &'a Shot,
     layers: &'a Layers,
     costs: Costs<'a>,
+    /// A shot before this one on an equal stage, with the same frames: what is as it was there is not computed again.
+    before: Option<&'a Compiled>,
 }
 
 impl Move {
@@ -171,6 +173,9 @@ impl Basis<'_> {
     fn photographed(&self, id: AxisId) -> Result<Shown, FitError> {
         let (from, to) = self.shot.frames().photographed();
         let signal = AxisSignal::of(self.stage, self.shot, self.layers, id)?;
+        if let Some(known) = self.before.and_then(|old| old.known(id, &signal)) {
+            return Ok(known);
+        }
         self.within_a_layer(&signal, from, to)?;
         let tolerance = tolerance::AtOwnPace::of(self.stage.axis(id));
         let Fitted { curve, breaks, coarse } = fit::curve(&signal, from, to, &tolerance, &self.costs)?;

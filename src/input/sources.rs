@@ -60,6 +60,12 @@ impl Sources {
         self.list.len() - 1
     }
 
+    /// What the stage file holds: it is the second that is read.
+    #[must_use]
+    pub(crate) fn stage(&self) -> &[u8] {
+        self.list.get(1).map(Source::bytes).unwrap_or_default()
+    }
+
     pub(super) fn found_below(&mut self, folder: &Path) {
         for source in &mut self.list {
             source.path = folder.join(&source.name);

@@ -8,8 +8,9 @@ use serde::Serialize;
 
 use super::curves::{AxisData, ChannelData, axes, channel_data};
 use super::page_error::PageError;
-use super::scene::Sets;
+
 use super::seen::{FrameData, Picture, picture};
+use super::sets::Sets;
 use crate::check::changes::{self, AxisChange, Changes};
 use crate::check::words::counted;
 use crate::compile::Compiled;
@@ -59,7 +60,7 @@ fn old_figures(old: &Compiled, new: &Compiled, now: &Picture) -> Result<(Option<
     let named = |pass: &Pass| old.shot().passes().iter().find(|p| p.name() == pass.name());
     let matched: Vec<Option<&Pass>> = shown.into_iter().map(named).collect();
     let known: Vec<&Pass> = matched.iter().flatten().copied().collect();
-    let Some(was) = picture(old, &known)? else { return Ok((None, Vec::new())) };
+    let Some(was) = picture(old, &known, None)? else { return Ok((None, Vec::new())) };
     let same_frames = old.shot().frames() == new.shot().frames() && was.size == now.size;
     let mut figures = Vec::new();
     for figure in &was.figures {

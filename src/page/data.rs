@@ -9,6 +9,7 @@ use super::curves::{AxisData, ChannelData, channel_data, short};
 use super::handle::{Handles, SeenFile};
 use super::page_error::PageError;
 use super::scene::{BodyData, Scene, scene};
+use super::seen::Picture;
 use crate::check::clearance::{Against, Nearest, Proof};
 use crate::check::usage::usage;
 use crate::check::{PassReport, Report, Violation, words};
@@ -79,17 +80,17 @@ pub(super) struct Shown<'a> {
     pub(super) axes: &'a [AxisData],
     pub(super) bodies: &'a [BodyData],
     pub(super) handles: Option<&'a Handles>,
+    pub(super) picture: Option<&'a Picture>,
 }
 
 /// The data as text that is allowed in a `script` element; curves and places are there already. With an old version, what is drawn elsewhere now.
 pub(super) fn text(report: &Report, drawn: Shown<'_>, old: Option<&Compiled>) -> Result<String, PageError> {
-    let Shown { axes, bodies, handles } = drawn;
+    let Shown { axes, bodies, handles, picture } = drawn;
     let compiled = &report.compiled;
     let frames = compiled.shot().frames();
     let passes = report.passes.iter().map(|r| pass(compiled, r)).collect();
     let channels = channel_data(compiled, &channels::of_mechanisms(compiled.stage()), handles)?;
-    let scene = scene(compiled, bodies)?;
-    let picture = scene.as_ref().and_then(|s| s.picture.as_ref());
+    let scene = scene(compiled, bodies, picture);
     let before = old.map(|old| before(old, compiled, (axes, &channels, picture))).transpose()?;
     let data =
         Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene, before, files: handles.map(Handles::files) };

@@ -31,14 +31,22 @@ struct Part<'a> {
 
 /// Curves and places, for a page and to be compared with others; with `files`, those that the shot was read from, keys may be dragged.
 ///
+/// What stands where it stood in a shot `before`, on an equal stage, is taken over.
+///
 /// # Errors
 /// More frames than a page holds; a body without a pose at a frame.
-pub(crate) fn drawn(compiled: &Compiled, files: Option<Vec<SeenFile>>) -> Result<Drawn, PageError> {
+pub(crate) fn drawn(compiled: &Compiled, files: Option<Vec<SeenFile>>, before: Option<(&Compiled, &Drawn)>) -> Result<Drawn, PageError> {
     fits(compiled)?;
     let frames = compiled.shot().frames();
     let handles = files.and_then(|files| Handles::new(compiled, files));
     let axes = axes(compiled, handles.as_ref());
-    Ok(Drawn { first: frames.first(), last: frames.last(), axes, bodies: bodies(compiled)?, handles })
+    Ok(Drawn {
+        first: frames.first(),
+        last: frames.last(),
+        axes,
+        bodies: bodies(compiled, before.map(|(old, drawn)| (old, drawn.bodies.as_slice())))?,
+        handles,
+    })
 }
 
 /// A page holds so many frames of so many axes.

@@ -131,7 +131,7 @@
       if (answer.status !== 200) { say(answer.text, true); continue; }
       const t = JSON.parse(answer.text), tightest = (all) => all.toSorted((a, b) => b.used - a.used).slice(0, 1);
       // Of several axes each its tightest limit.
-      limits(t.axes.length === 1 ? t.limits[0].map((l) => l.text).join("; ") : t.axes.flatMap((a, i) => tightest(t.limits[i]).map((l) => `${a.name}: ${l.text}`)).join("; "), t.over.length);
+      limits("During exposures: " + (t.axes.length === 1 ? t.limits[0].map((l) => l.text).join("; ") : t.axes.flatMap((a, i) => tightest(t.limits[i]).map((l) => `${a.name}: ${l.text}`)).join("; ")), t.over.length);
       show({ ...t, pass: mine.pass });
       document.documentElement.dataset.tried = (performance.now() - at).toFixed(1);
     }

@@ -15,6 +15,7 @@ mod plot;
 mod policy;
 mod scene;
 mod seen;
+mod sets;
 mod tables;
 mod tried;
 
@@ -22,6 +23,7 @@ pub(crate) use drawn::{Drawn, drawn};
 pub(crate) use handle::{Keys, SeenFile};
 pub(crate) use page_error::PageError;
 pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
+pub(crate) use seen::{Pictured, pictured};
 pub(crate) use tried::tried;
 
 use maud::{DOCTYPE, PreEscaped, html};
@@ -46,7 +48,8 @@ const EDIT: &str = include_str!("edit.js");
 /// # Errors
 /// A body without a pose at a frame; more frames than a page holds.
 pub(crate) fn page(report: &Report) -> Result<String, PageError> {
-    made(report, &drawn(&report.compiled, None)?, &[SCRIPT], None)
+    let pictured = pictured(&report.compiled, None)?;
+    made(report, &drawn(&report.compiled, None, None)?, &pictured, &[SCRIPT], None)
 }
 
 /// The same, with an old version in grey under what is new, and a table of what changed.
@@ -55,15 +58,16 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
 /// As [`page`], of either version.
 pub(crate) fn page_against(report: &Report, old: &Compiled) -> Result<String, PageError> {
     drawn::fits(old)?;
-    made(report, &drawn(&report.compiled, None)?, &[SCRIPT], Some(old))
+    let pictured = pictured(&report.compiled, None)?;
+    made(report, &drawn(&report.compiled, None, None)?, &pictured, &[SCRIPT], Some(old))
 }
 
 /// The same of what is drawn already, which asks where it came from for what is new; keys can be dragged in it where it is `editable`.
 ///
 /// # Errors
 /// A figure or a channel without a place at a frame.
-pub(crate) fn live(report: &Report, drawn: &Drawn, editable: bool) -> Result<String, PageError> {
-    made(report, drawn, if editable { &[SCRIPT, EDIT, LIVE] } else { &[SCRIPT, LIVE] }, None)
+pub(crate) fn live(report: &Report, drawn: &Drawn, pictured: &Pictured, editable: bool) -> Result<String, PageError> {
+    made(report, drawn, pictured, if editable { &[SCRIPT, EDIT, LIVE] } else { &[SCRIPT, LIVE] }, None)
 }
 
 /// What is shown until there is a first page.
@@ -101,10 +105,14 @@ fn edit_line() -> maud::Markup {
     }
 }
 
-fn made(report: &Report, drawn: &Drawn, scripts: &[&str], old: Option<&Compiled>) -> Result<String, PageError> {
+fn made(report: &Report, drawn: &Drawn, pictured: &Pictured, scripts: &[&str], old: Option<&Compiled>) -> Result<String, PageError> {
     let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
     let (alive, editable) = (scripts.contains(&LIVE), scripts.contains(&EDIT));
-    let data = data::text(report, data::Shown { axes: &drawn.axes, bodies: &drawn.bodies, handles: drawn.handles.as_ref() }, old)?;
+    let data = data::text(
+        report,
+        data::Shown { axes: &drawn.axes, bodies: &drawn.bodies, handles: drawn.handles.as_ref(), picture: pictured.0.as_ref() },
+        old,
+    )?;
     let within = report.within_limits();
     let over: usize = report.passes.iter().map(|p| p.violations.len()).sum();
     let body = html! {

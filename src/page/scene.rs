@@ -7,11 +7,12 @@
 use serde::Serialize;
 
 use super::page_error::PageError;
-use super::seen::{Picture, picture, whole};
+use super::seen::{Picture, whole};
+use super::sets::{Same, Sets};
 use crate::compile::Compiled;
 use crate::mechanism::{Lens, Vector};
 use crate::output::handoff::poses::{self, PoseError};
-use crate::shot::{Exposure, Pass};
+use crate::shot::Pass;
 use crate::stage::{Body, Posture};
 use crate::time::FrameTime;
 
@@ -22,7 +23,7 @@ pub(super) struct Scene<'a> {
     sets: Vec<usize>,
     bodies: &'a [BodyData],
     still: Vec<Still>,
-    pub(super) picture: Option<Picture>,
+    pub(super) picture: Option<&'a Picture>,
 }
 
 #[derive(Serialize, Clone, PartialEq)]
@@ -56,38 +57,13 @@ struct Still {
     radius: f64,
 }
 
-/// Passes that leave the same axes at home.
-pub(super) struct Sets<'a> {
-    /// Of every set a pass that stands for it, the first moving one if there is one.
-    pub(super) shown: Vec<&'a Pass>,
-    of_pass: Vec<usize>,
-}
-
-impl<'a> Sets<'a> {
-    pub(super) fn of(compiled: &'a Compiled) -> Sets<'a> {
-        let (stage, passes) = (compiled.stage(), compiled.shot().passes());
-        let mut shown: Vec<&Pass> = Vec::new();
-        let mut of_pass = Vec::new();
-        for pass in passes {
-            let at = shown.iter().position(|other| pass.parks_like(stage, other)).unwrap_or(shown.len());
-            match shown.get_mut(at) {
-                None => shown.push(pass),
-                Some(held) if held.exposure() == Exposure::Held && pass.exposure() == Exposure::Moving => *held = pass,
-                Some(_) => {}
-            }
-            of_pass.push(at);
-        }
-        Sets { shown, of_pass }
-    }
-}
-
 /// The scene with these bodies; `None` where the stage does not say where its bodies are.
-pub(super) fn scene<'a>(compiled: &Compiled, bodies: &'a [BodyData]) -> Result<Option<Scene<'a>>, PageError> {
+pub(super) fn scene<'a>(compiled: &Compiled, bodies: &'a [BodyData], picture: Option<&'a Picture>) -> Option<Scene<'a>> {
     let surroundings = compiled.stage().surroundings();
     if bodies.is_empty() {
-        return Ok(None);
+        return None;
     }
-    let Sets { shown, of_pass } = Sets::of(compiled);
+    let Sets { of_pass, .. } = Sets::of(compiled);
     let corner = |v: Vector| [v.x, v.y, v.z].map(whole);
     let solid = surroundings.obstacles.iter().map(|o| Still {
         name: o.name.clone(),
@@ -104,15 +80,20 @@ pub(super) fn scene<'a>(compiled: &Compiled, bodies: &'a [BodyData]) -> Result<O
         radius: 0.0,
     });
     let still = solid.chain(boxes).collect();
-    Ok(Some(Scene { sets: of_pass, bodies, still, picture: picture(compiled, &shown)? }))
+    Some(Scene { sets: of_pass, bodies, still, picture })
 }
 
-/// Every body in the sets of the passes.
-pub(super) fn bodies(compiled: &Compiled) -> Result<Vec<BodyData>, PageError> {
+/// Every body in the sets of the passes; those that stand where they stood before are taken over.
+pub(super) fn bodies(compiled: &Compiled, before: Option<(&Compiled, &[BodyData])>) -> Result<Vec<BodyData>, PageError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let Sets { shown, .. } = Sets::of(compiled);
+    let before = before.map(|(old, bodies)| (Same::between(old, compiled), bodies));
     let mut bodies = Vec::new();
-    for body in stage.bodies() {
+    for (number, body) in stage.bodies().iter().enumerate() {
+        if let Some(known) = before.as_ref().filter(|(same, _)| same.has(stage, body)).and_then(|(_, old)| old.get(number)) {
+            bodies.push(known.clone());
+            continue;
+        }
         let mut data = parts(poses::name(stage, body), body);
         for pass in &shown {
             let frames = shot.frames().frames().map(FrameTime::of_frame);

@@ -8,6 +8,7 @@
 use serde::Serialize;
 
 use super::page_error::PageError;
+use super::sets::{Same, Sets};
 use crate::check::register::instants;
 use crate::compile::{Compiled, frame_time};
 use crate::mechanism::convex::hull;
@@ -30,7 +31,7 @@ pub(super) struct Picture {
 }
 
 /// A figure, for each set and frame; `null` where they are those of the first set.
-#[derive(Serialize)]
+#[derive(Serialize, Clone)]
 pub(super) struct FigureData {
     pub(super) name: String,
     sets: Vec<Option<Vec<FrameData>>>,
@@ -57,21 +58,24 @@ pub(super) struct FrameData {
     lines: Vec<Vec<i64>>,
 }
 
-/// The picture of the first camera; `None` where there is none.
-pub(super) fn picture(compiled: &Compiled, shown: &[&Pass]) -> Result<Option<Picture>, PageError> {
+/// The picture of the first camera; `None` where there is none. Figures that it saw alike before are taken over.
+pub(super) fn picture(compiled: &Compiled, shown: &[&Pass], before: Option<(&Same, &Picture)>) -> Result<Option<Picture>, PageError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let Some((camera, lens)) = stage.bodies().iter().find_map(|b| Some((b, b.lens()?))) else { return Ok(None) };
     let figures: Vec<&Body> = stage.bodies().iter().filter(|b| b.group() != camera.group()).collect();
-    let mut data: Vec<FigureData> =
-        figures.iter().map(|b| FigureData { name: poses::name(stage, b).to_owned(), sets: Vec::new() }).collect();
-    for pass in shown {
-        let mut all: Vec<Vec<FrameData>> = figures.iter().map(|_| Vec::new()).collect();
+    let before = before.filter(|(same, _)| same.has(stage, camera)).map(|(same, picture)| (same, picture.figures.as_slice()));
+    let known = |(number, figure): (usize, &&Body)| before.filter(|(same, _)| same.has(stage, figure))?.1.get(number).cloned();
+    let known: Vec<Option<FigureData>> = figures.iter().enumerate().map(known).collect();
+    let fresh: Vec<&Body> = figures.iter().zip(&known).filter(|(_, known)| known.is_none()).map(|(figure, _)| *figure).collect();
+    let mut data = fresh.iter().map(|b| FigureData { name: poses::name(stage, b).to_owned(), sets: Vec::new() }).collect::<Vec<_>>();
+    for pass in shown.iter().filter(|_| !fresh.is_empty()) {
+        let mut all: Vec<Vec<FrameData>> = fresh.iter().map(|_| Vec::new()).collect();
         for frame in shot.frames().frames() {
             let views: Vec<View> = instants(pass)
                 .iter()
                 .map(|o| View::of(compiled, pass, (camera, lens), FrameTime(frame_time(frame) + o)))
                 .collect::<Result<_, _>>()?;
-            for (figure, list) in figures.iter().zip(&mut all) {
+            for (figure, list) in fresh.iter().zip(&mut all) {
                 let postures: Vec<Posture> = views.iter().map(|v| posture(compiled, Some(pass), figure, v.t)).collect::<Result<_, _>>()?;
                 list.push(frame_data(figure, &views, &postures));
             }
@@ -81,8 +85,23 @@ pub(super) fn picture(compiled: &Compiled, shown: &[&Pass]) -> Result<Option<Pic
             figure.sets.push((!known).then_some(list));
         }
     }
+    let mut data = data.into_iter();
+    let figures = known.into_iter().filter_map(|known| known.or_else(|| data.next())).collect();
     let shutters = shown.iter().map(|p| if p.exposure() == Exposure::Moving { p.shutter().degrees() } else { 0.0 }).collect();
-    Ok(Some(Picture { camera: poses::name(stage, camera).to_owned(), size: lens.pixels(), figures: data, shutters }))
+    Ok(Some(Picture { camera: poses::name(stage, camera).to_owned(), size: lens.pixels(), figures, shutters }))
+}
+
+/// What a page shows of the picture; kept for the page after it.
+pub(crate) struct Pictured(pub(super) Option<Picture>);
+
+/// The picture in the sets of the passes; figures that the camera sees as it did in a shot before, on an equal stage, are taken over.
+///
+/// # Errors
+/// A figure without a place at a frame.
+pub(crate) fn pictured(compiled: &Compiled, before: Option<(&Compiled, &Pictured)>) -> Result<Pictured, PageError> {
+    let same = before.map(|(old, pictured)| (Same::between(old, compiled), pictured));
+    let before = same.as_ref().and_then(|(same, pictured)| Some((same, pictured.0.as_ref()?)));
+    Ok(Pictured(if compiled.stage().bodies().is_empty() { None } else { picture(compiled, &Sets::of(compiled).shown, before)? }))
 }
 
 /// The camera at an instant.

@@ -135,6 +135,12 @@ impl Aim {
         self.spec.channels
     }
 
+    /// True where both do the same, wherever they were written.
+    #[must_use]
+    pub(crate) fn is_like(&self, other: &Aim) -> bool {
+        AimSpec { place: other.spec.place, ..self.spec.clone() } == other.spec
+    }
+
     /// Which of its two angles is this axis; `None` for an axis that it does not turn.
     #[must_use]
     pub(crate) fn which(&self, stage: &Stage, axis: AxisId) -> Option<usize> {

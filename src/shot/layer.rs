@@ -18,8 +18,8 @@ pub(crate) struct Place {
     pub column: u32,
 }
 
-/// A value that a channel has at a frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// A value that a channel has at a frame. Keys are equal wherever they were written.
+#[derive(Debug, Clone, Copy)]
 pub(crate) struct Key {
     /// Frame time.
     pub frame: f64,
@@ -27,6 +27,12 @@ pub(crate) struct Key {
     pub value: f64,
     /// Where it was written.
     pub place: Place,
+}
+
+impl PartialEq for Key {
+    fn eq(&self, other: &Key) -> bool {
+        self.frame == other.frame && self.value == other.value
+    }
 }
 
 impl Key {

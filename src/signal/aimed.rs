@@ -92,6 +92,27 @@ impl<'a> Aimed<'a> {
         Ok(Aimed { aim, camera: camera.chain(), camera_channels: signals(camera)?, target, shifts, time, offset, guess })
     }
 
+    /// True where both aim alike and everything they hang on is the very same.
+    #[must_use]
+    pub(super) fn is_like(&self, other: &Aimed<'_>) -> bool {
+        let like = |(a, b): (Option<&ChannelSignal>, Option<&ChannelSignal>)| match (a, b) {
+            (Some(a), Some(b)) => a.is_like(b),
+            (a, b) => a.is_none() && b.is_none(),
+        };
+        let time = match (&self.time, &other.time) {
+            (Some(a), Some(b)) => Arc::ptr_eq(a, b),
+            (a, b) => a.is_none() && b.is_none(),
+        };
+        let (mine, theirs) = (self.signals(), other.signals());
+        time && self.aim.is_like(other.aim) && mine.len() == theirs.len() && mine.into_iter().zip(theirs).all(like)
+    }
+
+    /// Of the camera's channels, then of the target's.
+    fn signals(&self) -> Vec<Option<&ChannelSignal>> {
+        let target = self.target.iter().flat_map(|t| t.signals.iter().map(Option::as_ref));
+        self.camera_channels.iter().map(Some).chain(target).collect()
+    }
+
     /// The two angles at `t`, by the formulas that hold at `branch`.
     ///
     /// # Errors

@@ -79,6 +79,19 @@ impl<'a> AxisSignal<'a> {
         }
     }
 
+    /// True where both are made alike of the very same layers, on equal stages: they are then the same function.
+    #[must_use]
+    pub(crate) fn is_like(&self, other: &AxisSignal<'_>) -> bool {
+        match (self, other) {
+            (AxisSignal::Own(a), AxisSignal::Own(b)) => a.is_like(b),
+            (AxisSignal::Driven { which: i, channels: a, .. }, AxisSignal::Driven { which: j, channels: b, .. }) => {
+                i == j && a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.is_like(b))
+            }
+            (AxisSignal::Aimed { aimed: a, which: i }, AxisSignal::Aimed { aimed: b, which: j }) => i == j && a.is_like(b),
+            _ => false,
+        }
+    }
+
     /// Position and derivatives at frame time `t`, by the formula that holds at `branch`; NaN where the mechanism cannot go.
     #[must_use]
     pub(crate) fn jet(&self, t: f64, branch: f64) -> Jet {

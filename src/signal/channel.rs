@@ -40,6 +40,17 @@ impl ChannelSignal {
         ChannelSignal { rest, terms: terms.into(), sum, time, is_polynomial }
     }
 
+    /// True where both are sums of the very same layers at the very same time.
+    #[must_use]
+    pub(super) fn is_like(&self, other: &ChannelSignal) -> bool {
+        let time = match (&self.time, &other.time) {
+            (Some(a), Some(b)) => Arc::ptr_eq(a, b),
+            (a, b) => a.is_none() && b.is_none(),
+        };
+        let terms = self.terms.len() == other.terms.len() && self.terms.iter().zip(other.terms.iter()).all(|(a, b)| a.is_like(b));
+        time && terms && self.rest == other.rest
+    }
+
     /// A channel that nothing drives.
     pub(super) fn at_rest(rest: f64) -> ChannelSignal {
         ChannelSignal::new(rest, Vec::new(), None)

@@ -34,12 +34,12 @@ pub(crate) struct Layers {
 }
 
 impl Layers {
-    /// Forms the layers of `shot`.
+    /// Forms the layers of `shot`; those that a shot before it on an equal stage has as well are the very same.
     ///
     /// # Errors
     /// Numbers that overflow, with the channel they belong to.
-    pub(crate) fn of(shot: &Shot) -> Result<Layers, (ChannelId, SignalError)> {
-        let start = shot.cycle_start();
+    pub(crate) fn of(shot: &Shot, before: Option<(&Shot, &Layers)>) -> Result<Layers, (ChannelId, SignalError)> {
+        let (start, was) = (shot.cycle_start(), before.map_or(f64::NAN, |(shot, _)| shot.cycle_start()));
         let mut layers = Layers {
             tracks: Vec::with_capacity(shot.tracks().len()),
             cycles: Vec::new(),
@@ -49,14 +49,26 @@ impl Layers {
             sources: OnceLock::new(),
             signals: Mutex::default(),
         };
+        if let Some((_, known)) = before.filter(|(old, _)| old.retimes() == shot.retimes()) {
+            (layers.maps, layers.times) = (Arc::clone(&known.maps), Arc::clone(&known.times));
+        }
+        let mut known = Known::new(before.map(|(old, known)| (old.tracks(), known.tracks.as_slice())));
         for track in shot.tracks() {
-            layers.tracks.push(of_track(track).map_err(|e| (track.channel(), e))?);
+            let same = known.of(|old| old == track);
+            layers.tracks.push(same.map_or_else(|| of_track(track), Ok).map_err(|e| (track.channel(), e))?);
         }
+        let mut known = Known::new(before.map(|(old, known)| (old.cycles(), known.cycles.as_slice())));
         for cycle in shot.cycles() {
-            layers.cycles.push(Arc::new(cycle::Beat::new(cycle, cycle.call().start.unwrap_or(start)).map_err(|e| (cycle.channel(), e))?));
+            let from = cycle.call().start.unwrap_or(start);
+            let same = known.of(|old| old == cycle && old.call().start.unwrap_or(was) == from);
+            let formed = || cycle::Beat::new(cycle, from).map(|beat| Arc::new(beat) as Arc<dyn Signal>);
+            layers.cycles.push(same.map_or_else(formed, Ok).map_err(|e| (cycle.channel(), e))?);
         }
+        let mut known = Known::new(before.map(|(old, known)| (old.drifts(), known.drifts.as_slice())));
         for drift in shot.drifts() {
-            layers.drifts.push(Arc::new(drift::Wander::new(drift, drift.call().start.unwrap_or(start))));
+            let from = drift.call().start.unwrap_or(start);
+            let same = known.of(|old| old == drift && old.call().start.unwrap_or(was) == from);
+            layers.drifts.push(same.unwrap_or_else(|| Arc::new(drift::Wander::new(drift, from))));
         }
         Ok(layers)
     }
@@ -149,6 +161,35 @@ impl Layers {
         Ok(signal)
     }
 }
+
+/// Layers as signals, in the order of the shot.
+type Formed<'a> = &'a [Arc<dyn Signal>];
+
+/// Layers of one kind that are formed already, looked through in their order.
+struct Known<'a, L> {
+    list: &'a [L],
+    formed: Formed<'a>,
+    /// Where the next one is expected.
+    next: usize,
+}
+
+impl<'a, L> Known<'a, L> {
+    fn new(before: Option<(&'a [L], Formed<'a>)>) -> Self {
+        let (list, formed) = before.unwrap_or_default();
+        Known { list, formed, next: 0 }
+    }
+
+    /// The formed layer that is as asked: an edit adds or removes few, so it is not far from where it was.
+    fn of(&mut self, is_it: impl Fn(&L) -> bool) -> Option<Arc<dyn Signal>> {
+        let from = self.next.saturating_sub(NEAR);
+        let found = self.list.iter().skip(from).take(2 * NEAR).position(is_it);
+        self.next = found.map_or(self.next, |n| from + n) + 1;
+        self.formed.get(from + found?).cloned()
+    }
+}
+
+/// How far from its old place in the list a layer is looked for.
+const NEAR: usize = 16;
 
 /// The retimes that change something, by their places in the shot's list, and whom they concern.
 #[derive(Debug, Default)]

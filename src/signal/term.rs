@@ -15,6 +15,11 @@ pub(crate) struct Term {
 }
 
 impl Term {
+    /// True for the very same layer, as late and scaled alike.
+    pub(super) fn is_like(&self, other: &Term) -> bool {
+        Arc::ptr_eq(&self.layer, &other.layer) && self.delay == other.delay && self.scale == other.scale
+    }
+
     pub(super) fn jet(&self, t: f64, branch: f64) -> Jet {
         let jet = self.layer.jet(t - self.delay, branch - self.delay);
         if self.scale == 1.0 { jet } else { jet * self.scale }

@@ -21,10 +21,10 @@ use super::args::WatchArgs;
 use super::changes_text::lines;
 use super::{Outcome, prepared, signals, terminal};
 use crate::bounds::{Budget, Code, visible};
-use crate::check::changes;
+use crate::check::{Report, changes};
 use crate::compile::Compiled;
 use crate::input::{self, Sources};
-use crate::page::{self, SeenFile};
+use crate::page::{self, Pictured, SeenFile};
 use edit::Editor;
 use files::{Wake, Watched};
 use hub::Hub;
@@ -62,7 +62,7 @@ pub(super) fn run(args: &WatchArgs) -> Outcome {
     if let Outcome::Wrong = terminal::result(&format!("http://127.0.0.1:{port}/{token}\n"), Outcome::Fine) {
         return Outcome::Wrong;
     }
-    let mut live = Live { shot: args.shot.clone(), budget: args.size.budget(), hub, editor, good: None, seen: None };
+    let mut live = Live { shot: args.shot.clone(), budget: args.size.budget(), hub, editor, seen: None, good: None };
     let outcome = live.follow(&mut watched, &wakes);
     if let Some(editor) = &live.editor {
         editor.close();
@@ -77,10 +77,24 @@ struct Live {
     hub: Arc<Hub>,
     /// Who takes edits, where they are taken.
     editor: Option<Arc<Editor>>,
+    /// The last state that was compiled and drawn.
+    seen: Option<Seen>,
     /// The last state without a mistake that was checked.
-    good: Option<Compiled>,
-    /// What the page shows of curves and places.
-    seen: Option<page::Drawn>,
+    good: Option<Good>,
+}
+
+/// A state whose curves and places the page shows, with the stage file it had: what the next one shares with it is not computed again.
+struct Seen {
+    compiled: Compiled,
+    stage: Arc<[u8]>,
+    drawn: page::Drawn,
+}
+
+/// A checked state.
+struct Good {
+    report: Report,
+    pictured: Pictured,
+    stage: Arc<[u8]>,
 }
 
 impl Live {
@@ -104,31 +118,40 @@ impl Live {
     }
 
     /// Shows curves and places, checks, shows the verdict; why not, where that fails.
-    fn show(&mut self, compiled: Compiled, files: Option<Vec<SeenFile>>) -> Result<(), String> {
-        let drawn = page::drawn(&compiled, files).map_err(|e| e.to_string())?;
+    fn show(&mut self, compiled: &Compiled, stage: Arc<[u8]>, files: Option<Vec<SeenFile>>) -> Result<(), String> {
+        let before = self.seen.as_ref().filter(|seen| seen.stage == stage).map(|seen| (&seen.compiled, &seen.drawn));
+        let drawn = page::drawn(compiled, files, before).map_err(|e| e.to_string())?;
         if let Some(seen) = &self.seen {
-            self.hub.curves(&drawn.since(seen));
+            self.hub.curves(&drawn.since(&seen.drawn));
         }
-        let drawn = self.seen.insert(drawn);
-        let report = compiled.checked().map_err(|e| e.to_string())?;
-        let since = self.good.as_ref().map(|old| lines(&changes::between(old, &report.compiled), false));
-        let text = page::live(&report, drawn, self.editor.is_some()).map_err(|e| e.to_string())?;
+        let drawn = &self.seen.insert(Seen { compiled: compiled.clone(), stage: Arc::clone(&stage), drawn }).drawn;
+        let good = self.good.as_ref().filter(|good| good.stage == stage);
+        let report = compiled.checked_after(good.map(|g| &g.report)).map_err(|e| e.to_string())?;
+        let since = self.good.as_ref().map(|old| lines(&changes::between(&old.report.compiled, &report.compiled), false));
+        let before = good.map(|g| (&g.report.compiled, &g.pictured));
+        let pictured = page::pictured(&report.compiled, before).map_err(|e| e.to_string())?;
+        let text = page::live(&report, drawn, &pictured, self.editor.is_some()).map_err(|e| e.to_string())?;
         self.hub.page(text, &since.unwrap_or_default());
-        self.good = Some(report.compiled);
+        self.good = Some(Good { report, pictured, stage });
         Ok(())
     }
 
     /// Reads and compiles the shot and shows it, or its mistakes; the files that were read.
     fn build(&mut self) -> Sources {
         let edits = self.editor.as_ref().map_or(0, |e| e.edits());
-        match input::load(&self.shot).and_then(|loaded| prepared::compiled(loaded, self.budget)) {
-            Ok((compiled, sources)) => {
+        let compiled = input::load(&self.shot).and_then(|loaded| {
+            let stage: Arc<[u8]> = loaded.sources.stage().into();
+            let before = self.seen.as_ref().filter(|seen| seen.stage == stage).map(|seen| &seen.compiled);
+            Ok((prepared::compiled_after(loaded, self.budget, before)?, stage))
+        });
+        match compiled {
+            Ok(((compiled, sources), stage)) => {
                 let files = self.editor.as_ref().map(|editor| {
                     let files = edit::seen(&sources);
                     editor.take_up(edits, &compiled, files.clone());
                     files
                 });
-                if let Err(why) = self.show(compiled, files) {
+                if let Err(why) = self.show(&compiled, stage, files) {
                     self.hub.mistakes(&visible(&why));
                 }
                 sources
