@@ -20,11 +20,23 @@ pub(crate) enum Effort {
     Boxes,
     /// The same while paces and fixes are tried.
     TrialBoxes,
+    /// Places along a swing, and looks at what drives it.
+    Swings,
+    /// The same while paces are tried.
+    TrialSwings,
 }
 
 impl Effort {
     /// Every kind.
-    pub(crate) const ALL: [Effort; 5] = [Effort::Places, Effort::Pieces, Effort::Trials, Effort::Boxes, Effort::TrialBoxes];
+    pub(crate) const ALL: [Effort; 7] = [
+        Effort::Places,
+        Effort::Pieces,
+        Effort::Trials,
+        Effort::Boxes,
+        Effort::TrialBoxes,
+        Effort::Swings,
+        Effort::TrialSwings,
+    ];
 
     /// What every shot may cost, and what it may cost more for each axis, frame and pass.
     const fn usual(self) -> (u64, u64) {
@@ -34,6 +46,8 @@ impl Effort {
             Effort::Trials => (1_200_000, 0),
             Effort::Boxes => (1_500_000, 2),
             Effort::TrialBoxes => (800_000, 0),
+            Effort::Swings => (6_000_000, 4),
+            Effort::TrialSwings => (6_000_000, 0),
         }
     }
 
@@ -44,16 +58,19 @@ impl Effort {
             Effort::Places | Effort::Trials => "evaluations of layers",
             Effort::Pieces => "pieces of curves",
             Effort::Boxes | Effort::TrialBoxes => "capsules compared over a stretch of time",
+            Effort::Swings | Effort::TrialSwings => "places along swings",
         }
     }
 
-    fn slot<T>(self, [places, pieces, trials, boxes, trial_boxes]: &[T; 5]) -> &T {
+    fn slot<T>(self, [places, pieces, trials, boxes, trial_boxes, swings, trial_swings]: &[T; 7]) -> &T {
         match self {
             Effort::Places => places,
             Effort::Pieces => pieces,
             Effort::Trials => trials,
             Effort::Boxes => boxes,
             Effort::TrialBoxes => trial_boxes,
+            Effort::Swings => swings,
+            Effort::TrialSwings => trial_swings,
         }
     }
 }
@@ -136,15 +153,15 @@ pub(crate) struct Excess {
 /// What a job has cost so far, beside what it may.
 #[derive(Debug)]
 pub(crate) struct Meter {
-    most: [u64; 5],
-    used: [AtomicU64; 5],
+    most: [u64; 7],
+    used: [AtomicU64; 7],
 }
 
 impl Meter {
     /// Nothing used, of the budget of a shot of so many axes x frames x passes.
     #[must_use]
     pub(crate) fn new(budget: Budget, counts: u64) -> Meter {
-        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 5] }
+        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 7] }
     }
 
     /// Takes `n` of a kind of work that is still to be done. Where that is more than is left, nothing is left.

@@ -59,8 +59,8 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
             };
             continue;
         }
-        // Jerk without bound has no pace; slack and reach are not what these trials mend.
-        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::OutOfReach(_)) || v.limit == Limit::Register {
+        // Jerk without bound has no pace; slack, swing and reach are not what these trials mend.
+        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::Swing(_) | Cause::OutOfReach(_)) || v.limit == Limit::Register {
             continue;
         }
         let out_of_travel = v.limit == Limit::Position && v.part == Part::Photographed;

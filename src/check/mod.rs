@@ -39,6 +39,7 @@ mod sections;
 mod sharp_plates;
 mod shift;
 mod slack;
+pub(crate) mod swing;
 mod trials;
 pub(crate) mod usage;
 mod verdict;
@@ -47,6 +48,7 @@ pub(crate) mod words;
 
 use std::sync::Arc;
 
+use crate::bounds::Effort;
 use crate::compile::Compiled;
 use crate::number::whole;
 use crate::program::{Leg, NoLaw, Program};
@@ -101,12 +103,17 @@ impl Compiled {
             let (axes, mut violations) = judged::check(&program);
             let near = gaps::violations(&program, clearance.as_ref(), &violations);
             violations.extend(near);
+            let swings = match passes.iter().find(|p| same_seconds(&p.program, &program)) {
+                Some(known) => known.swings.clone(),
+                None => swing::swings(&program, Effort::Swings),
+            };
+            violations.extend(swing::violations(&program, &swings));
             let fastest = fastest::fastest(&program);
             let runnable = runnable::runnable(&program, &fastest, &violations);
             // What brings things apart in a pass does so in every pass of the same course.
             let known = passes.iter().find(|p| same_course(&p.program, &program)).map_or(&[][..], |p| &p.violations);
             fixes::propose(&program, &runnable, &mut violations, known);
-            passes.push(PassReport { program, fastest, runnable, axes, violations, clearance, way_clearance });
+            passes.push(PassReport { program, fastest, runnable, axes, violations, swings, clearance, way_clearance });
         }
         let registration = register::register(&passes.iter().map(|p| p.program.as_ref()).collect::<Vec<_>>());
         for pair in &registration.pairs {
@@ -120,6 +127,7 @@ impl Compiled {
         let mut notes = notes::notes(self, &reversals);
         notes.extend(at_zero::notes(self));
         notes.extend(passes.iter().flat_map(gaps::notes));
+        notes.extend(passes.iter().flat_map(|p| swing::notes(&p.program, &p.swings)));
         notes.extend(sharp_plates::notes(self));
         notes.extend(gaps::not_proven(&passes));
         notes.extend(pixels::notes(&pixels, pixels::stride(&compiled)));
@@ -133,6 +141,11 @@ impl Compiled {
 fn same_course(a: &Program, b: &Program) -> bool {
     let exposure = |p: &Program| p.pass().exposure() == Exposure::Held;
     exposure(a) == exposure(b) && a.compiled().stage().axis_ids().all(|id| a.parks(id) == b.parks(id))
+}
+
+/// True where every axis is at the same place at every second of two passes, and the shutter is open at the same seconds.
+fn same_seconds(a: &Program, b: &Program) -> bool {
+    same_course(a, b) && a.clock() == b.clock() && a.shares_way(b)
 }
 
 /// A miss of registration as a violation: it belongs to the second pass of the pair.

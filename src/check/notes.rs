@@ -1,6 +1,7 @@
 //! Notes, where no limit is exceeded: overshoot, steps in acceleration, axes that never move, torque that cannot be checked.
 
 use super::clearance::Nearest;
+use super::swing::found::Unknown;
 use super::violation::Limit;
 use crate::bounds::{Effort, Meter};
 use crate::compile::{AxisMove, Coarse, Compiled};
@@ -74,6 +75,15 @@ pub(crate) enum NoteKind {
     },
     /// Some gap is neither proven nor disproven: the search for it has used up its budget of work, or nothing bounds it.
     GapsNotProven,
+    /// The swing of a figure is not known.
+    SwingUnknown {
+        /// Name of the pass.
+        pass: String,
+        /// The figure.
+        group: GroupId,
+        /// Why.
+        why: Unknown,
+    },
     /// Pixels were looked at in one of so many frames.
     PixelsSampled {
         /// Of how many frames one was looked at.
@@ -181,6 +191,7 @@ impl NoteKind {
             NoteKind::RopeStretch { .. } => "rope_stretch",
             NoteKind::NearSingular { .. } => "near_singular",
             NoteKind::SharpPlate { .. } => "sharp_plate",
+            NoteKind::SwingUnknown { .. } => "swing_not_computed",
             NoteKind::GapsNotProven => "gaps_not_proven",
             NoteKind::PixelsSampled { .. } => "pixels_sampled",
             NoteKind::Covers { .. } => "covers",

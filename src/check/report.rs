@@ -10,6 +10,7 @@ use super::notes::Note;
 use super::pixels::PixelReport;
 use super::register::Registration;
 use super::runnable::Runnable;
+use super::swing::found::SwingReport;
 use super::verdict::AxisReport;
 use super::violation::Violation;
 use crate::compile::Compiled;
@@ -31,6 +32,8 @@ pub struct PassReport {
     pub axes: PerAxis<AxisReport>,
     /// Every limit that is exceeded, the earliest first within an axis.
     pub violations: Vec<Violation>,
+    /// How far hanging figures swing.
+    pub(crate) swings: Vec<SwingReport>,
     /// Gaps of carriages and envelopes from run-up to run-down; `None` where nothing could meet.
     pub(crate) clearance: Option<ClearanceReport>,
     /// Gaps on the move to start, and on the return home.

@@ -32,6 +32,8 @@ pub enum Limit {
     Clearance,
     /// A limb's wire that only pulls: what gravity can follow.
     Slack,
+    /// How far a hanging figure swings during exposures.
+    Swing,
     /// The count of another pass at the same instant of the same exposure.
     Register,
 }
@@ -49,6 +51,7 @@ impl Limit {
             Limit::Torque => "torque",
             Limit::Clearance => "clearance",
             Limit::Slack => "slack",
+            Limit::Swing => "swing",
             Limit::Register => "register",
         }
     }
@@ -62,7 +65,7 @@ impl Limit {
             Limit::Jerk => 3,
             Limit::StepRate => 2,
             Limit::Torque => 1,
-            Limit::Clearance | Limit::Slack | Limit::Register => 0,
+            Limit::Clearance | Limit::Slack | Limit::Swing | Limit::Register => 0,
         }
     }
 
@@ -76,7 +79,7 @@ impl Limit {
             Limit::Jerk => format!("{axis}/s3"),
             Limit::StepRate => "steps/s".to_owned(),
             Limit::Torque => "N m".to_owned(),
-            Limit::Clearance => "mm".to_owned(),
+            Limit::Clearance | Limit::Swing => "mm".to_owned(),
             Limit::Slack => "deg/s2".to_owned(),
             Limit::Register => "steps".to_owned(),
         }
@@ -173,6 +176,8 @@ pub(crate) enum Subject {
     Axis(AxisId),
     /// Two things too near each other, and the axis to look at first.
     Pair(Nearest, AxisId),
+    /// A hanging figure, and the axis to look at first.
+    Body(GroupId, AxisId),
 }
 
 impl Subject {
@@ -180,7 +185,7 @@ impl Subject {
     #[must_use]
     pub(crate) fn axis(&self) -> AxisId {
         match self {
-            Subject::Axis(axis) | Subject::Pair(_, axis) => *axis,
+            Subject::Axis(axis) | Subject::Pair(_, axis) | Subject::Body(_, axis) => *axis,
         }
     }
 }
@@ -207,6 +212,8 @@ pub(crate) enum Cause {
     },
     /// Gravity cannot keep a wire taut.
     Slack,
+    /// A figure swings too far; which of its further modes, `None` for the pendulum.
+    Swing(Option<usize>),
     /// A mechanism cannot take the place; without a reason where it was not proven that it can.
     OutOfReach(Option<OutOfReach>),
     /// Things come too near.
@@ -314,7 +321,7 @@ impl Violation {
     pub(super) fn beside_peaks(&self) -> Option<Utilisation> {
         let used = match (&self.subject, &self.cause) {
             (Subject::Pair(nearest, _), _) => nearest.utilisation(),
-            (_, Cause::Curve | Cause::NoRoom | Cause::Gap) => return None,
+            (_, Cause::Curve | Cause::NoRoom | Cause::Gap | Cause::Swing(_)) => return None,
             (_, Cause::Step) => Utilisation::of(f64::INFINITY, self.allowed),
             (_, Cause::TooLong { seconds, available, .. }) => Utilisation::of(seconds.0, available.0),
             // A place has no share of a reach: it is in or out.

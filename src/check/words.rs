@@ -2,6 +2,8 @@
 //!
 //! Form: no full stop at the end; numbers with their unit. Invariant: nothing is judged here.
 
+mod swing;
+
 use super::figures::{distinct, figure, most};
 pub(crate) use super::gap_words::{gap, nearest, pair};
 use super::notes::{FLICKER, Note, NoteKind};
@@ -12,6 +14,7 @@ use super::trials::Hindrance;
 use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
 pub(crate) use crate::bounds::{count, counted};
+pub(crate) use swing::line as swing_line;
 
 use crate::compile::{Compiled, LONGEST_RUN};
 use crate::mechanism::OutOfReach;
@@ -88,6 +91,10 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
                 "{name}: gravity cannot keep the wire taut at {when}{part}: the limb would need {value}, and gravity gives {allowed}{keys}"
             )
         }
+        (Cause::Swing(mode), _) => {
+            let who = swing::who(&self::subject(stage, &v.subject), *mode);
+            swing::exceeded(&who, v.value, [&value, &allowed, &when, &keys])
+        }
         (Cause::OutOfReach(why), _) => {
             let part = if v.part == Part::Photographed { String::new() } else { format!(", in the {}", part_name(v.part)) };
             let stuck = v.part.edge().is_some_and(|e| compiled.no_room().iter().any(|n| n.edge == e && n.axis == id));
@@ -128,7 +135,7 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
     let axis = stage.axis_name(v.subject.axis());
     let channel = |track: &usize| compiled.shot().tracks().get(*track).map(|t| stage.channel_name(t.channel())).unwrap_or_default();
     let mended = match &v.subject {
-        Subject::Axis(_) => format!("{axis} is then within its limits"),
+        Subject::Axis(_) | Subject::Body(..) => format!("{axis} is then within its limits"),
         Subject::Pair(nearest, _) => {
             let (a, b) = pair(stage, nearest);
             format!("{a} and {b} then keep their clearance")
@@ -320,6 +327,7 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             last.0,
             figure(value, "mm")
         ),
+        NoteKind::SwingUnknown { pass, group, why } => swing::unknown(pass, stage.group_name(*group), *why),
         NoteKind::GapsNotProven => "some gaps are neither proven nor disproven; --large searches up to a thousand times as far".to_owned(),
         NoteKind::FixesNotTried => {
             "not every fix was tried: the budget of work for trials is used up; --large allows a thousand times as much".to_owned()
@@ -401,6 +409,7 @@ pub(crate) fn spoken(limit: Limit) -> &'static str {
 pub(crate) fn subject(stage: &Stage, subject: &Subject) -> String {
     match subject {
         Subject::Axis(axis) => stage.axis_name(*axis).to_owned(),
+        Subject::Body(group, _) => stage.group_name(*group).to_owned(),
         Subject::Pair(n, _) => {
             let (a, b) = pair(stage, n);
             format!("{a} and {b}")

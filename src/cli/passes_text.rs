@@ -83,6 +83,13 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
         }
     }
     facts.push(format!("  {}", words::runnable(stage, &p.runnable)));
+    let mut swings: Vec<_> = p.swings.iter().filter(|s| s.found.is_ok()).collect();
+    swings.sort_by(|a, b| b.strain().total_cmp(&a.strain()));
+    let shown = if show.all { swings.len() } else { swings.len().min(1) };
+    for (i, s) in swings.iter().take(shown).enumerate() {
+        let more = if i + 1 == shown && shown < swings.len() { format!("; {} more (--all)", swings.len() - shown) } else { String::new() };
+        facts.push(format!("  swing: {}{more}", words::swing_line(stage, s)));
+    }
     if let Some(worst) = p.clearance.as_ref().and_then(ClearanceReport::worst) {
         facts.push(format!("  nearest: {}", words::nearest(stage, worst, &format!("frame {:.2}", worst.at))));
     }

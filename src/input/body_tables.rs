@@ -1,7 +1,7 @@
 //! The tables of bodies: joints, lens, rail of a group; obstacles and boxes of the stage.
 //!
 //! Keys of a group: `[[group.joint]]` with `slide` or `turn` (or neither, for an offset alone), `name`, `channel`, `rest`, `offset`; `[group.rail]` with `name`,
-//! `channel`, `reach`, `gap`; what stands on the body and its limbs is in `limb_tables`, the lens in `lens_table`. Of the stage: `clearance`, `[[obstacle]]` with `name`,
+//! `channel`, `reach`, `gap`; the swing is in `swing_table`; what stands on the body and its limbs is in `limb_tables`, the lens in `lens_table`. Of the stage: `clearance`, `[[obstacle]]` with `name`,
 //! `from`, `to`, `radius`, `[[keep_out]]` with `name`, `least`, `greatest`.
 
 use super::keys;
@@ -12,6 +12,7 @@ use super::machine_tables::full_name;
 use super::names::unknown_channel;
 use super::reader::Table;
 use super::solid_values::{POINT, capsule, point};
+use super::swing_table;
 use super::values::{self, NUMBER, TEXT};
 use crate::bounds::{Code, Flaw, SPAN};
 use crate::mechanism::joint::JointKind;
@@ -30,11 +31,13 @@ pub(super) struct BodyRead<'t> {
     rail: Option<(Table<'t>, String)>,
     /// Its limbs' channels, the same way.
     limbs: Vec<(Table<'t>, String)>,
+    /// The channel that changes the length of its swing, the same way.
+    swing: Option<(Table<'t>, String)>,
 }
 
 /// The body of a group; `None` where the group is none, or its tables have mistakes.
 pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>, points: Option<&Points>) -> Option<BodyRead<'t>> {
-    if !["joint", "lens", "limb", "rod", "wire", "envelope", "rail"].iter().any(|k| table.has(k)) {
+    if !["joint", "lens", "limb", "rod", "wire", "envelope", "rail", "swing"].iter().any(|k| table.has(k)) {
         return None;
     }
     let label = |what: &str| format!("{what} of group {}", values::cut(group, 64));
@@ -63,6 +66,7 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>, points
         tables.push(inner);
     }
     whole &= chain_stands(log, table, &joints, &tables);
+    let chain_whole = whole;
     let lens = match table.table(log, "lens", "a table under a line [group.lens]") {
         Some(mut inner) => {
             inner.label = label("lens");
@@ -83,10 +87,21 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>, points
         None => None,
     };
     let (rail_table, rail) = rail.map(|(inner, made)| ((inner, made.1.clone()), made)).unzip();
+    let named_joints: Vec<(String, usize)> = named.into_iter().map(|(_, name, number)| (name, number)).collect();
+    let swing = match table.table(log, "swing", "a table under a line [group.swing]") {
+        Some(mut inner) => {
+            inner.label = label("swing");
+            let made = swing_table::swing(log, group, &mut inner, chain_whole.then_some(&named_joints));
+            whole &= made.is_some();
+            made.map(|made| (inner, made))
+        }
+        None => None,
+    };
+    let changed = swing.as_ref().and_then(|(table, s)| Some((table.clone(), s.length_channel.as_ref()?.0.clone())));
+    let swing = swing.map(|(_, made)| made);
     let Parts { limbs, turning, rods, wires, envelope } = parts.filter(|_| whole)?;
-    let named_joints = named.into_iter().map(|(_, name, number)| (name, number)).collect();
-    let spec = BodySpec { joints, channels, named_joints, limbs, lens, rods, wires, envelope, rail, ..BodySpec::new(group) };
-    Some(BodyRead { table: table.clone(), spec, joints: moved, rail: rail_table, limbs: turning })
+    let spec = BodySpec { joints, channels, named_joints, limbs, lens, rods, wires, envelope, rail, swing, ..BodySpec::new(group) };
+    Some(BodyRead { table: table.clone(), spec, joints: moved, rail: rail_table, limbs: turning, swing: changed })
 }
 
 /// True where the joints make a chain; each flaw is recorded at its own joint.
@@ -133,6 +148,13 @@ pub(super) fn channels_fit(log: &mut Log, stage: &Stage, body: &BodyRead<'_>, kn
         };
         fit = false;
         if known {
+            table.flaws(log, vec![flaw], &[]);
+        }
+    }
+    if let Some((table, name)) = body.swing.as_ref().filter(|(_, name)| stage.channel(name).is_none()) {
+        fit = false;
+        if known {
+            let flaw = Flaw { field: "length_channel".to_owned(), ..unknown_channel(log, stage, name) };
             table.flaws(log, vec![flaw], &[]);
         }
     }

@@ -40,6 +40,7 @@ mod shot_file;
 mod solid_values;
 mod sources;
 mod stage_file;
+mod swing_table;
 mod values;
 mod written;
 

@@ -6,6 +6,7 @@
 pub(crate) mod bernstein;
 pub(crate) mod curve;
 pub(crate) mod extremes;
+pub(crate) mod pendulum;
 pub(crate) mod point_to_point;
 pub(crate) mod quintic;
 pub(crate) mod signal;

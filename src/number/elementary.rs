@@ -43,6 +43,12 @@ pub(crate) fn atan2(y: f64, x: f64) -> f64 {
     libm::atan2(y, x)
 }
 
+/// e to the power `x`.
+#[must_use]
+pub(crate) fn exp(x: f64) -> f64 {
+    libm::exp(x)
+}
+
 /// Cube root.
 #[must_use]
 pub(crate) fn cbrt(x: f64) -> f64 {

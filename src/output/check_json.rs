@@ -3,6 +3,8 @@
 //! Keys and units are a contract: figures of a moving pass are exact extremes over the photographed span, in units and seconds; run-up and
 //! run-down have keys of their own. Numbers that do not exist are null, never zero.
 
+mod swing;
+
 use serde::Serialize;
 
 use crate::check::clearance::{Nearest, Proof};
@@ -182,6 +184,7 @@ struct PassJson {
     held: Option<HeldJson>,
     axes: Vec<AxisJson>,
     violations: Vec<ViolationJson>,
+    swing: Vec<swing::SwingJson>,
     clearance: Option<Vec<GapJson>>,
 }
 
@@ -298,8 +301,10 @@ struct PeakJson {
 
 #[derive(Serialize)]
 struct ViolationJson {
-    /// Null where two things are too near: `bodies` names them.
+    /// Null where a figure swings or two things are too near: `body` or `bodies` names them.
     axis: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    body: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     bodies: Option<[String; 2]>,
     limit: &'static str,
@@ -365,6 +370,7 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
         }),
         axes: stage.axis_ids().zip(p.axes.iter()).map(|(id, a)| axis(stage, id, a)).collect(),
         violations: p.violations.iter().map(|v| violation(compiled, v)).collect(),
+        swing: swing::swings(p),
         clearance: p.clearance.as_ref().map(|c| c.pairs.iter().map(|n| gap(stage, n, Some(n.at), None)).collect()),
     }
 }
@@ -434,9 +440,10 @@ fn peak(p: &Peak) -> PeakJson {
 
 fn violation(compiled: &Compiled, v: &Violation) -> ViolationJson {
     let stage = compiled.stage();
-    let (axis, bodies) = match &v.subject {
-        Subject::Axis(axis) => (Some(stage.axis_name(*axis).to_owned()), None),
-        Subject::Pair(nearest, _) => (None, Some(words::pair(stage, nearest).into())),
+    let (axis, body, bodies) = match &v.subject {
+        Subject::Axis(axis) => (Some(stage.axis_name(*axis).to_owned()), None, None),
+        Subject::Body(group, _) => (None, Some(stage.group_name(*group).to_owned()), None),
+        Subject::Pair(nearest, _) => (None, None, Some(words::pair(stage, nearest).into())),
     };
     let (frame, time_s) = match v.at {
         At::Frame(frame) => (Some(frame.0), None),
@@ -444,6 +451,7 @@ fn violation(compiled: &Compiled, v: &Violation) -> ViolationJson {
     };
     ViolationJson {
         axis,
+        body,
         bodies,
         limit: v.limit.name(),
         part: v.part.name(),

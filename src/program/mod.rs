@@ -8,6 +8,7 @@ pub(crate) mod course;
 pub(crate) mod held;
 pub(crate) mod motion;
 pub(crate) mod reversals;
+pub(crate) mod timeline;
 pub(crate) mod way;
 
 use std::sync::Arc;
@@ -16,7 +17,7 @@ use crate::compile::Compiled;
 use crate::shot::{Exposure, Pass};
 use crate::stage::{AxisId, PerAxis};
 pub(crate) use crate::stage::{Torque, TorqueUse};
-use crate::time::Seconds;
+use crate::time::{Pace, Seconds};
 
 pub(crate) use clock::Clock;
 pub(crate) use course::Course;
@@ -66,6 +67,12 @@ impl Program {
         };
         let clock = Clock::of(compiled, pass, &way);
         Ok(Program { compiled: compiled.clone(), pass: index, clock, way, stations })
+    }
+
+    /// The same at another pace at which run-up and run-down have the same lengths: how a pace is tried. Of a moving pass.
+    #[must_use]
+    pub(crate) fn at_pace(&self, pace: Pace) -> Program {
+        Program { clock: Clock::of(&self.compiled, &self.pass().at_pace(pace), &self.way), ..self.clone() }
     }
 
     /// Index of the pass in the shot.

@@ -5,6 +5,7 @@
 use super::figure::{Capsule, Fixed, Line, Proxy, Rod, Solid, WireSpec};
 use super::ids::{ChannelId, GroupId};
 use super::limb::{Limb, LimbSpec, Place, Posture};
+use super::swing::{Swing, SwingSpec};
 use crate::mechanism::{Chain, JointSpec, Lens, Pose, Real, Vector};
 
 /// A channel of a camera's group of this name, in mm, is its focus distance.
@@ -47,6 +48,8 @@ pub struct BodySpec {
     pub envelope: Vec<Proxy>,
     /// Rail: name, channel's full name, reach below and above, gap.
     pub rail: Option<(String, String, [f64; 2], f64)>,
+    /// How it swings under its carriage.
+    pub swing: Option<SwingSpec>,
 }
 
 impl BodySpec {
@@ -64,6 +67,7 @@ impl BodySpec {
             wires: Vec::new(),
             envelope: Vec::new(),
             rail: None,
+            swing: None,
         }
     }
 }
@@ -81,6 +85,7 @@ pub(crate) struct Body {
     pub(super) focus: Option<ChannelId>,
     pub(super) fixed: Fixed,
     pub(super) rail: Option<Rail>,
+    pub(super) swing: Option<Swing>,
 }
 
 impl Body {
@@ -237,6 +242,12 @@ impl Body {
     #[must_use]
     pub(crate) fn held_joints(&self) -> &[usize] {
         &self.fixed.joints
+    }
+
+    /// How it swings under its carriage.
+    #[must_use]
+    pub(crate) fn swing(&self) -> Option<&Swing> {
+        self.swing.as_ref()
     }
 
     /// Its place on a rail.

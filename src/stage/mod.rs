@@ -17,6 +17,7 @@ pub(crate) mod motor;
 mod name;
 mod per_axis;
 mod placement;
+mod swing;
 mod torque;
 mod utilisation;
 
@@ -43,6 +44,8 @@ pub(crate) use machine::{Driver, Machine};
 pub use motor::Motor;
 pub(crate) use name::{check_display_name, check_name};
 pub use per_axis::PerAxis;
+pub use swing::SwingSpec;
+pub(crate) use swing::{Swing, USUAL_DAMPING};
 pub(crate) use torque::Torque;
 pub use torque::TorqueUse;
 pub(crate) use utilisation::PacedPeaks;

@@ -135,7 +135,8 @@ impl Stage {
         let fixed = fixed(&fixed_to, &chain, &limbs, points).map_err(of_body)?;
         let focus = spec.lens.as_ref().and_then(|_| self.channel(&format!("{}.{FOCUS_CHANNEL}", spec.group)));
         let focus = focus.filter(|c| self.channel_unit(*c) == "mm");
-        Ok(Body { group, chain, channels, every_channel, limbs, lens: spec.lens, focus, fixed, rail })
+        let swing = spec.swing.map(|swing| self.swing(swing, &spec.named_joints).map_err(of_body)).transpose()?;
+        Ok(Body { group, chain, channels, every_channel, limbs, lens: spec.lens, focus, fixed, rail, swing })
     }
 
     /// Bodies, in the order given.

@@ -95,6 +95,7 @@ pub(crate) static JOINT: Section = Section {
     ],
     rules: &[Rule::AtMostOne(&["slide", "turn"]), Rule::OnlyBeside("channel", &["slide", "turn"])],
     example: r#"[[group.joint]]
+name = "carriage"
 slide = [1, 0, 0]
 channel = "bridge"
 

@@ -13,6 +13,7 @@ pub(crate) mod reference;
 pub(crate) mod schema;
 mod shot;
 mod stage;
+mod swing;
 
 use crate::bounds::Bound;
 
@@ -22,6 +23,7 @@ pub(crate) use lens::{DISTORTION, LENS};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use shot::{CYCLE, DRIFT, PASS, ROUTINE_FILE, SHOT, TRACK};
+pub(crate) use swing::{MODE, SWING};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
 
 /// One table of a file.

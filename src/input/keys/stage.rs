@@ -4,6 +4,7 @@ use super::body::{JOINT, KEEP_OUT, OBSTACLE, POINT, RAIL};
 use super::lens::LENS;
 use super::limb::{ENVELOPE, LIMB, ROD, WIRE};
 use super::machine::{DRUM, LIMB_WIRE, SWASHPLATE};
+use super::swing::SWING;
 use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds;
 use crate::input::choices::UNITS;
@@ -131,7 +132,7 @@ pub(crate) static MOTOR: Section = Section {
 pub(crate) static GROUP: Section = Section {
     header: "[[group]]",
     meaning: "Keys written in this group override those inherited through `like`: an axis key by key (`load` as a whole); mechanisms, joints, lens, limbs, rods, \
-              wires, envelopes and rail each kind as a whole. The last groups of the example further below inherit from `heron_a`.",
+              wires, envelopes, rail and swing each kind as a whole. The last groups of the example further below inherit from `heron_a`.",
     keys: &[
         Entry { name: "name", holds: NAME, unit: "", default: Default::Must, meaning: "its name", example: "\"heron_a\"" },
         Entry {
@@ -205,6 +206,14 @@ pub(crate) static GROUP: Section = Section {
             unit: "",
             default: Default::None("none"),
             meaning: "its place on a shared rail",
+            example: "",
+        },
+        Entry {
+            name: "swing",
+            holds: Holds::One(&SWING),
+            unit: "",
+            default: Default::None("not computed"),
+            meaning: "the figure as a pendulum",
             example: "",
         },
     ],

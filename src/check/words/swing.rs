@@ -1,0 +1,45 @@
+//! Sentences about swinging figures.
+//!
+//! Form: no full stop at the end; numbers with their unit. Invariant: nothing is judged here.
+
+use crate::check::figures::figure;
+use crate::check::swing::found::{SwingReport, Unknown};
+use crate::stage::Stage;
+
+/// A figure, or one of its further modes, counted from 1.
+pub(super) fn who(body: &str, mode: Option<usize>) -> String {
+    mode.map_or_else(|| body.to_owned(), |mode| format!("{body} (mode {})", mode + 1))
+}
+
+/// An exceeded limit: sizes and instant in words.
+pub(super) fn exceeded(who: &str, value: f64, [shown, allowed, when, keys]: [&str; 4]) -> String {
+    if value.is_finite() {
+        format!("{who}: swings {shown} during exposures, at {when}; the limit is {allowed}{keys}")
+    } else {
+        format!("{who}: its swing could not be computed, so the limit of {allowed} counts as exceeded")
+    }
+}
+
+/// Why a swing is not known.
+pub(super) fn unknown(pass: &str, body: &str, why: Unknown) -> String {
+    let why = match why {
+        Unknown::Budget => "the budget of work is used up; --large allows a thousand times as much".to_owned(),
+        Unknown::NoLength(t) => format!("its pendulum has no length at {t:.1} s of the program; check `length`, `length_channel` and the sign of `length_per_unit`"),
+        Unknown::OutOfReach(t) => format!("a mechanism cannot reach its position at {t:.1} s of the program"),
+    };
+    format!("pass {pass}, {body}: the swing is not computed: {why}")
+}
+
+/// One swing in a line.
+#[must_use]
+pub(crate) fn line(stage: &Stage, s: &SwingReport) -> String {
+    let who = who(stage.group_name(s.group), s.mode);
+    let Ok(found) = s.found else { return format!("{who} not computed") };
+    let limit = s.limit.map_or(String::new(), |limit| format!(" (limit {})", figure(limit, "mm")));
+    format!(
+        "{who} {} during exposures{limit}, {} at most; period {}",
+        figure(found.exposed.value, "mm"),
+        figure(found.peak.value, "mm"),
+        figure(s.period, "s")
+    )
+}

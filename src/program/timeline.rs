@@ -1,0 +1,137 @@
+//! Every second of a program as pieces of one axis: move to start, run-up, exposures or stations and the moves between them, run-down, return home.
+//!
+//! Invariant: pieces follow each other without a gap from 0 s to the end of the return home; a parked axis is one hold. A move between exposures that is too long is cut
+//! where the next one begins: `check` says so elsewhere.
+
+use super::way::{Leg, append_law};
+use super::{Program, Stations};
+use crate::motion::Quintic;
+use crate::motion::curve::{Curve, CurveBuilder};
+use crate::number::whole;
+use crate::stage::AxisId;
+use crate::time::FrameTime;
+
+/// A piece of an axis's motion, from second to second of the program.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Timed {
+    pub(crate) start: f64,
+    pub(crate) end: f64,
+    pub(crate) quintic: Quintic,
+}
+
+impl Program {
+    /// An axis's motion over the program and the return home.
+    #[must_use]
+    pub(crate) fn timeline(&self, axis: AxisId) -> Vec<Timed> {
+        let home = self.compiled().stage().axis(axis).home();
+        let mut line = Line { pieces: Vec::new(), end: 0.0 };
+        let over = self.duration().0;
+        if self.parks(axis) {
+            line.hold(over, home);
+            return line.pieces;
+        }
+        let (begin, end) = (self.clock().begin().0, self.end().0);
+        line.curve(0.0, self.way().curves(Leg::MoveToStart)[axis].as_ref(), home);
+        let curve = self.compiled().motion(axis).curve();
+        line.hold(begin, line.last().unwrap_or(home));
+        match self.stations() {
+            None => {
+                for piece in curve.pieces() {
+                    line.push(self.clock().seconds_at(FrameTime(piece.end)).0, *piece.quintic);
+                }
+            }
+            Some(stations) => self.held(&mut line, axis, curve, stations),
+        }
+        line.hold(end, line.last().unwrap_or(home));
+        line.curve(end, self.way().curves(Leg::ReturnHome)[axis].as_ref(), home);
+        line.hold(over, line.last().unwrap_or(home));
+        line.pieces
+    }
+
+    fn held(&self, line: &mut Line, axis: AxisId, curve: &Curve, stations: &Stations) {
+        let clock = self.clock();
+        let positions = stations.positions(curve);
+        let starts = |i: usize| clock.begin().0 + (whole::count(i) + 0.5 + 0.5 * clock.open()) * clock.pace().get();
+        for (i, ((common, law), pair)) in stations.laws(axis, &positions).zip(positions.windows(2)).enumerate() {
+            let &[a, b] = pair else { continue };
+            line.hold(starts(i), a);
+            let until = starts(i + 1);
+            let mut builder = CurveBuilder::starting_at(0.0, 8);
+            if let (Ok(law), true) = (law.stretched(common.seconds.0), a != b) {
+                append_law(&mut builder, &law, a, b);
+            }
+            let Ok(made) = builder.finish() else { continue };
+            for piece in made.pieces() {
+                let (from, to) = (starts(i) + piece.start, starts(i) + piece.end);
+                if to <= until {
+                    line.push(to, *piece.quintic);
+                } else if from < until {
+                    line.push(until, piece.quintic.part(0.0, (until - from) / (to - from)));
+                }
+            }
+        }
+    }
+}
+
+/// Pieces one after the other.
+struct Line {
+    pieces: Vec<Timed>,
+    end: f64,
+}
+
+impl Line {
+    /// A piece from where the line ends now; one of no length is none.
+    fn push(&mut self, end: f64, quintic: Quintic) {
+        if self.end < end {
+            self.pieces.push(Timed { start: self.end, end, quintic });
+            self.end = end;
+        }
+    }
+
+    fn hold(&mut self, end: f64, position: f64) {
+        self.push(end, Quintic::hold(position));
+    }
+
+    /// A curve in seconds from `begin`; without one it stands.
+    fn curve(&mut self, begin: f64, curve: Option<&Curve>, stands: f64) {
+        self.hold(begin, self.last().unwrap_or(stands));
+        for piece in curve.into_iter().flat_map(Curve::pieces) {
+            self.push(begin + piece.end, *piece.quintic);
+        }
+    }
+
+    fn last(&self) -> Option<f64> {
+        self.pieces.last().map(|p| p.quintic.at(1.0))
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::program::tests::one_axis;
+    use crate::shot::Shape;
+    use crate::time::Seconds;
+
+    #[test]
+    fn it_is_where_the_program_is_at_every_second() {
+        let compiled = one_axis(&[(1.0, 30.0), (30.0, 90.0), (60.0, 10.0)], Shape::MinimumJerk, 1.0, -50.0);
+        let id = compiled.stage().axis_ids().next().unwrap();
+        for program in Program::all(&compiled).unwrap() {
+            let line = program.timeline(id);
+            assert!(line.windows(2).all(|p| matches!(p, [a, b] if a.end == b.start)));
+            assert_eq!((line.first().unwrap().start, line.last().unwrap().end), (0.0, program.duration().0));
+            for i in 0..5000_u32 {
+                let t = program.end().0 * f64::from(i) / 5000.0;
+                let piece = line.iter().find(|p| t < p.end).unwrap();
+                let h = piece.end - piece.start;
+                let jet = piece.quintic.jet((t - piece.start) / h, h);
+                let motion = program.motion(id, Seconds(t)).unwrap();
+                assert!((jet.p - motion.position).abs() < 1e-8 && (jet.v - motion.velocity).abs() < 1e-8, "{t}");
+                assert!((jet.a - motion.acceleration).abs() < 1e-6, "{t} {jet:?} {motion:?}");
+            }
+            let back = line.last().unwrap();
+            assert!((back.quintic.at(1.0) - compiled.stage().axis(id).home()).abs() < 1e-9);
+        }
+    }
+}
