@@ -28,15 +28,8 @@ pub(crate) enum Effort {
 
 impl Effort {
     /// Every kind.
-    pub(crate) const ALL: [Effort; 7] = [
-        Effort::Places,
-        Effort::Pieces,
-        Effort::Trials,
-        Effort::Boxes,
-        Effort::TrialBoxes,
-        Effort::Swings,
-        Effort::TrialSwings,
-    ];
+    pub(crate) const ALL: [Effort; 7] =
+        [Effort::Places, Effort::Pieces, Effort::Trials, Effort::Boxes, Effort::TrialBoxes, Effort::Swings, Effort::TrialSwings];
 
     /// What every shot may cost, and what it may cost more for each axis, frame and pass.
     const fn usual(self) -> (u64, u64) {

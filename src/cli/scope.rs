@@ -65,6 +65,9 @@ fn not_looked_at(verdict: &Verdict) -> Vec<String> {
         return vec!["everything that needs the stage and the shot in source/".to_owned()];
     }
     let mut list = vec!["limits between these instants and on the return home (`movewright check` proves them)".to_owned()];
+    if scope.swings {
+        list.push("how far hanging figures swing, and [group.swing] in source/ (`movewright check` computes it)".to_owned());
+    }
     list.push("wording of cautions and violations".to_owned());
     if !scope.stated {
         list.push("whether clearances, motors and loads in source/ are those of the check (the manifest does not state them)".to_owned());

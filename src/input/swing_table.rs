@@ -30,7 +30,8 @@ pub(super) fn swing(log: &mut Log, group: &str, table: &mut Table<'_>, joints: O
         table.report_at(
             log,
             wanting,
-            flaw.found(format!("`{given}` alone"), "both or neither").help(format!("add `{wanting} = ...`, for example `{wanting} = {example}`")),
+            flaw.found(format!("`{given}` alone"), "both or neither")
+                .help(format!("add `{wanting} = ...`, for example `{wanting} = {example}`")),
         );
     }
     let mut spec = SwingSpec::new(joint.unwrap_or_default(), length.unwrap_or(1.0));

@@ -207,6 +207,7 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
     (verdict.passes, verdict.axes, verdict.frames) = (shot.passes().len(), stage.axes().len(), shot.frames().count());
     verdict.scope.stated = record.used.is_stated();
     verdict.scope.sources = used.len();
+    verdict.scope.swings = stage.bodies().iter().any(|b| b.swing().is_some());
     match Oracle::new(stage, shot) {
         Err(what) => faults.file(FaultKind::Source, &shot_file, what),
         Ok(oracle) => {

@@ -24,6 +24,8 @@ pub struct Scope {
     pub exceeded: Option<bool>,
     /// True where the manifest states clearances, motors and loads, so that they could be compared with the source.
     pub stated: bool,
+    /// True where figures hang that may swing: how far was not looked at.
+    pub swings: bool,
     /// Files below `source/`.
     pub sources: usize,
 }

@@ -72,6 +72,13 @@ fn wires(n: usize) -> Inputs {
     three(&(plate.to_owned() + &(0..n).map(wire).collect::<String>()))
 }
 
+/// Figures that drift and swing under a carriage of their own.
+fn swinging(n: usize, frames: usize) -> Inputs {
+    let body = "[[group.joint]]\nname = \"hook\"\nslide = [1, 0, 0]\nchannel = \"x\"\noffset = [0, 0, {x}]\n[group.swing]\njoint = \"hook\"\nlength = 900\n";
+    let layers = (0..n).map(|i| drifts(&format!("g{i}.x"), 1)).collect();
+    Sized { groups: n, group: body, layers, frames, ..Sized::default() }.inputs()
+}
+
 /// Axes that all move.
 fn axes(n: usize) -> Inputs {
     Sized { groups: n, layers: (0..n).map(|i| track(&format!("g{i}.x"), 20)).collect(), ..Sized::default() }.inputs()
@@ -80,7 +87,7 @@ fn axes(n: usize) -> Inputs {
 type Made = fn(usize) -> Inputs;
 
 /// Name, the least size, how it is made, the greatest exponent of counted work. Where nothing is counted that could grow, only time is measured.
-const DIMENSIONS: [(&str, usize, Made, Option<f64>); 15] = [
+const DIMENSIONS: [(&str, usize, Made, Option<f64>); 17] = [
     ("axes", 100, axes, Some(1.1)),
     ("frames, keyed axes", 4000, |n| Sized { frames: n, ..at_length() }.inputs(), None),
     (
@@ -98,6 +105,8 @@ const DIMENSIONS: [(&str, usize, Made, Option<f64>); 15] = [
     ("limbs of three figures", 8, limbs, Some(1.1)),
     ("limbs on limbs, and with them pairs", 8, limbs_on_limbs, Some(1.3)),
     ("wires of three figures", 8, wires, Some(1.1)),
+    ("figures that swing", 8, |n| swinging(n, 200), Some(1.1)),
+    ("frames of figures that swing", 200, |n| swinging(2, n), Some(1.1)),
     ("retimes of one group", 2, |n| retimes(n, 4), Some(1.1)),
     ("keys of a retime", 50, |n| retimes(1, n), Some(1.1)),
     ("keys of one track", 2000, |n| Sized { layers: track("g0.x", n), ..Sized::default() }.inputs(), Some(1.1)),

@@ -62,6 +62,7 @@ mod schemas;
 mod staged;
 mod steady_counts;
 mod taken_over;
+mod swing;
 mod traps;
 mod verify;
 mod verify_damage;

@@ -36,7 +36,7 @@ pub(crate) struct Swung {
 pub(crate) enum Unknown {
     /// The budget of work is used up.
     Budget,
-    /// The pendulum has no length at this second.
+    /// The pendulum is shorter than any may be at this second.
     NoLength(f64),
     /// A mechanism cannot take the place of this second.
     OutOfReach(f64),

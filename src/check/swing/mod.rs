@@ -11,7 +11,7 @@ mod support;
 use super::keys_around;
 use super::notes::{Note, NoteKind};
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
-use crate::bounds::{Effort, Excess};
+use crate::bounds::{Effort, Excess, SWING_LENGTH};
 use crate::mechanism::OutOfReach;
 use crate::motion::pendulum::collocation::{Driven, POINTS, Stepped, is_resolved, step};
 use crate::motion::pendulum::free::Free;
@@ -165,7 +165,7 @@ impl<'a> Run<'a> {
             return Ok(());
         }
         if let (Some(length), Some(acceleration)) = (self.oscillator.length.or(stretch.constant_length()), stretch.acceleration()) {
-            if !(length > 0.0) {
+            if !(length >= SWING_LENGTH.least) {
                 return Err(Unknown::NoLength(stretch.start));
             }
             if (GRAVITY / length).sqrt() * lasts > STEP {
@@ -188,7 +188,8 @@ impl<'a> Run<'a> {
             if let Some(length) = run.oscillator.length {
                 driven.length = [length, 0.0, 0.0];
             }
-            if driven.length[0] > 0.0 { Ok(driven) } else { Err(Unknown::NoLength(at)) }
+            let [length, ..] = driven.length;
+            if length >= SWING_LENGTH.least { Ok(driven) } else { Err(Unknown::NoLength(at)) }
         };
         let mut t = 0.0;
         let mut first = driven(self, 0.0)?;
@@ -210,6 +211,9 @@ impl<'a> Run<'a> {
             let next = step(&self.state, self.oscillator.damping, h, &points).ok_or(Unknown::NoLength(stretch.start + t))?;
             let path = Stepped::new((&self.state, &first), (&next, &last), self.oscillator.damping, h);
             self.look(&path, stretch.start + t, h)?;
+            if !next.angle.iter().chain(&next.rate).all(|x| x.is_finite()) {
+                return Err(Unknown::NoLength(stretch.start + t));
+            }
             (self.state, first) = (next, last);
             halved = halved.saturating_sub(1);
             if is_last {

@@ -24,7 +24,9 @@ pub(super) fn exceeded(who: &str, value: f64, [shown, allowed, when, keys]: [&st
 pub(super) fn unknown(pass: &str, body: &str, why: Unknown) -> String {
     let why = match why {
         Unknown::Budget => "the budget of work is used up; --large allows a thousand times as much".to_owned(),
-        Unknown::NoLength(t) => format!("its pendulum has no length at {t:.1} s of the program; check `length`, `length_channel` and the sign of `length_per_unit`"),
+        Unknown::NoLength(t) => format!(
+            "its pendulum is shorter than 1 mm at {t:.1} s of the program; check `length`, `length_channel` and the sign of `length_per_unit`"
+        ),
         Unknown::OutOfReach(t) => format!("a mechanism cannot reach its position at {t:.1} s of the program"),
     };
     format!("pass {pass}, {body}: the swing is not computed: {why}")

@@ -23,8 +23,8 @@ pub(crate) use lens::{DISTORTION, LENS};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use shot::{CYCLE, DRIFT, PASS, ROUTINE_FILE, SHOT, TRACK};
-pub(crate) use swing::{MODE, SWING};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
+pub(crate) use swing::{MODE, SWING};
 
 /// One table of a file.
 #[derive(Debug)]

@@ -30,6 +30,9 @@ const CLOSE: f64 = 1e-5;
 /// Halvings of one search at most: 2^-40 of a stretch.
 const DEEPEST: u32 = 40;
 
+/// Places that one search looks at; beyond them the bound counts as found.
+const MOST_LOOKS: u64 = 1 << 20;
+
 impl Greatest {
     /// Takes in what swings between two instants of a stretch that begins at `begin`; says how many places were looked at.
     pub(crate) fn take_in(&mut self, path: &impl Swinging, begin: f64, from: f64, to: f64) -> u64 {
@@ -44,7 +47,12 @@ impl Greatest {
         let mut open = vec![(from, first, to, last, 0)];
         while let Some((a, at_a, b, at_b, depth)) = open.pop() {
             let bound = at_a.max(at_b) + 0.125 * (b - a) * (b - a) * path.curvature(a, b);
-            if bound <= self.value * (1.0 + CLOSE) || depth >= DEEPEST {
+            // What is no number is nothing that halving could tell.
+            if !(bound > self.value * (1.0 + CLOSE)) || depth >= DEEPEST {
+                continue;
+            }
+            if looked >= MOST_LOOKS {
+                self.see(bound, begin + 0.5 * (a + b));
                 continue;
             }
             let middle = 0.5 * (a + b);
