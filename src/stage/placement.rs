@@ -8,6 +8,7 @@ use super::figure::{FixedSpec, fixed};
 use super::ids::{ChannelId, GroupId};
 use super::limb::limbs;
 use super::name::{check_display_name, check_name};
+use super::swing::{LengthChange, Swing, SwingSpec};
 use crate::bounds::{COORDINATE, Code, Flaw, RADIUS, SPAN};
 use crate::mechanism::joint::JointKind;
 use crate::mechanism::{Chain, Vector};
@@ -137,6 +138,31 @@ impl Stage {
         let focus = focus.filter(|c| self.channel_unit(*c) == "mm");
         let swing = spec.swing.map(|swing| self.swing(swing, &spec.named_joints).map_err(of_body)).transpose()?;
         Ok(Body { group, chain, channels, every_channel, limbs, lens: spec.lens, focus, fixed, rail, swing })
+    }
+
+    /// The swing of a body whose named joints are these.
+    ///
+    /// # Errors
+    /// Every flaw.
+    fn swing(&self, spec: SwingSpec, joints: &[(String, usize)]) -> Result<Swing, Vec<Flaw>> {
+        let mut flaws = spec.flaws();
+        let after = spec.after(joints).unwrap_or_else(|flaw| {
+            flaws.push(flaw);
+            0
+        });
+        let change = spec.length_channel.as_ref().and_then(|(name, per_unit)| {
+            let channel = self.channel(name);
+            if channel.is_none() {
+                let flaw = Flaw::new(Code::UnknownChannel, "length_channel", format!("the stage has no channel `{name}`"));
+                flaws.push(flaw.found(format!("`{name}`"), "a channel of the stage"));
+            }
+            channel.map(|channel| LengthChange { channel, home: self.channel_rest(channel), per_unit: *per_unit })
+        });
+        if !flaws.is_empty() {
+            return Err(flaws);
+        }
+        let SwingSpec { length, damping, limit, modes, .. } = spec;
+        Ok(Swing { after, length, change, damping, limit, modes })
     }
 
     /// Bodies, in the order given.

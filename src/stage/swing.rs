@@ -3,7 +3,6 @@
 //! Invariant: the joint and the channel exist, every number lies in its range, the length at home is above 0. Units: mm, s, shares of critical damping.
 //! Limits: that the length stays above 0 as the channel moves is for the check of a pass to say.
 
-use super::Stage;
 use super::ids::ChannelId;
 use crate::bounds::{Code, Flaw, LENGTH_PER_UNIT, MOST_MODES, SPAN, SWING_DAMPING, SWING_LENGTH, SWING_PERIOD};
 
@@ -94,31 +93,4 @@ pub(crate) struct Swing {
     pub limit: Option<f64>,
     /// Further modes: period in s, share of critical damping.
     pub modes: Vec<[f64; 2]>,
-}
-
-impl Stage {
-    /// The swing of a body whose named joints are these.
-    ///
-    /// # Errors
-    /// Every flaw.
-    pub(super) fn swing(&self, spec: SwingSpec, joints: &[(String, usize)]) -> Result<Swing, Vec<Flaw>> {
-        let mut flaws = spec.flaws();
-        let after = spec.after(joints).unwrap_or_else(|flaw| {
-            flaws.push(flaw);
-            0
-        });
-        let change = spec.length_channel.as_ref().and_then(|(name, per_unit)| {
-            let channel = self.channel(name);
-            if channel.is_none() {
-                let flaw = Flaw::new(Code::UnknownChannel, "length_channel", format!("the stage has no channel `{name}`"));
-                flaws.push(flaw.found(format!("`{name}`"), "a channel of the stage"));
-            }
-            channel.map(|channel| LengthChange { channel, home: self.channel_rest(channel), per_unit: *per_unit })
-        });
-        if !flaws.is_empty() {
-            return Err(flaws);
-        }
-        let SwingSpec { length, damping, limit, modes, .. } = spec;
-        Ok(Swing { after, length, change, damping, limit, modes })
-    }
 }

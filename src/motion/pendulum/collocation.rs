@@ -20,20 +20,19 @@ pub(crate) struct Driven {
 }
 
 /// Where a step looks, as shares of it.
-pub(crate) const POINTS: [f64; 4] =
-    [0.069_431_844_202_973_712, 0.330_009_478_207_571_87, 0.669_990_521_792_428_13, 0.930_568_155_797_026_29];
+pub(crate) const POINTS: [f64; 4] = [0.069_431_844_202_973_71, 0.330_009_478_207_571_87, 0.669_990_521_792_428_1, 0.930_568_155_797_026_3];
 
 const RATES: [[f64; 4]; 4] = [
-    [0.086_963_711_284_363_464, -0.026_604_180_084_998_793, 0.012_627_462_689_404_725, -0.003_555_149_685_795_683_2],
-    [0.188_118_117_499_868_07, 0.163_036_288_715_636_54, -0.027_880_428_602_470_895, 0.006_735_500_594_538_155_5],
-    [0.167_191_921_974_188_77, 0.353_953_006_033_743_97, 0.163_036_288_715_636_54, -0.014_190_694_931_141_143],
-    [0.177_482_572_254_522_61, 0.313_445_114_741_868_35, 0.352_676_757_516_271_86, 0.086_963_711_284_363_464],
+    [0.086_963_711_284_363_46, -0.026_604_180_084_998_794, 0.012_627_462_689_404_725, -0.003_555_149_685_795_683_3],
+    [0.188_118_117_499_868_06, 0.163_036_288_715_636_55, -0.027_880_428_602_470_895, 0.006_735_500_594_538_156],
+    [0.167_191_921_974_188_78, 0.353_953_006_033_743_97, 0.163_036_288_715_636_55, -0.014_190_694_931_141_144],
+    [0.177_482_572_254_522_6, 0.313_445_114_741_868_37, 0.352_676_757_516_271_87, 0.086_963_711_284_363_46],
 ];
 
-const WEIGHTS: [f64; 4] = [0.173_927_422_568_726_93, 0.326_072_577_431_273_07, 0.326_072_577_431_273_07, 0.173_927_422_568_726_93];
+const WEIGHTS: [f64; 4] = [0.173_927_422_568_726_92, 0.326_072_577_431_273_05, 0.326_072_577_431_273_05, 0.173_927_422_568_726_92];
 
 /// Lagrange's polynomials of the four points, at the end of the step.
-const TO_END: [f64; 4] = [-0.113_917_196_281_989_93, 0.400_761_520_311_650_4, -0.813_632_449_486_927_26, 1.526_788_125_457_266_8];
+const TO_END: [f64; 4] = [-0.113_917_196_281_989_93, 0.400_761_520_311_650_4, -0.813_632_449_486_927_3, 1.526_788_125_457_266_8];
 
 /// How closely what drives a step must be known from the four points.
 const RESOLVED: f64 = 1e-3;
@@ -55,7 +54,7 @@ pub(crate) fn is_resolved(points: &[Driven; 4], end: &Driven) -> bool {
 
 /// The state after a step of `h` seconds; `None` where a length is not above 0.
 #[must_use]
-#[allow(clippy::indexing_slicing, reason = "loops over arrays of four")]
+#[allow(clippy::indexing_slicing, clippy::needless_range_loop, reason = "loops over arrays of four, as the formulas have them")]
 pub(crate) fn step(state: &State, damping: f64, h: f64, points: &[Driven; 4]) -> Option<State> {
     if !points.iter().all(|p| p.length[0] > 0.0) {
         return None;
@@ -117,8 +116,7 @@ impl Stepped {
     /// Between two states, with what drives the pendulum there.
     #[must_use]
     pub(crate) fn new(from: (&State, &Driven), to: (&State, &Driven), damping: f64, h: f64) -> Stepped {
-        let node = |(state, driven): (&State, &Driven), q: f64, rate: f64, a: f64| {
-            let _ = state;
+        let node = |driven: &Driven, q: f64, rate: f64, a: f64| {
             let [l, l1, l2] = driven.length;
             // (L q)" = L" q + 2 L' q' + L q", and the equation gives L q".
             let acceleration = l2 * q - a - 2.0 * damping * (GRAVITY * l).sqrt() * rate - GRAVITY * q;
@@ -126,7 +124,7 @@ impl Stepped {
         };
         let ends = |end: (&State, &Driven)| {
             let ([qx, qz], [vx, vz], [ax, az]) = (end.0.angle, end.0.rate, end.1.acceleration);
-            [node(end, qx, vx, ax), node(end, qz, vz, az)]
+            [node(end.1, qx, vx, ax), node(end.1, qz, vz, az)]
         };
         let ([x0, z0], [x1, z1]) = (ends(from), ends(to));
         Stepped { pieces: [Quintic::between(x0, x1, h), Quintic::between(z0, z1, h)], lasts: h }
