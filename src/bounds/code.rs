@@ -199,6 +199,9 @@ codes! {
         "a custom signal whose pieces do not meet", "join its pieces so that position and velocity are continuous";
     OutOfReach, "out-of-reach", "A mechanism cannot take the place that its channels ask for",
         "a joint, plate, limb or drum beyond its geometry", "change the keys around the frame, or the mechanism's dimensions";
+    NoLength, "no-length", "The pendulum of a hanging figure has no length",
+        "a hoist that pulls the figure up into its hanging point, or the wrong sign of `length_per_unit`",
+        "change the keys of the channel that changes the length, or correct `length` and `length_per_unit`";
     CannotAim, "cannot-aim", "A target cannot be aimed at",
         "it is behind, beside or inside the camera, or outside the travel of the aimed axes", "move the target or the camera, or widen the travel";
     RopeLayer, "rope-layer", "A drum's rope passes from one layer to the next within the move",

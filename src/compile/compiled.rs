@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use super::axis_move::Shown;
 use super::fit::Costs;
+use super::pendulum;
 use super::{AxisMove, Basis, CompileError, Counts, Edge, Move, NoRoom, Runners};
 use crate::bounds::{Budget, Effort, Meter};
 use crate::motion::Peaks;
@@ -80,6 +81,10 @@ impl Compiled {
             before,
         };
         let mv = Arc::new(Move::compile(basis, &again)?);
+        let errors = pendulum::without_length(basis, &mv);
+        if !errors.is_empty() {
+            return Err(errors);
+        }
         Ok(Compiled { stage, shot, mv, layers: Arc::new(layers), budget, work: Arc::new(work), files: Arc::new([]) })
     }
 

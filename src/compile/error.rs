@@ -6,7 +6,7 @@ use crate::bounds::{Code, Flaw};
 use crate::mechanism::OutOfReach;
 use crate::shot::{Place, Shot};
 use crate::signal::{Layers, NoPlace, SignalError, SourceKind, Sources};
-use crate::stage::{AxisId, ChannelId, Driver, Stage};
+use crate::stage::{AxisId, ChannelId, Driver, GroupId, Stage};
 
 /// Why a shot could not be compiled.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -52,6 +52,20 @@ pub(crate) enum CompileError {
         /// What went wrong.
         error: SignalError,
     },
+    /// A hanging figure whose pendulum has no length somewhere.
+    #[error("the pendulum of `{group}` has a length of {length:.3} mm at frame {frame:.2}")]
+    NoLength {
+        /// Its group.
+        group: String,
+        /// The channel that changes its length.
+        channel: String,
+        /// The shortest length, mm.
+        length: f64,
+        /// Where.
+        frame: f64,
+        /// The key before it.
+        place: Option<Place>,
+    },
     /// Axes have no curve, all for one cause.
     #[error("{who}: {error}")]
     Axes {
@@ -71,6 +85,19 @@ impl CompileError {
     pub(super) fn layer(stage: &Stage, shot: &Shot, channel: ChannelId, error: SignalError) -> CompileError {
         let place = key_before(&Sources::of(stage, shot), shot, &[channel], f64::INFINITY);
         CompileError::Layer { channel: stage.channel_name(channel).to_owned(), place, error }
+    }
+
+    /// The error of a pendulum that is too short, with its shortest length and the frame of that.
+    pub(super) fn no_length(
+        (stage, shot, layers): (&Stage, &Shot, &Layers),
+        group: GroupId,
+        channel: ChannelId,
+        (length, frame): (f64, f64),
+    ) -> CompileError {
+        let at = layers.time_of_channel(stage, channel).map_or(frame, |time| time.choreography(frame));
+        let place = key_before(&Sources::of(stage, shot), shot, &[channel], at);
+        let (group, channel) = (stage.group_name(group).to_owned(), stage.channel_name(channel).to_owned());
+        CompileError::NoLength { group, channel, length, frame, place }
     }
 
     /// The error of one axis.
@@ -107,7 +134,9 @@ impl CompileError {
             | CompileError::TooLarge { .. }
             | CompileError::TooManyStations { .. }
             | CompileError::TooManyPairs { .. } => None,
-            CompileError::Layer { place, .. } | CompileError::Axes { place, .. } => place.filter(|p| p.line > 0),
+            CompileError::Layer { place, .. } | CompileError::NoLength { place, .. } | CompileError::Axes { place, .. } => {
+                place.filter(|p| p.line > 0)
+            }
         }
     }
 
@@ -140,6 +169,11 @@ impl CompileError {
                     }
                 };
                 Flaw::new(code, "", format!("channel `{channel}` has no curve")).found(error.to_string(), "").help(help)
+            }
+            CompileError::NoLength { group, channel, length, frame, .. } => {
+                Flaw::new(Code::NoLength, "", format!("the pendulum of `{group}` has no length"))
+                    .found(format!("{length:.3} mm at frame {frame:.2}"), "more than 0 mm at every frame")
+                    .help(format!("change the keys of `{channel}`, or `length` and `length_per_unit` of the swing"))
             }
             CompileError::Axes { who, axes, error, .. } => {
                 let (code, help) = match error {

@@ -9,6 +9,7 @@ mod counts;
 pub(crate) mod ends;
 mod error;
 pub(crate) mod fit;
+mod pendulum;
 pub(crate) mod place;
 mod run;
 pub(crate) mod tolerance;

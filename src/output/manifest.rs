@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::handoff::sampling::{Sampling, Wishes};
 use super::rows::interpolation::{self, Departure};
 use super::rows::{RowRate, Table, Tracks};
-use super::used::{self, Clearances, LimbEntry, TorqueEntry};
+use super::used::{self, Clearances, LimbEntry, SwingEntry, TorqueEntry};
 use crate::check::{Report, words};
 use crate::compile::Compiled;
 
@@ -64,6 +64,9 @@ pub(crate) struct Manifest {
     /// Weighted limbs whose wires were checked.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limbs: Vec<LimbEntry>,
+    /// Hanging figures whose swing was checked.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub swings: Vec<SwingEntry>,
     /// How the files for other departments count frames, where there are any.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hand_off: Option<HandOffEntry>,
@@ -232,6 +235,7 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
         scale: Some(stage.scale()),
         clearances: used::clearances(stage),
         limbs: used::limbs(stage),
+        swings: used::swings(stage),
         hand_off: None,
         clock: Clock {
             frame_rate: shot.frame_rate().to_string(),

@@ -1,11 +1,11 @@
-//! What a folder was checked with, beside the limits of its columns: clearances and what they were measured on, motors and loads, weighted limbs.
+//! What a folder was checked with, beside the limits of its columns: clearances and what they were measured on, motors and loads, weighted limbs, hanging figures.
 //!
 //! Invariant: every number of the stage file that a verdict hangs on stands in the manifest, so that a source that was exchanged later does not pass for the one that was checked.
 
 use serde::{Deserialize, Serialize};
 
 use crate::mechanism::{JointKind, Vector};
-use crate::stage::{Axis, Body, Capsule, Limb, Line, Place, Stage};
+use crate::stage::{Axis, Body, Capsule, Limb, Line, Place, Stage, Swing};
 
 /// Clearances, and what they were measured on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -117,6 +117,27 @@ pub(crate) struct LimbEntry {
     pub inertia: f64,
 }
 
+/// A hanging figure as a pendulum.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct SwingEntry {
+    /// Its group.
+    pub group: String,
+    /// It hangs from the place after this joint, counted from 1.
+    pub after_joint: usize,
+    /// Length at home, mm.
+    pub length_mm: f64,
+    /// Channel that changes the length; `null` where it is constant.
+    pub length_channel: Option<String>,
+    /// Added for each unit of that channel, mm; 0 where the length is constant.
+    pub length_per_unit: f64,
+    /// Share of critical damping.
+    pub damping: f64,
+    /// Largest allowed during exposures, mm; `null` without a limit.
+    pub limit_mm: Option<f64>,
+    /// Further modes: period in s, share of critical damping.
+    pub modes: Vec<[f64; 2]>,
+}
+
 /// The clearances of a stage; `None` where nothing could meet.
 #[must_use]
 pub(crate) fn clearances(stage: &Stage) -> Option<Clearances> {
@@ -195,6 +216,22 @@ pub(crate) fn limbs(stage: &Stage) -> Vec<LimbEntry> {
         _ => None,
     };
     stage.machines().iter().filter_map(limb).collect()
+}
+
+/// Every hanging figure of a stage.
+#[must_use]
+pub(crate) fn swings(stage: &Stage) -> Vec<SwingEntry> {
+    let entry = |(body, s): (&Body, &Swing)| SwingEntry {
+        group: stage.group_name(body.group()).to_owned(),
+        after_joint: s.after + 1,
+        length_mm: s.length,
+        length_channel: s.change.map(|c| stage.channel_name(c.channel).to_owned()),
+        length_per_unit: s.change.map_or(0.0, |c| c.per_unit),
+        damping: s.damping,
+        limit_mm: s.limit,
+        modes: s.modes.clone(),
+    };
+    stage.bodies().iter().filter_map(|b| Some((b, b.swing()?))).map(entry).collect()
 }
 
 fn capsule(c: &Capsule) -> [f64; 7] {

@@ -10,6 +10,7 @@ mod curves;
 mod data;
 mod drawn;
 mod handle;
+mod loads;
 mod page_error;
 mod plot;
 mod policy;
@@ -169,6 +170,7 @@ fn made(report: &Report, drawn: &Drawn, pictured: &Pictured, scripts: &[&str], o
                         (tables::passes(report))
                         (tables::registration(report))
                         (tables::clearance(report))
+                        (loads::swing(report))
                         (tables::findings(report))
                     }
                 }

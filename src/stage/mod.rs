@@ -45,7 +45,7 @@ pub use motor::Motor;
 pub(crate) use name::{check_display_name, check_name};
 pub use per_axis::PerAxis;
 pub use swing::SwingSpec;
-pub(crate) use swing::{Swing, USUAL_DAMPING};
+pub(crate) use swing::{LengthChange, Swing, USUAL_DAMPING};
 pub(crate) use torque::Torque;
 pub use torque::TorqueUse;
 pub(crate) use utilisation::PacedPeaks;

@@ -19,6 +19,8 @@ pub(super) struct Used {
     #[serde(default)]
     limbs: Vec<LimbRecord>,
     #[serde(default)]
+    swings: Vec<SwingRecord>,
+    #[serde(default)]
     scale: Option<f64>,
 }
 
@@ -80,6 +82,18 @@ struct LimbRecord {
     inertia: f64,
 }
 
+#[derive(Debug, Clone, Deserialize)]
+struct SwingRecord {
+    group: String,
+    after_joint: usize,
+    length_mm: f64,
+    length_channel: Option<String>,
+    length_per_unit: f64,
+    damping: f64,
+    limit_mm: Option<f64>,
+    modes: Vec<[f64; 2]>,
+}
+
 /// Motor and load of a column.
 #[derive(Debug, Clone, Deserialize)]
 pub(super) struct TorqueRecord {
@@ -113,6 +127,7 @@ impl Used {
             _ => None,
         });
         compare("weighted limbs", &limbs, &weighted.collect(), &mut wrong);
+        compare("swings", &self.swings.iter().map(pendulum).collect(), &pendulums(stage), &mut wrong);
         let expected = of_stage(stage);
         let found = self.clearances.as_ref().map(of_record);
         match (&found, &expected) {
@@ -129,6 +144,29 @@ impl Used {
             )),
         }
     }
+}
+
+/// A pendulum as the manifest has it: a limit of -1 is none.
+fn pendulum(s: &SwingRecord) -> (String, Vec<f64>) {
+    let name = format!("{} after joint {}, {}", s.group, s.after_joint, s.length_channel.as_deref().unwrap_or("constant length"));
+    let numbers = [s.length_mm, s.length_per_unit, s.damping, s.limit_mm.unwrap_or(-1.0)];
+    (name, numbers.into_iter().chain(s.modes.iter().copied().flatten()).collect())
+}
+
+/// The pendulums of a stage, likewise.
+fn pendulums(stage: &Stage) -> Listed {
+    let hanging = stage.bodies().iter().filter_map(|b| Some((stage.group_name(b.group()), b.swing()?)));
+    let record = hanging.map(|(group, s)| SwingRecord {
+        group: group.to_owned(),
+        after_joint: s.after + 1,
+        length_mm: s.length,
+        length_channel: s.change.map(|c| stage.channel_name(c.channel).to_owned()),
+        length_per_unit: s.change.map_or(0.0, |c| c.per_unit),
+        damping: s.damping,
+        limit_mm: s.limit,
+        modes: s.modes.clone(),
+    });
+    record.map(|s| pendulum(&s)).collect()
 }
 
 /// The motor and load that a column states, against its axis.

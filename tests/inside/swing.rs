@@ -264,9 +264,33 @@ fn a_parked_figure_hangs_still_and_a_pendulum_without_length_is_said() {
     let parked = checked(&inputs(SWING, &format!("{MOVING}park = [\"heron\"]\n"), TRACKS));
     let found = first(&parked).found.unwrap();
     assert_eq!((found.peak, found.exposed), (Greatest::default(), Greatest::default()));
-    let none = checked(&inputs(&SWING.replace("1600", "399").replace("0.01", "0.01\nlimit = 5"), MOVING, TRACKS));
+    // Hoisted to 399 mm within the photographed span, the pendulum is refused with its frame; only in the run-down, the swing is not known.
+    let loaded = inputs(&SWING.replace("1600", "399"), MOVING, TRACKS).load().unwrap();
+    let refused = Compiled::compile(loaded.stage, loaded.shot).unwrap_err();
+    let flaw = refused[0].flaw();
+    assert_eq!((refused.len(), flaw.code()), (1, "no-length"));
+    assert!(flaw.found.contains("-1.000 mm at frame") && refused[0].place().is_some(), "{flaw:?}");
+    let at_the_end = TRACKS.replace("\"monotone\"\nkeys = [[5, 0], [25, 400]]", "\"natural_cubic\"\nkeys = [[1, 0], [40, 398.9]]");
+    let none = checked(&inputs(&SWING.replace("1600", "404.5").replace("0.01", "0.01\nlimit = 5"), MOVING, &at_the_end));
     assert!(matches!(first(&none).found, Err(Unknown::NoLength(_))) && !none.within_limits());
     assert!(none.notes.iter().any(|n| n.kind.name() == "swing_not_computed"));
+}
+
+/// A camera 2 m before the figure, 50 mm, 100 pixels per mm of film: 2.5 px for each mm sideways.
+#[test]
+fn the_exposed_swing_has_its_size_in_the_picture() {
+    let camera = "[[group]]\nname = \"camera\"\n[[group.axis]]\nname = \"track\"\nunit = \"mm\"\ntravel = [-100, 100]\nmax_velocity = 10\nmax_acceleration = 10\nmax_jerk = 10\n\
+                  motor = \"m\"\ntravel_per_rev = 20\n[[group.joint]]\noffset = [400, 0, 2000]\nslide = [1, 0, 0]\nchannel = \"track\"\n\
+                  [group.lens]\nfocal_length = 50\nfilm_back = [36, 24]\npixels = [3600, 2400]\n[[group]]\nname = \"heron\"\n";
+    let still = "[[track]]\nchannel = \"heron.bridge\"\nkeys = [[1, 300], [14, 420], [40, 380]]\n";
+    let plain = inputs("length = 1600\n", MOVING, still);
+    let seen = plain.clone().with("stage.toml", "[[group]]\nname = \"heron\"\n", camera);
+    let report = checked(&seen);
+    let swing = first(&report);
+    let (px, mm) = (swing.pixels.unwrap(), swing.found.unwrap().exposed.value);
+    // Along the line of sight it moves by less: 400 mm aside at most, a fifth of the depth.
+    assert!((px - 2.5 * mm).abs() < 1e-3 * px, "{px} {mm}");
+    assert_eq!(first(&checked(&plain)).pixels, None);
 }
 
 /// A length of a millimetre under a pass of days: refused by the budget, not computed for minutes.

@@ -18,6 +18,8 @@ pub(crate) struct SwingReport {
     pub limit: Option<f64>,
     /// How far it swings, or why that is not known.
     pub found: Result<Swung, Unknown>,
+    /// What the largest swing during exposures is worth in the picture of a camera, pixels; `None` where no lens sees the figure then.
+    pub pixels: Option<f64>,
 }
 
 /// How far something swings.

@@ -6,6 +6,7 @@
 //! Invariant: work is counted; what is not computed is said, and exceeds its limit. Limits: small angles, a support that does not give way, no air that moves.
 
 pub(crate) mod found;
+mod seen;
 mod support;
 
 use super::keys_around;
@@ -33,12 +34,14 @@ pub(super) fn swings(program: &Program, effort: Effort) -> Vec<SwingReport> {
         let pendulum = Oscillator { length: None, damping: swing.damping };
         let modes = swing.modes.iter().map(|[period, damping]| Oscillator { length: Some(length(*period)), damping: *damping });
         for (i, oscillator) in core::iter::once(pendulum).chain(modes).enumerate() {
+            let swung = Run::over(program, &support, oscillator, effort);
             found.push(SwingReport {
                 group: body.group(),
                 mode: i.checked_sub(1),
                 period: period(oscillator.length.unwrap_or(swing.length)),
                 limit: swing.limit,
-                found: Run::over(program, &support, oscillator, effort),
+                found: swung,
+                pixels: swung.ok().and_then(|s| seen::pixels(program, body, s.exposed)),
             });
         }
     }

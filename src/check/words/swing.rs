@@ -37,9 +37,12 @@ pub(super) fn unknown(pass: &str, body: &str, why: Unknown) -> String {
 pub(crate) fn line(stage: &Stage, s: &SwingReport) -> String {
     let who = who(stage.group_name(s.group), s.mode);
     let Ok(found) = s.found else { return format!("{who} not computed") };
-    let limit = s.limit.map_or(String::new(), |limit| format!(" (limit {})", figure(limit, "mm")));
+    let limit = s.limit.map(|limit| format!("limit {}", figure(limit, "mm")));
+    let seen = s.pixels.map(|pixels| figure(pixels, "px"));
+    let more: Vec<String> = seen.into_iter().chain(limit).collect();
+    let more = if more.is_empty() { String::new() } else { format!(" ({})", more.join(", ")) };
     format!(
-        "{who} {} during exposures{limit}, {} at most; period {}",
+        "{who} {} during exposures{more}, {} at most; period {}",
         figure(found.exposed.value, "mm"),
         figure(found.peak.value, "mm"),
         figure(s.period, "s")

@@ -21,6 +21,8 @@ pub(super) struct SwingJson {
     peak_frame: Option<f64>,
     exposed_mm: Option<f64>,
     exposed_frame: Option<f64>,
+    /// Of the exposed swing; null where no lens sees the figure then.
+    exposed_px: Option<f64>,
     limit_mm: Option<f64>,
     return_home_mm: Option<f64>,
 }
@@ -42,6 +44,7 @@ fn swing(p: &PassReport, s: &SwingReport) -> SwingJson {
         peak_frame: found.and_then(|f| frame(f.peak.at)),
         exposed_mm: found.map(|f| f.exposed.value),
         exposed_frame: found.filter(|f| f.exposed.value > 0.0).and_then(|f| frame(f.exposed.at)),
+        exposed_px: s.pixels,
         limit_mm: s.limit,
         return_home_mm: found.map(|f| f.return_home.value),
     }
