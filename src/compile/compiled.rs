@@ -8,7 +8,7 @@ use std::sync::Arc;
 use super::axis_move::Shown;
 use super::fit::Costs;
 use super::pendulum;
-use super::{AxisMove, Basis, CompileError, Counts, Edge, Move, NoRoom, Runners};
+use super::{AsBefore, AxisMove, Basis, CompileError, Counts, Edge, Move, NoRoom, Runners};
 use crate::bounds::{Budget, Effort, Meter};
 use crate::motion::Peaks;
 use crate::shot::{Pass, Shot, Track};
@@ -72,13 +72,14 @@ impl Compiled {
         }
         let layers = Layers::of(&shot, before.map(|old| (&*old.shot, &*old.layers)))
             .map_err(|(c, e)| vec![CompileError::layer(&stage, &shot, c, e)])?;
+        let known = |id: AxisId, signal: &AxisSignal<'_>| before?.known(id, signal);
         let [work, again] = [(); 2].map(|()| Meter::new(budget, counts.product()));
         let basis = Basis {
             stage: &stage,
             shot: &shot,
             layers: &layers,
             costs: Costs { meter: &work, places: Effort::Places, pieces: Effort::Pieces },
-            before,
+            before: before.map(|_| &known as &AsBefore<'_>),
         };
         let mv = Arc::new(Move::compile(basis, &again)?);
         let errors = pendulum::without_length(basis, &mv);
@@ -94,7 +95,7 @@ impl Compiled {
     }
 
     /// The photographed span of an axis, where its signal is as it was.
-    pub(super) fn known(&self, id: AxisId, signal: &AxisSignal<'_>) -> Option<Shown> {
+    fn known(&self, id: AxisId, signal: &AxisSignal<'_>) -> Option<Shown> {
         let was = AxisSignal::of(&self.stage, &self.shot, &self.layers, id).ok()?;
         signal.is_like(&was).then(|| self.motion(id).shown())
     }

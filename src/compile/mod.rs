@@ -54,15 +54,18 @@ pub(crate) struct Move {
 }
 
 /// What curves are made from, and what making them may cost.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 struct Basis<'a> {
     stage: &'a Stage,
     shot: &'a Shot,
     layers: &'a Layers,
     costs: Costs<'a>,
     /// A shot before this one on an equal stage, with the same frames: what is as it was there is not computed again.
-    before: Option<&'a Compiled>,
+    before: Option<&'a AsBefore<'a>>,
 }
+
+/// The photographed span of an axis where its signal is as it was.
+type AsBefore<'a> = dyn Fn(AxisId, &AxisSignal<'_>) -> Option<Shown> + Sync + 'a;
 
 impl Move {
     /// Compiles every axis.
@@ -174,7 +177,7 @@ impl Basis<'_> {
     fn photographed(&self, id: AxisId) -> Result<Shown, FitError> {
         let (from, to) = self.shot.frames().photographed();
         let signal = AxisSignal::of(self.stage, self.shot, self.layers, id)?;
-        if let Some(known) = self.before.and_then(|old| old.known(id, &signal)) {
+        if let Some(known) = self.before.and_then(|known| known(id, &signal)) {
             return Ok(known);
         }
         self.within_a_layer(&signal, from, to)?;

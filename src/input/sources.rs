@@ -11,7 +11,7 @@ use crate::bounds::{Code, Flaw};
 use crate::stage::check_display_name;
 
 /// One file that was read.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Source {
     name: String,
     path: PathBuf,
@@ -43,7 +43,7 @@ impl Source {
 }
 
 /// All files that were read, in order.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Sources {
     list: Vec<Source>,
     /// Names of the folders that lead to the shot, outermost first.

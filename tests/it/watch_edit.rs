@@ -178,8 +178,8 @@ fn keys_of_a_retimed_group_are_edited_in_its_own_frames_unless_it_holds() {
     let demo = Demo::start(&["--edit"]);
     let good = std::fs::read_to_string(demo.at("shot.toml")).unwrap();
     let retimes = "\n[[retime]]\ngroups = [\"gobo_left\"]\nkeys = [[1, 1], [101, 201]]\n\n[[retime]]\ngroups = [\"gobo_right\"]\nkeys = [[1, 1], [100, 100], [112, 100], [348, 336]]\n";
-    std::fs::write(demo.at("shot.toml"), good.clone() + retimes).unwrap();
     let mut events = demo.watch.events();
+    std::fs::write(demo.at("shot.toml"), good.clone() + retimes).unwrap();
     while !events.next("checked").contains("gobo_left.turn: changed") {}
     let data = demo.data();
     let handles = |name: &str| {

@@ -45,16 +45,18 @@ impl Watched {
         Ok(Watched { watcher: notify::recommended_watcher(heard)?, folders: BTreeSet::new(), names })
     }
 
-    /// Watches the files of a shot, beside those it read before.
-    pub(super) fn follow(&mut self, shot: &Path, sources: &Sources) {
+    /// Watches the files of a shot, beside those it read before; true where some are new.
+    pub(super) fn follow(&mut self, shot: &Path, sources: &Sources) -> bool {
+        let mut some_are_new = false;
         for path in core::iter::once(shot).chain(sources.iter().map(|s| s.path())) {
             let Ok(folder) = folder_of(path).canonicalize() else { continue };
             let Some(name) = path.file_name() else { continue };
-            self.names.lock().unwrap_or_else(PoisonError::into_inner).insert(folder.join(name));
+            some_are_new |= self.names.lock().unwrap_or_else(PoisonError::into_inner).insert(folder.join(name));
             if !self.folders.contains(&folder) && self.watcher.watch(&folder, RecursiveMode::NonRecursive).is_ok() {
                 self.folders.insert(folder);
             }
         }
+        some_are_new
     }
 }
 

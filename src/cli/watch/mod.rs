@@ -23,7 +23,7 @@ use super::{Outcome, prepared, signals, terminal};
 use crate::bounds::{Budget, Code, visible};
 use crate::check::{Report, changes};
 use crate::compile::Compiled;
-use crate::input::{self, Sources};
+use crate::input::{self, Rejection, Sources};
 use crate::page::{self, Pictured, SeenFile};
 use edit::Editor;
 use files::{Wake, Watched};
@@ -62,7 +62,7 @@ pub(super) fn run(args: &WatchArgs) -> Outcome {
     if let Outcome::Wrong = terminal::result(&format!("http://127.0.0.1:{port}/{token}\n"), Outcome::Fine) {
         return Outcome::Wrong;
     }
-    let mut live = Live { shot: args.shot.clone(), budget: args.size.budget(), hub, editor, seen: None, good: None };
+    let mut live = Live { shot: args.shot.clone(), budget: args.size.budget(), hub, editor, built: None, seen: None, good: None };
     let outcome = live.follow(&mut watched, &wakes);
     if let Some(editor) = &live.editor {
         editor.close();
@@ -77,6 +77,8 @@ struct Live {
     hub: Arc<Hub>,
     /// Who takes edits, where they are taken.
     editor: Option<Arc<Editor>>,
+    /// The files of the last state that was compiled, and how many edits were written before.
+    built: Option<(Sources, u64)>,
     /// The last state that was compiled and drawn.
     seen: Option<Seen>,
     /// The last state without a mistake that was checked.
@@ -101,8 +103,7 @@ impl Live {
     /// Builds at every save until somebody ends it.
     fn follow(&mut self, watched: &mut Watched, wakes: &Receiver<Wake>) -> Outcome {
         loop {
-            let sources = self.build();
-            watched.follow(&self.shot, &sources);
+            self.build(watched);
             match wakes.recv() {
                 Ok(Wake::Saved) => {}
                 Ok(Wake::Stop) | Err(_) => return Outcome::Fine,
@@ -136,16 +137,29 @@ impl Live {
         Ok(())
     }
 
-    /// Reads and compiles the shot and shows it, or its mistakes; the files that were read.
-    fn build(&mut self) -> Sources {
+    /// Reads and compiles the shot and shows it, or its mistakes.
+    fn build(&mut self, watched: &mut Watched) {
         let edits = self.editor.as_ref().map_or(0, |e| e.edits());
-        let compiled = input::load(&self.shot).and_then(|loaded| {
-            let stage: Arc<[u8]> = loaded.sources.stage().into();
-            let before = self.seen.as_ref().filter(|seen| seen.stage == stage).map(|seen| &seen.compiled);
-            Ok((prepared::compiled_after(loaded, self.budget, before)?, stage))
-        });
+        let mut loaded = input::load(&self.shot);
+        // What was saved before its file was watched woke nobody: it is read again.
+        if watched.follow(&self.shot, loaded.as_ref().map_or_else(|r| r.sources(), |l| &l.sources)) {
+            loaded = input::load(&self.shot);
+        }
+        let loaded = match loaded {
+            Ok(loaded) => loaded,
+            Err(rejection) => return self.refused(&rejection),
+        };
+        // Editors save in several steps; the same files once more would say that nothing has changed.
+        let built = (loaded.sources.clone(), edits);
+        if self.built.as_ref() == Some(&built) {
+            return;
+        }
+        self.built = Some(built);
+        let stage: Arc<[u8]> = loaded.sources.stage().into();
+        let before = self.seen.as_ref().filter(|seen| seen.stage == stage).map(|seen| &seen.compiled);
+        let compiled = prepared::compiled_after(loaded, self.budget, before);
         match compiled {
-            Ok(((compiled, sources), stage)) => {
+            Ok((compiled, sources)) => {
                 let files = self.editor.as_ref().map(|editor| {
                     let files = edit::seen(&sources);
                     editor.take_up(edits, &compiled, files.clone());
@@ -154,12 +168,14 @@ impl Live {
                 if let Err(why) = self.show(&compiled, stage, files) {
                     self.hub.mistakes(&visible(&why));
                 }
-                sources
             }
-            Err(rejection) => {
-                self.hub.mistakes(&rejection.render(false));
-                rejection.sources().clone()
-            }
+            Err(rejection) => self.refused(&rejection),
         }
+    }
+
+    /// Shows mistakes.
+    fn refused(&mut self, rejection: &Rejection) {
+        self.built = None;
+        self.hub.mistakes(&rejection.render(false));
     }
 }
