@@ -226,7 +226,6 @@ fn joins(curve: &Curve, position: f64) -> Result<Vec<Break>, FitError> {
 fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance, costs: &Costs<'_>) -> Result<Fitted, FitError> {
     costs.spend(costs.places, signal.span_cost(from, to), from)?;
     let knots = signal.knots_around(from, to)?;
-    let each = signal.cost();
     let mut builder = CurveBuilder::starting_at(from, knots.len());
     let (mut breaks, mut coarse) = (Vec::new(), Vec::new());
     let mut start_jet = None;
@@ -234,6 +233,8 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance,
     let branches: Vec<f64> = knots.iter().zip(knots.iter().skip(1)).map(|(a, b)| 0.5 * (a.at + b.at)).collect();
     let intervals = knots.iter().zip(knots.iter().skip(1)).zip(branches.iter().zip(branches.iter().skip(1)));
     for ((a, b), (branch, next)) in intervals {
+        // A search that has become long makes what follows dearer.
+        let each = signal.cost();
         costs.spend(costs.places, 2 * each, a.at)?;
         let from_jet = start_jet.take().unwrap_or_else(|| signal.jet(a.at, *branch));
         let next_jet = signal.jet(b.at, *next);
@@ -255,7 +256,7 @@ fn fitted(signal: &AxisSignal<'_>, from: f64, to: f64, allowed: &impl Allowance,
             start_jet = Some(next_jet);
             continue;
         }
-        let interval = Interval { signal, branch: *branch, allowed, from, to, costs, each };
+        let interval = Interval { signal, branch: *branch, allowed, from, to, costs };
         interval.pieces(&mut builder, &mut coarse, (a.at, from_jet), End { at: b.at, joint: end_jet, own: own_jet })?;
         if b.at == to {
             builder.ends_at(next_jet.p);
@@ -273,8 +274,6 @@ struct Interval<'a, A> {
     from: f64,
     to: f64,
     costs: &'a Costs<'a>,
-    /// What one evaluation of the signal costs.
-    each: usize,
 }
 
 /// The end of a piece.
@@ -316,7 +315,7 @@ impl<A: Allowance> Interval<'_, A> {
                     return Err(self.lost(t));
                 }
             }
-            self.costs.spend(self.costs.places, INNER.len() * self.each, t0)?;
+            self.costs.spend(self.costs.places, INNER.len() * self.signal.cost(), t0)?;
             let inner = INNER.map(|u| self.signal.jet(t0 + u * h, self.branch));
             let [a, b, middle, d, e] = inner;
             let seen = [j0, a, b, middle, d, e, own];

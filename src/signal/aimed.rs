@@ -5,6 +5,8 @@
 //! The camera's own channels are never shifted. The offset is read at the choreography time of the camera's group. A smoothed target is the weighted sum of where it is
 //! at 17 choreography times of its own group, each a jet: shifts of k/16 of the width, weights (9 - |k|)/81, k from -8 to 8, as a triangle of that width.
 
+use core::cell::Cell;
+use core::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::Arc;
 
 use super::channel::ChannelSignal;
@@ -32,10 +34,17 @@ pub(crate) struct Aimed<'a> {
     time: Option<Arc<Retiming>>,
     offset: [Part; 3],
     guess: [f64; 2],
+    /// Joints of the camera that channels other than the two move, at least one.
+    others: usize,
+    /// How often the last search looked at the target.
+    looks: Arc<AtomicUsize>,
 }
 
 /// What the search of two angles costs, in layers: measured on the demo's camera.
 const SEARCH: usize = 60;
+
+/// What one look at the target costs, in layers: a search that finds its way at once takes a dozen, one that tries a grid of starts some hundred.
+const LOOK: usize = 4;
 
 /// Joints on the way to the target that cost as much as one layer: measured on a smoothed aim at a limb.
 const JOINTS: usize = 2;
@@ -89,7 +98,10 @@ impl<'a> Aimed<'a> {
         };
         let guess = aim.channels().map(|c| stage.channel_rest(c));
         let (shifts, time) = (shifts(aim.smooth()), layers.time_of(aim.camera()));
-        Ok(Aimed { aim, camera: camera.chain(), camera_channels: signals(camera)?, target, shifts, time, offset, guess })
+        let is_other = |i: &usize| camera.channels().get(*i).is_some_and(|c| !aim.channels().contains(c));
+        let others = camera.chain().channels().filter(is_other).count().max(1);
+        let looks = Arc::default();
+        Ok(Aimed { aim, camera: camera.chain(), camera_channels: signals(camera)?, target, shifts, time, offset, guess, others, looks })
     }
 
     /// True where both aim alike and everything they hang on is the very same.
@@ -118,7 +130,7 @@ impl<'a> Aimed<'a> {
     /// # Errors
     /// A target that cannot be aimed at.
     pub(crate) fn angles(&self, t: f64, branch: f64) -> Result<[Jet; 2], AimTrouble> {
-        let of = |signals: &[ChannelSignal], i: usize| signals.get(i).map_or(Jet::constant(f64::NAN), |s| s.jet(t, branch));
+        let camera: Vec<Jet> = self.camera_channels.iter().map(|s| s.jet(t, branch)).collect();
         let [x, y, z] = &self.offset;
         let (at, within) = self.time.as_ref().map_or((Jet::time(t), branch), |time| time.time(t, branch));
         let part = |p: &Part| match p {
@@ -148,7 +160,14 @@ impl<'a> Aimed<'a> {
             }
             None => offset + Vector::constant(Vector::from(self.aim.from())),
         };
-        self.aim.solver().solve(self.camera, |i| of(&self.camera_channels, i), target, self.guess)
+        let asked = Cell::new(0_usize);
+        let value = |i: usize| {
+            asked.set(asked.get() + 1);
+            camera.get(i).copied().unwrap_or(Jet::constant(f64::NAN))
+        };
+        let found = self.aim.solver().solve(self.camera, value, target, self.guess);
+        self.looks.store(asked.get() / self.others, Ordering::Relaxed);
+        found
     }
 
     /// What one evaluation costs, in layers: every channel, and a search of the angles.
@@ -158,7 +177,8 @@ impl<'a> Aimed<'a> {
             let layers: usize = t.signals.iter().flatten().map(ChannelSignal::cost).sum();
             layers + t.body.joints_to(t.limb) / JOINTS
         });
-        SEARCH + camera + target + (self.shifts.len() - 1) * target / SHIFTED
+        let search = SEARCH.max(LOOK * self.looks.load(Ordering::Relaxed));
+        search + camera + target + (self.shifts.len() - 1) * target / SHIFTED
     }
 
     /// What a span costs however many of its places are asked: see [`super::AxisSignal::span_cost`].
