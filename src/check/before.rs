@@ -1,7 +1,7 @@
 //! What a check before this one, of a shot on an equal stage, already knows: gaps in passes whose axes all run as they did.
 //!
-//! Invariant: what is taken over is what would be found again. Gaps of a moving pass hang on the curves of the axes that it does not park; those of a held pass, and of the ways, on how
-//! the pass runs too. Limits: where a search was not ended, or much of the budget was used, nothing is taken over, since what others leave decides how far a search may go.
+//! Invariant: what is taken over is what would be found again. Gaps of a moving pass depend on the curves of the axes that it does not park; those of a held pass, and of the ways, also on how
+//! the pass runs too. Limits: where a search was not ended, or more than half of the budget was used, nothing is taken over. A search beside what was taken over may go further than it would alone.
 
 use super::clearance::{Nearest, Proof};
 use super::report::{PassReport, Report};

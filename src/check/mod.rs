@@ -86,19 +86,15 @@ impl Compiled {
         let programs = Program::all(&compiled)?;
         let mut passes: Vec<PassReport> = Vec::with_capacity(programs.len());
         for program in programs {
-            let clearance = match passes.iter().find(|p| same_course(&p.program, &program)) {
+            let known = passes.iter().find(|p| same_course(&p.program, &program));
+            let clearance = match known.or_else(|| before.as_ref()?.same_course(&program)) {
                 Some(known) => known.clearance.clone(),
-                None => match before.as_ref().and_then(|b| b.same_course(&program)) {
-                    Some(known) => known.clearance.clone(),
-                    None => clearance::clearance(&program),
-                },
+                None => clearance::clearance(&program),
             };
-            let way_clearance = match passes.iter().find(|p| p.program.shares_way(&program)) {
+            let known = passes.iter().find(|p| p.program.shares_way(&program));
+            let way_clearance = match known.or_else(|| before.as_ref()?.same_way(&program)) {
                 Some(known) => Arc::clone(&known.way_clearance),
-                None => match before.as_ref().and_then(|b| b.same_way(&program)) {
-                    Some(known) => Arc::clone(&known.way_clearance),
-                    None => Arc::new([Leg::MoveToStart, Leg::ReturnHome].map(|leg| (leg, clearance::on_the_way(&program, leg)))),
-                },
+                None => Arc::new([Leg::MoveToStart, Leg::ReturnHome].map(|leg| (leg, clearance::on_the_way(&program, leg)))),
             };
             let (axes, mut violations) = judged::check(&program);
             let near = gaps::violations(&program, clearance.as_ref(), &violations);

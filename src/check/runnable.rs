@@ -52,7 +52,7 @@ pub(super) fn runnable(program: &Program, fastest: &Fastest, violations: &[Viola
             slow_fails = !trials.stands_taut();
             match found {
                 Ok((pace, hindrance)) => {
-                    shown = four_digits(pace).filter(|rounded| trials.hindrance(*rounded).is_none());
+                    shown = four_digits(pace).filter(|rounded| trials.fails(*rounded).is_none());
                     (Some(pace), hindrance)
                 }
                 Err(hindrance) => (None, Some(hindrance)),
@@ -86,7 +86,7 @@ fn offer(program: &Program, fastest: &Fastest, pace: f64) -> f64 {
     let rounded: f64 = up(pace, places).parse().unwrap_or(pace);
     let holds = match (program.stations(), fastest.seconds_per_frame) {
         (Some(_), _) => true,
-        (None, Some(floor)) => Trials::new(program, floor, None).hindrance(rounded).is_none(),
+        (None, Some(floor)) => Trials::new(program, floor, None).fails(rounded).is_none(),
         (None, None) => false,
     };
     if holds { rounded } else { pace }

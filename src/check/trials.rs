@@ -180,6 +180,11 @@ impl<'a> Trials<'a> {
         found
     }
 
+    /// What limits a pace that is to be printed: swing is looked at in any case.
+    pub(super) fn fails(&self, pace: f64) -> Option<Hindrance> {
+        self.hindrance(pace).or_else(|| self.swing_of(pace))
+    }
+
     /// The border between a pace that fails and one that holds: both ends, and what fails below it.
     fn border(&self, mut below: f64, mut above: f64) -> (f64, f64, Option<Hindrance>) {
         let mut hindrance = self.hindrance(below);

@@ -66,7 +66,7 @@ fn not_looked_at(verdict: &Verdict) -> Vec<String> {
     }
     let mut list = vec!["limits between these instants and on the return home (`movewright check` proves them)".to_owned()];
     if scope.swings {
-        list.push("how far hanging figures swing, and [group.swing] in source/ (`movewright check` computes it)".to_owned());
+        list.push("how far hanging figures swing (`movewright check` computes it)".to_owned());
     }
     list.push("wording of cautions and violations".to_owned());
     if !scope.stated {

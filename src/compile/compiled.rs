@@ -15,6 +15,9 @@ use crate::shot::{Pass, Shot, Track};
 use crate::signal::{AxisSignal, Layers, Retiming, Source};
 use crate::stage::{AxisId, ChannelId, PerAxis, Stage};
 
+/// The work that goes into curves.
+const CURVES: [Effort; 2] = [Effort::Places, Effort::Pieces];
+
 /// A compiled shot. Cheap to clone.
 #[derive(Debug, Clone)]
 pub struct Compiled {
@@ -24,6 +27,8 @@ pub struct Compiled {
     layers: Arc<Layers>,
     budget: Budget,
     work: Arc<Meter>,
+    /// What curves taken over from shots before may have cost, by the kinds of [`CURVES`].
+    carried: [u64; CURVES.len()],
     files: Arc<[String]>,
 }
 
@@ -55,8 +60,8 @@ impl Compiled {
         before: Option<&Compiled>,
     ) -> Result<Compiled, Vec<CompileError>> {
         let (stage, shot) = (stage.into(), shot.into());
-        // What comes near its budget is computed whole, so that it is refused where it would be refused alone.
-        let before = before.filter(|old| old.has_cost_little() && old.shot.frames() == shot.frames());
+        // Near its budget a shot is computed whole: what was taken over might make it too large.
+        let before = before.filter(|old| old.has_spent_at_most(2) && old.shot.frames() == shot.frames());
         if stage.mark() != shot.mark() {
             return Err(vec![CompileError::OtherStage]);
         }
@@ -82,16 +87,28 @@ impl Compiled {
             before: before.map(|_| &known as &AsBefore<'_>),
         };
         let mv = Arc::new(Move::compile(basis, &again)?);
-        let errors = pendulum::without_length(basis, &mv);
-        if !errors.is_empty() {
-            return Err(errors);
+        pendulum::have_lengths(basis, &mv)?;
+        let carried = before.map_or([0; CURVES.len()], Compiled::spent_on_curves);
+        let (layers, work, files) = (Arc::new(layers), Arc::new(work), Arc::from([]));
+        let compiled = Compiled { stage, shot, mv, layers, budget, work, carried, files };
+        if before.is_some() && !compiled.has_spent_at_most(1) {
+            // Perhaps more than is allowed: computed alone, it is known.
+            return Compiled::following(budget, compiled.stage, compiled.shot, None);
         }
-        Ok(Compiled { stage, shot, mv, layers: Arc::new(layers), budget, work: Arc::new(work), files: Arc::new([]) })
+        Ok(compiled)
     }
 
-    /// True where less than half of the budget went into its curves.
-    fn has_cost_little(&self) -> bool {
-        [Effort::Places, Effort::Pieces].into_iter().all(|effort| self.work.used(effort) <= self.work.left(effort))
+    /// What its curves cost, at most: those taken over count whole, though some of them may be gone.
+    fn spent_on_curves(&self) -> [u64; CURVES.len()] {
+        let mut spent = self.carried;
+        CURVES.iter().zip(&mut spent).for_each(|(effort, n)| *n = n.saturating_add(self.work.used(*effort)));
+        spent
+    }
+
+    /// True where no more than so many times of this went into its curves as the budget allows.
+    fn has_spent_at_most(&self, part_of: u64) -> bool {
+        let counts = Counts::of(&self.stage, &self.shot).product();
+        CURVES.iter().zip(self.spent_on_curves()).all(|(effort, n)| n.saturating_mul(part_of) <= self.budget.most(*effort, counts))
     }
 
     /// The photographed span of an axis, where its signal is as it was.
@@ -171,7 +188,9 @@ impl Compiled {
     ) -> Result<Option<Compiled>, Vec<CompileError>> {
         let layers = self.layers.with_track(index, &track).map_err(|(c, e)| vec![CompileError::layer(&self.stage, &self.shot, c, e)])?;
         let shot = self.shot.with_track(index, track);
-        let Some(mv) = self.mv.with_axes_again(self.basis(&shot, &layers), axes, may)? else { return Ok(None) };
+        let basis = self.basis(&shot, &layers);
+        let Some(mv) = self.mv.with_axes_again(basis, axes, may)? else { return Ok(None) };
+        pendulum::have_lengths(basis, &mv)?;
         Ok(Some(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), layers: Arc::new(layers), ..self.clone() }))
     }
 
@@ -188,6 +207,7 @@ impl Compiled {
             return Err(vec![basis.error(*id, error)]);
         }
         let mv = self.mv.with_axes_again(basis, axes, &|_| true)?.map_or_else(|| Arc::clone(&self.mv), Arc::new);
+        pendulum::have_lengths(basis, &mv)?;
         Ok(Compiled { shot: Arc::new(shot), mv, layers: Arc::new(layers), ..self.clone() })
     }
 

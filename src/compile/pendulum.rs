@@ -9,8 +9,11 @@ use crate::mechanism::{Mechanism, OutOfReach};
 use crate::stage::{AxisId, Body, LengthChange};
 use crate::time::FrameTime;
 
-/// Every hanging figure without a length somewhere, at its shortest.
-pub(super) fn without_length(basis: Basis<'_>, mv: &Move) -> Vec<CompileError> {
+/// Checks that every hanging figure has a length throughout.
+///
+/// # Errors
+/// Every one that has none somewhere, at its shortest.
+pub(super) fn have_lengths(basis: Basis<'_>, mv: &Move) -> Result<(), Vec<CompileError>> {
     let short = |body: &Body| {
         let swing = body.swing()?;
         let change = swing.change?;
@@ -18,7 +21,8 @@ pub(super) fn without_length(basis: Basis<'_>, mv: &Move) -> Vec<CompileError> {
         let error = || CompileError::no_length((basis.stage, basis.shot, basis.layers), body.group(), change.channel, (length, at));
         (!(length > 0.0)).then(error)
     };
-    basis.stage.bodies().iter().filter_map(short).collect()
+    let errors: Vec<CompileError> = basis.stage.bodies().iter().filter_map(short).collect();
+    if errors.is_empty() { Ok(()) } else { Err(errors) }
 }
 
 /// The least length, mm, and its frame; `None` where the channel has no value at any frame.

@@ -125,6 +125,10 @@ fn rows(bytes: &[u8]) -> Vec<Row> {
     let mut rows = Vec::new();
     while reader.read_byte_record(&mut record).unwrap_or(false) {
         let cells = cells(bytes, record.position().and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0) + shift);
+        // A line of blank cells is no row.
+        if cells.iter().all(Range::is_empty) {
+            continue;
+        }
         let last = cells.last().map_or(0, |c| c.end);
         let rest = bytes.get(last..).unwrap_or_default();
         let end = last + rest.iter().position(|b| *b == b'\n').map_or(rest.len(), |at| at + 1);
@@ -235,12 +239,17 @@ fn styled(old: &str, new: f64) -> String {
 
 /// The number that a text is, as both kinds of files have it.
 fn number(text: &str) -> Option<f64> {
-    text.replace('_', "").parse().ok().filter(|x: &f64| x.is_finite())
+    let digits = text.replace('_', "");
+    let whole = [("0x", 16), ("0o", 8), ("0b", 2)].into_iter().find_map(|(prefix, base)| {
+        let n = i64::from_str_radix(digits.strip_prefix(prefix)?, base).ok()?;
+        Some(crate::number::whole::real(n))
+    });
+    whole.or_else(|| digits.parse().ok()).filter(|x: &f64| x.is_finite())
 }
 
 /// True for a text of nothing but the signs of a decimal number.
 fn is_plain(text: &str) -> bool {
-    text.len() <= MOST_TEXT && text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.' | b'_' | b'e' | b'E'))
+    text.len() <= MOST_TEXT && text.bytes().all(|b| b.is_ascii_hexdigit() || matches!(b, b'+' | b'-' | b'.' | b'_' | b'x' | b'o'))
 }
 
 /// Bytes of the longest number that is written.
@@ -310,6 +319,26 @@ mod tests {
         assert_eq!(text(&in_key_file(&moved.bytes, place(2, 7), &back).unwrap()), CSV);
         let quoted = in_key_file(CSV.as_bytes(), place(4, 6), &to(3.0, -7.0)).unwrap();
         assert_eq!(text(&quoted), CSV.replace("2.5,,\" 3 \"", "3.0,,\" -7 \""));
+    }
+
+    #[test]
+    fn a_line_of_blank_cells_is_no_neighbour() {
+        let moved = in_key_file(b"frame,a\n1,2\n,\n8,4\n", place(2, 3), &to(5.0, 2.0)).unwrap();
+        assert_eq!((text(&moved), moved.place), ("frame,a\n5,2\n,\n8,4\n".to_owned(), (2, 3)));
+    }
+
+    #[test]
+    fn a_number_in_another_base_stays_where_it_is_the_same_and_comes_back() {
+        let shot = "[[track]]\nkeys = [[0x10, 1], [20, 2]]\n";
+        let raised = in_shot(shot.as_bytes(), place(2, 9), &to(16.0, 3.0)).unwrap();
+        assert_eq!(text(&raised), shot.replace("0x10, 1", "0x10, 3"));
+        let moved = in_shot(shot.as_bytes(), place(2, 9), &to(17.0, 1.0)).unwrap();
+        let back = NewKey { frame: 16.0, value: 1.0, texts: Some(moved.before.clone()) };
+        assert_eq!(text(&in_shot(&moved.bytes, moved_place(&moved), &back).unwrap()), shot);
+    }
+
+    fn moved_place(moved: &Rewritten) -> Place {
+        place(moved.place.0, moved.place.1)
     }
 
     /// There and back again: the text in between.

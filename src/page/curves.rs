@@ -110,7 +110,7 @@ pub(super) fn keys_of(compiled: &Compiled, channels: &[ChannelId]) -> Vec<f64> {
     let shot = compiled.shot();
     let layers = channels.iter().flat_map(|c| compiled.sources_of(*c));
     let tracks = layers.filter(|s| s.kind == SourceKind::Track);
-    let time = channels.first().and_then(|c| compiled.time_of(*c));
+    let time = compiled.time_of_channels(channels);
     let mut frames: Vec<f64> = tracks
         .filter_map(|s| Some((shot.tracks().get(s.index)?, s.delay)))
         .flat_map(|(track, delay)| track.keys().iter().map(move |k| k.frame + delay))

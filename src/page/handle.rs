@@ -10,7 +10,7 @@ use serde::Serialize;
 use crate::compile::Compiled;
 use crate::shot::Track;
 use crate::signal::{Retiming, Source, SourceKind};
-use crate::stage::ChannelId;
+use crate::stage::{ChannelId, Stage};
 
 /// A file that keys are written in, as it was read.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -57,8 +57,7 @@ impl Keys {
     pub(crate) fn of(compiled: &Compiled, files: Vec<SeenFile>) -> Option<Keys> {
         let all = Handles::new(compiled, files)?;
         let stage = compiled.stage();
-        let channels: BTreeSet<ChannelId> = stage.each_axis().flat_map(|(id, _)| stage.channels_of(id)).collect();
-        let handles = channels.iter().map(|c| (stage.channel_name(*c).to_owned(), all.of(compiled, &[*c]))).collect();
+        let handles = driving(stage).iter().map(|c| (stage.channel_name(*c).to_owned(), all.of(compiled, &[*c]))).collect();
         Some(Keys { files: all.files, handles })
     }
 }
@@ -75,9 +74,8 @@ impl Handles {
     /// For a shot that was read from `files`: the shot file, the stage file and the others. `None` where it has too many keys.
     pub(super) fn new(compiled: &Compiled, files: Vec<SeenFile>) -> Option<Handles> {
         let tracks = compiled.shot().tracks();
-        let stage = compiled.stage();
-        let layers = stage.each_axis().flat_map(|(id, _)| stage.channels_of(id)).collect::<BTreeSet<_>>();
-        let sources = layers.iter().flat_map(|c| compiled.sources_of(*c)).filter(|s| s.kind == SourceKind::Track);
+        let channels = driving(compiled.stage());
+        let sources = channels.iter().flat_map(|c| compiled.sources_of(*c)).filter(|s| s.kind == SourceKind::Track);
         let keys: usize = sources.filter_map(|s| tracks.get(s.index)).map(|t| t.keys().len()).sum();
         if keys > MOST_HANDLES {
             return None;
@@ -132,8 +130,13 @@ impl Handles {
             return Some(format!("a key of a routine: change it in {}", file.map_or("its file", |f| f.name.as_str())));
         }
         let holds = time.is_some_and(|t| !t.is_one_to_one());
-        holds.then(|| "a retime holds this group, so that several frames of film show one frame of its keys".to_owned())
+        holds.then(|| "a retime holds this group: several film frames show the same frame of its keys".to_owned())
     }
+}
+
+/// Every channel that drives an axis.
+fn driving(stage: &Stage) -> BTreeSet<ChannelId> {
+    stage.axis_ids().flat_map(|id| stage.channels_of(id)).collect()
 }
 
 /// The first and last whole frame between neighbours.

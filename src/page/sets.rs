@@ -33,7 +33,7 @@ impl<'a> Sets<'a> {
 /// What is as it was in a shot before this one, on an equal stage.
 pub(super) struct Same {
     axes: PerAxis<bool>,
-    /// Whether the sets of places are of the same passes.
+    /// Whether the sets of places are of the same passes and frames.
     sets: bool,
 }
 
@@ -42,7 +42,9 @@ impl Same {
     pub(super) fn between(old: &Compiled, new: &Compiled) -> Same {
         let ([was, is], stage) = ([old, new].map(|c| Sets::of(c).shown), new.stage());
         let alike = |(a, b): (&&Pass, &&Pass)| a.parks_like(stage, b) && instants(a) == instants(b);
-        Same { axes: new.unchanged_since(old), sets: was.len() == is.len() && was.iter().zip(&is).all(alike) }
+        // What no axis moves stands still, but in other frames all the same.
+        let frames = old.shot().frames() == new.shot().frames();
+        Same { axes: new.unchanged_since(old), sets: frames && was.len() == is.len() && was.iter().zip(&is).all(alike) }
     }
 
     /// True where a body stands, at every frame of every set, where it stood.

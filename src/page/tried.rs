@@ -12,6 +12,7 @@ use super::page_error::PageError;
 use crate::check::one_axis::{OneAxis, one_axis};
 use crate::check::{Limit, Peak};
 use crate::compile::Compiled;
+use crate::number::directed::{self, Places};
 use crate::number::figures::distinct;
 use crate::output::channels;
 use crate::program::Program;
@@ -72,10 +73,11 @@ fn limits(stage: &Stage, id: AxisId, one: &OneAxis) -> Vec<PeakData> {
     let units = [format!("{unit}/s"), format!("{unit}/s2"), format!("{unit}/s3"), "steps/s".to_owned()];
     let rates = one.report.photographed.rates().into_iter().zip(&units);
     let peak = |((limit, peak), unit): ((Limit, &Peak), &String)| {
-        let (used, (value, allowed)) = (peak.utilisation()?.thousandths(), distinct(peak.value, peak.limit?, ""));
+        let (used, (value, allowed)) = (peak.utilisation()?, distinct(peak.value, peak.limit?, ""));
         let (value, allowed) = (value.trim_end(), allowed.trim_end());
-        let text = format!("{} {value} of {allowed} {unit}, {}.{} % of limit", limit.name().replace('_', " "), used / 10, used % 10);
-        Some(PeakData { text, used })
+        let share = directed::up(100.0 * used.share(), Places::Decimals(1));
+        let text = format!("{} {value} of {allowed} {unit}, {share} % of limit", limit.name().replace('_', " "));
+        Some(PeakData { text, used: used.thousandths() })
     };
     rates.filter_map(peak).collect()
 }

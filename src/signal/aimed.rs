@@ -111,10 +111,7 @@ impl<'a> Aimed<'a> {
             (Some(a), Some(b)) => a.is_like(b),
             (a, b) => a.is_none() && b.is_none(),
         };
-        let time = match (&self.time, &other.time) {
-            (Some(a), Some(b)) => Arc::ptr_eq(a, b),
-            (a, b) => a.is_none() && b.is_none(),
-        };
+        let time = self.time.as_ref().map(Arc::as_ptr) == other.time.as_ref().map(Arc::as_ptr);
         let (mine, theirs) = (self.signals(), other.signals());
         time && self.aim.is_like(other.aim) && mine.len() == theirs.len() && mine.into_iter().zip(theirs).all(like)
     }

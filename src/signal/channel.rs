@@ -43,10 +43,7 @@ impl ChannelSignal {
     /// True where both are sums of the very same layers at the very same time.
     #[must_use]
     pub(super) fn is_like(&self, other: &ChannelSignal) -> bool {
-        let time = match (&self.time, &other.time) {
-            (Some(a), Some(b)) => Arc::ptr_eq(a, b),
-            (a, b) => a.is_none() && b.is_none(),
-        };
+        let time = self.time.as_ref().map(Arc::as_ptr) == other.time.as_ref().map(Arc::as_ptr);
         let terms = self.terms.len() == other.terms.len() && self.terms.iter().zip(other.terms.iter()).all(|(a, b)| a.is_like(b));
         time && terms && self.rest == other.rest
     }

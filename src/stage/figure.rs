@@ -260,7 +260,7 @@ fn unknown_place(field: &str, name: &str, joints: &[(String, usize)], specs: &[L
 
 /// Pairs of solids with more than [`NEIGHBOURS`] joints between them.
 fn own_pairs(solids: &[Solid], chain: &Chain, limbs: &[Limb]) -> Vec<(usize, usize)> {
-    // Many things hang on few places: each two places are looked at once.
+    // Many solids share few places, so each pair of places is compared once.
     let mut places: Vec<Place> = Vec::new();
     let mut number = |end: Hold| {
         places.iter().position(|p| *p == end.place).unwrap_or_else(|| {

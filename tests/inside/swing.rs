@@ -2,7 +2,7 @@
 
 use movewright::bounds::Effort;
 use movewright::check::swing::found::{SwingReport, Unknown};
-use movewright::check::{Limit, Report};
+use movewright::check::{Cause, Limit, Report};
 use movewright::compile::Compiled;
 use movewright::motion::pendulum::collocation::{Driven, POINTS, Stepped, is_resolved, step};
 use movewright::motion::pendulum::free::Free;
@@ -245,6 +245,28 @@ fn a_swing_beyond_its_limit_is_found_and_the_same_at_the_limit_is_not() {
     assert!((frame.0 - n).abs() <= 0.25 + 1e-9, "{frame:?}");
     let pace = over.passes[0].runnable.seconds_per_frame.unwrap();
     assert!(pace > 2.0, "{pace}: the pass's own pace swings too far");
+    // The pace as it is printed was tried with its swing too.
+    let paces = [pace, over.passes[0].runnable.shown.unwrap()];
+    for pace in paces {
+        let slower = of(swing.value * 0.999_999).with("shot.toml", "seconds_per_frame = 2\n", &format!("seconds_per_frame = {pace}\n"));
+        assert!(checked(&slower).passes[0].violations.iter().all(|v| v.limit != Limit::Swing), "{pace}");
+    }
+}
+
+/// A further mode that swings too far, the same at the limit, and the shortest period that a mode may have.
+#[test]
+fn a_further_mode_keeps_the_limit_too() {
+    let of = |limit: f64| inputs(&format!("{SWING}limit = {limit}\nmodes = [{{ period_s = 4 }}]\n"), MOVING, TRACKS);
+    let swings = |report: &Report| -> Vec<Cause> {
+        report.passes[0].violations.iter().filter(|v| v.limit == Limit::Swing).map(|v| v.cause).collect()
+    };
+    let generous = checked(&of(1e6));
+    let [pendulum, mode] = [0, 1].map(|i| generous.passes[0].swings[i].found.unwrap().exposed.value);
+    assert!(mode > pendulum, "{mode} {pendulum}");
+    assert_eq!(swings(&checked(&of(mode))), []);
+    assert_eq!(swings(&checked(&of(mode * 0.999_999))), [Cause::Swing(Some(0))]);
+    let quick = checked(&inputs(&format!("{SWING}modes = [{{ period_s = 0.05 }}]\n"), MOVING, TRACKS));
+    assert!(quick.passes[0].swings[1].found.is_ok(), "{:?}", quick.passes[0].swings[1].found);
 }
 
 #[test]

@@ -35,9 +35,12 @@ fn work(state: &State) -> [u64; 2] {
 
 /// The edit as a page follows it is what it is alone; the work of both.
 fn followed(folder: &str, file: &str, from: &str, to: &str) -> [[u64; 2]; 2] {
-    let old = Inputs::of(folder);
+    follows(&Inputs::of(folder), file, from, to)
+}
+
+fn follows(old: &Inputs, file: &str, from: &str, to: &str) -> [[u64; 2]; 2] {
     let new = old.clone().with(file, from, to);
-    let before = state(&old, None);
+    let before = state(old, None);
     let (alone, after) = (state(&new, None), state(&new, Some(&before)));
     for id in alone.compiled.stage().axis_ids() {
         let name = alone.compiled.stage().axis_name(id);
@@ -93,4 +96,24 @@ fn every_kind_of_edit_shows_what_it_shows_alone() {
     ] {
         followed("costs", file, from, to);
     }
+}
+
+/// A camera and a figure that nothing moves are seen in every frame, also in those that an edit adds.
+#[test]
+fn what_stands_still_is_seen_in_new_frames_too() {
+    let axis = |name: &str| {
+        format!(
+            "[[group.axis]]\nname = \"{name}\"\nunit = \"mm\"\ntravel = [-10, 500]\nmax_velocity = 20\nmax_acceleration = 20\nmax_jerk = 50\nmotor = \"m\"\ntravel_per_rev = 5\n"
+        )
+    };
+    let stage = format!(
+        "format = 1\nname = \"Marsh\"\n[motor.m]\nfull_steps_per_rev = 200\n[[group]]\nname = \"camera\"\n{}[[group.joint]]\noffset = [0, 0, 0]\n\
+         [group.lens]\nfocal_length = 24\nfilm_back = [24.9, 18.7]\npixels = [4096, 3076]\n[[group]]\nname = \"heron\"\n{}[[group.joint]]\noffset = [0, 0, -2000]\n\
+         [[group.envelope]]\nfrom = [0, 0, -20]\nto = [0, 0, 20]\nradius = 15\n",
+        axis("iris"),
+        axis("bell")
+    );
+    let shot = "format = 1\nname = \"Still\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 12]\n[[pass]]\nname = \"picture\"\nexposure = \"moving\"\n\
+                seconds_per_frame = 10\nshutter = 180\n[[track]]\nchannel = \"heron.bell\"\nkeys = [[1, 0], [12, 5]]\n";
+    follows(&Inputs::new(stage, shot.to_owned()), "shot.toml", "frames = [1, 12]", "frames = [1, 20]");
 }

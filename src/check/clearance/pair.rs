@@ -287,7 +287,7 @@ fn apart(body: &Body, mine: &Placed) -> ((f64, f64), u64) {
     (worst, compared + boxes / BOXES)
 }
 
-/// Pairs whose nearest parts are named: those that are nearest beyond what is required.
+/// Pairs whose nearest parts are named: those furthest below their required clearance.
 const NAMED: usize = 32;
 
 /// Pairs of parts up to which the nearest are looked for.

@@ -161,6 +161,11 @@ impl<'a> Run<'a> {
         self.program.compiled().work().spend(self.effort, spent).map_err(|Excess { .. }| Unknown::Budget)
     }
 
+    /// True for a length that a pendulum may have; that of a mode comes from its period, which has bounds of its own.
+    fn is_long_enough(&self, length: f64) -> bool {
+        self.oscillator.length.is_some() || length >= SWING_LENGTH.least
+    }
+
     fn stretch(&mut self, stretch: &Stretch<'_>) -> Result<(), Unknown> {
         let lasts = stretch.end - stretch.start;
         self.spend(8)?;
@@ -168,7 +173,7 @@ impl<'a> Run<'a> {
             return Ok(());
         }
         if let (Some(length), Some(acceleration)) = (self.oscillator.length.or(stretch.constant_length()), stretch.acceleration()) {
-            if !(length >= SWING_LENGTH.least) {
+            if !self.is_long_enough(length) {
                 return Err(Unknown::NoLength(stretch.start));
             }
             if (GRAVITY / length).sqrt() * lasts > STEP {
@@ -192,7 +197,7 @@ impl<'a> Run<'a> {
                 driven.length = [length, 0.0, 0.0];
             }
             let [length, ..] = driven.length;
-            if length >= SWING_LENGTH.least { Ok(driven) } else { Err(Unknown::NoLength(at)) }
+            if run.is_long_enough(length) { Ok(driven) } else { Err(Unknown::NoLength(at)) }
         };
         let mut t = 0.0;
         let mut first = driven(self, 0.0)?;

@@ -82,13 +82,14 @@ impl<'a> Support<'a> {
 
     /// A stretch, or its halves where the length asks for it.
     fn see_all(&self, start: f64, end: f64, parts: Vec<Quintic>, see: &mut dyn FnMut(&Stretch<'_>) -> bool, depth: u32) -> bool {
-        if let (None, true) = (self.length(&parts, end - start), depth < DEEPEST) {
+        let length = self.length(&parts, end - start);
+        if length.is_none() && depth < DEEPEST {
             let half = |from: f64| parts.iter().map(|q| q.part(from, from + 0.5)).collect();
             let middle = 0.5 * (start + end);
             return self.see_all(start, middle, half(0.0), see, depth + 1) && self.see_all(middle, end, half(0.5), see, depth + 1);
         }
         // Deeper than that a mechanism has no place at all: a length that is no number is refused where it is used.
-        let length = self.length(&parts, end - start).unwrap_or(Quintic::hold(f64::NAN));
+        let length = length.unwrap_or(Quintic::hold(f64::NAN));
         see(&Stretch { support: self, start, end, parts, length })
     }
 

@@ -142,7 +142,7 @@ impl Live {
         let edits = self.editor.as_ref().map_or(0, |e| e.edits());
         let mut loaded = input::load(&self.shot);
         // What was saved before its file was watched woke nobody: it is read again.
-        if watched.follow(&self.shot, loaded.as_ref().map_or_else(|r| r.sources(), |l| &l.sources)) {
+        while watched.follow(&self.shot, loaded.as_ref().map_or_else(|r| r.sources(), |l| &l.sources)) {
             loaded = input::load(&self.shot);
         }
         let loaded = match loaded {

@@ -3,6 +3,16 @@
 use super::{Default, Entry, Holds, Rule, Section};
 use crate::bounds::{LENGTH_PER_UNIT, SPAN, SWING_DAMPING, SWING_LENGTH, SWING_PERIOD};
 
+/// Of the pendulum, and of every further mode.
+const DAMPING: Entry = Entry {
+    name: "damping",
+    holds: Holds::Number(SWING_DAMPING),
+    unit: "",
+    default: Default::Value("0.01"),
+    meaning: "share of critical damping",
+    example: "0.02",
+};
+
 /// The swing of a figure.
 pub(crate) static SWING: Section = Section {
     header: "[group.swing]",
@@ -41,14 +51,7 @@ pub(crate) static SWING: Section = Section {
             meaning: "added to the length for each unit of that channel above its value at home; the length must stay above 0",
             example: "-1",
         },
-        Entry {
-            name: "damping",
-            holds: Holds::Number(SWING_DAMPING),
-            unit: "",
-            default: Default::Value("0.01"),
-            meaning: "share of critical damping",
-            example: "0.02",
-        },
+        DAMPING,
         Entry {
             name: "limit",
             holds: Holds::Number(SPAN),
@@ -83,14 +86,7 @@ pub(crate) static MODE: Section = Section {
             meaning: "time of one swing to and fro",
             example: "1.34",
         },
-        Entry {
-            name: "damping",
-            holds: Holds::Number(SWING_DAMPING),
-            unit: "",
-            default: Default::Value("0.01"),
-            meaning: "share of critical damping",
-            example: "0.02",
-        },
+        DAMPING,
     ],
     rules: &[],
     example: "",
