@@ -90,6 +90,7 @@ table! {
             "nearer to a dead centre a wire moves the limb by chance (common practice, no source)";
         ROW_RATE = Bound::above("rows/s", 0.0, 1e6), "rows for each second of stage time", "a row for each microsecond";
         TOLERANCE = Bound::from("steps or px", 0.0, 1e9), "tolerances of a comparison", "more than any axis is off";
+        REACTION = Bound::from("s", 0.0, 10.0), "time from a fault to the start of the stop", "a person who is looking away takes no longer (common practice, no source)";
         SWING_LENGTH = Bound::from("mm", 1.0, 1e6), "lengths of pendulums", "a millimetre to a kilometre";
         LENGTH_PER_UNIT = Bound::from("mm per unit", -1e6, 1e6), "change of a pendulum's length for each unit of a channel", "far beyond any hoist";
         SWING_DAMPING = Bound::from("", 0.0, 0.2), "damping of a swing, as a share of critical", "what hangs in air has less (common practice, no source)";

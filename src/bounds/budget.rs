@@ -24,12 +24,25 @@ pub(crate) enum Effort {
     Swings,
     /// The same while paces are tried.
     TrialSwings,
+    /// Parts of curves looked at for room to stop.
+    Stops,
+    /// The same while paces are tried.
+    TrialStops,
 }
 
 impl Effort {
     /// Every kind.
-    pub(crate) const ALL: [Effort; 7] =
-        [Effort::Places, Effort::Pieces, Effort::Trials, Effort::Boxes, Effort::TrialBoxes, Effort::Swings, Effort::TrialSwings];
+    pub(crate) const ALL: [Effort; 9] = [
+        Effort::Places,
+        Effort::Pieces,
+        Effort::Trials,
+        Effort::Boxes,
+        Effort::TrialBoxes,
+        Effort::Swings,
+        Effort::TrialSwings,
+        Effort::Stops,
+        Effort::TrialStops,
+    ];
 
     /// What every shot may cost, and what it may cost more for each axis, frame and pass.
     const fn usual(self) -> (u64, u64) {
@@ -41,6 +54,8 @@ impl Effort {
             Effort::TrialBoxes => (800_000, 0),
             Effort::Swings => (6_000_000, 4),
             Effort::TrialSwings => (6_000_000, 0),
+            Effort::Stops => (2_000_000, 16),
+            Effort::TrialStops => (2_000_000, 0),
         }
     }
 
@@ -52,10 +67,11 @@ impl Effort {
             Effort::Pieces => "pieces of curves",
             Effort::Boxes | Effort::TrialBoxes => "capsules compared over a stretch of time",
             Effort::Swings | Effort::TrialSwings => "places along swings",
+            Effort::Stops | Effort::TrialStops => "parts of curves looked at for room to stop",
         }
     }
 
-    fn slot<T>(self, [places, pieces, trials, boxes, trial_boxes, swings, trial_swings]: &[T; 7]) -> &T {
+    fn slot<T>(self, [places, pieces, trials, boxes, trial_boxes, swings, trial_swings, stops, trial_stops]: &[T; 9]) -> &T {
         match self {
             Effort::Places => places,
             Effort::Pieces => pieces,
@@ -64,6 +80,8 @@ impl Effort {
             Effort::TrialBoxes => trial_boxes,
             Effort::Swings => swings,
             Effort::TrialSwings => trial_swings,
+            Effort::Stops => stops,
+            Effort::TrialStops => trial_stops,
         }
     }
 }
@@ -146,15 +164,15 @@ pub(crate) struct Excess {
 /// What a job has cost so far, beside what it may.
 #[derive(Debug)]
 pub(crate) struct Meter {
-    most: [u64; 7],
-    used: [AtomicU64; 7],
+    most: [u64; 9],
+    used: [AtomicU64; 9],
 }
 
 impl Meter {
     /// Nothing used, of the budget of a shot of so many axes x frames x passes.
     #[must_use]
     pub(crate) fn new(budget: Budget, counts: u64) -> Meter {
-        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 7] }
+        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 9] }
     }
 
     /// Takes `n` of a kind of work that is still to be done. Where that is more than is left, nothing is left.

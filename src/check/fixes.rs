@@ -10,7 +10,7 @@ use super::clearance::{self, Nearest};
 use super::judged::Tally;
 use super::runnable::Runnable;
 use super::violation::{Between, Cause, Fix, Limit, Part, Subject, Violation};
-use super::{later, moving, reach, slack};
+use super::{later, moving, reach, slack, stopping};
 use crate::compile::{Compiled, Edge};
 use crate::motion::Peaks;
 use crate::number::directed::{self, Places};
@@ -61,6 +61,11 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
         }
         // Jerk without bound has no pace; slack, swing and reach are not what these trials mend.
         if matches!(v.cause, Cause::Step | Cause::Slack | Cause::Swing(_) | Cause::OutOfReach(_)) || v.limit == Limit::Register {
+            continue;
+        }
+        // More room may be had by other keys as well, but these trials judge no stop.
+        if matches!(v.cause, Cause::Stopping(_)) {
+            v.fixes.extend(runnable.offer.map(Fix::Pace));
             continue;
         }
         let out_of_travel = v.limit == Limit::Position && v.part == Part::Photographed;
@@ -198,15 +203,28 @@ impl<'a> Trial<'a> {
         })
     }
 
+    /// True where the axes that follow have room to stop in this pass, and in the others where they had it before.
+    fn has_room(&self, again: &Program) -> bool {
+        let follows = |id: AxisId| self.follows[id];
+        let kept = |i: usize| {
+            let at = |compiled: &Compiled| Program::one(compiled, i).ok().flatten();
+            let has = |program: Option<Program>| program.is_some_and(|p| stopping::have_room(&p, &follows));
+            has(at(again.compiled())) || !has(at(self.program.compiled()))
+        };
+        let mut others = (0..again.compiled().shot().passes().len()).filter(|i| *i != again.index());
+        stopping::have_room(again, &follows) && others.all(kept)
+    }
+
     /// True where the track in another form holds in every way, and nothing that follows it exceeds anything any more: what a person hopes for.
     fn mends_all(&self, track: Track) -> bool {
         let none = |again: &Program| self.follow.iter().all(|id| moving::axis(again, *id).1.is_empty());
-        self.with(track).is_some_and(|again| none(&again) && self.keeps_clear(&again) && self.spares_other_passes(&again))
+        self.with(track)
+            .is_some_and(|again| none(&again) && self.keeps_clear(&again) && self.spares_other_passes(&again) && self.has_room(&again))
     }
 
     /// True where the track in another form holds in every way.
     fn mends(&self, track: Track) -> bool {
-        self.with(track).is_some_and(|again| self.keeps_clear(&again) && self.spares_other_passes(&again))
+        self.with(track).is_some_and(|again| self.keeps_clear(&again) && self.spares_other_passes(&again) && self.has_room(&again))
     }
 }
 

@@ -9,7 +9,7 @@ use core::cell::OnceCell;
 use super::clearance::{self, Against, Nearest};
 use super::judged::Tally;
 use super::violation::{Fix, Violation};
-use super::{reach, slack};
+use super::{reach, slack, stopping};
 use crate::compile::Compiled;
 use crate::number::whole;
 use crate::program::Program;
@@ -156,7 +156,9 @@ impl<'a> Later<'a> {
         let no_worse = || Tally::of(&new).is_within(old);
         let reached =
             || new.stations().is_some() || !(reach::violations(&new).iter().any(ours) || slack::violations(&new).iter().any(ours));
-        apart() && no_worse() && reached()
+        let has_room = |p: &Program| stopping::have_room(p, &|id| self.follows[id]);
+        let had_room = || Program::one(self.program.compiled(), index).ok().flatten().is_some_and(|p| has_room(&p));
+        apart() && no_worse() && reached() && (has_room(&new) || !had_room())
     }
 }
 

@@ -39,6 +39,7 @@ mod sections;
 mod sharp_plates;
 mod shift;
 mod slack;
+pub(crate) mod stopping;
 pub(crate) mod swing;
 mod trials;
 pub(crate) mod usage;
@@ -104,12 +105,18 @@ impl Compiled {
                 None => swing::swings(&program, Effort::Swings),
             };
             violations.extend(swing::violations(&program, &swings));
+            let (stops, coasts) = match passes.iter().find(|p| same_seconds(&p.program, &program)) {
+                Some(known) => (known.stops.clone(), known.coasts.clone()),
+                None => (stopping::stops(&program, Effort::Stops), stopping::coasts(&program, Effort::Stops)),
+            };
+            let short = stopping::violations(&program, &stops, &violations);
+            violations.extend(short);
             let fastest = fastest::fastest(&program);
             let runnable = runnable::runnable(&program, &fastest, &violations);
             // What brings things apart in a pass does so in every pass of the same course.
             let known = passes.iter().find(|p| same_course(&p.program, &program)).map_or(&[][..], |p| &p.violations);
             fixes::propose(&program, &runnable, &mut violations, known);
-            passes.push(PassReport { program, fastest, runnable, axes, violations, swings, clearance, way_clearance });
+            passes.push(PassReport { program, fastest, runnable, axes, violations, swings, stops, coasts, clearance, way_clearance });
         }
         let registration = register::register(&passes.iter().map(|p| p.program.as_ref()).collect::<Vec<_>>());
         for pair in &registration.pairs {
@@ -124,6 +131,9 @@ impl Compiled {
         notes.extend(at_zero::notes(self));
         notes.extend(passes.iter().flat_map(gaps::notes));
         notes.extend(passes.iter().flat_map(|p| swing::notes(&p.program, &p.swings)));
+        notes.extend(passes.iter().flat_map(|p| stopping::notes(&p.program, &p.stops)));
+        notes.extend(stopping::power::notes(self.stage()));
+        notes.extend(passes.iter().flat_map(|p| stopping::power::too_far(&p.program, &p.coasts)));
         notes.extend(sharp_plates::notes(self));
         notes.extend(gaps::not_proven(&passes));
         notes.extend(pixels::notes(&pixels, pixels::stride(&compiled)));

@@ -75,6 +75,22 @@ pub(crate) enum NoteKind {
     },
     /// Some gap is neither proven nor disproven: the search for it has used up its budget of work, or nothing bounds it.
     GapsNotProven,
+    /// Nothing is said of what holds a load that hangs without power.
+    BrakeNotStated,
+    /// A load that hangs drops without power.
+    Drops,
+    /// Without power an axis coasts beyond the end of its travel.
+    CoastsTooFar {
+        /// Name of the pass.
+        pass: String,
+        /// What there is to the end, in the axis's unit.
+        room: f64,
+    },
+    /// Whether an axis has room to stop is not known: the budget of work is used up.
+    StoppingUnknown {
+        /// Name of the pass.
+        pass: String,
+    },
     /// The swing of a figure is not known.
     SwingUnknown {
         /// Name of the pass.
@@ -191,6 +207,10 @@ impl NoteKind {
             NoteKind::RopeStretch { .. } => "rope_stretch",
             NoteKind::NearSingular { .. } => "near_singular",
             NoteKind::SharpPlate { .. } => "sharp_plate",
+            NoteKind::BrakeNotStated => "brake_not_stated",
+            NoteKind::Drops => "drops",
+            NoteKind::CoastsTooFar { .. } => "coasts_too_far",
+            NoteKind::StoppingUnknown { .. } => "stopping_not_computed",
             NoteKind::SwingUnknown { .. } => "swing_not_computed",
             NoteKind::GapsNotProven => "gaps_not_proven",
             NoteKind::PixelsSampled { .. } => "pixels_sampled",

@@ -10,12 +10,13 @@ use super::notes::Note;
 use super::pixels::PixelReport;
 use super::register::Registration;
 use super::runnable::Runnable;
+use super::stopping::found::Stopping;
 use super::swing::found::SwingReport;
 use super::verdict::AxisReport;
 use super::violation::Violation;
 use crate::compile::Compiled;
 use crate::program::{Leg, Program};
-use crate::stage::PerAxis;
+use crate::stage::{AxisId, PerAxis};
 use crate::time::FrameTime;
 
 /// One pass.
@@ -34,6 +35,10 @@ pub struct PassReport {
     pub violations: Vec<Violation>,
     /// How far hanging figures swing.
     pub(crate) swings: Vec<SwingReport>,
+    /// Room to stop of every axis that the pass moves; `None` where it was not looked at.
+    pub(crate) stops: Vec<(AxisId, Option<Stopping>)>,
+    /// The same without power, of axes that coast.
+    pub(crate) coasts: Vec<(AxisId, Option<Stopping>)>,
     /// Gaps of carriages and envelopes from run-up to run-down; `None` where nothing could meet.
     pub(crate) clearance: Option<ClearanceReport>,
     /// Gaps on the move to start, and on the return home.

@@ -2,7 +2,7 @@
 //!
 //! What: see `runnable`. The curves are kept; only lengths of run-up and run-down follow from the pace, chosen as the compiler chooses them. What no pace changes at
 //! given lengths - reach, clearance, the move to start and the return home - is judged once for each.
-//! Invariant: the answer was itself tried and holds, and 0.999 of it fails. Limits: how far figures swing is looked at at the answer; at the other paces only where it fails there.
+//! Invariant: the answer was itself tried and holds, and 0.999 of it fails. Limits: how far figures swing and whether axes have room to stop is looked at at the answer; at the other paces only where it fails there.
 
 use core::cell::{Cell, OnceCell, RefCell};
 use std::collections::BTreeMap;
@@ -10,7 +10,7 @@ use std::rc::Rc;
 
 use super::limits;
 use super::violation::{Limit, Part, Subject, Violation};
-use super::{clearance, reach, sections, slack, swing};
+use super::{clearance, reach, sections, slack, stopping, swing};
 use crate::bounds::{Effort, PACE};
 use crate::compile::{Edge, Known, Runners, Runs, ends, fastest_pace};
 use crate::motion::curve::Piece;
@@ -85,8 +85,8 @@ pub(super) struct Trials<'a> {
     slack_to: Cell<Option<(f64, AxisId)>>,
     /// True where gravity alone keeps every wire taut throughout the photographed span.
     stands_taut: OnceCell<bool>,
-    /// True where swing is looked at wherever a pace is tried: it costs as much as all else.
-    swing_counts: Cell<bool>,
+    /// True where swing and room to stop are looked at wherever a pace is tried: they cost as much as all else.
+    loads_count: Cell<bool>,
 }
 
 /// From one pace tried to the next.
@@ -126,7 +126,7 @@ impl<'a> Trials<'a> {
             taut_from: Cell::new(f64::INFINITY),
             slack_to: Cell::new(None),
             stands_taut: OnceCell::new(),
-            swing_counts: Cell::new(false),
+            loads_count: Cell::new(false),
         }
     }
 
@@ -148,7 +148,7 @@ impl<'a> Trials<'a> {
                     // Nothing faster is within the photographed span's limits, or allowed at all.
                     None => {
                         let given = self.rounded(pace);
-                        let Some(found) = self.swing_of(given) else {
+                        let Some(found) = self.loads_at(given) else {
                             return Ok((given, self.limited_by.map(|(axis, limit)| photographed(axis, limit))));
                         };
                         (pace, failing) = (given * FINE, Some((given, found)));
@@ -161,7 +161,7 @@ impl<'a> Trials<'a> {
             let given = if self.hindrance(0.999 * given).is_some() { given } else { below / 0.999 };
             match self.hindrance(given).map(|h| (given, h)).or_else(|| self.first_failing(given)) {
                 Some(found) => (pace, failing) = (found.0 * FINE, Some(found)),
-                None => match self.swing_of(given) {
+                None => match self.loads_at(given) {
                     Some(found) => (pace, failing) = (given * FINE, Some((given, found))),
                     None => return Ok((given, hindrance)),
                 },
@@ -170,13 +170,13 @@ impl<'a> Trials<'a> {
         Err(failing.map_or(Hindrance::NoProgram, |(_, hindrance)| hindrance))
     }
 
-    /// A figure that swings too far at a pace that holds otherwise: from then on swing counts at every pace tried.
-    fn swing_of(&self, pace: f64) -> Option<Hindrance> {
-        if self.swing_counts.get() {
+    /// A figure that swings too far, or an axis without room to stop, at a pace that holds otherwise: from then on both count at every pace tried.
+    fn loads_at(&self, pace: f64) -> Option<Hindrance> {
+        if self.loads_count.get() {
             return None;
         }
-        let found = self.swing(pace);
-        self.swing_counts.set(found.is_some());
+        let found = self.loads(pace);
+        self.loads_count.set(found.is_some());
         found
     }
 
@@ -318,24 +318,25 @@ impl<'a> Trials<'a> {
             Ok(false) => None,
             Err(hindrance) => Some(hindrance),
         };
-        if self.swing_counts.get() { found.or_else(|| self.swing(pace)) } else { found }
+        if self.loads_count.get() { found.or_else(|| self.loads(pace)) } else { found }
     }
 
-    /// A figure that swings too far at a pace.
-    fn swing(&self, pace: f64) -> Option<Hindrance> {
-        if !swing::has_limits(self.program) {
-            return None;
-        }
+    /// A figure that swings too far, or an axis without room to stop, at a pace.
+    fn loads(&self, pace: f64) -> Option<Hindrance> {
         let frames = self.runs(pace)?.frames;
         let (Ok(at), Some(program)) = (Pace::new(pace), self.planned(frames, pace)) else { return Some(Hindrance::NoProgram) };
         let program = program.at_pace(at);
-        let violation = swing::violations(&program, &swing::swings(&program, Effort::TrialSwings)).into_iter().next()?;
-        let used_up = program.compiled().work().left(Effort::TrialSwings) == 0;
-        Some(if used_up {
-            Hindrance::Budget
-        } else {
-            Hindrance::Limit { subject: violation.subject, limit: violation.limit, part: violation.part }
-        })
+        let too_far = swing::has_limits(self.program).then(|| swing::violations(&program, &swing::swings(&program, Effort::TrialSwings)));
+        let violations = match too_far.filter(|found| !found.is_empty()) {
+            Some(found) => found,
+            None => stopping::violations(&program, &stopping::stops(&program, Effort::TrialStops), &[]),
+        };
+        let used_up = |effort| program.compiled().work().left(effort) == 0;
+        if used_up(Effort::TrialSwings) || used_up(Effort::TrialStops) {
+            return Some(Hindrance::Budget);
+        }
+        let violation = violations.into_iter().next()?;
+        Some(Hindrance::Limit { subject: violation.subject, limit: violation.limit, part: violation.part })
     }
 
     /// What lengths of run-up and run-down do that no pace changes: reach and clearance there, the move to start and the return home.

@@ -5,6 +5,7 @@
 
 use super::clearance::Nearest;
 use super::register::Instant;
+use super::stopping::against::Against;
 use crate::compile::Edge;
 use crate::mechanism::OutOfReach;
 use crate::program::Leg;
@@ -34,6 +35,8 @@ pub enum Limit {
     Slack,
     /// How far a hanging figure swings during exposures.
     Swing,
+    /// Room to stop after a fault.
+    Stopping,
     /// The count of another pass at the same instant of the same exposure.
     Register,
 }
@@ -52,6 +55,7 @@ impl Limit {
             Limit::Clearance => "clearance",
             Limit::Slack => "slack",
             Limit::Swing => "swing",
+            Limit::Stopping => "stopping",
             Limit::Register => "register",
         }
     }
@@ -65,7 +69,7 @@ impl Limit {
             Limit::Jerk => 3,
             Limit::StepRate => 2,
             Limit::Torque => 1,
-            Limit::Clearance | Limit::Slack | Limit::Swing | Limit::Register => 0,
+            Limit::Clearance | Limit::Slack | Limit::Swing | Limit::Stopping | Limit::Register => 0,
         }
     }
 
@@ -73,7 +77,7 @@ impl Limit {
     #[must_use]
     pub fn unit(self, axis: &str) -> String {
         match self {
-            Limit::Position => axis.to_owned(),
+            Limit::Position | Limit::Stopping => axis.to_owned(),
             Limit::Velocity => format!("{axis}/s"),
             Limit::Acceleration => format!("{axis}/s2"),
             Limit::Jerk => format!("{axis}/s3"),
@@ -214,6 +218,8 @@ pub(crate) enum Cause {
     Slack,
     /// A figure swings too far; which of its further modes, `None` for the pendulum.
     Swing(Option<usize>),
+    /// There is less room than it takes to stop.
+    Stopping(Against),
     /// A mechanism cannot take the place; without a reason where it was not proven that it can.
     OutOfReach(Option<OutOfReach>),
     /// Things come too near.
@@ -321,7 +327,7 @@ impl Violation {
     pub(super) fn beside_peaks(&self) -> Option<Utilisation> {
         let used = match (&self.subject, &self.cause) {
             (Subject::Pair(nearest, _), _) => nearest.utilisation(),
-            (_, Cause::Curve | Cause::NoRoom | Cause::Gap | Cause::Swing(_)) => return None,
+            (_, Cause::Curve | Cause::NoRoom | Cause::Gap | Cause::Swing(_) | Cause::Stopping(_)) => return None,
             (_, Cause::Step) => Utilisation::of(f64::INFINITY, self.allowed),
             (_, Cause::TooLong { seconds, available, .. }) => Utilisation::of(seconds.0, available.0),
             // A place has no share of a reach: it is in or out.
@@ -339,7 +345,7 @@ impl Violation {
         let ratio = self.value.abs() / self.allowed.abs();
         match (self.limit, self.cause) {
             (_, Cause::TooLong { seconds, available, .. }) => seconds.0 / available.0.max(f64::MIN_POSITIVE),
-            (Limit::Position | Limit::Clearance | Limit::Slack | Limit::Register, _) => 1.0,
+            (Limit::Position | Limit::Clearance | Limit::Slack | Limit::Stopping | Limit::Register, _) => 1.0,
             _ if ratio.is_nan() => 1.0,
             _ => ratio,
         }

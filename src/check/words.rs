@@ -2,6 +2,7 @@
 //!
 //! Form: no full stop at the end; numbers with their unit. Invariant: nothing is judged here.
 
+mod stopping;
 mod swing;
 
 use super::figures::{distinct, figure, most};
@@ -14,6 +15,7 @@ use super::trials::Hindrance;
 use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
 pub(crate) use crate::bounds::{count, counted};
+pub(crate) use stopping::against;
 pub(crate) use swing::line as swing_line;
 
 use crate::compile::{Compiled, LONGEST_RUN};
@@ -91,6 +93,7 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
                 "{name}: gravity cannot keep the wire taut at {when}{part}: the limb would need {value}, and gravity gives {allowed}{keys}"
             )
         }
+        (Cause::Stopping(to), _) => stopping::exceeded(stage, name, *to, [&value, &allowed, &when, &keys]),
         (Cause::Swing(mode), _) => {
             let who = swing::who(&self::subject(stage, &v.subject), *mode);
             swing::exceeded(&who, v.value, [&value, &allowed, &when, &keys])
@@ -327,6 +330,16 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             last.0,
             figure(value, "mm")
         ),
+        NoteKind::BrakeNotStated => stopping::brake_not_stated(name),
+        NoteKind::Drops => stopping::drops(name, value),
+        NoteKind::CoastsTooFar { pass, room } => {
+            stopping::coasts(name, pass, [&figure(value, unit), &figure(*room, unit), &format!("frame {frame:.2}")])
+        }
+        NoteKind::StoppingUnknown { pass } => {
+            format!(
+                "pass {pass}, {name}: room to stop was not looked at: the budget of work is used up; --large allows a thousand times as much"
+            )
+        }
         NoteKind::SwingUnknown { pass, group, why } => swing::unknown(pass, stage.group_name(*group), *why),
         NoteKind::GapsNotProven => "some gaps are neither proven nor disproven; --large searches up to a thousand times as far".to_owned(),
         NoteKind::FixesNotTried => {

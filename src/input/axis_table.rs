@@ -107,6 +107,7 @@ pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Mot
         reverse: table.take(log, "reverse", FLAG, values::flag).unwrap_or(false),
     };
     let load = load(log, &mut table, unit);
+    let brake = table.take(log, "brake", FLAG, values::flag);
     let openings = table.take(log, "openings", WHOLE, values::whole);
     let spec = AxisSpec {
         name: name.to_owned(),
@@ -118,6 +119,7 @@ pub(super) fn axis(log: &mut Log, mut table: Table<'_>, name: &str, motors: &Mot
         backlash,
         motor,
         load,
+        brake,
         openings,
     };
     match Axis::new(spec) {

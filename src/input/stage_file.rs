@@ -17,8 +17,8 @@ use super::log::Log;
 use super::machine_tables;
 use super::reader::Table;
 use super::values;
-use crate::bounds::{Code, Flaw, MOST_AXES, MOST_TOML_BYTES, SCALE};
-use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Surroundings, Unit};
+use crate::bounds::{Code, Flaw, MOST_AXES, MOST_TOML_BYTES, REACTION, SCALE};
+use crate::stage::{Axis, AxisSpec, GroupSpec, Stage, Surroundings, USUAL_REACTION, Unit};
 
 /// A stage as far as it could be read.
 #[derive(Debug)]
@@ -57,6 +57,11 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     let scale = SCALE.check("scale", scale).unwrap_or_else(|flaw| {
         root.report_at(log, "scale", flaw);
         1.0
+    });
+    let reaction = root.take(log, "reaction", "a number, s", values::number).unwrap_or(USUAL_REACTION);
+    let reaction = REACTION.check("reaction", reaction).unwrap_or_else(|flaw| {
+        root.report_at(log, "reaction", flaw);
+        USUAL_REACTION
     });
     let motors = motors(log, &mut root);
     let mut raw = raw_groups(log, &mut root);
@@ -133,6 +138,8 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
             stand_in_stage(groups)
         }
     };
+    // The time lies in its range.
+    let stage = stage.and_then(|stage| stage.with_reaction(reaction).ok());
     StageRead { stage, names_complete }
 }
 

@@ -58,6 +58,9 @@ pub(crate) struct Manifest {
     /// Model size over real size.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scale: Option<f64>,
+    /// From a fault to the start of the stop, seconds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reaction_s: Option<f64>,
     /// Clearances that were required, and what they were measured on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub clearances: Option<Clearances>,
@@ -198,6 +201,9 @@ pub(crate) struct ColumnEntry {
     /// Unit; where known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub backlash: Option<f64>,
+    /// Whether a brake holds the axis without power; where known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub brake: Option<bool>,
     /// Motor and load, where torque was checked.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub torque: Option<TorqueEntry>,
@@ -233,6 +239,7 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
             .flat_map(|p| p.violations.iter().map(|v| format!("pass {}: {}", p.name(), words::violation(compiled, v))))
             .collect(),
         scale: Some(stage.scale()),
+        reaction_s: Some(stage.reaction()),
         clearances: used::clearances(stage),
         limbs: used::limbs(stage),
         swings: used::swings(stage),
@@ -279,6 +286,7 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
                     max_jerk: l.jerk,
                     max_step_rate: l.step_rate,
                     backlash: axis.backlash(),
+                    brake: axis.brake(),
                     torque: used::torque(axis),
                 }
             })

@@ -1,11 +1,12 @@
-//! What hangs, on the page: how far every figure swings in every pass.
+//! Loads on the page: how far every figure swings in every pass, and which axes have least room to stop.
 //!
 //! Invariant: nothing is judged here; what is not known is said.
 
 use maud::{Markup, html};
 
+use crate::check::stopping::found::Stopping;
 use crate::check::swing::found::SwingReport;
-use crate::check::{PassReport, Report};
+use crate::check::{PassReport, Report, words};
 use crate::number::figures::figure;
 use crate::stage::Utilisation;
 
@@ -32,6 +33,36 @@ pub(super) fn swing(report: &Report) -> Markup {
                     } }
                 } }
             }
+        }
+    }
+}
+
+/// Axes shown of each pass; the check's JSON has all.
+const TIGHTEST: usize = 3;
+
+/// The axes of every pass that use the largest share of their room to stop.
+pub(super) fn stopping(report: &Report) -> Markup {
+    let stage = report.compiled.stage();
+    let tightest = |p: &PassReport| {
+        let mut stops: Vec<Stopping> = p.stops.iter().filter_map(|(_, s)| *s).collect();
+        stops.sort_by(|a, b| b.utilisation().share().total_cmp(&a.utilisation().share()));
+        stops.truncate(TIGHTEST);
+        stops
+    };
+    html! {
+        section {
+            h2 { "Room to stop" }
+            div.scroll { table {
+                thead { tr { th { "pass" } th { "axis" } th { "needs" } th { "has" } th { "to" } th { "takes, s" } th { "where" } } }
+                tbody { @for p in &report.passes { @for s in tightest(p) {
+                    @let unit = stage.axis(s.axis).unit().symbol();
+                    tr.over[s.utilisation().is_exceeded()] {
+                        td { (p.name()) } td { (stage.axis_name(s.axis)) } td { (figure(s.distance, unit)) } td { (figure(s.room, unit)) }
+                        td { (words::against(stage, s.against)) } td { (figure(s.seconds, "")) } td { @if let Some(frame) = s.at.frame() { "frame " (format!("{:.2}", frame.0)) } }
+                    }
+                } } }
+            } }
+            p { "The " (TIGHTEST) " axes of every pass that use most of their room after a fault, from run-up to run-down." }
         }
     }
 }

@@ -75,6 +75,8 @@ pub(crate) struct AxisSpec {
     pub motor: Option<Motor>,
     /// Load, where the torque check is wanted.
     pub load: Option<LoadSpec>,
+    /// Whether a brake holds it without power, where that is known.
+    pub brake: Option<bool>,
     /// Openings of a gobo around one turn, for the flicker they cause; deg axes only.
     pub openings: Option<i64>,
 }
@@ -95,6 +97,7 @@ impl AxisSpec {
             backlash: None,
             motor: None,
             load: None,
+            brake: None,
             openings: None,
         }
     }
@@ -112,6 +115,7 @@ pub struct Axis {
     backlash: Option<f64>,
     motor: Option<Motor>,
     load: Option<LoadSpec>,
+    brake: Option<bool>,
     openings: Option<u32>,
 }
 
@@ -198,6 +202,7 @@ impl Axis {
                     backlash: spec.backlash,
                     motor: spec.motor,
                     load: spec.load,
+                    brake: spec.brake,
                     openings,
                 });
             }
@@ -257,6 +262,12 @@ impl Axis {
     #[must_use]
     pub(crate) fn load(&self) -> Option<LoadSpec> {
         self.load
+    }
+
+    /// Whether a brake holds it without power; `None` where the stage does not say.
+    #[must_use]
+    pub(crate) fn brake(&self) -> Option<bool> {
+        self.brake
     }
 
     /// Openings of a gobo around one turn.

@@ -51,6 +51,9 @@ pub use torque::TorqueUse;
 pub(crate) use utilisation::PacedPeaks;
 pub use utilisation::Utilisation;
 
+/// From a fault to the start of the stop where the stage does not say, s; common practice, no source.
+pub(crate) const USUAL_REACTION: f64 = 0.2;
+
 /// Axes that belong together: a camera, a figure, a light. What a builder gives.
 #[derive(Debug, Clone)]
 pub(crate) struct GroupSpec {
@@ -65,6 +68,7 @@ pub(crate) struct GroupSpec {
 pub struct Stage {
     name: String,
     scale: f64,
+    reaction: f64,
     mark: Mark,
     groups: Vec<Group>,
     axes: PerAxis<Axis>,
@@ -135,6 +139,7 @@ impl Stage {
         let stage = Stage {
             name: name.to_owned(),
             scale,
+            reaction: USUAL_REACTION,
             mark: Mark::of(core::iter::empty()),
             groups: kept,
             animated: names.clone(),
@@ -180,6 +185,20 @@ impl Stage {
     #[must_use]
     pub fn scale(&self) -> f64 {
         self.scale
+    }
+
+    /// The same stage with another time from a fault to the start of the stop, s.
+    ///
+    /// # Errors
+    /// A time out of range.
+    pub(crate) fn with_reaction(self, reaction: f64) -> Result<Stage, Flaw> {
+        bounds::REACTION.check("reaction", reaction).map(|reaction| Stage { reaction, ..self })
+    }
+
+    /// From a fault to the start of the stop, s.
+    #[must_use]
+    pub(crate) fn reaction(&self) -> f64 {
+        self.reaction
     }
 
     /// Groups in the order of the file.

@@ -84,6 +84,10 @@ pub(super) fn against(record: &Record, stage: &Stage, shot: &Shot, faults: &mut 
             if c.backlash != axis.backlash() {
                 said.wrong("backlash", &none(c.backlash), &none(axis.backlash()));
             }
+            if c.brake != axis.brake() {
+                let word = |b: Option<bool>| b.map_or("not stated".to_owned(), |b| b.to_string());
+                said.wrong("brake", &word(c.brake), &word(axis.brake()));
+            }
             used::compare_torque(c.torque.as_ref(), axis, name, said.faults);
         }
     }

@@ -91,6 +91,8 @@ pub(super) struct ColumnRecord {
     #[serde(default)]
     pub(super) backlash: Option<f64>,
     #[serde(default)]
+    pub(super) brake: Option<bool>,
+    #[serde(default)]
     pub(super) torque: Option<TorqueRecord>,
 }
 

@@ -21,6 +21,8 @@ pub(super) struct Used {
     #[serde(default)]
     swings: Vec<SwingRecord>,
     #[serde(default)]
+    reaction_s: Option<f64>,
+    #[serde(default)]
     scale: Option<f64>,
 }
 
@@ -121,6 +123,11 @@ impl Used {
         }
         let mut wrong = |what: String| faults.file(FaultKind::Manifest, MANIFEST, what);
         compare("scale", &vec![(String::new(), self.scale.into_iter().collect())], &vec![(String::new(), vec![stage.scale()])], &mut wrong);
+        // What an earlier version wrote states none.
+        if let Some(reaction) = self.reaction_s {
+            let of = |seconds| vec![(String::new(), vec![seconds])];
+            compare("reaction_s", &of(reaction), &of(stage.reaction()), &mut wrong);
+        }
         let limbs = self.limbs.iter().map(|l| (l.axis.clone(), vec![l.mass, l.centre_of_mass_m, l.inertia])).collect();
         let weighted = stage.machines().iter().filter_map(|m| match (m.mechanism().hanging().and_then(|h| h.parts()), m.axes()) {
             (Some([mass, centre, inertia]), [axis]) => Some((stage.axis_name(*axis).to_owned(), vec![mass, centre, inertia])),

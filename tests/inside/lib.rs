@@ -61,6 +61,7 @@ mod run_up_and_held;
 mod schemas;
 mod staged;
 mod steady_counts;
+mod stopping;
 mod swing;
 mod taken_over;
 mod traps;

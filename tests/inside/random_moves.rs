@@ -9,6 +9,7 @@ use movewright::check::{Approval, Limit, Part, PassReport, Report, words};
 use movewright::compile::{Compiled, Edge, ends};
 use movewright::motion::curve::Piece;
 use movewright::motion::quintic::{Node, Quintic};
+use movewright::motion::stop::Braking;
 use movewright::number::generator::Generator;
 use movewright::output::Export;
 use movewright::shot::{Exposure, Pass};
@@ -262,6 +263,29 @@ impl Judge<'_> {
         wrong.into_iter().for_each(|w| self.fault(w));
     }
 
+    /// No instant sampled leaves less room to stop than was found: 1e-6 of the travel is allowed.
+    fn room_to_stop(&mut self, pass: &Pass, r: &PassReport) {
+        let (compiled, pace) = (self.compiled, pass.pace().get());
+        for (id, stop) in &r.stops {
+            let axis = compiled.stage().axis(*id);
+            let (travel, l) = (axis.travel(), axis.limits());
+            let braking = Braking { reaction: 0.2, velocity: l.velocity, acceleration: l.acceleration, jerk: l.jerk };
+            let Some(stop) = stop else { continue };
+            for piece in compiled.motion(*id).curve().pieces() {
+                for i in 0..=8_u32 {
+                    let jet = piece.quintic.jet(f64::from(i) / 8.0, piece.length() * pace);
+                    let up = travel.upper - jet.p - braking.up(jet.v, jet.a);
+                    let margin = up.min(jet.p - travel.lower - braking.down(jet.v, jet.a));
+                    // The frame is sampled by its own arithmetic: a billionth of the distance on top.
+                    if !(stop.margin() <= margin + stop.tolerance + ALLOWED * margin.abs().max(stop.distance)) {
+                        let name = compiled.stage().axis_name(*id).to_owned();
+                        return self.fault(format!("pass {}: {name} has {margin} left over, not {stop:?}", r.name()));
+                    }
+                }
+            }
+        }
+    }
+
     /// Least time of a rest-to-rest move in closed form (D: jerk ramps tj, velocity j tj tA, cruise for the rest) against the room there is.
     fn held(&mut self, pass: &Pass, report: &PassReport) {
         let room = pass.pace().get() * (1.0 - pass.shutter().degrees() / 360.0) - pass.settle();
@@ -327,9 +351,14 @@ fn judged(seed: u64, plan: &Plan, bounds: &[Bounds], scale: f64, write: bool) ->
         }
         // Only where every axis got the room asked for: what moves at great speed at a cut gets limits close by.
         let generous = bounds.iter().all(|b| b.generous && b.rates.iter().all(|r| r * scale < 1e12));
-        let over = |v: &&movewright::check::Violation| pass.exposure() == Exposure::Moving && v.value.is_finite();
+        // Limits that suit a move need not suit a stop from it.
+        let over =
+            |v: &&movewright::check::Violation| pass.exposure() == Exposure::Moving && v.value.is_finite() && v.limit != Limit::Stopping;
         if generous && let Some(v) = r.violations.iter().find(over) {
             judge.fault(format!("a harmless shot is refused: {}", words::violation(&compiled, v)));
+        }
+        if pass.exposure() == Exposure::Moving {
+            judge.room_to_stop(pass, r);
         }
         r.violations.iter().for_each(|v| {
             verdict.push(format!("{} {} {} {}", r.name(), stage.axis_names()[v.subject.axis().index()], v.limit.name(), v.part.name()))

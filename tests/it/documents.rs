@@ -174,6 +174,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/manifest.rs",
         "src/output/used.rs",
         "src/output/check_json.rs",
+        "src/output/check_json/stopping.rs",
         "src/output/check_json/swing.rs",
         "src/measure/compare.rs",
         "src/check/changes.rs",

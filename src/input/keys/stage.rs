@@ -33,6 +33,14 @@ pub(crate) static STAGE: Section = Section {
             example: "0.25",
         },
         Entry {
+            name: "reaction",
+            holds: Holds::Number(bounds::REACTION),
+            unit: "s",
+            default: Default::Value("0.2"),
+            meaning: "from a fault to the start of the stop: every axis must be able to stop within what is left of its travel, and before the next carriage on its rail",
+            example: "0.2",
+        },
+        Entry {
             name: "motor",
             holds: Holds::Named(&MOTOR),
             unit: "",
@@ -339,6 +347,14 @@ pub(crate) static AXIS: Section = Section {
             default: Default::None("not known"),
             meaning: "the load that it moves",
             example: "{ mass = 60, friction = 30, vertical = false, efficiency = 0.85 }",
+        },
+        Entry {
+            name: "brake",
+            holds: Holds::Flag,
+            unit: "",
+            default: Default::None("not stated; of a load that hangs, a note asks for it"),
+            meaning: "whether a brake holds the axis without power; a self-locking screw or worm is not a brake",
+            example: "true",
         },
         Entry {
             name: "openings",

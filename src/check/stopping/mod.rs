@@ -1,0 +1,260 @@
+//! Whether every axis can stop before it meets something, whenever a fault comes.
+//!
+//! What: at every instant from the run-up to the run-down, or on the moves between held exposures, the way that an axis still goes after a fault (see `motion::stop`) is compared with what is left of its
+//! travel, and on a rail with what is left to the next carriage beyond the gap that both must keep. There both stop alike, each to the farthest point it reaches: the neighbour that stands still at once
+//! is never worse than that.
+//! Tolerance: the least margin is found to 1e-6 of the travel's length. Invariant: work is counted; an axis that was not looked at has no entry, which a note says.
+//! Limits: not the move to start and the return home; carriages that a mechanism moves along their rail are compared with their travel alone.
+
+pub(crate) mod against;
+pub(crate) mod found;
+pub(crate) mod power;
+mod search;
+
+use std::collections::BTreeMap;
+
+use super::exceeded::finding;
+use super::notes::{Note, NoteKind};
+use super::sections::{self, Section};
+use super::violation::{At, Cause, Limit, Part, Violation};
+use crate::bounds::Effort;
+use crate::motion::Quintic;
+use crate::motion::curve::Piece;
+use crate::motion::stop::Braking;
+use crate::program::Program;
+use crate::stage::{AxisId, Body, PerAxis, Rail, Stage};
+use crate::time::FrameTime;
+use against::Against;
+use found::Stopping;
+use search::{Halt, Looked, Moved};
+
+/// The least margin of every axis that a pass moves, in stage order; `None` for one that was not looked at, because the budget of work is used up.
+pub(super) fn stops(program: &Program, effort: Effort) -> Vec<(AxisId, Option<Stopping>)> {
+    let stage = program.compiled().stage();
+    let braking = PerAxis::new(stage, |id| braking(stage, id));
+    let halts = PerAxis::new(stage, |id| Some(if program.parks(id) { Halt::Stands } else { Halt::Stops(&braking[id]) }));
+    least(program, effort, &halts, &rails(program))
+}
+
+/// True where none of these axes lacks room to stop; it costs what trials may.
+pub(super) fn have_room(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> bool {
+    let stage = program.compiled().stage();
+    let braking = PerAxis::new(stage, |id| braking(stage, id));
+    let rails: Vec<Neighbours> = rails(program).into_iter().filter(|pair| wanted(pair.below) || wanted(pair.above)).collect();
+    let needed = |id: AxisId| wanted(id) || rails.iter().any(|pair| pair.below == id || pair.above == id);
+    let halts = PerAxis::new(stage, |id| needed(id).then(|| if program.parks(id) { Halt::Stands } else { Halt::Stops(&braking[id]) }));
+    let found = least(program, Effort::TrialStops, &halts, &rails);
+    found.iter().filter(|(id, _)| wanted(*id)).all(|(_, s)| s.is_some_and(|s| !s.utilisation().is_exceeded()))
+}
+
+/// The same without power, for every axis of which it is known how it coasts; against its travel alone.
+pub(super) fn coasts(program: &Program, effort: Effort) -> Vec<(AxisId, Option<Stopping>)> {
+    let stage = program.compiled().stage();
+    let halts = PerAxis::new(stage, |id| power::slows(stage.axis(id)).filter(|_| !program.parks(id)).map(Halt::Coasts));
+    if halts.iter().all(Option::is_none) { Vec::new() } else { least(program, effort, &halts, &[]) }
+}
+
+/// The least margin of every axis that comes to stand somehow, none of them parked.
+fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, rails: &[Neighbours]) -> Vec<(AxisId, Option<Stopping>)> {
+    let stage = program.compiled().stage();
+    let mut least: BTreeMap<AxisId, Known> = BTreeMap::new();
+    sections::each(program, &mut |section| {
+        if !matches!(section.part, Part::MoveToStart | Part::ReturnHome) {
+            in_section(program, section, halts, rails, effort, &mut least);
+        }
+    });
+    let moved = stage.axis_ids().filter(|id| !program.parks(*id) && halts[*id].is_some());
+    moved
+        .map(|id| match least.get(&id) {
+            Some(known) if known.is_lost => (id, None),
+            Some(Known { found: Some(found), .. }) => (id, Some(*found)),
+            _ => (id, Some(standing(program, id))),
+        })
+        .collect()
+}
+
+/// An axis of a held pass in which nothing moves.
+fn standing(program: &Program, axis: AxisId) -> Stopping {
+    let compiled = program.compiled();
+    let (travel, frame) = (compiled.stage().axis(axis).travel(), FrameTime::of_frame(compiled.shot().frames().first()));
+    let at = compiled.motion(axis).at(frame).unwrap_or(travel.lower);
+    let room = (travel.upper - at).min(at - travel.lower);
+    let tolerance = CLOSE * (travel.upper - travel.lower);
+    Stopping {
+        axis,
+        distance: 0.0,
+        room,
+        against: Against::Travel,
+        at: At::Frame(frame),
+        part: Part::Photographed,
+        seconds: 0.0,
+        tolerance,
+    }
+}
+
+/// Axes with less room than they need, but for those that leave their travel.
+pub(super) fn violations(program: &Program, stops: &[(AxisId, Option<Stopping>)], known: &[Violation]) -> Vec<Violation> {
+    // What leaves its travel is reported for that.
+    let leaves = |axis: AxisId| known.iter().any(|v| v.limit == Limit::Position && v.subject.axis() == axis);
+    let exceeded = stops.iter().filter_map(|(_, s)| *s).filter(|s| s.utilisation().is_exceeded() && !leaves(s.axis));
+    exceeded
+        .map(|s| {
+            let instant = s.at.frame().map_or(0.0, |f| f.0);
+            let (at, figures) = ((s.at, (instant, instant)), (s.distance, s.room));
+            finding(program.compiled(), s.axis, Limit::Stopping, s.part, at, figures, Cause::Stopping(s.against))
+        })
+        .collect()
+}
+
+/// Axes that were not looked at, as notes.
+pub(super) fn notes(program: &Program, stops: &[(AxisId, Option<Stopping>)]) -> Vec<Note> {
+    let unknown = stops.iter().filter(|(_, found)| found.is_none());
+    let kind = || NoteKind::StoppingUnknown { pass: program.pass().name().to_owned() };
+    unknown.map(|(axis, _)| Note { axis: Some(*axis), frame: None, value: None, kind: kind() }).collect()
+}
+
+/// What is known of an axis so far.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    least: f64,
+    found: Option<Stopping>,
+    is_lost: bool,
+}
+
+impl Default for Known {
+    fn default() -> Self {
+        Known { least: f64::INFINITY, found: None, is_lost: false }
+    }
+}
+
+fn braking(stage: &Stage, id: AxisId) -> Braking {
+    let l = stage.axis(id).limits();
+    Braking { reaction: stage.reaction(), velocity: l.velocity, acceleration: l.acceleration, jerk: l.jerk }
+}
+
+/// Two carriages next to each other, and what of the difference of their positions is no room: their ends, and the gap that they must keep.
+struct Neighbours {
+    below: AxisId,
+    above: AxisId,
+    taken: f64,
+}
+
+/// Every two neighbours on every rail, in the order in which the pass begins.
+fn rails(program: &Program) -> Vec<Neighbours> {
+    let (compiled, stage) = (program.compiled(), program.compiled().stage());
+    let start = |id: AxisId| {
+        if program.parks(id) {
+            stage.axis(id).home()
+        } else {
+            compiled.motion(id).curve().at(compiled.motion(id).curve().start()).unwrap_or(0.0)
+        }
+    };
+    let mut on: Vec<(&str, f64, AxisId, &Rail)> = stage
+        .bodies()
+        .iter()
+        .filter_map(Body::rail)
+        .filter_map(|rail| stage.own_axis(rail.channel).map(|axis| (rail.name.as_str(), start(axis), axis, rail)))
+        .collect();
+    on.sort_by(|a, b| a.0.cmp(b.0).then(a.1.total_cmp(&b.1)));
+    let pairs = on.iter().zip(on.iter().skip(1)).filter(|(a, b)| a.0 == b.0);
+    pairs
+        .map(|((_, _, below, a), (_, _, above, b))| {
+            let ([_, up], [down, _]) = (a.reach, b.reach);
+            Neighbours { below: *below, above: *above, taken: up + down + a.gap.max(b.gap) }
+        })
+        .collect()
+}
+
+/// Share of the travel's length to which a margin is found.
+const CLOSE: f64 = 1e-6;
+
+fn in_section(
+    program: &Program,
+    section: &Section<'_>,
+    halts: &PerAxis<Option<Halt<'_>>>,
+    rails: &[Neighbours],
+    effort: Effort,
+    least: &mut BTreeMap<AxisId, Known>,
+) {
+    let stage = program.compiled().stage();
+    let tolerance = |id: AxisId| CLOSE * (stage.axis(id).travel().upper - stage.axis(id).travel().lower);
+    let work = program.compiled().work();
+    for id in stage.axis_ids().filter(|id| !program.parks(*id)) {
+        let (travel, tolerance) = (stage.axis(id).travel(), tolerance(id));
+        let Some(halt) = halts[id] else { continue };
+        let known = least.entry(id).or_default();
+        for piece in section.pieces(id) {
+            let looked = Looked::Travel(Moved { piece: *piece.quintic, halt }, travel);
+            let seen = look(section, &piece, &looked, tolerance, &mut [(id, Against::Travel, known)]);
+            if work.spend(effort, seen).is_err() {
+                known.is_lost = true;
+                break;
+            }
+        }
+    }
+    for pair in rails {
+        let of = |id: AxisId, least: &BTreeMap<AxisId, Known>| least.get(&id).copied().unwrap_or_default();
+        let (mut a, mut b) = (of(pair.below, least), of(pair.above, least));
+        let tolerance = tolerance(pair.below).min(tolerance(pair.above));
+        for (piece, both) in together(program, section, pair) {
+            let [below, above] = both.map(|(id, piece)| Moved { piece, halt: halts[id].unwrap_or(Halt::Stands) });
+            let piece = Piece { quintic: &below.piece, ..piece };
+            let looked = Looked::Carriages([below, above], pair.taken);
+            let mut sides = [(pair.below, Against::Carriage(pair.above), &mut a), (pair.above, Against::Carriage(pair.below), &mut b)];
+            let seen = look(section, &piece, &looked, tolerance, &mut sides);
+            if work.spend(effort, seen).is_err() {
+                (a.is_lost, b.is_lost) = (true, true);
+                break;
+            }
+        }
+        least.extend([(pair.below, a), (pair.above, b)]);
+    }
+}
+
+/// Looks over one piece on behalf of these axes.
+fn look(section: &Section<'_>, piece: &Piece<'_>, looked: &Looked<'_>, tolerance: f64, sides: &mut [(AxisId, Against, &mut Known)]) -> u64 {
+    let length = piece.end - piece.start;
+    // Where two axes share a look, the one with more room so far decides how far it goes.
+    let mut most = sides.iter().map(|(_, _, known)| known.least).fold(f64::NEG_INFINITY, f64::max);
+    looked.take_in(length * section.pace, tolerance, &mut most, &mut |moment| {
+        for (axis, against, known) in sides.iter_mut().filter(|(_, _, known)| !(moment.margin() >= known.least)) {
+            known.least = moment.margin();
+            known.found = Some(Stopping {
+                axis: *axis,
+                distance: moment.distance,
+                room: moment.room,
+                against: *against,
+                at: section.at(piece.start + moment.u * length),
+                part: section.part,
+                seconds: moment.seconds,
+                tolerance,
+            });
+        }
+    })
+}
+
+/// Both carriages of a pair over stretches within one piece of each.
+fn together<'s>(program: &Program, section: &'s Section<'_>, pair: &Neighbours) -> Vec<(Piece<'s>, [(AxisId, Quintic); 2])> {
+    static HOLD: Quintic = Quintic::hold(0.0);
+    let stage = program.compiled().stage();
+    let lines = [pair.below, pair.above].map(|id| (id, section.pieces(id).collect::<Vec<_>>()));
+    let mut knots: Vec<f64> = lines.iter().flat_map(|(_, line)| line.iter().flat_map(|p| [p.start, p.end])).collect();
+    knots.sort_by(f64::total_cmp);
+    knots.dedup();
+    let part = |(id, line): &(AxisId, Vec<Piece<'s>>), from: f64, to: f64| {
+        let i = line.partition_point(|p| p.end <= from);
+        let quintic = match line.get(i) {
+            Some(p) => p.quintic.stretch((from - p.start) / (p.end - p.start), (to - from) / (p.end - p.start)),
+            None => Quintic::hold(stage.axis(*id).home()),
+        };
+        (*id, quintic)
+    };
+    let stretches = knots.iter().zip(knots.iter().skip(1)).filter(|(from, to)| from < to);
+    stretches
+        .enumerate()
+        .map(|(index, (from, to))| {
+            let [below, above] = &lines;
+            (Piece { index, start: *from, end: *to, quintic: &HOLD }, [part(below, *from, *to), part(above, *from, *to)])
+        })
+        .collect()
+}
