@@ -95,6 +95,11 @@ table! {
         LENGTH_PER_UNIT = Bound::from("mm per unit", -1e6, 1e6), "change of a pendulum's length for each unit of a channel", "far beyond any hoist";
         SWING_DAMPING = Bound::from("", 0.0, 0.2), "damping of a swing, as a share of critical", "what hangs in air has less (common practice, no source)";
         SWING_PERIOD = Bound::from("s", 0.05, 100.0), "periods of modes", "a pendulum of half a millimetre to one of two kilometres";
+        RESONANCE = Bound::from("full steps/s", 0.0, 1e9), "speeds at which a motor resonates", "far beyond any stepper";
+        HUNG_MASS = Bound::above("kg", 0.0, 1e6), "masses of hung figures", "far beyond any figure; at 0 no wire carries anything";
+        LEAST_TENSION = Bound::from("", 0.0, 0.33), "shares of the weight that a wire must carry", "three wires cannot carry more than a third each";
+        BREAKING_LOAD = Bound::above("N", 0.0, 1e9), "breaking loads of wires", "far beyond any wire";
+        DESIGN_FACTOR = Bound::from("", 1.0, 100.0), "design factors", "below 1 the wire would be meant to break";
         PIXEL_ASPECT = Bound::from("", 0.1, 10.0), "width over height of a pixel", "far beyond any camera, either way";
         DISTORTION = Bound::from("", -100.0, 100.0), "coefficients of a distortion", "far beyond any lens";
         F_NUMBER = Bound::from("", 0.1, 1e4), "f-numbers", "from beyond any lens to a pinhole";
@@ -118,6 +123,7 @@ table! {
         MOST_WIRES: usize = 256, "wires of a group", "four for each limb";
         MOST_ENVELOPES: usize = 1000, "envelopes of a group", "far beyond any figure: each is compared with each of another figure";
         MOST_MODES: usize = 16, "modes of a swing", "far beyond what can be measured";
+        MOST_BANDS: usize = 16, "bands of resonance of a motor", "far beyond what can be measured";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";
         MOST_RETIME_KEYS: usize = 10_000, "keys of one retime", "far beyond any director's notes";

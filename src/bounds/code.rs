@@ -85,7 +85,7 @@ codes! {
     UnknownChoice, "unknown-choice", "A word is not one of the choices",
         "it is misspelled", "write one of them, in quotes";
     KeyDoesNotApply, "key-does-not-apply", "A key has no meaning beside the others of its table",
-        "for example `settle` in a moving pass, or `mass` on a deg axis", "remove the key, or change the one that it does not fit";
+        "for example `openings` on an mm axis, or `mass` on a deg axis", "remove the key, or change the one that it does not fit";
     ConflictingKeys, "conflicting-keys", "Two keys exclude each other",
         "both are given", "keep one of the two";
 

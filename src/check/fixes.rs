@@ -10,7 +10,7 @@ use super::clearance::{self, Nearest};
 use super::judged::Tally;
 use super::runnable::Runnable;
 use super::violation::{Between, Cause, Fix, Limit, Part, Subject, Violation};
-use super::{later, moving, reach, slack, stopping};
+use super::{hang, later, moving, reach, slack, stopping, swing};
 use crate::compile::{Compiled, Edge};
 use crate::motion::Peaks;
 use crate::number::directed::{self, Places};
@@ -31,6 +31,10 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
     let mut order: Vec<&mut Violation> = violations.iter_mut().collect();
     order.sort_by(|a, b| plainness(b).cmp(&plainness(a)).then(b.severity().total_cmp(&a.severity())));
     for v in order.into_iter().take(MOST_TRIED) {
+        if let (Cause::Hang { wire, .. }, Subject::Body(group, _)) = (v.cause, v.subject) {
+            v.fixes.extend(hang::trim(program, group, wire).map(|(mass, share)| Fix::Trim { group, wire, mass, share }));
+            continue;
+        }
         if is_held {
             if let (Cause::TooLong { .. }, Some(pace)) = (v.cause, runnable.offer) {
                 v.fixes.push(Fix::HeldPace(pace));
@@ -59,8 +63,12 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
             };
             continue;
         }
-        // Jerk without bound has no pace; slack, swing and reach are not what these trials mend.
-        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::Swing(_) | Cause::OutOfReach(_)) || v.limit == Limit::Register {
+        if let (Cause::Swing(mode), Subject::Body(group, _)) = (v.cause, v.subject) {
+            v.fixes.extend(settled(program, group, mode).map(Fix::Settle));
+            continue;
+        }
+        // Jerk without bound has no pace; slack and reach are not what these trials mend.
+        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::OutOfReach(_)) || v.limit == Limit::Register {
             continue;
         }
         // More room may be had by other keys as well, but these trials judge no stop.
@@ -96,6 +104,33 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
         v.fixes.extend(fix);
     }
 }
+
+/// Whole seconds of rest before the run-up after which a figure keeps its limit of swing; `None` where an hour does not help.
+fn settled(program: &Program, group: GroupId, mode: Option<usize>) -> Option<f64> {
+    let compiled = program.compiled();
+    let mends = |settle: f64| {
+        let others = compiled.shot().passes().iter().enumerate();
+        let passes = others.map(|(i, p)| if i == program.index() { p.settling(settle) } else { p.clone() }).collect();
+        let again = compiled.with_passes(passes).ok().and_then(|c| Program::one(&c, program.index()).ok().flatten());
+        again.is_some_and(|p| swing::keeps_limit(&p, group, mode))
+    };
+    let own = program.pass().settle().floor();
+    let (mut short, mut long) = (own, own + 1.0);
+    while !mends(long) {
+        (short, long) = (long, own + 2.0 * (long - own));
+        if !(long <= HOUR) {
+            return None;
+        }
+    }
+    while long - short > 1.0 {
+        let middle = (0.5 * (short + long)).floor();
+        if mends(middle) { long = middle } else { short = middle }
+    }
+    Some(long)
+}
+
+/// Seconds of an hour: nobody waits longer for a figure to hang still.
+const HOUR: f64 = 3600.0;
 
 /// Violations with keys of their own before those without, in the photographed span before those outside, places before speeds.
 fn plainness(v: &Violation) -> (bool, bool, u32) {
@@ -397,7 +432,12 @@ mod tests {
                             let passes = shot.passes().iter().enumerate().map(|(k, p)| if k == i { p.at_pace(pace) } else { p.clone() });
                             shot.with_passes(compiled.stage(), passes.collect()).unwrap()
                         }
-                        Fix::CopyDelay { .. } | Fix::Later { .. } => continue,
+                        Fix::Settle(seconds) => {
+                            let passes = shot.passes().iter().enumerate();
+                            let passes = passes.map(|(k, p)| if k == i { p.settling(*seconds) } else { p.clone() });
+                            shot.with_passes(compiled.stage(), passes.collect()).unwrap()
+                        }
+                        Fix::CopyDelay { .. } | Fix::Later { .. } | Fix::Trim { .. } => continue,
                         Fix::Monotone(t) => shot.with_track(*t, track(t).with_shape(Shape::Monotone).unwrap()),
                         Fix::Rests { track: t, shape, .. } => shot.with_track(*t, track(t).with_shape(*shape).unwrap()),
                         Fix::KeyAt { track: t, key, frame, .. } => shot.with_track(*t, track(t).with_key_at(*key, *frame).unwrap()),

@@ -20,13 +20,16 @@ pub(crate) mod folded;
 mod framing;
 mod gap_words;
 mod gaps;
+pub(crate) mod hang;
 mod held;
 mod judged;
 mod keys_around;
 pub(crate) mod lag;
 mod later;
 mod limits;
+mod motors;
 mod moving;
+mod note_kind;
 mod notes;
 pub(crate) mod one_axis;
 pub(crate) mod pixels;
@@ -105,6 +108,12 @@ impl Compiled {
                 None => swing::swings(&program, Effort::Swings),
             };
             violations.extend(swing::violations(&program, &swings));
+            let settling = swing::settling::needs(&program);
+            let wires = match passes.iter().find(|p| same_course(&p.program, &program) && p.program.shares_way(&program)) {
+                Some(known) => known.wires.clone(),
+                None => hang::wires(&program, Effort::Swings),
+            };
+            violations.extend(hang::violations(&program, &wires));
             let (stops, coasts) = match passes.iter().find(|p| same_seconds(&p.program, &program)) {
                 Some(known) => (known.stops.clone(), known.coasts.clone()),
                 None => (stopping::stops(&program, Effort::Stops), stopping::coasts(&program, Effort::Stops)),
@@ -116,7 +125,20 @@ impl Compiled {
             // What brings things apart in a pass does so in every pass of the same course.
             let known = passes.iter().find(|p| same_course(&p.program, &program)).map_or(&[][..], |p| &p.violations);
             fixes::propose(&program, &runnable, &mut violations, known);
-            passes.push(PassReport { program, fastest, runnable, axes, violations, swings, stops, coasts, clearance, way_clearance });
+            passes.push(PassReport {
+                program,
+                fastest,
+                runnable,
+                axes,
+                violations,
+                swings,
+                settling,
+                wires,
+                stops,
+                coasts,
+                clearance,
+                way_clearance,
+            });
         }
         let registration = register::register(&passes.iter().map(|p| p.program.as_ref()).collect::<Vec<_>>());
         for pair in &registration.pairs {
@@ -133,10 +155,15 @@ impl Compiled {
         notes.extend(passes.iter().flat_map(|p| swing::notes(&p.program, &p.swings)));
         notes.extend(passes.iter().flat_map(|p| stopping::notes(&p.program, &p.stops)));
         notes.extend(stopping::power::notes(self.stage()));
+        notes.extend(passes.iter().flat_map(|p| hang::notes(&p.program, &p.wires)));
+        notes.extend(hang::stalls(self.stage()));
         notes.extend(passes.iter().flat_map(|p| stopping::power::too_far(&p.program, &p.coasts)));
         notes.extend(sharp_plates::notes(self));
         notes.extend(gaps::not_proven(&passes));
         notes.extend(pixels::notes(&pixels, pixels::stride(&compiled)));
+        notes.extend(motors::heavy(self.stage()));
+        notes.extend(passes.iter().flat_map(|p| motors::resonant(&p.program)));
+        notes.extend(motors::grain(self, &pixels, pixels::stride(&compiled)));
         notes.extend(framing::notes(self, pixels::stride(&compiled)));
         notes.extend(notes::not_tried(compiled.work()));
         Ok(Report { compiled, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })

@@ -6,12 +6,14 @@ use std::sync::Arc;
 
 use super::clearance::{ClearanceReport, Nearest};
 use super::fastest::Fastest;
+use super::hang::found::WireReport;
 use super::notes::Note;
 use super::pixels::PixelReport;
 use super::register::Registration;
 use super::runnable::Runnable;
 use super::stopping::found::Stopping;
 use super::swing::found::SwingReport;
+use super::swing::settling::Settling;
 use super::verdict::AxisReport;
 use super::violation::Violation;
 use crate::compile::Compiled;
@@ -35,6 +37,10 @@ pub struct PassReport {
     pub violations: Vec<Violation>,
     /// How far hanging figures swing.
     pub(crate) swings: Vec<SwingReport>,
+    /// How long figures with a limit of swing must rest in a held pass.
+    pub(crate) settling: Vec<Settling>,
+    /// What the wires of figures on three wires carry.
+    pub(crate) wires: Vec<WireReport>,
     /// Room to stop of every axis that the pass moves; `None` where it was not looked at.
     pub(crate) stops: Vec<(AxisId, Option<Stopping>)>,
     /// The same without power, of axes that coast.

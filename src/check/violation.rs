@@ -216,6 +216,13 @@ pub(crate) enum Cause {
     },
     /// Gravity cannot keep a wire taut.
     Slack,
+    /// One of the three wires of a figure carries too little.
+    Hang {
+        /// Which.
+        wire: usize,
+        /// Share of the weight that it carries.
+        share: f64,
+    },
     /// A figure swings too far; which of its further modes, `None` for the pendulum.
     Swing(Option<usize>),
     /// There is less room than it takes to stop.
@@ -240,6 +247,19 @@ pub(crate) enum Cause {
 pub(crate) enum Fix {
     /// Another pace, seconds per frame.
     Pace(f64),
+    /// A weight at one of the three wires of a figure, kg, and the share of the weight that the wire then carries.
+    Trim {
+        /// The figure.
+        group: GroupId,
+        /// Which wire.
+        wire: usize,
+        /// kg.
+        mass: f64,
+        /// Share of the weight.
+        share: f64,
+    },
+    /// So many seconds of rest between the move to start and the run-up.
+    Settle(f64),
     /// Another pace of a held pass, seconds per frame.
     HeldPace(f64),
     /// The track of this index in the shape `monotone`.
@@ -327,7 +347,7 @@ impl Violation {
     pub(super) fn beside_peaks(&self) -> Option<Utilisation> {
         let used = match (&self.subject, &self.cause) {
             (Subject::Pair(nearest, _), _) => nearest.utilisation(),
-            (_, Cause::Curve | Cause::NoRoom | Cause::Gap | Cause::Swing(_) | Cause::Stopping(_)) => return None,
+            (_, Cause::Curve | Cause::NoRoom | Cause::Gap | Cause::Swing(_) | Cause::Stopping(_) | Cause::Hang { .. }) => return None,
             (_, Cause::Step) => Utilisation::of(f64::INFINITY, self.allowed),
             (_, Cause::TooLong { seconds, available, .. }) => Utilisation::of(seconds.0, available.0),
             // A place has no share of a reach: it is in or out.

@@ -2,6 +2,8 @@
 //!
 //! Form: no full stop at the end; numbers with their unit. Invariant: nothing is judged here.
 
+mod hang;
+mod motors;
 mod stopping;
 mod swing;
 
@@ -15,8 +17,9 @@ use super::trials::Hindrance;
 use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
 pub(crate) use crate::bounds::{count, counted};
+pub(crate) use hang::line as hang_line;
 pub(crate) use stopping::against;
-pub(crate) use swing::line as swing_line;
+pub(crate) use swing::{line as swing_line, settling_line};
 
 use crate::compile::{Compiled, LONGEST_RUN};
 use crate::mechanism::OutOfReach;
@@ -93,6 +96,7 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
                 "{name}: gravity cannot keep the wire taut at {when}{part}: the limb would need {value}, and gravity gives {allowed}{keys}"
             )
         }
+        (Cause::Hang { wire, share }, _) => hang::slack(&self::subject(stage, &v.subject), *wire, *share, [v.value, v.allowed], &when),
         (Cause::Stopping(to), _) => stopping::exceeded(stage, name, *to, [&value, &allowed, &when, &keys]),
         (Cause::Swing(mode), _) => {
             let who = swing::who(&self::subject(stage, &v.subject), *mode);
@@ -156,6 +160,12 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
         Fix::Pace(t) => {
             format!(
                 "run the pass at {t} s per frame or slower: every limit that depends on the pace then holds, from the move to start to the return home"
+            )
+        }
+        Fix::Trim { group, wire, mass, share } => hang::trim(stage, *group, *wire, *mass, *share),
+        Fix::Settle(seconds) => {
+            format!(
+                "let it settle between the move to start and the run-up, `settle = {seconds}`: its swing during exposures is then within its limit"
             )
         }
         Fix::HeldPace(t) => format!("run the pass at {t} s per frame or slower, or choose a smaller shutter angle: every move then fits"),
@@ -340,6 +350,19 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
                 "pass {pass}, {name}: room to stop was not looked at: the budget of work is used up; --large allows a thousand times as much"
             )
         }
+        NoteKind::InertiaRatio => motors::inertia(name, value),
+        NoteKind::Resonance { pass, band } => motors::resonance(pass, name, *band, [&figure(value, "s"), &format!("{frame:.2}")]),
+        NoteKind::Grain { pass, camera, steps, frames } => {
+            motors::grain(&format!("pass {pass}, {name}"), stage.group_name(*camera), (*steps, *frames), value, frame)
+        }
+        NoteKind::HangUnknown { pass, group } => format!(
+            "pass {pass}, {}: what its wires carry is not computed: the budget of work is used up, or its pose is not known; --large allows a thousand times as much",
+            stage.group_name(*group)
+        ),
+        NoteKind::WireOverloaded { pass, group, wire, allowed } => {
+            hang::overloaded(pass, stage.group_name(*group), *wire, [value, *allowed])
+        }
+        NoteKind::StallBreaks { group, breaking } => hang::stall_breaks(name, stage.group_name(*group), [value, *breaking]),
         NoteKind::SwingUnknown { pass, group, why } => swing::unknown(pass, stage.group_name(*group), *why),
         NoteKind::GapsNotProven => "some gaps are neither proven nor disproven; --large searches up to a thousand times as far".to_owned(),
         NoteKind::FixesNotTried => {

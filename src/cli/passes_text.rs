@@ -3,6 +3,7 @@
 use super::show::Show;
 use super::wrap::{self, COLUMNS, text_line as line};
 use crate::check::figures::figure;
+use crate::check::hang::found::WireReport;
 use crate::check::{ClearanceReport, PassReport, Report, folded, words};
 use crate::number::directed::{self, Places};
 use crate::program::{Leg, Stations};
@@ -50,6 +51,34 @@ pub(super) fn shared(t: &mut String, report: &Report, show: Show) {
         line(t, &folded::listed(&names));
         facts.iter().for_each(|fact| line(t, fact));
     }
+    if !show.all && report.passes.len() > 1 {
+        for fact in most_loaded(report) {
+            line(t, &fact);
+        }
+    }
+}
+
+/// Swing, settling and wires of the pass in which each asks for most attention: they differ from pass to pass, and one line says enough.
+fn most_loaded(report: &Report) -> Vec<String> {
+    let passes = report.passes.iter();
+    let swing = passes.clone().flat_map(|p| p.swings.iter().filter(|s| s.found.is_ok()).map(move |s| (p, s)));
+    let swing = swing.max_by(|a, b| a.1.strain().total_cmp(&b.1.strain()));
+    let settling = passes
+        .clone()
+        .flat_map(|p| p.settling.iter().filter(|s| s.longest.0 > 0.0).map(move |s| (p, s)))
+        .max_by(|a, b| a.1.longest.0.total_cmp(&b.1.longest.0));
+    let wire = passes.flat_map(|p| p.wires.iter().map(move |w| (p, w))).min_by(|a, b| spare(a.1).total_cmp(&spare(b.1)));
+    let stage = report.compiled.stage();
+    let mut lines = Vec::new();
+    lines.extend(swing.map(|(p, s)| format!("swing, most in {}: {}", p.name(), words::swing_line(stage, s))));
+    lines.extend(settling.map(|(p, s)| format!("settling, most in {}: {}", p.name(), words::settling_line(stage, s))));
+    lines.extend(wire.map(|(p, w)| format!("wires, least in {}: {}", p.name(), words::hang_line(stage, w))));
+    lines
+}
+
+/// What a wire carries beyond what it must, as a share of the weight.
+fn spare(w: &WireReport) -> f64 {
+    w.carried.map_or(f64::NEG_INFINITY, |[least, _]| least.share - w.required)
 }
 
 /// What is said of a pass.
@@ -83,12 +112,21 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
         }
     }
     facts.push(format!("  {}", words::runnable(stage, &p.runnable)));
+    let alone = show.all || program.compiled().shot().passes().len() == 1;
     let mut swings: Vec<_> = p.swings.iter().filter(|s| s.found.is_ok()).collect();
     swings.sort_by(|a, b| b.strain().total_cmp(&a.strain()));
-    let shown = if show.all { swings.len() } else { swings.len().min(1) };
+    let shown = if show.all { swings.len() } else { swings.len().min(usize::from(alone)) };
     for (i, s) in swings.iter().take(shown).enumerate() {
         let more = if i + 1 == shown && shown < swings.len() { format!("; {} more (--all)", swings.len() - shown) } else { String::new() };
         facts.push(format!("  swing: {}{more}", words::swing_line(stage, s)));
+    }
+    // The figure that takes longest.
+    if let Some(needs) = p.settling.iter().filter(|s| alone && s.longest.0 > 0.0).max_by(|a, b| a.longest.0.total_cmp(&b.longest.0)) {
+        facts.push(format!("  settling: {}", words::settling_line(stage, needs)));
+    }
+    // The wire with least to spare speaks for all.
+    if let Some(wire) = p.wires.iter().filter(|_| alone).min_by(|a, b| spare(a).total_cmp(&spare(b))) {
+        facts.push(format!("  wires: {}", words::hang_line(stage, wire)));
     }
     if let Some(worst) = p.clearance.as_ref().and_then(ClearanceReport::worst) {
         facts.push(format!("  nearest: {}", words::nearest(stage, worst, &format!("frame {:.2}", worst.at))));

@@ -68,6 +68,9 @@ fn not_looked_at(verdict: &Verdict) -> Vec<String> {
     if scope.swings {
         list.push("how far hanging figures swing (`movewright check` computes it)".to_owned());
     }
+    if scope.hangs {
+        list.push("what the three wires of figures carry (`movewright check` computes it)".to_owned());
+    }
     list.push("room to stop after a fault, and what happens without power (`movewright check` computes it)".to_owned());
     list.push("wording of cautions and violations".to_owned());
     if !scope.stated {

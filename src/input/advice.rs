@@ -61,7 +61,6 @@ fn help(flaw: &Flaw) -> &'static str {
         (Code::MissingFrame, _) => "write the row's frame, or remove the row",
         (Code::CircularReference, "to") => "name another group in `to`",
         (Code::UnknownChannel, "scale") => "name a channel of that group, or remove the factor",
-        (Code::KeyDoesNotApply, "settle") => "remove `settle`, or write exposure = \"held\" for a pass that stops on every frame",
         (code, _) => code.cure(),
     }
 }

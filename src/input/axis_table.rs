@@ -57,10 +57,20 @@ fn motor(log: &mut Log, mut table: Table<'_>) -> Option<Motor> {
                 .help("remove it if the torque is not known"),
         );
     }
-    match Motor::new(full, inertia, holding, rows.keys.iter().map(|k| (k.frame, k.value)).collect()) {
+    let bands = table.pairs_if_given(log, "resonance", "[from, to] in full steps/s");
+    if bands.incomplete {
+        table.mark_wrong("resonance");
+    }
+    if table.has("resonance") && bands.keys.is_empty() && !bands.incomplete {
+        let flaw = Flaw::new(Code::EmptyRange, "resonance", "no band of resonance is given").found("0 bands", "1 band or more");
+        table.report_at(log, "resonance", flaw.help("remove it if none is known"));
+    }
+    let resonance = bands.keys.iter().map(|k| [k.frame, k.value]).collect();
+    let motor = Motor::new(full, inertia, holding, rows.keys.iter().map(|k| (k.frame, k.value)).collect());
+    match motor.and_then(|motor| motor.with_resonance(resonance)) {
         Ok(motor) => Some(motor),
         Err(flaws) => {
-            table.flaws(log, flaws, &[("torque", &rows)]);
+            table.flaws(log, flaws, &[("torque", &rows), ("resonance", &bands)]);
             None
         }
     }

@@ -1,9 +1,10 @@
 //! The tables of bodies: joints, lens, rail of a group; obstacles and boxes of the stage.
 //!
 //! Keys of a group: `[[group.joint]]` with `slide` or `turn` (or neither, for an offset alone), `name`, `channel`, `rest`, `offset`; `[group.rail]` with `name`,
-//! `channel`, `reach`, `gap`; the swing is in `swing_table`; what stands on the body and its limbs is in `limb_tables`, the lens in `lens_table`. Of the stage: `clearance`, `[[obstacle]]` with `name`,
+//! `channel`, `reach`, `gap`; the swing is in `swing_table`, the three wires in `hang_table`; what stands on the body and its limbs is in `limb_tables`, the lens in `lens_table`. Of the stage: `clearance`, `[[obstacle]]` with `name`,
 //! `from`, `to`, `radius`, `[[keep_out]]` with `name`, `least`, `greatest`.
 
+use super::hang_table;
 use super::keys;
 use super::lens_table;
 use super::limb_tables::{Parts, Points, parts};
@@ -37,7 +38,7 @@ pub(super) struct BodyRead<'t> {
 
 /// The body of a group; `None` where the group is none, or its tables have mistakes.
 pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>, points: Option<&Points>) -> Option<BodyRead<'t>> {
-    if !["joint", "lens", "limb", "rod", "wire", "envelope", "rail", "swing"].iter().any(|k| table.has(k)) {
+    if !["joint", "lens", "limb", "rod", "wire", "envelope", "rail", "swing", "hang"].iter().any(|k| table.has(k)) {
         return None;
     }
     let label = |what: &str| format!("{what} of group {}", values::cut(group, 64));
@@ -97,10 +98,19 @@ pub(super) fn body<'t>(log: &mut Log, group: &str, table: &mut Table<'t>, points
         }
         None => None,
     };
+    let hang = match table.table(log, "hang", "a table under a line [group.hang]") {
+        Some(mut inner) => {
+            inner.label = label("hang");
+            let made = hang_table::hang(log, &mut inner);
+            whole &= made.is_some();
+            made
+        }
+        None => None,
+    };
     let changed = swing.as_ref().and_then(|(table, s)| Some((table.clone(), s.length_channel.as_ref()?.0.clone())));
     let swing = swing.map(|(_, made)| made);
     let Parts { limbs, turning, rods, wires, envelope } = parts.filter(|_| whole)?;
-    let spec = BodySpec { joints, channels, named_joints, limbs, lens, rods, wires, envelope, rail, swing, ..BodySpec::new(group) };
+    let spec = BodySpec { joints, channels, named_joints, limbs, lens, rods, wires, envelope, rail, swing, hang, ..BodySpec::new(group) };
     Some(BodyRead { table: table.clone(), spec, joints: moved, rail: rail_table, limbs: turning, swing: changed })
 }
 

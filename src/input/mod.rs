@@ -17,6 +17,7 @@ mod copies;
 mod diagnostic;
 mod document;
 mod files;
+mod hang_table;
 mod key_file;
 pub(crate) mod key_text;
 pub(crate) mod keys;

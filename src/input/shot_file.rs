@@ -164,7 +164,6 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let settle = table.take(log, "settle", "a number, s", values::number).unwrap_or(0.0);
     let stop = table.take(log, "stop", "a number", values::number);
     let park = names.groups_at(log, &mut table, "park");
-    // Behind a wrong exposure nothing is said of `settle`: only a moving pass must not have it.
     match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
         .and_then(|pass| pass.with_stop(names.stage, stop))
     {

@@ -3,6 +3,8 @@
 //! Keys and units are a contract: figures of a moving pass are exact extremes over the photographed span, in units and seconds; run-up and
 //! run-down have keys of their own. Numbers that do not exist are null, never zero.
 
+mod hang;
+mod settling;
 mod stopping;
 mod swing;
 
@@ -186,6 +188,9 @@ struct PassJson {
     axes: Vec<AxisJson>,
     violations: Vec<ViolationJson>,
     swing: Vec<swing::SwingJson>,
+    /// Of held passes.
+    settling: Vec<settling::SettlingJson>,
+    hang: Vec<hang::WireJson>,
     stopping: Vec<stopping::StoppingJson>,
     clearance: Option<Vec<GapJson>>,
 }
@@ -373,6 +378,8 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
         axes: stage.axis_ids().zip(p.axes.iter()).map(|(id, a)| axis(stage, id, a)).collect(),
         violations: p.violations.iter().map(|v| violation(compiled, v)).collect(),
         swing: swing::swings(p),
+        settling: settling::needs(p),
+        hang: hang::wires(p),
         stopping: stopping::stops(p),
         clearance: p.clearance.as_ref().map(|c| c.pairs.iter().map(|n| gap(stage, n, Some(n.at), None)).collect()),
     }

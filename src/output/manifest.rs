@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::handoff::sampling::{Sampling, Wishes};
 use super::rows::interpolation::{self, Departure};
 use super::rows::{RowRate, Table, Tracks};
-use super::used::{self, Clearances, LimbEntry, SwingEntry, TorqueEntry};
+use super::used::{self, Clearances, HangEntry, LimbEntry, SwingEntry, TorqueEntry};
 use crate::check::{Report, words};
 use crate::compile::Compiled;
 
@@ -70,6 +70,9 @@ pub(crate) struct Manifest {
     /// Hanging figures whose swing was checked.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub swings: Vec<SwingEntry>,
+    /// Figures on three wires.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub hangs: Vec<HangEntry>,
     /// How the files for other departments count frames, where there are any.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hand_off: Option<HandOffEntry>,
@@ -243,6 +246,7 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
         clearances: used::clearances(stage),
         limbs: used::limbs(stage),
         swings: used::swings(stage),
+        hangs: used::hangs(stage),
         hand_off: None,
         clock: Clock {
             frame_rate: shot.frame_rate().to_string(),

@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::mechanism::{JointKind, Vector};
-use crate::stage::{Axis, Body, Capsule, Limb, Line, Place, Stage, Swing};
+use crate::stage::{Axis, Body, Capsule, Hang, Limb, Line, Place, Stage, Swing};
 
 /// Clearances, and what they were measured on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -138,6 +138,23 @@ pub(crate) struct SwingEntry {
     pub modes: Vec<[f64; 2]>,
 }
 
+/// A figure on three wires.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct HangEntry {
+    /// Its group.
+    pub group: String,
+    /// kg.
+    pub mass: f64,
+    /// Centre of mass in the figure, mm.
+    pub centre_mm: [f64; 3],
+    /// Where the wires hold it, mm.
+    pub wires_mm: [[f64; 3]; 3],
+    /// Share of the weight that each wire must carry.
+    pub least_tension: f64,
+    /// Breaking load of a wire, N, and design factor; `null` where they are not given.
+    pub breaking: Option<[f64; 2]>,
+}
+
 /// The clearances of a stage; `None` where nothing could meet.
 #[must_use]
 pub(crate) fn clearances(stage: &Stage) -> Option<Clearances> {
@@ -232,6 +249,21 @@ pub(crate) fn swings(stage: &Stage) -> Vec<SwingEntry> {
         modes: s.modes.clone(),
     };
     stage.bodies().iter().filter_map(|b| Some((b, b.swing()?))).map(entry).collect()
+}
+
+/// Every figure on three wires of a stage.
+#[must_use]
+pub(crate) fn hangs(stage: &Stage) -> Vec<HangEntry> {
+    let point = |v: Vector| [v.x, v.y, v.z];
+    let entry = |(body, h): (&Body, &Hang)| HangEntry {
+        group: stage.group_name(body.group()).to_owned(),
+        mass: h.mass,
+        centre_mm: point(h.centre),
+        wires_mm: h.wires.map(point),
+        least_tension: h.least_tension,
+        breaking: h.breaking,
+    };
+    stage.bodies().iter().filter_map(|b| Some((b, b.hang()?))).map(entry).collect()
 }
 
 fn capsule(c: &Capsule) -> [f64; 7] {

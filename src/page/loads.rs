@@ -1,9 +1,10 @@
-//! Loads on the page: how far every figure swings in every pass, and which axes have least room to stop.
+//! Loads on the page: how far every figure swings in every pass, and what wires carry, and which axes have least room to stop.
 //!
 //! Invariant: nothing is judged here; what is not known is said.
 
 use maud::{Markup, html};
 
+use crate::check::hang::found::WireReport;
 use crate::check::stopping::found::Stopping;
 use crate::check::swing::found::SwingReport;
 use crate::check::{PassReport, Report, words};
@@ -29,6 +30,32 @@ pub(super) fn swing(report: &Report) -> Markup {
                             }
                             td { @match s.pixels { Some(pixels) => (figure(pixels, "")), None => "-" } }
                             td { @match s.limit { Some(limit) => (figure(limit, "")), None => "-" } }
+                        }
+                    } }
+                } }
+            }
+        }
+    }
+}
+
+/// A row for each wire of every figure on three wires, in every pass.
+pub(super) fn hang(report: &Report) -> Markup {
+    let stage = report.compiled.stage();
+    let rows: Vec<(&PassReport, &WireReport)> = report.passes.iter().flat_map(|p| p.wires.iter().map(move |w| (p, w))).collect();
+    let share = |share: f64| format!("{:.1} %", 100.0 * share);
+    html! {
+        @if !rows.is_empty() {
+            section {
+                h2 { "What wires carry" }
+                div.scroll { table {
+                    thead { tr { th { "pass" } th { "figure" } th { "wire" } th { "least, share of the weight" } th { "required" } th { "most" } } }
+                    tbody { @for (p, w) in &rows {
+                        tr.over[w.utilisation().is_some_and(Utilisation::is_exceeded)] {
+                            td { (p.name()) } td { (stage.group_name(w.group)) } td { (w.wire + 1) }
+                            @match w.carried {
+                                Some([least, most]) => { td { (share(least.share)) } td { (share(w.required)) } td { (figure(most.share * w.weight, "N")) } }
+                                None => { td { "not computed" } td { (share(w.required)) } td { "not computed" } }
+                            }
                         }
                     } }
                 } }

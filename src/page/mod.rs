@@ -171,6 +171,7 @@ fn made(report: &Report, drawn: &Drawn, pictured: &Pictured, scripts: &[&str], o
                         (tables::registration(report))
                         (tables::clearance(report))
                         (loads::swing(report))
+                        (loads::hang(report))
                         (loads::stopping(report))
                         (tables::findings(report))
                     }

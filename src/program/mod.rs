@@ -154,7 +154,7 @@ const STRETCH: f64 = 4.0;
 
 /// True where two passes have the same axes at the same starts and ends.
 fn comes_the_same_way(compiled: &Compiled, a: &Pass, b: &Pass) -> bool {
-    a.exposure() == b.exposure() && a.parks_like(compiled.stage(), b)
+    a.exposure() == b.exposure() && a.rest_at_start() == b.rest_at_start() && a.parks_like(compiled.stage(), b)
 }
 
 #[cfg(test)]

@@ -124,17 +124,18 @@ impl Way {
         let slowest = [there, back].map(|s| s.map(|(id, _)| id));
         let (to_approach, back) = (seconds(there), seconds(back));
         let to_start = laws.iter().flatten().map(|l| l.to_start.duration()).fold(0.0, f64::max);
-        let whole_seconds = whole::ceiling(to_approach + to_start).and_then(|n| u64::try_from(n).ok());
+        let comes = to_approach + to_start + pass.rest_at_start();
+        let whole_seconds = whole::ceiling(comes).and_then(|n| u64::try_from(n).ok());
         let Some(whole_seconds) = whole_seconds else {
             let [slowest, _] = slowest;
             let axis = slowest.map(|id| stage.axis_name(id).to_owned()).unwrap_or_default();
-            return Err(NoLaw { axis, error: WayError::TooLong(to_approach + to_start) });
+            return Err(NoLaw { axis, error: WayError::TooLong(comes) });
         };
         let joined = |id: AxisId, legs: &[Move], until: f64| -> Result<Option<Curve>, NoLaw> {
             let curve = (until > 0.0).then(|| curve(stage.axis(id), legs, until));
             curve.transpose().map_err(|e| NoLaw::new(stage, id, e))
         };
-        let until = (to_approach + to_start).ceil();
+        let until = comes.ceil();
         let there = PerAxis::try_new(stage, |id| match (&approaches[id], &laws[id]) {
             (Some(a), Some(l)) => {
                 let home = stage.axis(id).home();
@@ -194,7 +195,7 @@ impl Way {
         self.back
     }
 
-    /// From home to the start: both legs, and standing there up to the next whole second, so that what follows keeps its place among rows at whole rates.
+    /// From home to the start: both legs, the pass's time to settle, and standing there up to the next whole second, so that what follows keeps its place among rows at whole rates.
     #[must_use]
     pub(crate) fn whole_seconds(&self) -> u64 {
         self.whole_seconds

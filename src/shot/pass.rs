@@ -41,7 +41,7 @@ pub struct Pass {
 
 impl Pass {
     /// Checks a pass. `seconds_per_frame` is its pace, `shutter` an angle in degrees, `settle` seconds of rest before a
-    /// held exposure opens, `park` the groups that stay at home.
+    /// held exposure opens, or between the move to start and the run-up of a moving pass, `park` the groups that stay at home.
     ///
     /// # Errors
     /// Every flaw.
@@ -59,12 +59,6 @@ impl Pass {
         flaws.extend(bounds::PACE.check("seconds_per_frame", seconds_per_frame).err());
         flaws.extend(bounds::SHUTTER.check("shutter", shutter).err());
         flaws.extend(bounds::SETTLE.check("settle", settle).err());
-        if exposure == Exposure::Moving && settle > 0.0 {
-            flaws.push(
-                Flaw::new(Code::KeyDoesNotApply, "settle", "a moving pass never settles")
-                    .found(format!("settle = {settle}"), "`settle` with exposure = \"held\" only"),
-            );
-        }
         for group in &park {
             if group.mark() != stage.mark() {
                 flaws.push(
@@ -108,7 +102,7 @@ impl Pass {
         self.shutter
     }
 
-    /// Seconds of rest before a held exposure opens.
+    /// Seconds of rest before a held exposure opens, or between the move to start and the run-up of a moving pass.
     #[must_use]
     pub fn settle(&self) -> f64 {
         self.settle
@@ -159,6 +153,18 @@ impl Pass {
     #[cfg(test)]
     pub(crate) fn named(self, name: &str) -> Pass {
         Pass { name: name.to_owned(), ..self }
+    }
+
+    /// Seconds of rest at the end of the move to start.
+    #[must_use]
+    pub(crate) fn rest_at_start(&self) -> f64 {
+        if self.exposure == Exposure::Moving { self.settle } else { 0.0 }
+    }
+
+    /// The same pass with another time to settle: how a change is tried. The time is in its bounds.
+    #[must_use]
+    pub(crate) fn settling(&self, settle: f64) -> Pass {
+        Pass { settle, ..self.clone() }
     }
 
     /// The same pass at another pace: how a change is tried.

@@ -3,6 +3,7 @@
 //! Invariant: every channel a chain names exists; rods and capsules have length; a rail's channel slides. All in the chain's own axes, millimetres.
 
 use super::figure::{Capsule, Fixed, Line, Proxy, Rod, Solid, WireSpec};
+use super::hang::{Hang, HangSpec};
 use super::ids::{ChannelId, GroupId};
 use super::limb::{Limb, LimbSpec, Place, Posture};
 use super::swing::{Swing, SwingSpec};
@@ -50,6 +51,8 @@ pub struct BodySpec {
     pub rail: Option<(String, String, [f64; 2], f64)>,
     /// How it swings under its carriage.
     pub swing: Option<SwingSpec>,
+    /// How it hangs on three wires.
+    pub hang: Option<HangSpec>,
 }
 
 impl BodySpec {
@@ -68,6 +71,7 @@ impl BodySpec {
             envelope: Vec::new(),
             rail: None,
             swing: None,
+            hang: None,
         }
     }
 }
@@ -86,6 +90,7 @@ pub(crate) struct Body {
     pub(super) fixed: Fixed,
     pub(super) rail: Option<Rail>,
     pub(super) swing: Option<Swing>,
+    pub(super) hang: Option<Hang>,
 }
 
 impl Body {
@@ -248,6 +253,12 @@ impl Body {
     #[must_use]
     pub(crate) fn swing(&self) -> Option<&Swing> {
         self.swing.as_ref()
+    }
+
+    /// How it hangs on three wires.
+    #[must_use]
+    pub(crate) fn hang(&self) -> Option<&Hang> {
+        self.hang.as_ref()
     }
 
     /// Its place on a rail.

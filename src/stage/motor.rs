@@ -13,6 +13,7 @@ pub struct Motor {
     rotor_inertia: Option<f64>,
     holding_torque: Option<f64>,
     torque: Vec<(f64, f64)>,
+    resonance: Vec<[f64; 2]>,
 }
 
 impl Motor {
@@ -59,7 +60,36 @@ impl Motor {
         if !flaws.is_empty() {
             return Err(flaws);
         }
-        Ok(Motor { full_steps_per_rev, rotor_inertia, holding_torque, torque })
+        Ok(Motor { full_steps_per_rev, rotor_inertia, holding_torque, torque, resonance: Vec::new() })
+    }
+
+    /// The same with bands of resonance: `[from, to]` in full steps/s.
+    ///
+    /// # Errors
+    /// Too many bands, a speed out of its range, a band without width.
+    pub fn with_resonance(self, bands: Vec<[f64; 2]>) -> Result<Motor, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        if bands.len() > bounds::MOST_BANDS {
+            let flaw = Flaw::new(Code::TooMany, "resonance", "the motor has too many bands of resonance");
+            flaws.push(flaw.found(format!("{} bands", bands.len()), format!("at most {}", bounds::MOST_BANDS)));
+        }
+        for (i, [from, to]) in bands.iter().enumerate() {
+            flaws.extend([from, to].into_iter().filter_map(|x| bounds::RESONANCE.check("resonance", *x).err()).map(|f| f.at_index(i)));
+            if !(from < to) && flaws.is_empty() {
+                flaws.push(
+                    Flaw::new(Code::EmptyRange, "resonance", "a band of resonance does not begin below its end")
+                        .found(format!("[{from}, {to}] full steps/s"), "lower end first, upper end above it")
+                        .at_index(i),
+                );
+            }
+        }
+        if flaws.is_empty() { Ok(Motor { resonance: bands, ..self }) } else { Err(flaws) }
+    }
+
+    /// Bands of resonance, full steps/s.
+    #[must_use]
+    pub(crate) fn resonance(&self) -> &[[f64; 2]] {
+        &self.resonance
     }
 
     /// Full steps of one revolution.

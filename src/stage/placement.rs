@@ -137,7 +137,9 @@ impl Stage {
         let focus = spec.lens.as_ref().and_then(|_| self.channel(&format!("{}.{FOCUS_CHANNEL}", spec.group)));
         let focus = focus.filter(|c| self.channel_unit(*c) == "mm");
         let swing = spec.swing.map(|swing| self.swing(swing, &spec.named_joints).map_err(of_body)).transpose()?;
-        Ok(Body { group, chain, channels, every_channel, limbs, lens: spec.lens, focus, fixed, rail, swing })
+        let at_home = |i: usize| channels.get(i).map_or(0.0, |c| self.channel_rest(*c));
+        let hang = spec.hang.map(|hang| hang.checked(&chain.pose(at_home)).map_err(of_body)).transpose()?;
+        Ok(Body { group, chain, channels, every_channel, limbs, lens: spec.lens, focus, fixed, rail, swing, hang })
     }
 
     /// The swing of a body whose named joints are these.

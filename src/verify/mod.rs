@@ -208,6 +208,7 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
     verdict.scope.stated = record.used.is_stated();
     verdict.scope.sources = used.len();
     verdict.scope.swings = stage.bodies().iter().any(|b| b.swing().is_some());
+    verdict.scope.hangs = stage.bodies().iter().any(|b| b.hang().is_some());
     match Oracle::new(stage, shot) {
         Err(what) => faults.file(FaultKind::Source, &shot_file, what),
         Ok(oracle) => {

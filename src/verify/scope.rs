@@ -26,6 +26,8 @@ pub struct Scope {
     pub stated: bool,
     /// True where figures hang that may swing: how far was not looked at.
     pub swings: bool,
+    /// True where figures hang on three wires: what these carry was not looked at.
+    pub hangs: bool,
     /// Files below `source/`.
     pub sources: usize,
 }

@@ -91,7 +91,8 @@ impl<'a> Timeline<'a> {
 
     /// True where the move to start may honestly take so many whole seconds.
     pub(super) fn may_take(&self, seconds: f64) -> bool {
-        let (value, room) = (self.to_approach.value + self.to_start.value, self.to_approach.room + self.to_start.room);
+        let value = self.to_approach.value + self.to_start.value + self.rest();
+        let room = self.to_approach.room + self.to_start.room;
         let room = room + ARITHMETIC * value;
         (value - room).ceil() <= seconds && seconds <= (value + room).ceil()
     }
@@ -104,7 +105,12 @@ impl<'a> Timeline<'a> {
 
     /// How long the move to start takes.
     pub(super) fn seconds(&self) -> f64 {
-        (self.to_approach.value + self.to_start.value).ceil()
+        (self.to_approach.value + self.to_start.value + self.rest()).ceil()
+    }
+
+    /// Rest between the move to start and the run-up of a moving pass, s.
+    fn rest(&self) -> f64 {
+        if self.pass.exposure() == Exposure::Held { 0.0 } else { self.pass.settle() }
     }
 
     /// Where an axis may be `t` seconds after the start of the program, up to the end of the move to start: one place for each of its ways.

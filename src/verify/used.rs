@@ -21,6 +21,8 @@ pub(super) struct Used {
     #[serde(default)]
     swings: Vec<SwingRecord>,
     #[serde(default)]
+    hangs: Vec<HangRecord>,
+    #[serde(default)]
     reaction_s: Option<f64>,
     #[serde(default)]
     scale: Option<f64>,
@@ -85,6 +87,16 @@ struct LimbRecord {
 }
 
 #[derive(Debug, Clone, Deserialize)]
+struct HangRecord {
+    group: String,
+    mass: f64,
+    centre_mm: [f64; 3],
+    wires_mm: [[f64; 3]; 3],
+    least_tension: f64,
+    breaking: Option<[f64; 2]>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
 struct SwingRecord {
     group: String,
     after_joint: usize,
@@ -134,6 +146,7 @@ impl Used {
             _ => None,
         });
         compare("weighted limbs", &limbs, &weighted.collect(), &mut wrong);
+        compare("hangs", &self.hangs.iter().map(on_wires).collect(), &all_on_wires(stage), &mut wrong);
         compare("swings", &self.swings.iter().map(pendulum).collect(), &pendulums(stage), &mut wrong);
         let expected = of_stage(stage);
         let found = self.clearances.as_ref().map(of_record);
@@ -151,6 +164,26 @@ impl Used {
             )),
         }
     }
+}
+
+/// A figure on three wires as the manifest has it: a breaking load and a factor of -1 are none.
+fn on_wires(h: &HangRecord) -> (String, Vec<f64>) {
+    let numbers = [h.mass, h.least_tension].into_iter().chain(h.breaking.unwrap_or([-1.0; 2])).chain(h.centre_mm);
+    (h.group.clone(), numbers.chain(h.wires_mm.iter().copied().flatten()).collect())
+}
+
+/// The figures on three wires of a stage, likewise.
+fn all_on_wires(stage: &Stage) -> Listed {
+    let hanging = stage.bodies().iter().filter_map(|b| Some((stage.group_name(b.group()), b.hang()?)));
+    let record = hanging.map(|(group, h)| HangRecord {
+        group: group.to_owned(),
+        mass: h.mass,
+        centre_mm: [h.centre.x, h.centre.y, h.centre.z],
+        wires_mm: h.wires.map(|w| [w.x, w.y, w.z]),
+        least_tension: h.least_tension,
+        breaking: h.breaking,
+    });
+    record.map(|h| on_wires(&h)).collect()
 }
 
 /// A pendulum as the manifest has it: a limit of -1 is none.

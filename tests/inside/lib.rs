@@ -34,6 +34,7 @@ mod findings_and_advice;
 mod fuzz;
 mod growth;
 mod hand_off;
+mod hang;
 mod hostile_input;
 mod limbs;
 mod mechanisms;

@@ -298,6 +298,67 @@ fn a_parked_figure_hangs_still_and_a_pendulum_without_length_is_said() {
     assert!(none.notes.iter().any(|n| n.kind.name() == "swing_not_computed"));
 }
 
+/// Each frame's rest from the end of its move, as small steps say: the last instant before the next move at which the swing is beyond the limit. Nothing rests long enough here.
+#[test]
+fn each_frame_of_a_held_pass_needs_what_small_steps_say() {
+    let limit = 0.4;
+    let tracks = "[[track]]\nchannel = \"heron.bridge\"\nkeys = [[1, 300], [20, 700], [40, 380]]\n";
+    let pass = "exposure = \"held\"\nseconds_per_frame = 90\nshutter = 90\n";
+    let report = checked(&inputs(&format!("length = 1600\ndamping = 0.03\nlimit = {limit}\n"), pass, tracks));
+    let needs = &report.passes[0].settling;
+    assert_eq!((needs.len(), needs[0].frames.len()), (1, 40));
+    let program = &report.passes[0].program;
+    let bridge = program.compiled().stage().axis_of_name("heron.bridge").unwrap();
+    let (l, z, h) = (1600.0, 0.03, 2e-3);
+    let w = (GRAVITY / l).sqrt();
+    let (mut q, mut v, mut beyond) = (0.0_f64, 0.0_f64, vec![0.0_f64; 40]);
+    let clock = program.clock();
+    let close = |i: usize| clock.begin().0 + (i as f64 + 0.5 + 0.125) * 90.0;
+    let moves = program.stations().unwrap().moves();
+    for k in 0..(program.end().0 / h) as u64 {
+        let t = k as f64 * h;
+        let a = |t: f64| program.motion(bridge, Seconds(t)).unwrap().acceleration;
+        let f = |q: f64, v: f64, a: f64| -2.0 * z * w * v - (GRAVITY * q + a) / l;
+        let (a0, am, a1) = (a(t), a(t + 0.5 * h), a((t + h).min(program.end().0)));
+        let k1 = (v, f(q, v, a0));
+        let k2 = (v + 0.5 * h * k1.1, f(q + 0.5 * h * k1.0, v + 0.5 * h * k1.1, am));
+        let k3 = (v + 0.5 * h * k2.1, f(q + 0.5 * h * k2.0, v + 0.5 * h * k2.1, am));
+        let k4 = (v + h * k3.1, f(q + h * k3.0, v + h * k3.1, a1));
+        q += h / 6.0 * (k1.0 + 2.0 * k2.0 + 2.0 * k3.0 + k4.0);
+        v += h / 6.0 * (k1.1 + 2.0 * k2.1 + 2.0 * k3.1 + k4.1);
+        // The frame that is exposed next, and since when it rests.
+        for i in 1..40 {
+            let arrival = close(i - 1) + moves[i - 1].seconds.0;
+            if arrival <= t && t < close(i) && (l * q).abs() > limit {
+                beyond[i] = t + h - arrival;
+            }
+        }
+    }
+    for (i, (found, wanted)) in needs[0].frames.iter().zip(&beyond).enumerate().skip(1) {
+        assert!((found - wanted).abs() < 0.02, "{i}: {found} {wanted}");
+    }
+    assert!(needs[0].longest.0 > 5.0 && needs[0].guessed[2] > 1.3 * needs[0].longest.0, "{needs:?}");
+}
+
+/// The move to start swings the figure, and the pass opens at once: a rest of some seconds is offered, and one second less is not enough.
+#[test]
+fn a_rest_before_the_run_up_that_suffices_is_offered() {
+    let still = "[[track]]\nchannel = \"heron.bridge\"\nkeys = [[1, 300], [40, 300]]\n";
+    let with = |settle: f64| {
+        let pass = format!("{MOVING}settle = {settle}\n");
+        checked(&inputs("length = 1600\ndamping = 0.05\nlimit = 0.5\n", &pass, still))
+    };
+    let none = with(0.0);
+    let found = none.passes[0].violations.iter().find(|v| v.limit == Limit::Swing).unwrap();
+    let text = movewright::check::words::fix(&none.compiled, found, &found.fixes[0]);
+    let settle: f64 = text.split("`settle = ").nth(1).unwrap().split('`').next().unwrap().parse().unwrap();
+    assert!(settle >= 1.0, "{text}");
+    assert!(with(settle).within_limits() && !with(settle - 1.0).within_limits(), "{text}");
+    // The rest is time of the program, and the rows are later by it.
+    let begin = |r: &Report| r.passes[0].program.clock().begin().0;
+    assert_eq!(begin(&with(settle)), begin(&none) + settle);
+}
+
 /// A camera 2 m before the figure, 50 mm, 100 pixels per mm of film: 2.5 px for each mm sideways.
 #[test]
 fn the_exposed_swing_has_its_size_in_the_picture() {

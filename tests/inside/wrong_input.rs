@@ -192,7 +192,6 @@ fn mistakes_of_the_shot_file() {
         (s, "name = \"picture\"", "name = \"Picture\"", "invalid-name", 29, 8, "help: write `picture`"),
         (s, "name = \"picture\"", "name = \"rods\"", "duplicate-name", 33, 1, "two passes are called `rods`"),
         (s, "exposure = \"moving\"", "exposure = \"movng\"", "unknown-choice", 30, 12, "help: write exposure = \"moving\""),
-        (s, "exposure = \"held\"", "exposure = \"moving\"", "key-does-not-apply", 38, 10, "a moving pass never settles"),
         (s, "seconds_per_frame = 12", "seconds_per_frame = 0", "out-of-range", 31, 21, "pass picture: `seconds_per_frame`"),
         (
             s,

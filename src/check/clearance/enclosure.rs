@@ -6,7 +6,7 @@
 //! straight line, and never more than |V| h altogether. A mechanism bounds its own channels ([`Mechanism::enclose`]).
 //! Invariant: every [`End`] holds its point throughout the cell. What cannot be bounded makes the whole cell `None`.
 
-use crate::mechanism::{IntervalJet, Mechanism, Range, Real, Vector};
+use crate::mechanism::{IntervalJet, Mechanism, Pose, Range, Real, Vector};
 use crate::motion::bernstein::Bernstein;
 use crate::motion::curve::Curve;
 use crate::number::Jet;
@@ -97,6 +97,18 @@ impl<'a> Enclosure<'a> {
     #[must_use]
     pub(crate) fn channel_range(&self, channel: ChannelId, from: f64, to: f64) -> Option<IntervalJet> {
         channels(self.stage(), &[channel], &|a| self.range(a, from, to), &enclosed)?.first().copied()
+    }
+
+    /// The pose of a body at a moment.
+    #[must_use]
+    pub(crate) fn pose_jet(&self, body: &Body, t: f64) -> Option<Pose<Jet>> {
+        channels(self.stage(), body.channels(), &|a| self.jet(a, t), &plain).map(|values| body.pose(&values))
+    }
+
+    /// The pose of a body over a stretch of time; `None` where it cannot be bounded.
+    #[must_use]
+    pub(crate) fn pose_range(&self, body: &Body, from: f64, to: f64) -> Option<Pose<IntervalJet>> {
+        channels(self.stage(), body.channels(), &|a| self.range(a, from, to), &enclosed).map(|values| body.pose(&values))
     }
 
     /// The ends of a body's capsules over a stretch of time; `None` where they cannot be bounded.

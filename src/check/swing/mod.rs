@@ -7,6 +7,7 @@
 
 pub(crate) mod found;
 mod seen;
+pub(crate) mod settling;
 mod support;
 
 use super::keys_around;
@@ -20,21 +21,25 @@ use crate::motion::pendulum::greatest::Swinging;
 use crate::motion::pendulum::{GRAVITY, State, length, period};
 use crate::number::whole;
 use crate::program::Program;
-use crate::stage::{AxisId, Body, Utilisation};
+use crate::stage::{AxisId, Body, GroupId, Utilisation};
 use crate::time::{FrameTime, Seconds};
 use found::{SwingReport, Swung, Unknown};
 use support::{Stretch, Support};
 
 /// Every swing of a pass, figure by figure in stage order.
 pub(super) fn swings(program: &Program, effort: Effort) -> Vec<SwingReport> {
+    of_bodies(program, effort, &|_| true)
+}
+
+fn of_bodies(program: &Program, effort: Effort, wanted: &dyn Fn(&Body) -> bool) -> Vec<SwingReport> {
     let mut found = Vec::new();
-    for body in program.compiled().stage().bodies() {
+    for body in program.compiled().stage().bodies().iter().filter(|b| wanted(b)) {
         let Some(swing) = body.swing() else { continue };
         let support = Support::new(program, body, swing);
-        let pendulum = Oscillator { length: None, damping: swing.damping };
-        let modes = swing.modes.iter().map(|[period, damping]| Oscillator { length: Some(length(*period)), damping: *damping });
+        let pendulum = Oscillator { length: None, scale: 1.0, damping: swing.damping };
+        let modes = swing.modes.iter().map(|[period, damping]| Oscillator { length: Some(length(*period)), scale: 1.0, damping: *damping });
         for (i, oscillator) in core::iter::once(pendulum).chain(modes).enumerate() {
-            let swung = Run::over(program, &support, oscillator, effort);
+            let swung = Run::over(program, &support, oscillator, effort, &mut |_, _, _, _| ());
             found.push(SwingReport {
                 group: body.group(),
                 mode: i.checked_sub(1),
@@ -46,6 +51,13 @@ pub(super) fn swings(program: &Program, effort: Effort) -> Vec<SwingReport> {
         }
     }
     found
+}
+
+/// True where a figure, or one of its further modes, is known to keep its limit; it costs what trials may.
+pub(super) fn keeps_limit(program: &Program, group: GroupId, mode: Option<usize>) -> bool {
+    let found = of_bodies(program, Effort::TrialSwings, &|body| body.group() == group);
+    let own = found.iter().find(|s| s.mode == mode);
+    own.is_some_and(|s| s.found.is_ok() && s.utilisation().is_none_or(|u| !u.is_exceeded()))
 }
 
 /// Swings that exceed their limit.
@@ -112,6 +124,8 @@ fn carriage(program: &Program, body: &Body) -> Option<AxisId> {
 struct Oscillator {
     /// Constant length, mm; `None` for the length of the pendulum.
     length: Option<f64>,
+    /// Factor on either length: a period that is off has its square.
+    scale: f64,
     damping: f64,
 }
 
@@ -125,6 +139,8 @@ struct Run<'a> {
     state: State,
     swung: Swung,
     work: u64,
+    /// Told of every stretch over which everything stands: the state at its beginning, when it begins and ends, the length, mm.
+    rests: &'a mut dyn FnMut(&State, f64, f64, f64),
 }
 
 /// Radians of a step at most.
@@ -140,9 +156,15 @@ const BATCH: u64 = 4096;
 const JETS: u64 = 16;
 
 impl<'a> Run<'a> {
-    fn over(program: &'a Program, support: &Support<'_>, oscillator: Oscillator, effort: Effort) -> Result<Swung, Unknown> {
+    fn over(
+        program: &'a Program,
+        support: &Support<'_>,
+        oscillator: Oscillator,
+        effort: Effort,
+        rests: &'a mut dyn FnMut(&State, f64, f64, f64),
+    ) -> Result<Swung, Unknown> {
         let cost = if support.is_plain() { 1 } else { JETS };
-        let mut run = Run { program, oscillator, cost, effort, state: State::default(), swung: Swung::default(), work: 0 };
+        let mut run = Run { program, oscillator, cost, effort, state: State::default(), swung: Swung::default(), work: 0, rests };
         let mut failed = None;
         support.stretches(program.duration().0, &mut |stretch| {
             failed = run.stretch(stretch).err();
@@ -163,16 +185,19 @@ impl<'a> Run<'a> {
 
     /// True for a length that a pendulum may have; that of a mode comes from its period, which has bounds of its own.
     fn is_long_enough(&self, length: f64) -> bool {
-        self.oscillator.length.is_some() || length >= SWING_LENGTH.least
+        self.oscillator.length.is_some() || length >= self.oscillator.scale * SWING_LENGTH.least
     }
 
     fn stretch(&mut self, stretch: &Stretch<'_>) -> Result<(), Unknown> {
         let lasts = stretch.end - stretch.start;
         self.spend(8)?;
+        if let (true, Some(length)) = (stretch.stands(), self.length(stretch)) {
+            (self.rests)(&self.state, stretch.start, stretch.end, length);
+        }
         if self.state == State::default() && stretch.stands() {
             return Ok(());
         }
-        if let (Some(length), Some(acceleration)) = (self.oscillator.length.or(stretch.constant_length()), stretch.acceleration()) {
+        if let (Some(length), Some(acceleration)) = (self.length(stretch), stretch.acceleration()) {
             if !self.is_long_enough(length) {
                 return Err(Unknown::NoLength(stretch.start));
             }
@@ -186,6 +211,11 @@ impl<'a> Run<'a> {
         self.steps(stretch)
     }
 
+    /// The length over a stretch, where it is constant.
+    fn length(&self, stretch: &Stretch<'_>) -> Option<f64> {
+        self.oscillator.length.or(stretch.constant_length()).map(|l| self.oscillator.scale * l)
+    }
+
     /// Integrates over a stretch.
     fn steps(&mut self, stretch: &Stretch<'_>) -> Result<(), Unknown> {
         let lasts = stretch.end - stretch.start;
@@ -196,6 +226,7 @@ impl<'a> Run<'a> {
             if let Some(length) = run.oscillator.length {
                 driven.length = [length, 0.0, 0.0];
             }
+            driven.length = driven.length.map(|l| run.oscillator.scale * l);
             let [length, ..] = driven.length;
             if run.is_long_enough(length) { Ok(driven) } else { Err(Unknown::NoLength(at)) }
         };

@@ -4,6 +4,7 @@
 
 use crate::check::figures::figure;
 use crate::check::swing::found::{SwingReport, Unknown};
+use crate::check::swing::settling::Settling;
 use crate::stage::Stage;
 
 /// A figure, or one of its further modes, counted from 1.
@@ -30,6 +31,21 @@ pub(super) fn unknown(pass: &str, body: &str, why: Unknown) -> String {
         Unknown::OutOfReach(t) => format!("a mechanism cannot reach its position at {t:.1} s of the program"),
     };
     format!("pass {pass}, {body}: the swing is not computed: {why}")
+}
+
+/// What a figure needs in a held pass, in a line.
+#[must_use]
+pub(crate) fn settling_line(stage: &Stage, s: &Settling) -> String {
+    let seconds = |s: f64| if s.is_finite() { figure(s, "s") } else { "more than an hour".to_owned() };
+    let ([longer, shorter, less], (longest, frame)) = (s.guessed, s.longest);
+    let off = if shorter > longer { shorter } else { longer };
+    let who = who(stage.group_name(s.group), s.mode);
+    format!(
+        "{who} needs up to {} (frame {frame}); {} if its period is 10 % off, {} with half the damping",
+        seconds(longest),
+        seconds(off),
+        seconds(less)
+    )
 }
 
 /// One swing in a line.

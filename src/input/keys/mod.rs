@@ -6,6 +6,7 @@
 
 mod body;
 mod group_tables;
+mod hang;
 mod lens;
 mod limb;
 mod machine;
@@ -19,6 +20,7 @@ use crate::bounds::Bound;
 
 pub(crate) use body::{JOINT, KEEP_OUT, OBSTACLE, RAIL};
 pub(crate) use group_tables::{AIM, COPY, RETIME, ROUTINE};
+pub(crate) use hang::HANG;
 pub(crate) use lens::{DISTORTION, LENS};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};

@@ -360,7 +360,7 @@ pub(crate) static PASS: Section = Section {
             holds: Holds::Number(bounds::SETTLE),
             unit: "s",
             default: Default::Value("0"),
-            meaning: "rest before each exposure; held passes only",
+            meaning: "held passes: rest before each exposure; moving passes: rest between the move to start and the run-up, until the swing of the move has died down; the run-up begins on a whole second",
             example: "1.5",
         },
         Entry {

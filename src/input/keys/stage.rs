@@ -1,6 +1,7 @@
 //! Keys of the stage file: the stage, its motors, groups and axes.
 
 use super::body::{JOINT, KEEP_OUT, OBSTACLE, POINT, RAIL};
+use super::hang::HANG;
 use super::lens::LENS;
 use super::limb::{ENVELOPE, LIMB, ROD, WIRE};
 use super::machine::{DRUM, LIMB_WIRE, SWASHPLATE};
@@ -131,6 +132,14 @@ pub(crate) static MOTOR: Section = Section {
             meaning: "pull-out torque by speed",
             example: "[[0, 0.40], [300, 0.37], [600, 0.30], [1200, 0.18]]",
         },
+        Entry {
+            name: "resonance",
+            holds: Holds::Rows(&[("from, full steps/s", bounds::RESONANCE), ("to, full steps/s", bounds::RESONANCE)]),
+            unit: "full steps/s",
+            default: Default::None("not known"),
+            meaning: "bands of speed to stay out of during exposures; a note gives the time inside",
+            example: "[[60, 110]]",
+        },
     ],
     rules: &[],
     example: "[motor.frame42]\nfull_steps_per_rev = 200\nrotor_inertia = 5.4e-6\nholding_torque = 0.44\ntorque = [[0, 0.40], [300, 0.37], [600, 0.30], [1200, 0.18]]\n",
@@ -140,7 +149,7 @@ pub(crate) static MOTOR: Section = Section {
 pub(crate) static GROUP: Section = Section {
     header: "[[group]]",
     meaning: "Keys written in this group override those inherited through `like`: an axis key by key (`load` as a whole); mechanisms, joints, lens, limbs, rods, \
-              wires, envelopes, rail and swing each kind as a whole. The last groups of the example further below inherit from `heron_a`.",
+              wires, envelopes, rail, swing and hang each kind as a whole. The last groups of the example further below inherit from `heron_a`.",
     keys: &[
         Entry { name: "name", holds: NAME, unit: "", default: Default::Must, meaning: "its name", example: "\"heron_a\"" },
         Entry {
@@ -222,6 +231,14 @@ pub(crate) static GROUP: Section = Section {
             unit: "",
             default: Default::None("not computed"),
             meaning: "the figure as a pendulum",
+            example: "",
+        },
+        Entry {
+            name: "hang",
+            holds: Holds::One(&HANG),
+            unit: "",
+            default: Default::None("not computed"),
+            meaning: "the figure on three wires",
             example: "",
         },
     ],

@@ -9,6 +9,7 @@
 pub(crate) mod collocation;
 pub(crate) mod free;
 pub(crate) mod greatest;
+pub(crate) mod settling;
 
 use crate::number::elementary::TURN;
 
