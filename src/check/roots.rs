@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::clearance::Against;
 use super::report::Report;
+use super::stopping;
 use super::violation::{Between, Cause, Limit, Part, Subject, Violation};
 use crate::signal::SourceKind;
 use crate::stage::{AxisId, GroupId};
@@ -81,12 +82,12 @@ fn gathered<'a>(report: &Report, all: &[Found<'a>]) -> Vec<Vec<Found<'a>>> {
     // What a track alone moves shows that the track is at fault; what several move shows nothing where one of them is known to be.
     let mut at_fault: BTreeMap<usize, f64> = BTreeMap::new();
     for ((_, v), tracks) in all.iter().zip(&behind) {
-        if let (Some(track), 1, true) = (tracks.first(), tracks.len(), !matches!(v.cause, Cause::Gap)) {
+        if let (Some(track), 1, true) = (tracks.first(), tracks.len(), !v.is_between_two()) {
             let known = at_fault.entry(*track).or_insert(0.0);
             *known = known.max(v.severity());
         }
     }
-    let own = |v: &Violation| v.between.filter(|_| !matches!(v.cause, Cause::Gap));
+    let own = |v: &Violation| v.between.filter(|_| !v.is_between_two());
     let track_of = |v: &Violation, tracks: &BTreeSet<usize>| {
         let known = tracks.iter().filter_map(|t| at_fault.get_key_value(t)).max_by(|a, b| a.1.total_cmp(b.1));
         known.map(|(t, _)| *t).or_else(|| own(v).map(|b| b.track))
@@ -164,6 +165,9 @@ fn tracks_behind(report: &Report, v: &Violation) -> BTreeSet<usize> {
         let channels = stage.body_of(group).map(|b| b.every_channel().to_vec()).unwrap_or_default();
         channels.into_iter().flat_map(|c| stage.axes_of(c)).collect()
     };
+    if let Cause::Stopping(stopping::against::Against::Carriage(other)) = v.cause {
+        add_axis(other);
+    }
     match &v.subject {
         Subject::Axis(axis) => {
             add_axis(*axis);

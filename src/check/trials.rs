@@ -180,9 +180,9 @@ impl<'a> Trials<'a> {
         found
     }
 
-    /// What limits a pace that is to be printed: swing is looked at in any case.
+    /// What limits a pace that is to be printed: swing and room to stop are looked at in any case.
     pub(super) fn fails(&self, pace: f64) -> Option<Hindrance> {
-        self.hindrance(pace).or_else(|| self.swing_of(pace))
+        self.hindrance(pace).or_else(|| self.loads_at(pace))
     }
 
     /// The border between a pace that fails and one that holds: both ends, and what fails below it.

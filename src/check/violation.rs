@@ -343,6 +343,11 @@ pub struct Violation {
 }
 
 impl Violation {
+    /// True where it is about two things at once, so that neither alone need be at fault.
+    pub(super) fn is_between_two(&self) -> bool {
+        matches!(self.cause, Cause::Gap | Cause::Stopping(Against::Carriage(_)))
+    }
+
     /// How much of the limit is used, where the peaks of an axis do not show it; more than all of it in any case.
     pub(super) fn beside_peaks(&self) -> Option<Utilisation> {
         let used = match (&self.subject, &self.cause) {

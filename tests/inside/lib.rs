@@ -38,6 +38,7 @@ mod hang;
 mod hostile_input;
 mod limbs;
 mod mechanisms;
+mod motors;
 mod mutants;
 mod own_mechanisms;
 mod own_signals;
