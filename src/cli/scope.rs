@@ -56,7 +56,7 @@ fn by_hash(verdict: &Verdict) -> Vec<String> {
     if !scope.columns {
         return vec!["every listed file".to_owned()];
     }
-    vec![format!("comments, holding torques and gobo openings in source/ ({} files)", scope.sources)]
+    vec![format!("comments, holding torques, bands of resonance and gobo openings in source/ ({} files)", scope.sources)]
 }
 
 fn not_looked_at(verdict: &Verdict) -> Vec<String> {
