@@ -123,6 +123,7 @@ table! {
         MOST_WIRES: usize = 256, "wires of a group", "four for each limb";
         MOST_ENVELOPES: usize = 1000, "envelopes of a group", "far beyond any figure: each is compared with each of another figure";
         MOST_MODES: usize = 16, "modes of a swing", "far beyond what can be measured";
+        MOST_SHAPED_MODES: usize = 4, "further modes of a swing that moves are split for", "a move is split in 32 then";
         MOST_BANDS: usize = 16, "bands of resonance of a motor", "far beyond what can be measured";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";

@@ -9,7 +9,7 @@ use crate::output::ExportError;
 use crate::output::columns::ColumnError;
 use crate::output::rows::RowsError;
 use crate::page::PageError;
-use crate::program::NoLaw;
+use crate::program::NoPlan;
 use crate::signal::SignalError;
 use crate::time::{ClockError, ExposureError, RateError, TimecodeError};
 use crate::verify::NotAFolder;
@@ -34,8 +34,8 @@ pub(super) enum Kind {
     Rejected(Rejection),
     /// Channels or axes have no curve.
     NoCurve(Vec<CompileError>),
-    /// An axis cannot be moved from rest to rest within its limits.
-    NoPlan(NoLaw),
+    /// A pass has no plan.
+    NoPlan(NoPlan),
     /// Limits are exceeded: one sentence each.
     LimitsExceeded(Vec<String>),
     /// Nothing of this name.
@@ -160,7 +160,7 @@ from! {
     Vec<Flaw> => Flawed;
     Rejection => Rejected;
     Vec<CompileError> => NoCurve;
-    NoLaw => NoPlan;
+    NoPlan => NoPlan;
     RowsError => Rows;
     ColumnError => Columns;
     ExportError => Export;

@@ -14,6 +14,7 @@ use crate::stage::PerAxis;
 /// A report with which axes still run as they did.
 pub(super) struct Before<'a> {
     passes: &'a [PassReport],
+    spare: f64,
     unchanged: PerAxis<bool>,
 }
 
@@ -29,7 +30,12 @@ impl<'a> Before<'a> {
         let is_ended = |n: &Nearest| n.is_kept() || n.proof == Proof::Tight;
         let is_known = has_cost_little && report.passes.iter().flat_map(pairs).all(is_ended);
         let passes = if is_known { report.passes.as_slice() } else { &[] };
-        Before { passes, unchanged: now.unchanged_since(&report.compiled) }
+        Before { passes, spare: report.spare, unchanged: now.unchanged_since(&report.compiled) }
+    }
+
+    /// How much more than what is required its gaps are known to, mm.
+    pub(super) fn spare(&self) -> f64 {
+        self.spare
     }
 
     /// A pass with the same bodies on the same course.

@@ -225,7 +225,9 @@ impl<'a> Trial<'a> {
             let channels = stage.body_of(group).map(|b| b.every_channel().to_vec()).unwrap_or_default();
             channels.into_iter().flat_map(|c| stage.axes_of(c)).any(|a| self.follows[a])
         };
-        clearance::is_kept(&again.course(), &|n: &Nearest| later::touches(n, moved), again.compiled().work())
+        let sway = swing::sway(again);
+        let kept = |n: &Nearest| !later::touches(n, moved) || sway.off(n, None).is_kept();
+        clearance::is_kept(&again.course(), sway.most(), &kept, again.compiled().work())
     }
 
     /// True where no axis exceeds more in another pass than before.
@@ -243,8 +245,8 @@ impl<'a> Trial<'a> {
         let follows = |id: AxisId| self.follows[id];
         let kept = |i: usize| {
             let at = |compiled: &Compiled| Program::one(compiled, i).ok().flatten();
-            let has = |program: Option<Program>| program.is_some_and(|p| stopping::have_room(&p, &follows));
-            has(at(again.compiled())) || !has(at(self.program.compiled()))
+            at(again.compiled()).is_some_and(|p| stopping::have_room(&p, &follows))
+                || at(self.program.compiled()).is_some_and(|p| stopping::lack_room(&p, &follows))
         };
         let mut others = (0..again.compiled().shot().passes().len()).filter(|i| *i != again.index());
         stopping::have_room(again, &follows) && others.all(kept)

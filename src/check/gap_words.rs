@@ -44,7 +44,8 @@ pub(crate) fn nearest(stage: &Stage, n: &Nearest, when: &str) -> String {
 #[must_use]
 pub(crate) fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
     let (a, b) = pair(stage, n);
-    let required = format!("required clearance {}", figure(n.required, "mm"));
+    let swing = if n.swing > 0.0 { format!("{} taken off for swing; ", figure(n.swing, "mm")) } else { String::new() };
+    let required = format!("{swing}required clearance {}", figure(n.required, "mm"));
     let (a, b) = match n.against {
         Against::Rail(_) => (format!("the carriage of {a}"), format!("that of {b}")),
         Against::KeepOut(_) => (a, format!("the box {b}")),

@@ -11,8 +11,8 @@ use super::reach;
 use super::verdict::{AxisReport, Peak, Reach, StretchReport, Tightest};
 use super::violation::{Cause, Limit, Part, Violation};
 use crate::compile::frame_time;
-use crate::motion::point_to_point::{Binding, SevenSegment};
-use crate::program::way::torque_along;
+use crate::motion::point_to_point::Binding;
+use crate::program::rest_move::{Moved, RestMove};
 use crate::program::{HeldMove, Program, Stations, Torque, TorqueUse};
 use crate::stage::{Axis, AxisId, PerAxis, Utilisation};
 use crate::time::{FrameTime, Seconds};
@@ -97,7 +97,7 @@ fn too_weak(program: &Program, stations: &Stations, id: AxisId, positions: &[f64
     let each = stations.laws(id, positions).filter_map(|(common, law)| {
         let law = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0)?;
         let from = frame_time(common.from);
-        let t = torque_along(&model, &law, from + 0.5).filter(|t| t.utilisation().is_exceeded())?;
+        let t = law.torque(&model, from + 0.5).filter(|t| t.utilisation().is_exceeded())?;
         Some((common.from, over(t, (from, from + 1.0))))
     });
     joined(each, |a, b| a.value * b.allowed > b.value * a.allowed)
@@ -121,8 +121,8 @@ fn off_travel(program: &Program, id: AxisId, positions: &[f64]) -> Vec<Over> {
 
 /// Moves that do not fit, those of neighbouring frames as one, at the slowest.
 fn too_long(program: &Program, stations: &Stations, id: AxisId, positions: &[f64]) -> Vec<Violation> {
-    let available = stations.available();
-    let mut runs: Vec<(i64, i64, HeldMove, SevenSegment)> = Vec::new();
+    let Some(available) = stations.available() else { return Vec::new() };
+    let mut runs: Vec<(i64, i64, HeldMove, RestMove)> = Vec::new();
     for (common, law) in stations.laws(id, positions).filter(|(_, law)| !fits(law.duration(), available)) {
         match runs.last_mut() {
             Some((_, last, worst, slowest)) if *last + 1 == common.from => {
@@ -146,10 +146,12 @@ fn too_long(program: &Program, stations: &Stations, id: AxisId, positions: &[f64
 }
 
 /// What the quantity that binds would have to be for the move to fit: in the time there is instead of its own it is (own / there is)^k of its limit.
-fn in_the_time(axis: &Axis, law: &SevenSegment, available: Seconds) -> Over {
+fn in_the_time(axis: &Axis, law: &RestMove, available: Seconds) -> Over {
     let l = axis.limits();
-    let k = if available.0 > 0.0 { law.duration() / available.0 } else { f64::INFINITY };
-    let (limit, allowed, power) = match law.binding() {
+    // What the split adds stays as it is.
+    let left = available.0 - law.delay();
+    let k = if left > 0.0 { law.law.duration() / left } else { f64::INFINITY };
+    let (limit, allowed, power) = match law.law.binding() {
         Some(Binding::Velocity) | None => (Limit::Velocity, l.velocity, k),
         Some(Binding::Acceleration) => (Limit::Acceleration, l.acceleration, k * k),
         Some(Binding::Jerk) => (Limit::Jerk, l.jerk, k * k * k),
@@ -163,9 +165,9 @@ fn in_the_time(axis: &Axis, law: &SevenSegment, available: Seconds) -> Over {
 fn torque(axis: &Axis, id: AxisId, positions: &[f64], stations: &Stations) -> Option<TorqueUse> {
     let model = Torque::of(axis)?;
     let mut worst = model.standing(frame_time(stations.moves().first().map_or(0, |m| m.from)));
-    let bounded = |(common, law): (&HeldMove, SevenSegment)| {
+    let bounded = |(common, law): (&HeldMove, RestMove)| -> Option<(TorqueUse, Moved)> {
         let law = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0)?;
-        let (demand, available) = (model.demand(law.peak_acceleration()), model.available(law.peak_velocity()));
+        let (demand, available) = (model.demand(law.law.peak_acceleration()), model.available(law.law.peak_velocity()));
         Some((TorqueUse { demand, available, at: frame_time(common.from) + 0.5 }, law))
     };
     // The move with the greatest bound first: it clears most of the others.
@@ -173,7 +175,7 @@ fn torque(axis: &Axis, id: AxisId, positions: &[f64], stations: &Stations) -> Op
     let hardest = moves().reduce(|a, b| if b.0.utilisation().share() > a.0.utilisation().share() { b } else { a });
     for (bound, law) in hardest.into_iter().chain(moves()) {
         if bound.utilisation().share() > worst.utilisation().share()
-            && let Some(t) = torque_along(&model, &law, bound.at)
+            && let Some(t) = law.torque(&model, bound.at)
         {
             worst = worst.worse(t);
         }
@@ -205,17 +207,18 @@ fn peaks(axis: &Axis, id: AxisId, positions: &[f64], stations: &Stations) -> Str
         frame = FrameTime(frame.0 + 1.0);
     }
     for (common, s) in stations.laws(id, positions).filter(|(_, s)| s.duration() != 0.0) {
-        let k = s.duration() / common.seconds.0;
+        let Ok(moved) = s.stretched(common.seconds.0) else { continue };
+        let [v, a, j] = moved.peaks();
         let frame = FrameTime(frame_time(common.from) + 0.5);
         let raise = |peak: &mut Peak, value: f64| {
             if value > peak.value {
                 (peak.value, peak.frame) = (value, frame);
             }
         };
-        raise(&mut r.velocity, s.peak_velocity() * k);
-        raise(&mut r.acceleration, s.peak_acceleration() * k * k);
-        raise(&mut r.jerk, s.peak_jerk() * k * k * k);
-        raise(&mut r.step_rate, s.peak_velocity() * k * axis.drive().steps_per_unit());
+        raise(&mut r.velocity, v);
+        raise(&mut r.acceleration, a);
+        raise(&mut r.jerk, j);
+        raise(&mut r.step_rate, v * axis.drive().steps_per_unit());
     }
     r
 }

@@ -9,7 +9,7 @@ use core::cell::OnceCell;
 use super::clearance::{self, Against, Nearest};
 use super::judged::Tally;
 use super::violation::{Fix, Violation};
-use super::{reach, slack, stopping};
+use super::{reach, slack, stopping, swing};
 use crate::compile::Compiled;
 use crate::number::whole;
 use crate::program::Program;
@@ -148,17 +148,20 @@ impl<'a> Later<'a> {
         let ours = |v: &Violation| self.follows[v.subject.axis()];
         let moved =
             |group: GroupId| self.axes.iter().any(|a| !new.parks(*a) && stage.group(group).has(*a)) || aims_from(stage, group, self);
-        let counts = |n: &Nearest| touches(n, moved);
-        let apart = || match new.stations() {
-            None => clearance::is_kept(&new.course(), &counts, after.work()),
-            Some(_) => clearance::clearance(&new).is_none_or(|r| r.pairs.iter().filter(|n| counts(n)).all(Nearest::is_kept)),
+        let apart = || {
+            let sway = swing::sway(&new);
+            let kept = |n: &Nearest| !touches(n, moved) || sway.off(n, None).is_kept();
+            match new.stations() {
+                None => clearance::is_kept(&new.course(), sway.most(), &kept, after.work()),
+                Some(_) => clearance::clearance(&new, sway.most()).is_none_or(|r| r.pairs.iter().all(kept)),
+            }
         };
         let no_worse = || Tally::of(&new).is_within(old);
         let reached =
             || new.stations().is_some() || !(reach::violations(&new).iter().any(ours) || slack::violations(&new).iter().any(ours));
-        let has_room = |p: &Program| stopping::have_room(p, &|id| self.follows[id]);
-        let had_room = || Program::one(self.program.compiled(), index).ok().flatten().is_some_and(|p| has_room(&p));
-        apart() && no_worse() && reached() && (has_room(&new) || !had_room())
+        let follows = |id| self.follows[id];
+        let lacked = || Program::one(self.program.compiled(), index).ok().flatten().is_some_and(|p| stopping::lack_room(&p, &follows));
+        apart() && no_worse() && reached() && (stopping::have_room(&new, &follows) || lacked())
     }
 }
 

@@ -43,6 +43,7 @@ mod sharp_plates;
 mod shift;
 mod slack;
 pub(crate) mod stopping;
+mod sway;
 pub(crate) mod swing;
 mod trials;
 pub(crate) mod usage;
@@ -55,10 +56,12 @@ use std::sync::Arc;
 use crate::bounds::Effort;
 use crate::compile::Compiled;
 use crate::number::whole;
-use crate::program::{Leg, NoLaw, Program};
+use crate::program::{Leg, NoPlan, Program};
 use crate::shot::Exposure;
 use crate::stage::PerAxis;
 use crate::time::FrameTime;
+use sway::Sway;
+use swing::found::SwingReport;
 
 pub(crate) use approval::Approval;
 use before::Before;
@@ -76,7 +79,7 @@ impl Compiled {
     ///
     /// # Errors
     /// An axis that no law takes to its start, from station to station, or home.
-    pub(crate) fn checked(&self) -> Result<Report, NoLaw> {
+    pub(crate) fn checked(&self) -> Result<Report, NoPlan> {
         self.checked_after(None)
     }
 
@@ -84,29 +87,31 @@ impl Compiled {
     ///
     /// # Errors
     /// As [`Compiled::checked`].
-    pub(crate) fn checked_after(&self, before: Option<&Report>) -> Result<Report, NoLaw> {
+    pub(crate) fn checked_after(&self, before: Option<&Report>) -> Result<Report, NoPlan> {
         let before = before.map(|report| Before::new(report, self));
         let compiled = self.with_fresh_meter();
         let programs = Program::all(&compiled)?;
+        let swings = swings_of_all(&programs);
+        let sways: Vec<Sway> = swings.iter().map(|s| Sway::of(s)).collect();
+        let spare = sways.iter().map(Sway::most).fold(0.0, f64::max);
+        let before = before.filter(|before| before.spare() == spare);
         let mut passes: Vec<PassReport> = Vec::with_capacity(programs.len());
-        for program in programs {
+        for (program, (swings, sway)) in programs.into_iter().zip(swings.into_iter().zip(sways)) {
             let known = passes.iter().find(|p| same_course(&p.program, &program));
-            let clearance = match known.or_else(|| before.as_ref()?.same_course(&program)) {
-                Some(known) => known.clearance.clone(),
-                None => clearance::clearance(&program),
+            let still = match known.or_else(|| before.as_ref()?.same_course(&program)) {
+                Some(known) => Arc::clone(&known.still),
+                None => Arc::new(clearance::clearance(&program, spare)),
             };
             let known = passes.iter().find(|p| p.program.shares_way(&program));
-            let way_clearance = match known.or_else(|| before.as_ref()?.same_way(&program)) {
-                Some(known) => Arc::clone(&known.way_clearance),
-                None => Arc::new([Leg::MoveToStart, Leg::ReturnHome].map(|leg| (leg, clearance::on_the_way(&program, leg)))),
+            let way_still = match known.or_else(|| before.as_ref()?.same_way(&program)) {
+                Some(known) => Arc::clone(&known.way_still),
+                None => Arc::new([Leg::MoveToStart, Leg::ReturnHome].map(|leg| (leg, clearance::on_the_way(&program, leg, spare)))),
             };
+            let clearance = still.as_ref().as_ref().map(|found| sway.off_all(found, None));
+            let way_clearance = way_still.as_ref().clone().map(|(leg, found)| (leg, found.map(|found| sway.off_all(&found, Some(leg)))));
             let (axes, mut violations) = judged::check(&program);
             let near = gaps::violations(&program, clearance.as_ref(), &violations);
             violations.extend(near);
-            let swings = match passes.iter().find(|p| same_seconds(&p.program, &program)) {
-                Some(known) => known.swings.clone(),
-                None => swing::swings(&program, Effort::Swings),
-            };
             violations.extend(swing::violations(&program, &swings));
             let settling = swing::settling::needs(&program);
             let wires = match passes.iter().find(|p| same_course(&p.program, &program) && p.program.shares_way(&program)) {
@@ -119,6 +124,7 @@ impl Compiled {
                 None => (stopping::stops(&program, Effort::Stops), stopping::coasts(&program, Effort::Stops)),
             };
             let short = stopping::violations(&program, &stops, &violations);
+            let axes = PerAxis::new(self.stage(), |id| axes[id].clone().and_beside(short.iter().filter(|v| v.axis() == id)));
             violations.extend(short);
             let fastest = fastest::fastest(&program);
             let runnable = runnable::runnable(&program, &fastest, &violations);
@@ -136,7 +142,9 @@ impl Compiled {
                 wires,
                 stops,
                 coasts,
+                still,
                 clearance,
+                way_still,
                 way_clearance,
             });
         }
@@ -166,8 +174,18 @@ impl Compiled {
         notes.extend(motors::grain(self, &pixels, pixels::stride(&compiled)));
         notes.extend(framing::notes(self, pixels::stride(&compiled)));
         notes.extend(notes::not_tried(compiled.work()));
-        Ok(Report { compiled, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })
+        Ok(Report { compiled, spare, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })
     }
+}
+
+/// The swings of every pass: once where every second of two is alike.
+fn swings_of_all(programs: &[Arc<Program>]) -> Vec<Vec<SwingReport>> {
+    let mut all: Vec<Vec<SwingReport>> = Vec::with_capacity(programs.len());
+    for program in programs {
+        let known = programs.iter().zip(&all).find(|(p, _)| same_seconds(p, program)).map(|(_, known)| known.clone());
+        all.push(known.unwrap_or_else(|| swing::swings(program, Effort::Swings)));
+    }
+    all
 }
 
 /// True where two passes have the same bodies on the same course: the pace does not matter to what meets.

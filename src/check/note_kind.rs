@@ -3,9 +3,9 @@
 //! Invariant: a name never changes its meaning: scripts read it.
 
 use super::clearance::Nearest;
-use super::swing::found::Unknown;
 use super::violation::Limit;
 use crate::program::Leg;
+use crate::program::hanging::hung::Unknown;
 use crate::stage::{ChannelId, GroupId};
 use crate::time::{FrameTime, Seconds};
 

@@ -48,7 +48,10 @@ pub struct PassReport {
     /// Gaps of carriages and envelopes from run-up to run-down; `None` where nothing could meet.
     pub(crate) clearance: Option<ClearanceReport>,
     /// Gaps on the move to start, and on the return home.
-    pub(crate) way_clearance: Arc<[(Leg, Option<ClearanceReport>); 2]>,
+    pub(crate) way_clearance: [(Leg, Option<ClearanceReport>); 2],
+    /// Both as if nothing swung: what passes share, and what a later check may take over.
+    pub(super) still: Arc<Option<ClearanceReport>>,
+    pub(super) way_still: Arc<[(Leg, Option<ClearanceReport>); 2]>,
 }
 
 impl PassReport {
@@ -78,6 +81,8 @@ impl PassReport {
 pub struct Report {
     /// What was checked.
     pub(crate) compiled: Compiled,
+    /// How much more than what is required gaps are known to, for what swings, mm.
+    pub(super) spare: f64,
     /// Every pass in the order of the shot.
     pub passes: Vec<PassReport>,
     /// Notes on the move, which all passes share.

@@ -97,6 +97,9 @@ fn held(program: &Program, stations: &Stations) -> (Option<f64>, Option<Hindranc
     let pass = program.pass();
     let closed = 1.0 - pass.shutter().fraction();
     let slowest = stations.slowest().map_or(0.0, |m| m.seconds.0);
+    if stations.available().is_none() {
+        return (None, Some(Hindrance::OwnTimes));
+    }
     if slowest == 0.0 {
         return (Some(PACE.least), None);
     }
@@ -105,7 +108,7 @@ fn held(program: &Program, stations: &Stations) -> (Option<f64>, Option<Hindranc
     }
     let by = stations.slowest().and_then(|m| Some((m.from, m.slowest?))).map(|(from, axis)| {
         let positions = stations.positions(program.compiled().motion(axis).curve());
-        let law = stations.laws(axis, &positions).find(|(m, _)| m.from == from).and_then(|(_, law)| law.binding());
+        let law = stations.laws(axis, &positions).find(|(m, _)| m.from == from).and_then(|(_, law)| law.law.binding());
         let limit = match law {
             Some(Binding::Velocity) | None => Limit::Velocity,
             Some(Binding::Acceleration) => Limit::Acceleration,

@@ -8,9 +8,11 @@ use core::cell::{Cell, OnceCell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
+use super::clearance::{self, Nearest};
 use super::limits;
+use super::sway::Sway;
 use super::violation::{Limit, Part, Subject, Violation};
-use super::{clearance, reach, sections, slack, stopping, swing};
+use super::{reach, sections, slack, stopping, swing};
 use crate::bounds::{Effort, PACE};
 use crate::compile::{Edge, Known, Runners, Runs, ends, fastest_pace};
 use crate::motion::curve::Piece;
@@ -38,6 +40,8 @@ pub(crate) enum Hindrance {
     Clearance(Part),
     /// The shutter never closes, so there is no time for the moves between exposures.
     NeverCloses,
+    /// Each frame takes the time that it needs, whatever the pace.
+    OwnTimes,
     /// The program cannot be planned.
     NoProgram,
     /// The trials have used up their budget of work: nothing is known.
@@ -326,8 +330,14 @@ impl<'a> Trials<'a> {
         let frames = self.runs(pace)?.frames;
         let (Ok(at), Some(program)) = (Pace::new(pace), self.planned(frames, pace)) else { return Some(Hindrance::NoProgram) };
         let program = program.at_pace(at);
-        let too_far = swing::has_limits(self.program).then(|| swing::violations(&program, &swing::swings(&program, Effort::TrialSwings)));
-        let violations = match too_far.filter(|found| !found.is_empty()) {
+        let swings = swing::swings(&program, Effort::TrialSwings);
+        let too_far = swing::violations(&program, &swings);
+        if too_far.is_empty()
+            && let Some(part) = too_near(&program, &Sway::of(&swings))
+        {
+            return Some(Hindrance::Clearance(part));
+        }
+        let violations = match Some(too_far).filter(|found| !found.is_empty()) {
             Some(found) => found,
             None => stopping::violations(&program, &stopping::stops(&program, Effort::TrialStops), &[]),
         };
@@ -392,6 +402,21 @@ impl<'a> Trials<'a> {
     }
 }
 
+/// The part of a pass in which something comes too near because it swings, and would not otherwise.
+fn too_near(program: &Program, sway: &Sway) -> Option<Part> {
+    if sway.is_none() {
+        return None;
+    }
+    let kept = |n: &Nearest| !n.is_kept() || sway.off(n, None).is_kept();
+    [Part::RunUp, Part::Photographed, Part::RunDown].into_iter().find(|part| {
+        let mut all = true;
+        sections::see_part(program, *part, 1.0, &mut |section| {
+            all = clearance::is_kept(&section.course, sway.most(), &kept, program.compiled().work());
+        });
+        !all
+    })
+}
+
 /// The first axis whose wire is slack in a part of a moving pass at a pace.
 fn slack_in(program: &Program, part: Part, pace: f64) -> Option<AxisId> {
     let mut found = None;
@@ -430,7 +455,7 @@ fn judged(program: &Program) -> Result<(), Hindrance> {
     for part in [Part::RunUp, Part::RunDown] {
         let mut kept = true;
         sections::see_part(program, part, 1.0, &mut |section| {
-            kept = clearance::is_kept(&section.course, &|_| true, program.compiled().work())
+            kept = clearance::is_kept(&section.course, 0.0, &Nearest::is_kept, program.compiled().work())
         });
         if !kept {
             let used_up = program.compiled().work().left(Effort::TrialBoxes) == 0;

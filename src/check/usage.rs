@@ -11,7 +11,6 @@ use super::violation::{Cause, Violation};
 use crate::compile::frame_time;
 use crate::motion::curve::{Curve, Piece};
 use crate::motion::{Peaks, Quintic};
-use crate::program::way::torque_along;
 use crate::program::{Program, Stations, Torque};
 use crate::stage::{Axis, AxisId, PacedPeaks, PerAxis, Utilisation};
 
@@ -103,13 +102,14 @@ fn between(program: &Program, stations: &Stations, id: AxisId) -> Vec<Utilisatio
         if !(law.duration() > 0.0) {
             continue;
         }
-        if !fits(law.duration(), stations.available()) {
-            *used = used.max(Utilisation::of(law.duration(), stations.available().0));
+        if let Some(available) = stations.available().filter(|available| !fits(law.duration(), *available)) {
+            *used = used.max(Utilisation::of(law.duration(), available.0));
         }
         let Ok(law) = law.stretched(common.seconds.0) else { continue };
-        let rates = [(law.peak_velocity(), l.velocity), (law.peak_acceleration(), l.acceleration), (law.peak_jerk(), l.jerk)];
+        let [v, a, j] = law.peaks();
+        let rates = [(v, l.velocity), (a, l.acceleration), (j, l.jerk)];
         *used = rates.into_iter().map(|(value, limit)| Utilisation::of(value, limit)).fold(*used, Utilisation::max);
-        if let Some(t) = torque.as_ref().and_then(|t| torque_along(t, &law, 0.0)) {
+        if let Some(t) = torque.as_ref().and_then(|t| law.torque(t, 0.0)) {
             *used = used.max(t.utilisation());
         }
     }

@@ -125,10 +125,15 @@ pub struct Tightest {
 impl Tightest {
     /// The worst of what violations exceed beside the peaks of their axis.
     pub(super) fn beside_peaks<'v>(violations: impl Iterator<Item = &'v Violation>) -> Option<Tightest> {
-        let each = violations.filter_map(|v| {
-            let (utilisation, frame) = (v.beside_peaks()?, v.at.frame()?);
-            Some(Tightest { limit: v.limit, utilisation, value: v.value, allowed: v.allowed, frame })
-        });
+        Tightest::worst(violations.filter_map(Tightest::of))
+    }
+
+    fn of(v: &Violation) -> Option<Tightest> {
+        let (utilisation, frame) = (v.beside_peaks()?, v.at.frame()?);
+        Some(Tightest { limit: v.limit, utilisation, value: v.value, allowed: v.allowed, frame })
+    }
+
+    fn worst(each: impl Iterator<Item = Tightest>) -> Option<Tightest> {
         each.max_by(|a, b| a.utilisation.share().total_cmp(&b.utilisation.share()))
     }
 }
@@ -154,6 +159,12 @@ pub struct AxisReport {
 }
 
 impl AxisReport {
+    /// The same with what violations exceed beside the peaks.
+    pub(super) fn and_beside<'v>(self, violations: impl Iterator<Item = &'v Violation>) -> AxisReport {
+        let beside_peaks = Tightest::worst(self.beside_peaks.into_iter().chain(Tightest::beside_peaks(violations)));
+        AxisReport { beside_peaks, ..self }
+    }
+
     /// Run-up, photographed span and run-down, those there are.
     pub fn stretches(&self) -> impl Iterator<Item = (Part, &StretchReport)> {
         let parts =

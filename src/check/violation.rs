@@ -352,7 +352,8 @@ impl Violation {
     pub(super) fn beside_peaks(&self) -> Option<Utilisation> {
         let used = match (&self.subject, &self.cause) {
             (Subject::Pair(nearest, _), _) => nearest.utilisation(),
-            (_, Cause::Curve | Cause::NoRoom | Cause::Gap | Cause::Swing(_) | Cause::Stopping(_) | Cause::Hang { .. }) => return None,
+            (_, Cause::Curve | Cause::NoRoom | Cause::Gap | Cause::Swing(_) | Cause::Hang { .. }) => return None,
+            (_, Cause::Stopping(_)) => Utilisation::of_margin(self.allowed - self.value, self.allowed.abs().max(f64::MIN_POSITIVE)),
             (_, Cause::Step) => Utilisation::of(f64::INFINITY, self.allowed),
             (_, Cause::TooLong { seconds, available, .. }) => Utilisation::of(seconds.0, available.0),
             // A place has no share of a reach: it is in or out.

@@ -19,7 +19,7 @@ use crate::bounds::with_unit;
 pub(crate) use crate::bounds::{count, counted};
 pub(crate) use hang::line as hang_line;
 pub(crate) use stopping::against;
-pub(crate) use swing::{line as swing_line, settling_line};
+pub(crate) use swing::{line as swing_line, settling_line, shortest};
 
 use crate::compile::{Compiled, LONGEST_RUN};
 use crate::mechanism::OutOfReach;
@@ -196,6 +196,7 @@ pub(crate) fn hindrance(stage: &Stage, h: &Hindrance) -> String {
         Hindrance::Limit { subject, limit, part } => format!("{} of {}{}", spoken(*limit), self::subject(stage, subject), within(*part)),
         Hindrance::Clearance(part) => format!("clearance{}", within(*part)),
         Hindrance::NeverCloses => "a shutter that never closes, so that no move has time".to_owned(),
+        Hindrance::OwnTimes => "the time that each frame needs (`interval`)".to_owned(),
         Hindrance::NoProgram => "a program that cannot be planned".to_owned(),
         Hindrance::Budget => "the budget of work for trying paces, which is used up (--large allows a thousand times as much),".to_owned(),
     }
@@ -225,6 +226,9 @@ pub(crate) fn runnable(stage: &Stage, r: &Runnable) -> String {
             format!("fastest possible: {} s/frame, limited by {}", r.shown.unwrap_or(pace), hindrance(stage, h))
         }
         (Some(_), None) => "nothing limits the pace".to_owned(),
+        (None, Some(Hindrance::OwnTimes)) => {
+            "each frame takes the time that it needs; `seconds_per_frame` sets the exposure alone".to_owned()
+        }
         (None, Some(h)) if r.slow_fails => {
             format!("no pace is possible at which every slower pace holds too: limited by {}", hindrance(stage, h))
         }

@@ -98,20 +98,24 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
     if let Some(held) = program.stations() {
         facts.extend(held.slowest().map(|m| {
             let who = m.slowest.map_or("nothing moves", |a| stage.axis_name(a));
+            let available =
+                held.available().map_or(String::new(), |s| format!(" {} s available;", directed::down(s.0, Places::Decimals(3))));
             format!(
-                "  slowest move between exposures: {} s (frame {} to {}, {who}); {} s available; each in {}.moves.csv",
+                "  slowest move between exposures: {} s (frame {} to {}, {who});{available} each in {}.moves.csv",
                 directed::up(m.seconds.0, Places::Decimals(3)),
                 m.from,
                 m.from + 1,
-                directed::down(held.available().0, Places::Decimals(3)),
                 p.name()
             )
         }));
+        facts.extend(program.saved().map(|saved| format!("  {}", words::shortest(program, saved))));
         if show.all {
             facts.extend(held_moves(held));
         }
     }
-    facts.push(format!("  {}", words::runnable(stage, &p.runnable)));
+    if program.saved().is_none() {
+        facts.push(format!("  {}", words::runnable(stage, &p.runnable)));
+    }
     let alone = show.all || program.compiled().shot().passes().len() == 1;
     let mut swings: Vec<_> = p.swings.iter().filter(|s| s.found.is_ok()).collect();
     swings.sort_by(|a, b| b.strain().total_cmp(&a.strain()));

@@ -1,7 +1,7 @@
 //! The words that a key may hold where it holds one of a few: the reader chooses by them, the table of keys lists them.
 
 use crate::mechanism::CarriedFrom;
-use crate::shot::Exposure;
+use crate::shot::{Exposure, Interval, Shaping};
 use crate::stage::Unit;
 
 /// Words of earlier versions, and what they are called now: the help of an unknown word names it.
@@ -10,7 +10,13 @@ pub(super) const RENAMED: &[(&str, &str)] = &[("pose_to_pose", "stop_at_keys")];
 /// The units.
 pub(super) const UNITS: &[(&str, Unit)] = &[("mm", Unit::Millimetre), ("deg", Unit::Degree)];
 
-/// The exposures.
+/// How moves from rest to rest are split against swing.
+pub(super) const SHAPINGS: &[(&str, Shaping)] = &[("none", Shaping::None), ("zero_vibration", Shaping::ZeroVibration)];
+
+/// How long each frame of a held pass takes.
+pub(super) const INTERVALS: &[(&str, Interval)] = &[("frame", Interval::Frame), ("shortest", Interval::Shortest)];
+
+/// What the axes do during an exposure.
 pub(super) const EXPOSURES: &[(&str, Exposure)] = &[("moving", Exposure::Moving), ("held", Exposure::Held)];
 
 /// From where actuators carry a plate.

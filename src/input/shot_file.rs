@@ -5,7 +5,7 @@
 use core::ops::Range;
 
 use super::aim_tables;
-use super::choices::EXPOSURES;
+use super::choices::{EXPOSURES, INTERVALS, SHAPINGS};
 use super::copies;
 use super::files::Read;
 use super::keys;
@@ -17,7 +17,7 @@ use super::retime_tables;
 use super::routines::{self, Called};
 use super::values::{self, TEXT};
 use crate::bounds::{Code, FRAME, Flaw, MOST_PASSES};
-use crate::shot::{Exposure, Pass, Shot, ShotSpec};
+use crate::shot::{Exposure, Interval, Pass, Shaping, Shot, ShotSpec};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 /// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
@@ -162,10 +162,14 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let pace = table.need(log, "seconds_per_frame", "a number, s", values::number).unwrap_or(1.0);
     let shutter = table.need(log, "shutter", "a number, degrees", values::number).unwrap_or(180.0);
     let settle = table.take(log, "settle", "a number, s", values::number).unwrap_or(0.0);
+    let interval = table.choice(log, "interval", INTERVALS, Some(Interval::Frame));
+    let shaping = table.choice(log, "shaping", SHAPINGS, Some(Shaping::None));
     let stop = table.take(log, "stop", "a number", values::number);
     let park = names.groups_at(log, &mut table, "park");
     match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
         .and_then(|pass| pass.with_stop(names.stage, stop))
+        .and_then(|pass| pass.with_interval(interval.unwrap_or_default()))
+        .and_then(|pass| pass.with_shaping(names.stage, shaping.unwrap_or_default()))
     {
         Ok(pass) => Some((pass, table.header)),
         Err(flaws) => {

@@ -168,6 +168,8 @@ struct PassJson {
     pass: String,
     exposure: &'static str,
     seconds_per_frame: f64,
+    interval: Option<&'static str>,
+    saved_s: Option<f64>,
     duration_s: f64,
     /// The whole program and the return home.
     program_s: f64,
@@ -210,6 +212,8 @@ struct GapJson {
     first: String,
     second: String,
     gap_mm: Option<f64>,
+    /// Taken off it for what swings.
+    swing_mm: f64,
     required_mm: f64,
     /// Null on the way to the start and home.
     frame: Option<f64>,
@@ -254,7 +258,7 @@ struct LimitedBy {
 
 #[derive(Serialize)]
 struct HeldJson {
-    available_s: f64,
+    available_s: Option<f64>,
     moves: Vec<MoveJson>,
 }
 
@@ -350,6 +354,8 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
         pass: p.name().to_owned(),
         exposure: program.pass().exposure().name(),
         seconds_per_frame: clock.pace().get(),
+        interval: held.map(|_| program.pass().interval().name()),
+        saved_s: program.saved().map(|s| s.0),
         duration_s: clock.running().0,
         program_s: program.duration().0,
         within_limits: p.within_limits(),
@@ -372,7 +378,7 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
             clearance: on_the_way(stage, p, Leg::ReturnHome),
         },
         held: held.map(|h| HeldJson {
-            available_s: h.available().0,
+            available_s: h.available().map(|s| s.0),
             moves: h.moves().iter().map(|m| MoveJson { from_frame: m.from, seconds: m.seconds.0, slowest: m.slowest.map(name) }).collect(),
         }),
         axes: stage.axis_ids().zip(p.axes.iter()).map(|(id, a)| axis(stage, id, a)).collect(),
@@ -404,6 +410,7 @@ fn gap(stage: &Stage, n: &Nearest, frame: Option<f64>, time_s: Option<f64>) -> G
         first,
         second,
         gap_mm: n.gap.is_finite().then_some(n.gap),
+        swing_mm: n.swing,
         required_mm: n.required,
         frame,
         time_s,

@@ -74,10 +74,16 @@ impl Export<'_> {
         for pass in &report.passes {
             let Some(held) = pass.program.stations() else { continue };
             folder.file(&format!("{}.moves.csv", pass.name()), |out| -> Result<(), ExportError> {
-                writeln!(out, "from_frame,to_frame,seconds,slowest")?;
-                for m in held.moves() {
+                let clock = pass.program.clock();
+                let openings = clock.is_shortest();
+                writeln!(out, "from_frame,to_frame,seconds,slowest{}", if openings { ",opens_s" } else { "" })?;
+                for (i, m) in held.moves().iter().enumerate() {
                     let slowest = m.slowest.map(|a| stage.axis_name(a)).unwrap_or_default();
-                    writeln!(out, "{},{},{:.6},{slowest}", m.from, m.from + 1, m.seconds.0)?;
+                    write!(out, "{},{},{:.6},{slowest}", m.from, m.from + 1, m.seconds.0)?;
+                    if openings {
+                        write!(out, ",{:.6}", (clock.begin() + clock.opens(i + 1)).0)?;
+                    }
+                    writeln!(out)?;
                 }
                 Ok(())
             })?;

@@ -10,6 +10,7 @@ use super::rows::{RowRate, Table, Tracks};
 use super::used::{self, Clearances, HangEntry, LimbEntry, SwingEntry, TorqueEntry};
 use crate::check::{Report, words};
 use crate::compile::Compiled;
+use crate::shot::Shaping;
 
 /// Kind of document, so that a folder of ours is known as one.
 pub(crate) const KIND: &str = "movewright columns";
@@ -131,6 +132,18 @@ pub(crate) struct PassEntry {
     pub shutter: f64,
     /// Seconds of rest before a held exposure.
     pub settle: f64,
+    /// `shortest`, where each frame takes only as long as it needs.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub interval: Option<String>,
+    /// How moves from rest to rest are split against swing; nothing where they are not.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub shaping: Option<String>,
+    /// Seconds of the move to start, where each frame takes only as long as it needs.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub move_to_start_s: Option<f64>,
+    /// When the shutter opens on the first frame, seconds of the program, where each frame takes only as long as it needs; the others stand in the table of moves.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub first_opening_s: Option<f64>,
     /// Length with run-up and run-down, seconds.
     pub duration_s: f64,
     /// Groups that stay at home.
@@ -266,6 +279,10 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
                 seconds_per_frame: p.pace().get(),
                 shutter: p.shutter().degrees(),
                 settle: p.settle(),
+                interval: r.program.clock().is_shortest().then(|| p.interval().name().to_owned()),
+                shaping: (p.shaping() != Shaping::None).then(|| p.shaping().name().to_owned()),
+                move_to_start_s: r.program.clock().is_shortest().then(|| r.program.clock().begin().0),
+                first_opening_s: r.program.clock().is_shortest().then(|| r.program.clock().first_opening().0),
                 duration_s: r.program.clock().running().0,
                 parked: p.park().iter().map(|g| stage.group_name(*g).to_owned()).collect(),
                 steps: format!("{}.steps.csv", p.name()),

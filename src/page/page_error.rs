@@ -3,7 +3,7 @@
 use crate::compile::Counts;
 use crate::output::channels::ChannelError;
 use crate::output::handoff::poses::PoseError;
-use crate::program::NoLaw;
+use crate::program::NoPlan;
 
 /// Why a page could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -16,7 +16,7 @@ pub(crate) enum PageError {
     Channel(#[from] ChannelError),
     /// A pass that cannot be planned.
     #[error(transparent)]
-    Plan(#[from] NoLaw),
+    Plan(#[from] NoPlan),
     /// No pass of this index.
     #[error("the shot has no such pass")]
     NoPass,

@@ -1,8 +1,12 @@
 //! The stage clock of a pass: from seconds of its program to frame time and back.
 //!
+//! A held pass whose frames take only as long as each needs has an opening of its own for each frame, in whole microseconds; between the closing of one frame's shutter and the opening of the next frame time
+//! goes on evenly.
 //! What: from 0 s the move to start; it ends, standing, on a whole second. There frame time is `start`, the beginning of the run-up of a moving pass
 //! or of the first slot of a held one (frame n has the slot n - 1/2 to n + 1/2), and from there on frame time = start + (t - begin) / pace.
 //! Invariant: each instant is one product and one sum of what it depends on, never a running sum.
+
+use std::sync::Arc;
 
 use super::way::Way;
 use crate::compile::Compiled;
@@ -11,7 +15,7 @@ use crate::shot::{Exposure, Pass};
 use crate::time::{FrameTime, Pace, Seconds};
 
 /// From seconds to frames and back.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Clock {
     begin: u64,
     start: FrameTime,
@@ -23,10 +27,27 @@ pub(crate) struct Clock {
     last: i64,
     /// Part of a frame for which the shutter is open.
     open: f64,
+    /// Where each frame takes only as long as it needs.
+    shortest: Option<Arc<Openings>>,
+}
+
+/// When the shutter opens on each frame, and when it has closed on the last: microseconds since the end of the move to start, rising.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Openings {
+    pub(super) opens: Vec<u64>,
+    pub(super) end: u64,
+}
+
+/// Microseconds of a second.
+pub(super) const MICRO: f64 = 1e6;
+
+#[allow(clippy::cast_precision_loss, reason = "below 2^53: 1e6 frames of at most an hour and a half each")]
+fn seconds(micros: u64) -> f64 {
+    micros as f64 / MICRO
 }
 
 impl Clock {
-    pub(super) fn of(compiled: &Compiled, pass: &Pass, way: &Way) -> Clock {
+    pub(super) fn of(compiled: &Compiled, pass: &Pass, way: &Way, shortest: Option<Arc<Openings>>) -> Clock {
         let frames = compiled.shot().frames();
         let (from, to) = frames.photographed();
         let (up, down) = match pass.exposure() {
@@ -42,7 +63,52 @@ impl Clock {
             first: frames.first(),
             last: frames.last(),
             open: pass.shutter().fraction(),
+            shortest,
         }
+    }
+
+    /// True where each frame takes only as long as it needs.
+    #[must_use]
+    pub(crate) fn is_shortest(&self) -> bool {
+        self.shortest.is_some()
+    }
+
+    /// Microseconds from the end of the move to start to the end, where they are whole.
+    #[must_use]
+    pub(crate) fn running_micros(&self) -> Option<u64> {
+        self.shortest.as_ref().map(|s| s.end)
+    }
+
+    /// Seconds since the end of the move to start at which the shutter opens on the frame of this number, counted from 0.
+    #[must_use]
+    pub(crate) fn opens(&self, i: usize) -> Seconds {
+        match &self.shortest {
+            Some(s) => Seconds(s.opens.get(i).map_or(f64::INFINITY, |t| seconds(*t))),
+            None => Seconds((whole::count(i) + (0.5 - 0.5 * self.open)) * self.pace.get()),
+        }
+    }
+
+    /// The same at which it has closed, and the move to the next frame begins.
+    #[must_use]
+    pub(crate) fn closes(&self, i: usize) -> Seconds {
+        match &self.shortest {
+            Some(_) => self.opens(i) + Seconds(self.open * self.pace.get()),
+            None => Seconds((whole::count(i) + (0.5 + 0.5 * self.open)) * self.pace.get()),
+        }
+    }
+
+    /// How many frames' shutters have closed at `t` seconds of the program.
+    #[must_use]
+    pub(crate) fn closed(&self, t: Seconds) -> usize {
+        let since = self.since_begin(t).0;
+        let count = match &self.shortest {
+            Some(s) => s.opens.partition_point(|opens| seconds(*opens) + self.open * self.pace.get() <= since),
+            None => {
+                let index = whole::floor(since / self.pace.get() - (0.5 + 0.5 * self.open)).unwrap_or(-1);
+                usize::try_from(index.saturating_add(1)).unwrap_or(0)
+            }
+        };
+        count.min(usize::try_from(self.last - self.first + 1).unwrap_or(usize::MAX))
     }
 
     /// End of the move to start: where the run-up, or the first slot of a held pass, begins. A whole number of seconds.
@@ -74,7 +140,7 @@ impl Clock {
     #[must_use]
     #[allow(clippy::cast_precision_loss, reason = "a span has at most 1e6 frames, a run 4096")]
     pub(crate) fn running(&self) -> Seconds {
-        Seconds(self.pace.seconds_of(self.frames as f64))
+        Seconds(self.shortest.as_ref().map_or(self.pace.seconds_of(self.frames as f64), |s| seconds(s.end)))
     }
 
     /// End of the run-down, or of the last slot.
@@ -97,13 +163,58 @@ impl Clock {
     /// Frame time at an instant from [`begin`](Self::begin) on. Rounding may not lead it past the end.
     #[must_use]
     pub(crate) fn frame_at(&self, t: Seconds) -> FrameTime {
+        if self.is_shortest() {
+            return FrameTime(self.frame_between(self.since_begin(t).0).clamp(self.start.0, self.end.0));
+        }
         FrameTime((self.start.0 + self.since_begin(t).0 / self.pace.get()).min(self.end.0))
     }
 
     /// The instant of a frame time.
     #[must_use]
     pub(crate) fn seconds_at(&self, frame: FrameTime) -> Seconds {
+        if self.is_shortest() {
+            return self.begin() + Seconds(self.since_of(frame.0));
+        }
         self.begin() + Seconds((frame.0 - self.start.0) * self.pace.get())
+    }
+
+    /// Frame time since the end of the move to start, where each frame takes only as long as it needs.
+    fn frame_between(&self, since: f64) -> f64 {
+        let half = 0.5 * self.open;
+        let closed = self.shortest.as_ref().map_or(0, |s| s.opens.partition_point(|t| seconds(*t) <= since));
+        let Some(i) = closed.checked_sub(1) else {
+            // Before the first opening.
+            let opens = self.opens(0).0;
+            return self.start.0 + if opens > 0.0 { since / opens * (0.5 - half) } else { 0.5 - half };
+        };
+        let n = FrameTime::of_frame(self.first).0 + whole::count(i);
+        let (opens, closes, next) = (self.opens(i).0, self.closes(i).0, self.opens(i + 1).0);
+        if since < closes {
+            return n - half + (since - opens) / self.pace.get();
+        }
+        if next.is_finite() && closes < next { n + half + (since - closes) / (next - closes) * (1.0 - self.open) } else { n + half }
+    }
+
+    /// The other way round.
+    fn since_of(&self, frame: f64) -> f64 {
+        let (half, first) = (0.5 * self.open, FrameTime::of_frame(self.first).0);
+        let before = frame - self.start.0;
+        if before < 0.5 - half {
+            return self.opens(0).0 * (before / (0.5 - half)).max(0.0);
+        }
+        let i = whole::floor(frame - first + 0.5).and_then(|i| usize::try_from(i).ok()).unwrap_or(0);
+        let i = i.min(usize::try_from(self.last - self.first).unwrap_or(0));
+        let since = frame - (first + whole::count(i));
+        let (opens, closes) = (self.opens(i).0, self.closes(i).0);
+        if since < -half {
+            let last = i.checked_sub(1).map_or(0.0, |i| self.closes(i).0);
+            return opens + (since + half) / (1.0 - self.open) * (opens - last);
+        }
+        if since <= half {
+            return opens + (since + half) * self.pace.get();
+        }
+        let next = self.opens(i + 1).0;
+        if next.is_finite() { closes + (since - half) / (1.0 - self.open) * (next - closes) } else { closes }
     }
 
     /// Seconds since the end of the move to start.
@@ -115,6 +226,9 @@ impl Clock {
     /// The instant at which the shutter opens on the first frame.
     #[must_use]
     pub(crate) fn first_opening(&self) -> Seconds {
+        if self.is_shortest() {
+            return self.begin() + self.opens(0);
+        }
         self.seconds_at(FrameTime(FrameTime::of_frame(self.first).0 - 0.5 * self.open))
     }
 
@@ -141,6 +255,11 @@ impl Clock {
     pub(crate) fn exposed_frame(&self, t: Seconds) -> Option<i64> {
         if !(self.begin().0 <= t.0) {
             return None;
+        }
+        if self.is_shortest() {
+            let i = self.closed(t);
+            let frame = i64::try_from(i).ok().and_then(|i| self.first.checked_add(i))?;
+            return (frame <= self.last && self.opens(i).0 <= self.since_begin(t).0).then_some(frame);
         }
         let x = self.frame_at(t).0;
         let n = (x + 0.5).floor();

@@ -5,13 +5,16 @@
 //! mid-exposure, bit for bit.
 
 use super::course::Course;
-use super::way::{NoLaw, append_law, effective};
+use super::rest_move::RestMove;
+use super::shaper::Shaper;
+use super::shaping::{self, Shapers};
+use super::way::{NoPlan, effective};
 use crate::compile::{Compiled, frame_time};
 use crate::motion::Quintic;
 use crate::motion::curve::{Curve, CurveBuilder, Walk};
 use crate::motion::point_to_point::{Limits, SevenSegment};
-use crate::shot::Pass;
-use crate::stage::{AxisId, PerAxis, Stage};
+use crate::shot::{Interval, Pass};
+use crate::stage::{AxisId, PerAxis, Stage, Swing};
 use crate::time::Seconds;
 
 /// The time one move between held exposures takes.
@@ -30,9 +33,13 @@ pub(crate) struct HeldMove {
 pub(crate) struct Stations {
     first: i64,
     last: i64,
-    available: Seconds,
+    available: Option<Seconds>,
     moves: Vec<HeldMove>,
     limits: PerAxis<Limits>,
+    /// Of every axis whose group swings in a shaped pass: its pendulum among those below.
+    shaped: PerAxis<Option<usize>>,
+    /// Pendulums with their lengths at every station, mm.
+    lengths: Vec<(Swing, Vec<f64>)>,
 }
 
 /// One move of all axes between two stations, in seconds.
@@ -55,28 +62,33 @@ impl Stations {
     ///
     /// # Errors
     /// An axis that no law takes from one station to the next.
-    pub(crate) fn plan(compiled: &Compiled, pass: &Pass) -> Result<Stations, NoLaw> {
+    pub(crate) fn plan(compiled: &Compiled, pass: &Pass) -> Result<Stations, NoPlan> {
         let (stage, frames) = (compiled.stage(), compiled.shot().frames());
-        let limits = PerAxis::try_new(stage, |id| effective(stage.axis(id)).map_err(|e| NoLaw::new(stage, id, e)))?;
+        let limits = PerAxis::try_new(stage, |id| effective(stage.axis(id)).map_err(|e| NoPlan::new(stage, id, e)))?;
         let moves = (frames.first()..frames.last()).map(|from| HeldMove { from, seconds: Seconds(0.0), slowest: None }).collect();
-        let available = Seconds(pass.pace().get() * (1.0 - pass.shutter().fraction()) - pass.settle());
-        let mut s = Stations { first: frames.first(), last: frames.last(), available, moves, limits };
+        let between = pass.pace().get() * (1.0 - pass.shutter().fraction()) - pass.settle();
+        let available = (pass.interval() == Interval::Frame).then_some(Seconds(between));
+        let (shaped, lengths) = lengths(compiled, pass);
+        let mut s = Stations { first: frames.first(), last: frames.last(), available, moves, limits, shaped, lengths };
         for id in stage.axis_ids().filter(|id| !pass.parks(stage, *id)) {
             let limits = s.limits[id];
             let stands = s.positions(compiled.motion(id).curve());
-            for ((a, b), common) in stands.iter().zip(stands.iter().skip(1)).zip(&mut s.moves) {
-                let law = SevenSegment::rest_to_rest(b - a, &limits).map_err(|e| NoLaw::new(stage, id, e))?;
-                if law.duration() > common.seconds.0 {
-                    (common.seconds, common.slowest) = (Seconds(law.duration()), Some(id));
+            let mut moves = core::mem::take(&mut s.moves);
+            for (i, ((a, b), common)) in stands.iter().zip(stands.iter().skip(1)).zip(&mut moves).enumerate() {
+                let law = SevenSegment::rest_to_rest(b - a, &limits).map_err(|e| NoPlan::new(stage, id, e))?;
+                let seconds = RestMove::new(law, s.shaper(id, i)).duration();
+                if seconds > common.seconds.0 {
+                    (common.seconds, common.slowest) = (Seconds(seconds), Some(id));
                 }
             }
+            s.moves = moves;
         }
         Ok(s)
     }
 
-    /// Time between the close of one exposure and the opening of the next, settling taken off; below 0 where there is none.
+    /// Time between the close of one exposure and the opening of the next, settling taken off; below 0 where there is none. `None` where each frame takes only as long as it needs.
     #[must_use]
-    pub(crate) fn available(&self) -> Seconds {
+    pub(crate) fn available(&self) -> Option<Seconds> {
         self.available
     }
 
@@ -100,10 +112,17 @@ impl Stations {
         (self.first..=self.last).filter_map(|n| walk.at(frame_time(n))).collect()
     }
 
-    /// The law of a move over `distance` in the axis's own shortest time.
+    /// The move of this number, counted from 0, over `distance` in the axis's own shortest time.
     #[must_use]
-    pub(crate) fn law(&self, axis: AxisId, distance: f64) -> Option<SevenSegment> {
-        SevenSegment::rest_to_rest(distance, &self.limits[axis]).ok()
+    pub(crate) fn law(&self, axis: AxisId, number: usize, distance: f64) -> Option<RestMove> {
+        let law = SevenSegment::rest_to_rest(distance, &self.limits[axis]).ok()?;
+        Some(RestMove::new(law, self.shaper(axis, number)))
+    }
+
+    fn shaper(&self, axis: AxisId, number: usize) -> Shaper {
+        let Some((swing, lengths)) = self.shaped[axis].and_then(|i| self.lengths.get(i)) else { return Shaper::default() };
+        let at = |i: usize| lengths.get(i).copied().unwrap_or(swing.length);
+        shaping::shaper(swing, 0.5 * (at(number) + at(number + 1)))
     }
 
     /// Every axis on one move, in seconds from its beginning; `None` where nothing moves.
@@ -113,25 +132,55 @@ impl Stations {
         if !(seconds > 0.0) {
             return None;
         }
-        let curves = PerAxis::new(stage, |id| {
-            let station = |n: i64| compiled.motion(id).curve().at(frame_time(n));
-            let (a, b) = (station(moves.from)?, station(moves.from + 1)?);
-            if pass.parks(stage, id) {
-                return None;
-            }
-            let mut curve = CurveBuilder::starting_at(0.0, 8);
-            match self.law(id, b - a).and_then(|law| law.stretched(seconds).ok()) {
-                Some(law) if a != b => append_law(&mut curve, &law, a, b),
-                _ => curve.push(seconds, Quintic::hold(a)),
-            }
-            curve.finish().ok()
-        });
-        Some(HeldPath { seconds, curves })
+        Some(HeldPath { seconds, curves: PerAxis::new(stage, |id| self.curve(compiled, pass, moves, id)) })
     }
 
-    /// The law of each move of an axis that stands at `positions`, in its own shortest time, with the time that all take.
-    pub(crate) fn laws<'a>(&'a self, axis: AxisId, positions: &'a [f64]) -> impl Iterator<Item = (&'a HeldMove, SevenSegment)> + 'a {
-        let pairs = positions.iter().zip(positions.iter().skip(1)).zip(&self.moves);
-        pairs.filter_map(move |((a, b), common)| self.law(axis, b - a).map(|law| (common, law)))
+    /// One axis on one move; `None` where it is parked, or nothing moves.
+    #[must_use]
+    pub(crate) fn curve(&self, compiled: &Compiled, pass: &Pass, moves: &HeldMove, id: AxisId) -> Option<Curve> {
+        let (stage, seconds) = (compiled.stage(), moves.seconds.0);
+        if pass.parks(stage, id) || !(seconds > 0.0) {
+            return None;
+        }
+        let station = |n: i64| compiled.motion(id).curve().at(frame_time(n));
+        let (a, b) = (station(moves.from)?, station(moves.from + 1)?);
+        let mut curve = CurveBuilder::starting_at(0.0, 8);
+        let number = usize::try_from(moves.from - self.first).ok()?;
+        match self.law(id, number, b - a).and_then(|law| law.stretched(seconds).ok()) {
+            Some(law) if a != b => law.append(&mut curve, a, b),
+            _ => curve.push(seconds, Quintic::hold(a)),
+        }
+        curve.finish().ok()
     }
+
+    /// The first photographed frame.
+    #[must_use]
+    pub(crate) fn first(&self) -> i64 {
+        self.first
+    }
+
+    /// Each move of an axis that stands at `positions`, in its own shortest time, with the time that all take.
+    pub(crate) fn laws<'a>(&'a self, axis: AxisId, positions: &'a [f64]) -> impl Iterator<Item = (&'a HeldMove, RestMove)> + 'a {
+        let pairs = positions.iter().zip(positions.iter().skip(1)).zip(&self.moves).enumerate();
+        pairs.filter_map(move |(i, ((a, b), common))| self.law(axis, i, b - a).map(|law| (common, law)))
+    }
+}
+
+/// Which axes are shaped, by which pendulum, and the lengths of those at every station.
+fn lengths(compiled: &Compiled, pass: &Pass) -> (PerAxis<Option<usize>>, Vec<(Swing, Vec<f64>)>) {
+    let (stage, shapers) = (compiled.stage(), Shapers::of(compiled, pass));
+    let mut known: Vec<(&Swing, Vec<f64>)> = Vec::new();
+    let shaped = PerAxis::new(stage, |id| {
+        let swing = shapers.swing(id)?;
+        Some(known.iter().position(|(s, _)| core::ptr::eq(*s, swing)).unwrap_or_else(|| {
+            let place = |id: AxisId, t: f64| {
+                let home = stage.axis(id).home();
+                if pass.parks(stage, id) { home } else { compiled.motion(id).curve().at(t).unwrap_or(home) }
+            };
+            let frames = compiled.shot().frames().frames().map(frame_time);
+            known.push((swing, frames.map(|t| shaping::length_at(stage, swing, &|id| place(id, t))).collect()));
+            known.len() - 1
+        }))
+    });
+    (shaped, known.into_iter().map(|(swing, lengths)| (swing.clone(), lengths)).collect())
 }

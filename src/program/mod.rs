@@ -5,16 +5,23 @@
 
 pub(crate) mod clock;
 pub(crate) mod course;
+pub(crate) mod hanging;
 pub(crate) mod held;
+mod line;
 pub(crate) mod motion;
+pub(crate) mod rest_move;
 pub(crate) mod reversals;
+mod shaper;
+mod shaping;
+mod shortest;
 pub(crate) mod timeline;
 pub(crate) mod way;
 
 use std::sync::Arc;
 
 use crate::compile::Compiled;
-use crate::shot::{Exposure, Pass};
+use crate::number::whole;
+use crate::shot::{Exposure, Interval, Pass};
 use crate::stage::{AxisId, PerAxis};
 pub(crate) use crate::stage::{Torque, TorqueUse};
 use crate::time::{Pace, Seconds};
@@ -22,7 +29,7 @@ use crate::time::{Pace, Seconds};
 pub(crate) use clock::Clock;
 pub(crate) use course::Course;
 pub(crate) use held::{HeldMove, HeldPath, Stations};
-pub(crate) use way::{Direction, Leg, NoLaw, Way};
+pub(crate) use way::{Direction, Leg, NoPlan, Way};
 
 /// The program of one pass.
 #[derive(Debug, Clone)]
@@ -39,7 +46,7 @@ impl Program {
     ///
     /// # Errors
     /// An axis that no law takes from one place to another.
-    pub(crate) fn all(compiled: &Compiled) -> Result<Vec<Arc<Program>>, NoLaw> {
+    pub(crate) fn all(compiled: &Compiled) -> Result<Vec<Arc<Program>>, NoPlan> {
         let mut planned: Vec<Arc<Program>> = Vec::new();
         for (index, pass) in compiled.shot().passes().iter().enumerate() {
             let known = planned.iter().find(|p| comes_the_same_way(compiled, p.pass(), pass)).map(|p| Arc::clone(&p.way));
@@ -52,11 +59,11 @@ impl Program {
     ///
     /// # Errors
     /// As [`Program::all`].
-    pub(crate) fn one(compiled: &Compiled, index: usize) -> Result<Option<Program>, NoLaw> {
+    pub(crate) fn one(compiled: &Compiled, index: usize) -> Result<Option<Program>, NoPlan> {
         compiled.shot().passes().get(index).map(|pass| Program::plan(compiled, index, pass, None)).transpose()
     }
 
-    fn plan(compiled: &Compiled, index: usize, pass: &Pass, known: Option<Arc<Way>>) -> Result<Program, NoLaw> {
+    fn plan(compiled: &Compiled, index: usize, pass: &Pass, known: Option<Arc<Way>>) -> Result<Program, NoPlan> {
         let way = match known {
             Some(way) => way,
             None => Arc::new(Way::plan(compiled, pass)?),
@@ -65,14 +72,18 @@ impl Program {
             Exposure::Held => Some(Arc::new(Stations::plan(compiled, pass)?)),
             Exposure::Moving => None,
         };
-        let clock = Clock::of(compiled, pass, &way);
+        let shortest = match stations.as_deref() {
+            Some(stations) if pass.interval() == Interval::Shortest => Some(Arc::new(shortest::openings(compiled, pass, &way, stations)?)),
+            _ => None,
+        };
+        let clock = Clock::of(compiled, pass, &way, shortest);
         Ok(Program { compiled: compiled.clone(), pass: index, clock, way, stations })
     }
 
     /// The same at another pace at which run-up and run-down have the same lengths: how a pace is tried. Of a moving pass.
     #[must_use]
     pub(crate) fn at_pace(&self, pace: Pace) -> Program {
-        Program { clock: Clock::of(&self.compiled, &self.pass().at_pace(pace), &self.way), ..self.clone() }
+        Program { clock: Clock::of(&self.compiled, &self.pass().at_pace(pace), &self.way, None), ..self.clone() }
     }
 
     /// Index of the pass in the shot.
@@ -134,6 +145,13 @@ impl Program {
     #[must_use]
     pub(crate) fn duration(&self) -> Seconds {
         self.end() + self.way.back()
+    }
+
+    /// What it saves beside the same pass with `seconds_per_frame` for each frame; below 0 where it takes longer. `None` where it is that pass.
+    #[must_use]
+    pub(crate) fn saved(&self) -> Option<Seconds> {
+        let evenly = Seconds(self.clock.pace().seconds_of(whole::count(self.compiled.shot().frames().count())));
+        self.clock.is_shortest().then(|| evenly - self.clock.running())
     }
 
     /// Where the bodies are while it runs, from the start of the run-up to the end of the run-down; frame time.

@@ -4,11 +4,10 @@
 //! in a held pass, the station and the move that follows it as soon as the shutter closes. The station arrived at is the curve's own position at
 //! mid-exposure, bit for bit. Limits: `check` says whether every move of a held pass fits; one that does not ends when the next begins.
 
+use super::rest_move::Moved;
 use super::way::Leg;
 use super::{Clock, Program, Stations};
 use crate::motion::curve::Curve;
-use crate::motion::point_to_point::SevenSegment;
-use crate::number::whole;
 use crate::stage::AxisId;
 use crate::time::{FrameTime, Seconds};
 
@@ -69,7 +68,7 @@ pub(crate) struct HeldLegs<'a> {
 }
 
 /// One move of one axis, with the standing before and after it.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(crate) struct HeldLeg {
     /// Which move, counted from 0; -1 before the first.
     pub(crate) index: i64,
@@ -77,26 +76,21 @@ pub(crate) struct HeldLeg {
     starts: Seconds,
     over: Seconds,
     stations: (f64, f64),
-    law: Option<SevenSegment>,
+    law: Option<Moved>,
 }
 
 impl HeldLegs<'_> {
-    /// Frames from the opening of a frame's slot to the closing of its shutter.
-    fn closes(&self) -> f64 {
-        0.5 + 0.5 * self.clock.open()
-    }
-
     /// The move that has begun last at `t` seconds of the program, counted from 0; -1 before the first.
     pub(crate) fn index(&self, t: Seconds) -> i64 {
-        let most = i64::try_from(self.stations.moves().len()).unwrap_or(i64::MAX);
-        whole::floor(self.clock.since_begin(t).0 / self.clock.pace().get() - self.closes()).unwrap_or(-1).clamp(-1, most)
+        let most = self.stations.moves().len();
+        i64::try_from(self.clock.closed(t).min(most + 1)).unwrap_or(i64::MAX) - 1
     }
 
     /// The leg of this index; `None` where the curve has no station there.
     pub(crate) fn leg(&self, axis: AxisId, curve: &Curve, index: i64) -> Option<HeldLeg> {
         let (first, last) = self.clock.photographed();
         let station = |n: i64| curve.at(FrameTime::of_frame((first + n).min(last)).0);
-        let starts = Seconds((whole::real(index) + self.closes()) * self.clock.pace().get());
+        let starts = usize::try_from(index).map_or(Seconds(f64::NEG_INFINITY), |i| self.clock.closes(i));
         let seconds = usize::try_from(index).ok().and_then(|i| self.stations.moves().get(i)).map(|m| m.seconds);
         let Some(seconds) = seconds else {
             // Before the first move and after the last one.
@@ -104,7 +98,8 @@ impl HeldLegs<'_> {
             return Some(HeldLeg { index, starts, over: Seconds(f64::NEG_INFINITY), stations: (at, at), law: None });
         };
         let (a, b) = (station(index)?, station(index + 1)?);
-        let law = self.stations.law(axis, b - a)?.stretched(seconds.0).ok()?;
+        let number = usize::try_from(index).ok()?;
+        let law = self.stations.law(axis, number, b - a)?.stretched(seconds.0).ok()?;
         Some(HeldLeg { index, starts, over: starts + seconds, stations: (a, b), law: Some(law) })
     }
 }

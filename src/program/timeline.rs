@@ -3,28 +3,19 @@
 //! Invariant: pieces follow each other without a gap from 0 s to the end of the return home; a parked axis is one hold. A move between exposures that is too long is cut
 //! where the next one begins: `check` says so elsewhere.
 
-use super::way::{Leg, append_law};
+use super::line::{Line, Timed};
+use super::way::Leg;
 use super::{Program, Stations};
-use crate::motion::Quintic;
 use crate::motion::curve::{Curve, CurveBuilder};
-use crate::number::whole;
 use crate::stage::AxisId;
 use crate::time::FrameTime;
-
-/// A piece of an axis's motion, from second to second of the program.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Timed {
-    pub(crate) start: f64,
-    pub(crate) end: f64,
-    pub(crate) quintic: Quintic,
-}
 
 impl Program {
     /// An axis's motion over the program and the return home.
     #[must_use]
     pub(crate) fn timeline(&self, axis: AxisId) -> Vec<Timed> {
         let home = self.compiled().stage().axis(axis).home();
-        let mut line = Line { pieces: Vec::new(), end: 0.0 };
+        let mut line = Line::default();
         let over = self.duration().0;
         if self.parks(axis) {
             line.hold(over, home);
@@ -51,14 +42,14 @@ impl Program {
     fn held(&self, line: &mut Line, axis: AxisId, curve: &Curve, stations: &Stations) {
         let clock = self.clock();
         let positions = stations.positions(curve);
-        let starts = |i: usize| clock.begin().0 + (whole::count(i) + 0.5 + 0.5 * clock.open()) * clock.pace().get();
+        let starts = |i: usize| clock.begin().0 + clock.closes(i).0;
         for (i, ((common, law), pair)) in stations.laws(axis, &positions).zip(positions.windows(2)).enumerate() {
             let &[a, b] = pair else { continue };
             line.hold(starts(i), a);
             let until = starts(i + 1);
             let mut builder = CurveBuilder::starting_at(0.0, 8);
             if let (Ok(law), true) = (law.stretched(common.seconds.0), a != b) {
-                append_law(&mut builder, &law, a, b);
+                law.append(&mut builder, a, b);
             }
             let Ok(made) = builder.finish() else { continue };
             for piece in made.pieces() {
@@ -70,38 +61,6 @@ impl Program {
                 }
             }
         }
-    }
-}
-
-/// Pieces one after the other.
-struct Line {
-    pieces: Vec<Timed>,
-    end: f64,
-}
-
-impl Line {
-    /// A piece from where the line ends now; one of no length is none.
-    fn push(&mut self, end: f64, quintic: Quintic) {
-        if self.end < end {
-            self.pieces.push(Timed { start: self.end, end, quintic });
-            self.end = end;
-        }
-    }
-
-    fn hold(&mut self, end: f64, position: f64) {
-        self.push(end, Quintic::hold(position));
-    }
-
-    /// A curve in seconds from `begin`; without one it stands.
-    fn curve(&mut self, begin: f64, curve: Option<&Curve>, stands: f64) {
-        self.hold(begin, self.last().unwrap_or(stands));
-        for piece in curve.into_iter().flat_map(Curve::pieces) {
-            self.push(begin + piece.end, *piece.quintic);
-        }
-    }
-
-    fn last(&self) -> Option<f64> {
-        self.pieces.last().map(|p| p.quintic.at(1.0))
     }
 }
 

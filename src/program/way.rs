@@ -7,14 +7,16 @@
 //! places within it. Limits: that carriages and envelopes keep apart on the way is for `check::clearance` to say.
 
 use super::course::Course;
+use super::rest_move::RestMove;
+use super::shaper::Shaper;
+use super::shaping::Shapers;
 use crate::compile::{AxisMove, Compiled, frame_time};
 use crate::motion::Quintic;
-use crate::motion::curve::{Curve, CurveBuilder, CurveError, Piece};
+use crate::motion::curve::{Curve, CurveBuilder, CurveError};
 use crate::motion::point_to_point::{Limits, ProfileError, SevenSegment};
-use crate::motion::quintic::Node;
 use crate::number::whole;
 use crate::shot::{Exposure, Pass};
-use crate::stage::{Axis, AxisId, PerAxis, Stage, Torque, TorqueUse, Utilisation};
+use crate::stage::{Axis, AxisId, PerAxis, Stage, Torque, Utilisation};
 use crate::time::Seconds;
 
 /// Which way an axis moves.
@@ -59,14 +61,44 @@ pub(crate) enum Leg {
     ReturnHome,
 }
 
-/// No law takes an axis from one place to another.
+/// Why a pass has no plan.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[error("axis `{axis}` cannot be moved from rest to rest as its limits ask: {error}")]
-pub(crate) struct NoLaw {
-    /// Full name.
-    pub axis: String,
-    /// Why.
-    pub error: WayError,
+pub(crate) enum NoPlan {
+    /// No law takes an axis from one place to another.
+    #[error("axis `{axis}` cannot be moved from rest to rest as its limits ask: {error}")]
+    Law {
+        /// Full name.
+        axis: String,
+        /// Why.
+        error: WayError,
+    },
+    /// A figure does not come to rest before an exposure, where each frame takes only as long as it needs.
+    #[error(
+        "pass `{pass}` has `interval = \"shortest\"`, and group `{group}` does not settle within {limit} mm and an hour before frame {frame}; give its swing more `damping` or a larger `limit`, or move \
+         it more slowly (`seconds_per_frame` changes only the exposure here)"
+    )]
+    Settling {
+        /// The pass.
+        pass: String,
+        /// The group that swings.
+        group: String,
+        /// mm.
+        limit: f64,
+        /// The frame.
+        frame: i64,
+    },
+    /// How a figure swings is not known.
+    #[error("pass `{pass}` has `interval = \"shortest\"`, and how group `{group}` swings before frame {frame} is not known: {why}")]
+    Swing {
+        /// The pass.
+        pass: String,
+        /// The group that swings.
+        group: String,
+        /// The frame.
+        frame: i64,
+        /// Why.
+        why: &'static str,
+    },
 }
 
 /// What went wrong with a rest-to-rest move.
@@ -83,9 +115,9 @@ pub(crate) enum WayError {
     TooLong(f64),
 }
 
-impl NoLaw {
-    pub(super) fn new(stage: &Stage, axis: AxisId, error: impl Into<WayError>) -> NoLaw {
-        NoLaw { axis: stage.axis_name(axis).to_owned(), error: error.into() }
+impl NoPlan {
+    pub(super) fn new(stage: &Stage, axis: AxisId, error: impl Into<WayError>) -> NoPlan {
+        NoPlan::Law { axis: stage.axis_name(axis).to_owned(), error: error.into() }
     }
 }
 
@@ -108,12 +140,20 @@ impl Way {
     ///
     /// # Errors
     /// An axis that no law takes there.
-    pub(crate) fn plan(compiled: &Compiled, pass: &Pass) -> Result<Way, NoLaw> {
+    pub(crate) fn plan(compiled: &Compiled, pass: &Pass) -> Result<Way, NoPlan> {
         let stage = compiled.stage();
         let approaches = PerAxis::new(stage, |id| (!pass.parks(stage, id)).then(|| approach(compiled, pass, id)).flatten());
+        let shapers = Shapers::of(compiled, pass);
+        let home = |id: AxisId| stage.axis(id).home();
+        let known = &approaches;
+        let at = |place: fn(&Approach) -> f64| move |id: AxisId| known[id].as_ref().map_or(stage.axis(id).home(), place);
+        let (from, start, end) = (at(|a| a.from), at(|a| a.start), at(|a| a.end));
         let laws = PerAxis::try_new(stage, |id| {
-            let legs = approaches[id].as_ref().map(|a| Legs::fastest(stage.axis(id), a));
-            legs.transpose().map_err(|e| NoLaw::new(stage, id, e))
+            let legs = approaches[id].as_ref().map(|a| {
+                let shapers = [shapers.between(id, &home, &from), shapers.between(id, &from, &start), shapers.between(id, &end, &home)];
+                Legs::fastest(stage.axis(id), a, shapers)
+            });
+            legs.transpose().map_err(|e| NoPlan::new(stage, id, e))
         })?;
         let slowest = |leg: fn(&Legs) -> f64| {
             let all = stage.axis_ids().filter_map(|id| Some((id, laws[id].as_ref().map(leg)?)));
@@ -129,11 +169,11 @@ impl Way {
         let Some(whole_seconds) = whole_seconds else {
             let [slowest, _] = slowest;
             let axis = slowest.map(|id| stage.axis_name(id).to_owned()).unwrap_or_default();
-            return Err(NoLaw { axis, error: WayError::TooLong(comes) });
+            return Err(NoPlan::Law { axis, error: WayError::TooLong(comes) });
         };
-        let joined = |id: AxisId, legs: &[Move], until: f64| -> Result<Option<Curve>, NoLaw> {
+        let joined = |id: AxisId, legs: &[Move], until: f64| -> Result<Option<Curve>, NoPlan> {
             let curve = (until > 0.0).then(|| curve(stage.axis(id), legs, until));
-            curve.transpose().map_err(|e| NoLaw::new(stage, id, e))
+            curve.transpose().map_err(|e| NoPlan::new(stage, id, e))
         };
         let until = comes.ceil();
         let there = PerAxis::try_new(stage, |id| match (&approaches[id], &laws[id]) {
@@ -240,17 +280,17 @@ const STRETCHES: f64 = 64.0;
 /// The fastest laws of one axis's legs.
 #[derive(Debug)]
 struct Legs {
-    to_approach: SevenSegment,
-    to_start: SevenSegment,
-    back: SevenSegment,
+    to_approach: RestMove,
+    to_start: RestMove,
+    back: RestMove,
 }
 
 impl Legs {
-    fn fastest(axis: &Axis, a: &Approach) -> Result<Legs, WayError> {
+    fn fastest(axis: &Axis, a: &Approach, [to_approach, to_start, back]: [Shaper; 3]) -> Result<Legs, WayError> {
         Ok(Legs {
-            to_approach: fastest(axis, a.from - axis.home())?,
-            to_start: fastest(axis, a.start - a.from)?,
-            back: fastest(axis, axis.home() - a.end)?,
+            to_approach: fastest(axis, a.from - axis.home(), to_approach)?,
+            to_start: fastest(axis, a.start - a.from, to_start)?,
+            back: fastest(axis, axis.home() - a.end, back)?,
         })
     }
 }
@@ -259,7 +299,7 @@ impl Legs {
 struct Move<'a> {
     from: f64,
     to: f64,
-    law: &'a SevenSegment,
+    law: &'a RestMove,
     seconds: f64,
 }
 
@@ -280,30 +320,8 @@ fn curve(axis: &Axis, moves: &[Move<'_>], until: f64) -> Result<Curve, WayError>
 }
 
 fn leg(curve: &mut CurveBuilder, m: &Move<'_>) -> Result<(), WayError> {
-    append_law(curve, &m.law.stretched(m.seconds)?, m.from, m.to);
+    m.law.stretched(m.seconds)?.append(curve, m.from, m.to);
     Ok(())
-}
-
-/// Appends a move from rest to rest: between the instants at which its jerk changes the law is a cubic, so the quintic through both ends is the law itself.
-pub(super) fn append_law(curve: &mut CurveBuilder, law: &SevenSegment, from: f64, to: f64) {
-    let seconds = law.duration();
-    let begin = curve.end();
-    let p = law.phases();
-    let cruised = p.ramp + p.cruise;
-    let changes = [p.blend, p.ramp - p.blend, p.ramp, cruised, cruised + p.blend, seconds - p.blend, seconds];
-    let mut node = Node::rest(from);
-    let mut since = 0.0;
-    for (i, t) in changes.into_iter().enumerate() {
-        let next = match law.at(t.min(seconds)) {
-            Some(state) if i + 1 < changes.len() => Node { p: from + state.position, v: state.velocity, a: state.acceleration },
-            _ => Node::rest(to),
-        };
-        // A phase of no length, or of nothing but rounding, is none.
-        if t - since > seconds * 1e-12 {
-            curve.push(begin + t, Quintic::between(node, next, t - since));
-            (node, since) = (next, t);
-        }
-    }
 }
 
 /// Margin beyond the backlash: half of it, and no less than a full step.
@@ -363,33 +381,20 @@ fn cannot_hold(axis: &Axis) -> bool {
 const SLOWER: usize = 24;
 
 /// The rest-to-rest move over a distance in the shortest time that the axis's limits allow, slowed down in quarters until the motor's
-/// torque is enough for it. Where it never is, standing still asks too much already: slowing down is no help, and [`Way::too_weak`] names the axis.
-fn fastest(axis: &Axis, distance: f64) -> Result<SevenSegment, WayError> {
-    let mut law = SevenSegment::rest_to_rest(distance, &effective(axis)?)?;
+/// torque is enough for it, split or not. Where it never is, standing still asks too much already: slowing down is no help, and [`Way::too_weak`] names the axis.
+fn fastest(axis: &Axis, distance: f64, shaper: Shaper) -> Result<RestMove, WayError> {
+    let law = SevenSegment::rest_to_rest(distance, &effective(axis)?)?;
     if let Some(model) = Torque::of(axis).filter(|_| distance != 0.0) {
+        let mut slower = law;
         for _ in 0..SLOWER {
-            if torque_along(&model, &law, 0.0).is_none_or(|t| t.demand <= t.available) {
-                return Ok(law);
+            let own = RestMove::new(slower, shaper.clone());
+            if own.stretched(own.duration())?.torque(&model, 0.0).is_none_or(|t| t.demand <= t.available) {
+                return Ok(own);
             }
-            law = law.stretched(1.25 * law.duration())?;
+            slower = slower.stretched(1.25 * slower.duration())?;
         }
-        return Ok(SevenSegment::rest_to_rest(distance, &effective(axis)?)?);
     }
-    Ok(law)
-}
-
-/// Torque along one rest-to-rest move, at its worst. Its second half mirrors the first, and demand and supply ask only for sizes: the first ramp and
-/// the cruise decide it. `at` is the instant the answer carries.
-#[must_use]
-pub(crate) fn torque_along(model: &Torque, law: &SevenSegment, at: f64) -> Option<TorqueUse> {
-    let phases = law.phases();
-    let (tj, a) = (phases.blend, phases.acceleration.abs());
-    let steady = phases.ramp - 2.0 * tj;
-    let (v1, v2) = (0.5 * a * tj, 0.5 * a * tj + a * steady);
-    let cubic = |h: f64, v: f64, a: f64, rise: f64| Quintic([0.0, v * h, 0.5 * a * h * h, rise * h * h / 6.0, 0.0, 0.0]);
-    let ramp = [(tj, cubic(tj, 0.0, 0.0, a)), (steady, cubic(steady, v1, a, 0.0)), (tj, cubic(tj, v2, a, -a))];
-    let pieces = ramp.iter().filter(|(h, _)| *h > 0.0).map(|(h, q)| Piece { index: 0, start: 0.0, end: *h, quintic: q });
-    model.worst(pieces, 1.0).map(|t| TorqueUse { at, ..t })
+    Ok(RestMove::new(law, shaper))
 }
 
 #[cfg(test)]

@@ -25,6 +25,7 @@ pub(crate) use copy::Copy;
 pub use layer::Shape;
 pub(crate) use layer::{Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
+pub(crate) use pass::{Interval, Shaping};
 pub(crate) use retime::Retime;
 
 /// What a shot is made from.

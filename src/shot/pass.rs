@@ -27,6 +27,48 @@ impl Exposure {
     }
 }
 
+/// How long each frame of a held pass takes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Interval {
+    /// `seconds_per_frame`.
+    #[default]
+    Frame,
+    /// Its own move, the rest that it needs, its exposure, and no more.
+    Shortest,
+}
+
+impl Interval {
+    /// `frame` or `shortest`, as in files.
+    #[must_use]
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Interval::Frame => "frame",
+            Interval::Shortest => "shortest",
+        }
+    }
+}
+
+/// How moves from rest to rest are split against swing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Shaping {
+    /// Not at all.
+    #[default]
+    None,
+    /// In two for each mode, half a period apart.
+    ZeroVibration,
+}
+
+impl Shaping {
+    /// `none` or `zero_vibration`, as in files.
+    #[must_use]
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Shaping::None => "none",
+            Shaping::ZeroVibration => "zero_vibration",
+        }
+    }
+}
+
 /// A checked pass.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pass {
@@ -36,6 +78,8 @@ pub struct Pass {
     shutter: Shutter,
     settle: f64,
     stop: Option<f64>,
+    interval: Interval,
+    shaping: Shaping,
     park: Vec<GroupId>,
 }
 
@@ -67,7 +111,17 @@ impl Pass {
             }
         }
         match (Pace::new(seconds_per_frame), Shutter::new(shutter), flaws.is_empty()) {
-            (Ok(pace), Ok(shutter), true) => Ok(Pass { name: name.to_owned(), exposure, pace, shutter, settle, stop: None, park }),
+            (Ok(pace), Ok(shutter), true) => Ok(Pass {
+                name: name.to_owned(),
+                exposure,
+                pace,
+                shutter,
+                settle,
+                stop: None,
+                interval: Interval::Frame,
+                shaping: Shaping::None,
+                park,
+            }),
             _ => Err(flaws),
         }
     }
@@ -124,6 +178,48 @@ impl Pass {
             }
         }
         Ok(Pass { stop, ..self })
+    }
+
+    /// The same with another time for each frame.
+    ///
+    /// # Errors
+    /// A moving pass, whose frames all take as long.
+    pub(crate) fn with_interval(self, interval: Interval) -> Result<Pass, Vec<Flaw>> {
+        if interval == Interval::Shortest && self.exposure == Exposure::Moving {
+            let flaw = Flaw::new(Code::OutOfRange, "interval", "frames of a moving pass all take `seconds_per_frame`");
+            return Err(vec![
+                flaw.found("\"shortest\"".to_owned(), "\"frame\", or `exposure = \"held\"`".to_owned())
+                    .help("leave `interval` out, or hold the exposures"),
+            ]);
+        }
+        Ok(Pass { interval, ..self })
+    }
+
+    /// The same with its moves from rest to rest split against swing.
+    ///
+    /// # Errors
+    /// A group that swings in more modes than moves are split for.
+    pub(crate) fn with_shaping(self, stage: &Stage, shaping: Shaping) -> Result<Pass, Vec<Flaw>> {
+        let most = bounds::MOST_SHAPED_MODES;
+        let many = stage.bodies().iter().find(|body| shaping != Shaping::None && body.swing().is_some_and(|s| s.modes.len() > most));
+        if let Some(body) = many {
+            let found = format!("{} further modes of `{}`", body.swing().map_or(0, |s| s.modes.len()), stage.group_name(body.group()));
+            let flaw = Flaw::new(Code::TooMany, "shaping", "a group swings in too many modes for its moves to be split");
+            return Err(vec![flaw.found(found, format!("at most {most}")).help("keep the modes that swing most in the stage file")]);
+        }
+        Ok(Pass { shaping, ..self })
+    }
+
+    /// How its moves from rest to rest are split against swing.
+    #[must_use]
+    pub(crate) fn shaping(&self) -> Shaping {
+        self.shaping
+    }
+
+    /// How long each frame takes.
+    #[must_use]
+    pub(crate) fn interval(&self) -> Interval {
+        self.interval
     }
 
     /// The f-number that its lens is set to, where it is given.

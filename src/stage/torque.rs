@@ -301,7 +301,7 @@ mod tests {
             [(900.0, 2500.0, 9000.0, 40_000.0), (90.0, 3000.0, 5000.0, 90_000.0), (4000.0, 3600.0, 4000.0, 9000.0)]
         {
             let law = SevenSegment::rest_to_rest(distance, &Limits::new(v, acc, jerk).unwrap()).unwrap();
-            let worst = crate::program::way::torque_along(&t, &law, 0.0).unwrap();
+            let worst = crate::program::rest_move::torque_along(&t, &law, 0.0).unwrap();
             let share = |i: u32| {
                 let s = law.at(law.duration() * f64::from(i) / 200_000.0).unwrap();
                 t.demand(s.acceleration) / t.available(s.velocity)

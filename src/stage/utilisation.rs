@@ -40,6 +40,12 @@ impl Utilisation {
         Utilisation { beyond: -margin / scale }
     }
 
+    /// How far beyond a limit on that scale nothing is exceeded yet.
+    #[must_use]
+    pub(crate) fn slack(scale: f64) -> f64 {
+        SLACK * scale
+    }
+
     /// Of the travel, by an axis that goes from `least` to `greatest`.
     #[must_use]
     pub(crate) fn of_travel(least: f64, greatest: f64, travel: Travel) -> Utilisation {

@@ -10,9 +10,11 @@ use super::fault::{FaultKind, Faults};
 use super::limits::History;
 use super::moves::Moves;
 use super::oracle::{Oracle, State, steps, steps_per_unit};
+use super::record::Record;
+use super::split;
 use super::table::{Table, millionths, whole};
 use crate::shot::{Exposure, Pass, Shot};
-use crate::stage::{Axis, Stage};
+use crate::stage::{Axis, Stage, Swing};
 
 /// Half a millionth: the rounding of six decimals.
 const HALF_DECIMAL: f64 = 0.5e-6;
@@ -56,8 +58,10 @@ type Cells = Vec<Option<i64>>;
 
 impl<'a> Columns<'a> {
     /// Opens every table of the folder.
-    pub(super) fn open(what: Against<'a>, dir: &Path, there: &dyn Fn(&str) -> bool, faults: &mut Faults) -> Columns<'a> {
-        let passes = what.shot.passes().iter().map(|p| what.pass(dir, there, p, faults)).collect();
+    pub(super) fn open(what: Against<'a>, dir: &Path, there: &dyn Fn(&str) -> bool, record: &Record, faults: &mut Faults) -> Columns<'a> {
+        let first_opening = |i: usize| record.passes.get(i).and_then(|p| p.first_opening_s);
+        let passes = what.shot.passes().iter().enumerate();
+        let passes = passes.map(|(i, p)| what.pass(dir, there, (p, first_opening(i)), faults)).collect();
         Columns { what, passes }
     }
 
@@ -73,7 +77,10 @@ impl<'a> Columns<'a> {
         for (p, (counts, units)) in self.passes.iter_mut().zip(&rows) {
             self.what.frame(p, frame, counts, units, state, faults);
             if let Some(moves) = &mut p.moves {
-                moves.at(self.what.stage, frame, units, frame == span.first(), faults);
+                let (stage, pass, oracle) = (self.what.stage, p.pass, self.what.oracle);
+                let pendulum =
+                    |swing: &Swing| split::length(swing, |c| if oracle.stands(pass, c) { stage.channel_rest(c) } else { state.channel(c) });
+                moves.at((stage, pass), frame, units, &pendulum, faults);
             }
         }
         self.what.register(&self.passes, frame, &rows, faults);
@@ -92,7 +99,13 @@ impl<'a> Columns<'a> {
 }
 
 impl<'a> Against<'a> {
-    fn pass(&self, dir: &Path, there: &dyn Fn(&str) -> bool, pass: &'a Pass, faults: &mut Faults) -> PassTables<'a> {
+    fn pass(
+        &self,
+        dir: &Path,
+        there: &dyn Fn(&str) -> bool,
+        (pass, first_opening): (&'a Pass, Option<f64>),
+        faults: &mut Faults,
+    ) -> PassTables<'a> {
         let name = pass.name();
         let mut table = |file: &str| {
             if !there(file) {
@@ -107,7 +120,7 @@ impl<'a> Against<'a> {
         let (steps_table, units_table) = (table(&steps), table(&units));
         let held = pass.exposure() == Exposure::Held;
         let moves_table = if held { table(&moves) } else { None };
-        let moves = held.then(|| Moves::new(&moves, moves_table, pass, self.within_limits, faults));
+        let moves = held.then(|| Moves::new(&moves, moves_table, (pass, first_opening), self.within_limits, faults));
         let axes = self.stage.axes();
         let histories = axes.iter().map(|a| History::new(a, pass.pace().get())).collect();
         PassTables {

@@ -6,7 +6,7 @@ use super::fault::{FaultKind, Faults, MANIFEST};
 use super::oracle::steps_per_unit;
 use super::record::{ColumnRecord, HandOffRecord, PassRecord, Record};
 use super::used;
-use crate::shot::{Exposure, Pass, Shot};
+use crate::shot::{Exposure, Interval, Pass, Shot};
 use crate::stage::{Axis, Stage};
 
 /// Two numbers of which one went through text: a few units in the last place.
@@ -124,7 +124,16 @@ fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stag
     said.number("shutter", p.shutter, pass.shutter().degrees());
     said.number("settle", p.settle, pass.settle());
     let frames = shot.frames().count() as u64 + runs;
-    said.number("duration_s", p.duration_s, pass.pace().get() * frames as f64);
+    said.text("shaping", p.shaping.as_deref().unwrap_or("none"), pass.shaping().name());
+    let shortest = pass.interval() == Interval::Shortest;
+    said.text("interval", p.interval.as_deref().unwrap_or("frame"), pass.interval().name());
+    if shortest != (p.move_to_start_s.is_some() && p.first_opening_s.is_some()) {
+        said.wrong("first_opening_s", if shortest { "none" } else { "one" }, if shortest { "one" } else { "none" });
+    }
+    // Of a pass whose frames take what they need the table of moves says how long it is.
+    if !shortest {
+        said.number("duration_s", p.duration_s, pass.pace().get() * frames as f64);
+    }
     let parked: Vec<&str> = pass.park().iter().map(|g| stage.group_name(*g)).collect();
     said.text("parked", &p.parked.join(", "), &parked.join(", "));
     said.text("steps", &p.steps, &format!("{}.steps.csv", pass.name()));

@@ -5,6 +5,7 @@
 //! Invariant: shares nothing with the laws that made the moves. Units: unit, unit/s^k, s.
 
 use super::oracle::steps_per_unit;
+use super::split::{self, Split};
 use crate::stage::Axis;
 
 /// What bounds a move.
@@ -24,7 +25,7 @@ pub(super) struct Motion {
 }
 
 /// A move of so much from rest to rest, in the shortest time or slower.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Law {
     distance: f64,
     /// Top speed, seconds of rising acceleration, of steady acceleration, and of the whole move, in its shortest time.
@@ -34,6 +35,8 @@ pub(super) struct Law {
     shortest: f64,
     /// Times as long.
     slower: f64,
+    /// The shares that it is split into.
+    split: Split,
 }
 
 impl Bounds {
@@ -60,7 +63,7 @@ impl Bounds {
             2.0 * rising + steady
         });
         if far == 0.0 {
-            return Law { distance, top: 0.0, rising: 0.0, steady: 0.0, shortest: 0.0, slower: 1.0 };
+            return Law { distance, top: 0.0, rising: 0.0, steady: 0.0, shortest: 0.0, slower: 1.0, split: None };
         }
         // A ramp covers the mean of its end speeds times its seconds; two of them make w x seconds.
         let cruises = far >= self.velocity * ramp_seconds(self.velocity);
@@ -83,14 +86,29 @@ impl Bounds {
         };
         let (rising, steady) = self.ramp(top);
         let cruise = if cruises { far / top - ramp_seconds(top) } else { 0.0 };
-        Law { distance, top, rising, steady, shortest: 2.0 * ramp_seconds(top) + cruise, slower: 1.0 }
+        Law { distance, top, rising, steady, shortest: 2.0 * ramp_seconds(top) + cruise, slower: 1.0, split: None }
     }
 }
 
 impl Law {
+    /// The same split; one over no distance is not.
+    pub(super) fn split(self, split: &Split) -> Law {
+        Law { split: split.clone().filter(|_| self.shortest > 0.0), ..self }
+    }
+
+    /// The same split as another.
+    pub(super) fn split_like(self, other: &Law) -> Law {
+        self.split(&other.split)
+    }
+
+    /// How much longer it takes for being split.
+    pub(super) fn delay(&self) -> f64 {
+        split::delay(&self.split)
+    }
+
     /// How long it takes.
     pub(super) fn seconds(&self) -> f64 {
-        self.shortest * self.slower
+        self.shortest * self.slower + self.delay()
     }
 
     /// How far it goes, with its sign.
@@ -105,11 +123,23 @@ impl Law {
 
     /// The same move, taking `seconds`; one over no distance takes any time standing.
     pub(super) fn lasting(&self, seconds: f64) -> Law {
-        Law { slower: if self.shortest > 0.0 { seconds / self.shortest } else { 1.0 }, ..*self }
+        Law { slower: if self.shortest > 0.0 { (seconds - self.delay()) / self.shortest } else { 1.0 }, ..self.clone() }
     }
 
     /// Where it is `t` seconds after its start, from where it starts.
     pub(super) fn at(&self, t: f64) -> Motion {
+        let Some(shares) = &self.split else { return self.whole(t) };
+        let mut sum = Motion { position: 0.0, velocity: 0.0, acceleration: 0.0 };
+        for (share, delay) in shares.iter().filter(|(_, delay)| *delay < t) {
+            let m = self.whole(t - delay);
+            sum.position += share * m.position;
+            sum.velocity += share * m.velocity;
+            sum.acceleration += share * m.acceleration;
+        }
+        sum
+    }
+
+    fn whole(&self, t: f64) -> Motion {
         let t = t / self.slower;
         let forward = |t: f64| self.first_half(t);
         let m = if t >= self.shortest {

@@ -30,6 +30,7 @@ mod limb;
 mod limits;
 mod line;
 mod moves;
+mod openings;
 mod oracle;
 mod parts;
 mod picture;
@@ -50,6 +51,7 @@ mod silhouettes;
 mod sine;
 mod size;
 mod spline;
+mod split;
 mod stations;
 mod stretched;
 mod sweep;
@@ -244,7 +246,7 @@ fn recomputed(
     };
     // A folder that says it exceeds limits is judged too, but what is found is no fault.
     let mut exceeded = Faults::default();
-    let mut columns = Columns::open(what, dir, &|file| there.contains(file), faults);
+    let mut columns = Columns::open(what, dir, &|file| there.contains(file), record, faults);
     let mut handed = HandedOver::open(dir, there, (record, requests), (stage, shot), faults);
     let mut judge = Judge::new(what);
     for frame in shot.frames().frames() {

@@ -5,9 +5,10 @@
 
 use super::fault::{FaultKind, Faults};
 use super::law::Bounds;
+use super::split;
 use super::table::{Table, millionths, whole};
-use crate::shot::Pass;
-use crate::stage::{Axis, Stage};
+use crate::shot::{Interval, Pass};
+use crate::stage::{Axis, Stage, Swing};
 
 /// Half a millionth, the rounding of six decimals.
 const HALF_DECIMAL: f64 = 0.5e-6;
@@ -20,9 +21,13 @@ const ARITHMETIC: f64 = 1e-12;
 pub(super) struct Moves {
     file: String,
     table: Option<Table>,
-    /// Seconds between exposures, settling taken off.
-    available: f64,
+    /// Seconds between exposures, settling taken off; `None` where each frame takes only as long as it needs.
+    available: Option<f64>,
+    /// The same: where the shutter opened last, how long it is open, how long everything rests at least, seconds.
+    openings: Option<[f64; 3]>,
     before: Vec<Option<i64>>,
+    /// Of every axis that is split, the length of its pendulum at the frame before, mm.
+    lengths: Vec<Option<f64>>,
     within_limits: bool,
 }
 
@@ -35,26 +40,66 @@ struct Span {
 
 impl Moves {
     /// Starts; the header is read at once.
-    pub(super) fn new(file: &str, table: Option<Table>, pass: &Pass, within_limits: bool, faults: &mut Faults) -> Moves {
-        let available = pass.pace().get() * (1.0 - pass.shutter().degrees() / 360.0) - pass.settle();
-        let mut moves = Moves { file: file.to_owned(), table, available, before: Vec::new(), within_limits };
+    pub(super) fn new(
+        file: &str,
+        table: Option<Table>,
+        (pass, first_opening): (&Pass, Option<f64>),
+        within_limits: bool,
+        faults: &mut Faults,
+    ) -> Moves {
+        let open = pass.shutter().degrees() / 360.0;
+        let shortest = pass.interval() == Interval::Shortest;
+        let available = (!shortest).then(|| pass.pace().get() * (1.0 - open) - pass.settle());
+        let opens = first_opening.filter(|_| shortest);
+        let openings = opens.map(|opens| [opens, pass.pace().get() * open, pass.settle()]);
+        let mut moves = Moves { file: file.to_owned(), table, available, openings, before: Vec::new(), lengths: Vec::new(), within_limits };
         let header = moves.table.as_mut().map(|t| t.line().map(|l| l.map(str::to_owned)));
+        let expected = if shortest { "from_frame,to_frame,seconds,slowest,opens_s" } else { "from_frame,to_frame,seconds,slowest" };
         if let Some(header) = header
-            && header != Ok(Some("from_frame,to_frame,seconds,slowest".to_owned()))
+            && header != Ok(Some(expected.to_owned()))
         {
-            faults.file(FaultKind::Columns, file, "has another header than from_frame,to_frame,seconds,slowest".to_owned());
+            faults.file(FaultKind::Columns, file, format!("has another header than {expected}"));
             moves.table = None;
         }
         moves
     }
 
+    /// The instant at which the shutter opens on the frame that a move of so many seconds leads to.
+    fn opening(&mut self, cell: Option<&str>, seconds: f64, from: i64, faults: &mut Faults) {
+        let Some([last, exposure, settle]) = self.openings else { return };
+        let found = cell.and_then(millionths).map(|n| n as f64 / 1e6);
+        let least = last + exposure + seconds + settle - 3.0 * HALF_DECIMAL;
+        match found {
+            Some(opens) if least <= opens => self.openings = Some([opens, exposure, settle]),
+            _ => {
+                let found = found.map_or("no instant".to_owned(), |s| format!("{s} s"));
+                faults.at(FaultKind::Moves, &self.file, None, from, || {
+                    format!("the shutter opens again at {found}, after exposure, move and settling it is {least:.6} s at the earliest")
+                });
+            }
+        }
+    }
+
     /// Takes in the positions at `frame`, in millionths, `None` where they are not known, and holds the move that led there to its row.
-    pub(super) fn at(&mut self, stage: &Stage, frame: i64, now: &[Option<i64>], first: bool, faults: &mut Faults) {
-        if !first {
-            let spans: Option<Vec<Span>> =
-                stage.axes().iter().zip(now.iter().zip(&self.before)).map(|(a, (n, b))| Some(span(a, (*n)?, (*b)?))).collect();
+    pub(super) fn at(
+        &mut self,
+        (stage, pass): (&Stage, &Pass),
+        frame: i64,
+        now: &[Option<i64>],
+        pendulum: &dyn Fn(&Swing) -> f64,
+        faults: &mut Faults,
+    ) {
+        let lengths: Vec<Option<f64>> = stage.axis_ids().map(|id| split::swing(stage, pass, id).map(pendulum)).collect();
+        if !self.before.is_empty() {
+            let delays = stage.axis_ids().zip(lengths.iter().zip(&self.lengths)).map(|(id, lengths)| match lengths {
+                (Some(a), Some(b)) => split::swing(stage, pass, id).map_or(0.0, |swing| split::delay(&split::split(swing, 0.5 * (a + b)))),
+                _ => 0.0,
+            });
+            let each = stage.axes().iter().zip(delays).zip(now.iter().zip(&self.before));
+            let spans: Option<Vec<Span>> = each.map(|((a, delay), (n, b))| Some(span(a, delay, (*n)?, (*b)?))).collect();
             self.row(stage, frame - 1, spans.as_deref(), faults);
         }
+        self.lengths = lengths;
         self.before.clear();
         self.before.extend_from_slice(now);
     }
@@ -80,11 +125,17 @@ impl Moves {
             }
         };
         let cells: Vec<&str> = line.split(',').collect();
-        let [from_cell, to_cell, seconds, slowest] = cells.as_slice() else {
-            faults.at(FaultKind::Rows, &self.file, None, from, || format!("a row has {} cells, expected 4", cells.len()));
+        let expected = if self.openings.is_some() { 5 } else { 4 };
+        let [from_cell, to_cell, seconds, slowest, more @ ..] = cells.as_slice() else {
+            faults.at(FaultKind::Rows, &self.file, None, from, || format!("a row has {} cells, expected {expected}", cells.len()));
             self.table = None;
             return;
         };
+        if cells.len() != expected {
+            faults.at(FaultKind::Rows, &self.file, None, from, || format!("a row has {} cells, expected {expected}", cells.len()));
+            self.table = None;
+            return;
+        }
         let (Some(seconds), true) = (millionths(seconds), whole(from_cell) == Some(from) && whole(to_cell) == Some(from + 1)) else {
             faults.at(FaultKind::Rows, &self.file, None, from, || {
                 format!("found `{line}`, expected the move from frame {from} to {}", from + 1)
@@ -93,8 +144,11 @@ impl Moves {
             return;
         };
         let seconds = seconds as f64 / 1e6;
-        if self.within_limits && !(seconds <= self.available * (1.0 + 1e-9) + HALF_DECIMAL) {
-            let available = self.available;
+        self.opening(more.first().copied(), seconds, from, faults);
+        if let Some(available) = self.available
+            && self.within_limits
+            && !(seconds <= available * (1.0 + 1e-9) + HALF_DECIMAL)
+        {
             faults.at(FaultKind::Limits, &self.file, None, from, || format!("takes {seconds} s, between exposures are {available} s"));
         }
         let Some(spans) = spans else { return };
@@ -115,9 +169,10 @@ impl Moves {
     }
 }
 
-fn span(axis: &Axis, now: i64, before: i64) -> Span {
+fn span(axis: &Axis, delay: f64, now: i64, before: i64) -> Span {
     let bounds = Bounds::of(axis);
-    let seconds = |distance: f64| bounds.shortest(distance.max(0.0)).seconds();
+    // What does not move is not split.
+    let seconds = |distance: f64| if distance > 0.0 { bounds.shortest(distance).seconds() + delay } else { 0.0 };
     let distance = now.abs_diff(before) as f64 / 1e6;
     Span { least: seconds(distance - 2.0 * HALF_DECIMAL), most: seconds(distance + 2.0 * HALF_DECIMAL) }
 }

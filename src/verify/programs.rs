@@ -137,7 +137,7 @@ impl Parts<'_> {
 
     /// The moves between stations: torque, slack wires, gaps. How long they take is judged with their table.
     fn moves(&mut self, faults: &mut Faults) {
-        let stations = Stations::new(self.what, self.pass, None);
+        let stations = Stations::new(self.what, self.pass, None, None);
         let (first, last) = (self.what.shot.frames().first(), self.what.shot.frames().last());
         for index in 0..(last - first).max(1) {
             let step = stations.step_of(if last > first { index } else { -1 });

@@ -56,6 +56,14 @@ pub(super) struct PassRecord {
     pub(super) seconds_per_frame: f64,
     pub(super) shutter: f64,
     pub(super) settle: f64,
+    #[serde(default)]
+    pub(super) interval: Option<String>,
+    #[serde(default)]
+    pub(super) shaping: Option<String>,
+    #[serde(default)]
+    pub(super) move_to_start_s: Option<f64>,
+    #[serde(default)]
+    pub(super) first_opening_s: Option<f64>,
     pub(super) duration_s: f64,
     pub(super) parked: Vec<String>,
     pub(super) steps: String,

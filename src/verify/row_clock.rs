@@ -34,6 +34,13 @@ impl RowClock {
         Some(RowClock { rate, end: (end, per) })
     }
 
+    /// The same, ending so many microseconds after the move to start.
+    pub(super) fn ending(self, begin: u64, micros: u64) -> Option<RowClock> {
+        let end = u128::from(begin).checked_mul(1_000_000)?.checked_add(u128::from(micros))?;
+        end.checked_mul(self.rate.0)?;
+        Some(RowClock { end: (end, 1_000_000), ..self })
+    }
+
     /// Rows per second, to the nearest number.
     #[allow(clippy::cast_precision_loss, reason = "terms are at most 1e9")]
     pub(super) fn hz(&self) -> f64 {

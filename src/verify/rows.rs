@@ -13,13 +13,14 @@ use super::columns::Against;
 use super::edge::{About, Side};
 use super::fault::{FaultKind, Faults};
 use super::limits::History;
+use super::openings::Openings;
 use super::oracle::{steps, steps_per_unit};
-use super::record::{Record, RowsRecord};
+use super::record::{PassRecord, Record, RowsRecord};
 use super::row_clock::RowClock;
 use super::stations::Stations;
 use super::table::{Table, whole};
 use super::timeline::{Departures, Timeline};
-use crate::shot::{Exposure, Pass};
+use crate::shot::{Exposure, Interval, Pass};
 
 /// Reads the rows of every pass that has some.
 pub(super) fn check(what: Against<'_>, dir: &Path, there: &BTreeSet<String>, record: &Record, faults: &mut Faults) {
@@ -38,15 +39,17 @@ pub(super) fn check(what: Against<'_>, dir: &Path, there: &BTreeSet<String>, rec
         let runs_of_all = (record.clock.run_up_frames, record.clock.run_down_frames);
         let opened = Table::open(&dir.join(&file), what.stage.axes().len() + 1).map_err(|e| format!("cannot be read: {e}"));
         let checked = opened.and_then(|table| {
-            let (clock, begin) = clock(&what, pass, rows, runs)?;
+            let moves = dir.join(format!("{}.moves.csv", pass.name()));
+            let openings = openings(&what, pass, p, &moves)?;
+            let (clock, begin) = clock(&what, pass, rows, runs, openings.as_ref())?;
             let timeline = Timeline::new(&what, pass, runs_of_all, departures.get_or_insert_with(|| Departures::of(&what)));
             if !timeline.may_take(begin) {
                 let seconds = timeline.seconds();
                 return Err(format!("the manifest has a move to start of {begin} s, expected {seconds} s"));
             }
-            let moves = format!("{}.moves.csv", pass.name());
-            let times = there.contains(&moves).then(|| Table::open(&dir.join(&moves), 4).ok()).flatten();
-            Rows::new(what, &timeline, rows, clock, begin, times).read(table, &file, faults)
+            let known = there.contains(&format!("{}.moves.csv", pass.name()));
+            let times = known.then(|| Table::open(&moves, 5).ok()).flatten();
+            Rows::new(what, &timeline, rows, clock, begin, (times, openings)).read(table, &file, faults)
         });
         if let Err(what) = checked {
             faults.file(FaultKind::Rows, &file, what);
@@ -54,19 +57,39 @@ pub(super) fn check(what: Against<'_>, dir: &Path, there: &BTreeSet<String>, rec
     }
 }
 
+/// The openings that the table of moves of a pass states, where each frame takes only as long as it needs.
+fn openings(what: &Against<'_>, pass: &Pass, p: &PassRecord, moves: &Path) -> Result<Option<Openings>, String> {
+    if pass.interval() != Interval::Shortest {
+        return Ok(None);
+    }
+    let (first, begin) =
+        p.first_opening_s.zip(p.move_to_start_s).ok_or("the manifest does not state when the shutter opens on the first frame")?;
+    let exposure = pass.pace().get() * pass.shutter().degrees() / 360.0;
+    let mut table = Table::open(moves, 5).map_err(|e| format!("the table of moves cannot be read: {e}"))?;
+    Openings::read(&mut table, what.shot.frames().count(), [first, begin, p.duration_s, exposure]).map(Some)
+}
+
 /// Instants that one product and one sum give differ by this share of them, no more.
 const LAST_BITS: f64 = 1e-12;
 
 /// The clock that the manifest states, and the seconds of the move to start; what it says of the program's length must agree with the shot.
-fn clock(what: &Against<'_>, pass: &Pass, rows: &RowsRecord, runs: (u32, u32)) -> Result<(RowClock, f64), String> {
+fn clock(
+    what: &Against<'_>,
+    pass: &Pass,
+    rows: &RowsRecord,
+    runs: (u32, u32),
+    openings: Option<&Openings>,
+) -> Result<(RowClock, f64), String> {
     let pace = pass.pace().get();
     let begin = whole_seconds(rows.move_to_start_s)
         .ok_or_else(|| format!("the manifest has a move to start of {} s, which is no whole number of seconds", rows.move_to_start_s))?;
     let frames = what.shot.frames().count() as u64 + u64::from(runs.0) + u64::from(runs.1);
     let clock = RowClock::new(&rows.rate, begin, frames, pace)
+        .and_then(|clock| openings.map_or(Some(clock), |o| clock.ending(begin, o.end_micros())))
         .ok_or_else(|| format!("the manifest has `{}` rows per second, which is no rate", rows.rate))?;
     let open = pass.shutter().degrees() / 360.0;
-    let opening = rows.move_to_start_s + (f64::from(runs.0) + 0.5 - 0.5 * open) * pace;
+    let evenly = (f64::from(runs.0) + 0.5 - 0.5 * open) * pace;
+    let opening = rows.move_to_start_s + openings.map_or(evenly, Openings::first);
     for (name, found, expected) in [
         ("rate_hz", rows.rate_hz, clock.hz()),
         ("duration_s", rows.duration_s, clock.end()),
@@ -113,7 +136,7 @@ impl<'a> Rows<'a> {
         rows: &RowsRecord,
         clock: RowClock,
         begin: f64,
-        times: Option<Table>,
+        (times, openings): (Option<Table>, Option<Openings>),
     ) -> Rows<'a> {
         let (hz, pace) = (clock.hz(), timeline.pass.pace().get());
         Rows {
@@ -123,7 +146,7 @@ impl<'a> Rows<'a> {
             clock,
             begin,
             between: Between::new(what, 1.0 / hz / pace),
-            stations: Stations::new(what, timeline.pass, times),
+            stations: Stations::new(what, timeline.pass, times, openings),
             history: what.stage.axes().iter().map(|a| History::new(a, 1.0 / hz)).collect(),
             ways: timeline.tracks.iter().map(|t| vec![true; t.ways.len()]).collect(),
             floors: None,
@@ -185,16 +208,24 @@ impl<'a> Rows<'a> {
 
     /// The shutter is open from the opening of a frame to just before its closing; an instant that is one of these to the last bits is left open.
     fn shutter(&self, found: i64, row: u64, t: f64, file: &str, faults: &mut Faults) {
+        if let Some(openings) = self.stations.openings() {
+            let open = openings.is_open(t - self.begin, LAST_BITS * t.max(1.0));
+            return self.is_said_open(found, open, (row, t), file, faults);
+        }
         let frames = self.what.shot.frames();
         let x = self.frame_time(t);
         let (frame, half) = (super::dense::nearest_frame(x), 0.5 * self.timeline.pass.shutter().degrees() / 360.0);
         let since = x - frame as f64;
         let near = |edge: f64| (since - edge).abs() <= LAST_BITS * (t + x.abs());
         // With a whole turn of the shutter one exposure closes as the next one opens.
-        if near(half) || near(-half) || (near(-0.5) || near(0.5)) && half >= 0.5 {
-            return;
-        }
+        let is_edge = near(half) || near(-half) || (near(-0.5) || near(0.5)) && half >= 0.5;
         let open = self.begin <= t && frames.contains(frame) && -half <= since && since < half;
+        self.is_said_open(found, (!is_edge).then_some(open), (row, t), file, faults);
+    }
+
+    /// The shutter of a row, where it is certain.
+    fn is_said_open(&self, found: i64, open: Option<bool>, (row, t): (u64, f64), file: &str, faults: &mut Faults) {
+        let Some(open) = open else { return };
         if (found == 1) != open {
             faults.place(FaultKind::Rows, file, Some("shutter"), None, || {
                 format!("row {row}, {t} s: the shutter is {found}, expected {}", i64::from(open))

@@ -7,7 +7,9 @@
 use super::columns::Against;
 use super::edge::About;
 use super::law::{Bounds, Law};
-use super::oracle::steps_per_unit;
+use super::openings::Openings;
+use super::oracle::{State, steps_per_unit};
+use super::split::{self, Split};
 use super::table::{Table, millionths, whole as whole_number};
 use crate::number::whole;
 use crate::shot::Pass;
@@ -22,6 +24,8 @@ pub(super) struct Stations<'a> {
     pass: &'a Pass,
     /// The table of moves, read as far as it was asked for.
     times: Option<Table>,
+    /// Where each frame takes only as long as it needs.
+    openings: Option<Openings>,
     step: Option<Step>,
     found: Vec<About>,
 }
@@ -37,16 +41,31 @@ pub(super) struct Step {
 
 impl<'a> Stations<'a> {
     /// Of a pass; with its table of moves, where that is there.
-    pub(super) fn new(what: Against<'a>, pass: &'a Pass, times: Option<Table>) -> Stations<'a> {
-        Stations { what, pass, times, step: None, found: Vec::new() }
+    pub(super) fn new(what: Against<'a>, pass: &'a Pass, times: Option<Table>, openings: Option<Openings>) -> Stations<'a> {
+        Stations { what, pass, times, openings, step: None, found: Vec::new() }
+    }
+
+    /// The openings, where each frame takes only as long as it needs.
+    pub(super) fn openings(&self) -> Option<&Openings> {
+        self.openings.as_ref()
+    }
+
+    /// The move that has begun last, and how long ago; -1 before the first.
+    fn begun(&self, t: f64) -> (i64, f64) {
+        let most = self.what.shot.frames().last() - self.what.shot.frames().first();
+        if let Some(openings) = &self.openings {
+            let (closed, since) = openings.closed(t);
+            return (i64::try_from(closed).unwrap_or(i64::MAX).saturating_sub(1).min(most), since);
+        }
+        let pace = self.pass.pace().get();
+        let closes = 0.5 + 0.5 * self.pass.shutter().degrees() / 360.0;
+        let index = whole::floor(t / pace - closes).unwrap_or(-1).clamp(-1, most);
+        (index, t - (whole::real(index) + closes) * pace)
     }
 
     /// Where every axis is, in stage order.
     pub(super) fn at(&mut self, t: f64) -> &[About] {
-        let pace = self.pass.pace().get();
-        let closes = 0.5 + 0.5 * self.pass.shutter().degrees() / 360.0;
-        let most = self.what.shot.frames().last() - self.what.shot.frames().first();
-        let index = whole::floor(t / pace - closes).unwrap_or(-1).clamp(-1, most);
+        let (index, since) = self.begun(t);
         let step = match self.step.take() {
             Some(step) if step.index == index => step,
             _ => {
@@ -59,7 +78,6 @@ impl<'a> Stations<'a> {
                 }
             }
         };
-        let since = t - (whole::real(index) + closes) * pace;
         self.found.clear();
         self.found.extend(step.axes.iter().map(|(from, law)| step.place(*from, law, since)));
         self.step = Some(step);
@@ -91,6 +109,8 @@ impl<'a> Stations<'a> {
         let (from, to) = (station(index), station(if index < 0 { 0 } else { index + 1 }));
         let mut axes = Vec::new();
         let (mut least, mut most) = (0.0_f64, 0.0_f64);
+        let parked = |channel| self.what.oracle.stands(self.pass, channel);
+        let value = |state: &State, channel| if parked(channel) { self.what.stage.channel_rest(channel) } else { state.channel(channel) };
         for (id, axis) in self.what.stage.each_axis() {
             if self.pass.parks(self.what.stage, id) {
                 axes.push((About { value: axis.home(), room: 0.0 }, Bounds::of(axis).shortest(0.0)));
@@ -98,7 +118,11 @@ impl<'a> Stations<'a> {
             }
             let room = self.what.oracle.floor(id, &from).max(self.what.oracle.floor(id, &to)) / steps_per_unit(axis);
             let (a, b) = (from.axis(id), to.axis(id));
-            let (low, law, high) = around(axis, b - a, 2.0 * room);
+            let split = split::swing(self.what.stage, self.pass, id).and_then(|swing| {
+                let mean = 0.5 * (split::length(swing, |c| value(&from, c)) + split::length(swing, |c| value(&to, c)));
+                split::split(swing, mean)
+            });
+            let (low, law, high) = around(axis, b - a, 2.0 * room, &split);
             (least, most) = (least.max(low), most.max(high));
             axes.push((About { value: a, room }, law));
         }
@@ -107,13 +131,14 @@ impl<'a> Stations<'a> {
 }
 
 /// The shortest move, with the seconds of one that is shorter and one that is longer by `room`.
-fn around(axis: &Axis, distance: f64, room: f64) -> (f64, Law, f64) {
+fn around(axis: &Axis, distance: f64, room: f64, split: &Split) -> (f64, Law, f64) {
     let (bounds, far) = (Bounds::of(axis), distance.abs());
-    let law = bounds.shortest(distance);
+    let law = bounds.shortest(distance).split(split);
     if room * steps_per_unit(axis) < 1e-3 {
-        return (law.seconds(), law, law.seconds());
+        return (law.seconds(), law.clone(), law.seconds());
     }
-    (bounds.shortest((far - room).max(0.0)).seconds(), law, bounds.shortest(far + room).seconds())
+    let of = |far: f64| bounds.shortest(far).split(split).seconds();
+    (of((far - room).max(0.0)), law, of(far + room))
 }
 
 impl Step {

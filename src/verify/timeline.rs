@@ -9,6 +9,7 @@ use super::columns::Against;
 use super::edge::{About, Edge, Side};
 use super::law::{Bounds, Law};
 use super::oracle::steps_per_unit;
+use super::split::{self, Split};
 use super::torque::Motor;
 use crate::shot::{Exposure, Pass};
 use crate::stage::{Axis, AxisId};
@@ -23,7 +24,7 @@ const LOOKED_AT: f64 = 1e-4;
 const SLOWER: u8 = 24;
 
 /// One way by which an axis may come to its start.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Way {
     to_approach: Law,
     to_start: Law,
@@ -79,13 +80,14 @@ impl<'a> Timeline<'a> {
                 } else {
                     at_start.position
                 };
-                let ways = ways(axis, start, side, departures.0.get(id.index()).copied().flatten());
+                let splits = splits(what, pass, id);
+                let ways = ways(axis, start, side, departures.0.get(id.index()).copied().flatten(), &splits);
                 Track { home: axis.home(), start, edges: (!held).then_some(edges), ways }
             })
             .collect();
-        let to_approach = longest(what, &tracks, &|track| track.ways.first().map(|w| (w.to_approach, track.start.room)));
+        let to_approach = longest(what, &tracks, &|track| track.ways.first().map(|w| (&w.to_approach, track.start.room)));
         // As long as backlash and margin ask for, wherever the start is.
-        let to_start = longest(what, &tracks, &|track| track.ways.first().map(|w| (w.to_start, 0.0)));
+        let to_start = longest(what, &tracks, &|track| track.ways.first().map(|w| (&w.to_start, 0.0)));
         Timeline { pass, tracks, to_approach, to_start, runs: if held { [0.0; 2] } else { [up, down] } }
     }
 
@@ -141,20 +143,22 @@ impl<'a> Timeline<'a> {
 }
 
 /// Longest of all axes' likely legs, with how far that may be off; what moves an axis's distance by its room moves its time.
-fn longest(what: &Against<'_>, tracks: &[Track], leg: &dyn Fn(&Track) -> Option<(Law, f64)>) -> About {
+fn longest(what: &Against<'_>, tracks: &[Track], leg: &dyn Fn(&Track) -> Option<(&Law, f64)>) -> About {
     let (mut least, mut most): (f64, f64) = (0.0, 0.0);
     for ((_, axis), track) in what.stage.each_axis().zip(tracks) {
         let Some((law, room)) = leg(track) else { continue };
         let (motor, far) = (Motor::of(axis), law.distance().abs());
-        least = least.max(fastest(axis, motor.as_ref(), (far - room).max(0.0)).0);
-        most = most.max(fastest(axis, motor.as_ref(), far + room).1);
+        // Of a split move the mean length is known to the backlash, so its delay to a share of that.
+        let late = SPLIT * law.delay();
+        least = least.max(fastest(axis, motor.as_ref(), (far - room).max(0.0), law).0 - late);
+        most = most.max(fastest(axis, motor.as_ref(), far + room, law).1 + late);
     }
     About { value: 0.5 * (least + most), room: 0.5 * (most - least) }
 }
 
 /// Seconds of a leg over a distance: the shortest, slowed by quarters until the motor is strong enough; where that is not certain, both.
-fn fastest(axis: &Axis, motor: Option<&Motor>, distance: f64) -> (f64, f64) {
-    let law = Bounds::of(axis).shortest(distance);
+fn fastest(axis: &Axis, motor: Option<&Motor>, distance: f64, like: &Law) -> (f64, f64) {
+    let law = Bounds::of(axis).shortest(distance).split_like(like);
     let (Some(motor), true) = (motor, distance > 0.0) else { return (law.seconds(), law.seconds()) };
     let (mut seconds, mut least) = (law.seconds(), None);
     for _ in 0..SLOWER {
@@ -165,14 +169,16 @@ fn fastest(axis: &Axis, motor: Option<&Motor>, distance: f64) -> (f64, f64) {
         if share <= 1.0 - LOOKED_AT {
             return (least.unwrap_or(seconds), seconds);
         }
-        seconds *= 1.25;
+        seconds = law.delay() + 1.25 * (seconds - law.delay());
     }
     (least.unwrap_or_else(|| law.seconds()), law.seconds())
 }
 
 /// The greatest share of torque on the first half of a move; the second mirrors it.
 fn worst_share(motor: &Motor, law: &Law) -> f64 {
-    let even = (0..=200_u8).map(|i| 0.5 * law.seconds() * f64::from(i) / 200.0);
+    // A split move has no halves that mirror each other.
+    let part = if law.delay() > 0.0 { 1.0 } else { 0.5 };
+    let even = (0..=200_u8).map(|i| part * law.seconds() * f64::from(i) / 200.0);
     even.chain(law.changes()).map(|t| law.at(t)).map(|m| motor.share(m.velocity, m.acceleration)).fold(0.0, f64::max)
 }
 
@@ -187,13 +193,30 @@ fn first_station(what: &Against<'_>, id: AxisId) -> About {
     About { value: state.axis(id), room: what.oracle.floor(id, &state) / steps_per_unit(what.stage.axis(id)) }
 }
 
+/// How closely a delay is known: a backlash of a hundredth of the length.
+const SPLIT: f64 = 2.5e-3;
+
+/// The splits of the leg to the approach and of that to the start: lengths as at the start, whatever the backlash.
+fn splits(what: &Against<'_>, pass: &Pass, axis: AxisId) -> [Split; 2] {
+    let Some(swing) = split::swing(what.stage, pass, axis) else { return [None, None] };
+    let (first, last) = what.shot.frames().photographed();
+    let t = if pass.exposure() == Exposure::Held { what.shot.frames().first() as f64 } else { first.min(last) };
+    let start = split::length(swing, |channel| {
+        if what.oracle.stands(pass, channel) { what.stage.channel_rest(channel) } else { what.oracle.state(t).channel(channel) }
+    });
+    [split::split(swing, 0.5 * (swing.length + start)), split::split(swing, start)]
+}
+
 /// Every way by which an axis may come to its start. `leads` is the way it then moves, where that is certain; `departs` the way it leaves its start later on.
-fn ways(axis: &Axis, start: About, leads: Option<f64>, departs: Option<f64>) -> Vec<Way> {
+fn ways(axis: &Axis, start: About, leads: Option<f64>, departs: Option<f64>, [there, on]: &[Split; 2]) -> Vec<Way> {
     let backlash = axis.backlash().unwrap_or(0.0);
     let full_step = f64::from(axis.drive().microsteps()) / steps_per_unit(axis);
     let short = backlash + (0.5 * backlash).max(full_step);
     let (travel, bounds) = (axis.travel(), Bounds::of(axis));
-    let way = |from: f64| Way { to_approach: bounds.shortest(from - axis.home()), to_start: bounds.shortest(start.value - from) };
+    let way = |from: f64| Way {
+        to_approach: bounds.shortest(from - axis.home()).split(there),
+        to_start: bounds.shortest(start.value - from).split(on),
+    };
     let direct = way(start.value);
     if !(backlash > 0.0) {
         return vec![direct];
@@ -206,7 +229,7 @@ fn ways(axis: &Axis, start: About, leads: Option<f64>, departs: Option<f64>) -> 
     let mut found: Vec<Way> = Vec::new();
     for side in sides {
         let Some(sign) = side else {
-            found.push(direct);
+            found.push(direct.clone());
             continue;
         };
         let from = start.value - sign * short;
@@ -214,8 +237,8 @@ fn ways(axis: &Axis, start: About, leads: Option<f64>, departs: Option<f64>) -> 
         let inside = |room: f64| travel.lower - room <= from && from <= travel.upper + room;
         match (inside(-start.room), inside(start.room)) {
             (true, _) => found.push(way(from)),
-            (false, true) => found.extend([way(from), direct]),
-            (false, false) => found.push(direct),
+            (false, true) => found.extend([way(from), direct.clone()]),
+            (false, false) => found.push(direct.clone()),
         }
     }
     found

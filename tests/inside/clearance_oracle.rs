@@ -68,7 +68,7 @@ fn mechanisms_are_followed_back_to_what_is_seen() {
 
 /// Every gap of the first pass.
 fn of_first_pass(mv: &Compiled) -> ClearanceReport {
-    clearance(&Program::all(mv).unwrap()[0]).unwrap()
+    clearance(&Program::all(mv).unwrap()[0], 0.0).unwrap()
 }
 
 /// The least gap of the first body from everything, at an instant.

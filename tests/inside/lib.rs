@@ -61,6 +61,8 @@ mod rows;
 mod rows_end;
 mod run_up_and_held;
 mod schemas;
+mod shaping;
+mod shortest;
 mod staged;
 mod steady_counts;
 mod stopping;

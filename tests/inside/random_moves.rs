@@ -277,7 +277,7 @@ impl Judge<'_> {
                     let up = travel.upper - jet.p - braking.up(jet.v, jet.a);
                     let margin = up.min(jet.p - travel.lower - braking.down(jet.v, jet.a));
                     // The frame is sampled by its own arithmetic: a billionth of the distance on top.
-                    if !(stop.margin() <= margin + stop.tolerance + ALLOWED * margin.abs().max(stop.distance)) {
+                    if !(stop.room - stop.distance <= margin + 1e-6 * stop.travel + ALLOWED * margin.abs().max(stop.distance)) {
                         let name = compiled.stage().axis_name(*id).to_owned();
                         return self.fault(format!("pass {}: {name} has {margin} left over, not {stop:?}", r.name()));
                     }

@@ -1,7 +1,7 @@
 //! How far hanging figures swing: published pendulums, SciPy's integration, an integration of our own by another method, faults planted and the same at the limit.
 
 use movewright::bounds::Effort;
-use movewright::check::swing::found::{SwingReport, Unknown};
+use movewright::check::swing::found::SwingReport;
 use movewright::check::{Cause, Limit, Report};
 use movewright::compile::Compiled;
 use movewright::motion::pendulum::collocation::{Driven, POINTS, Stepped, is_resolved, step};
@@ -9,13 +9,14 @@ use movewright::motion::pendulum::free::Free;
 use movewright::motion::pendulum::greatest::{Greatest, Swinging};
 use movewright::motion::pendulum::{GRAVITY, State, length, period};
 use movewright::program::Program;
+use movewright::program::hanging::hung::Unknown;
 use movewright::time::{FrameTime, Seconds};
 use proptest::prelude::*;
 
 use crate::inside::common::inputs::Inputs;
 
 /// A figure under a bridge (x) and a trolley (z), hoisted by an axis; the swing's keys follow.
-fn inputs(swing: &str, pass: &str, tracks: &str) -> Inputs {
+pub(super) fn inputs(swing: &str, pass: &str, tracks: &str) -> Inputs {
     let axis = |name: &str, limits: [f64; 3]| {
         format!(
             "[[group.axis]]\nname = \"{name}\"\nunit = \"mm\"\ntravel = [-3000, 3000]\nmax_velocity = {}\nmax_acceleration = {}\nmax_jerk = {}\nmotor = \"m\"\n\
@@ -41,7 +42,7 @@ const TRACKS: &str = "[[track]]\nchannel = \"heron.bridge\"\nkeys = [[1, 300], [
                       keys = [[1, 0], [20, 60], [40, 30]]\n[[track]]\nchannel = \"heron.hoist\"\nshape = \"monotone\"\nkeys = [[5, 0], [25, 400]]\n";
 const SWING: &str = "length = 1600\nlength_channel = \"hoist\"\nlength_per_unit = -1\ndamping = 0.01\n";
 
-fn compiled(inputs: &Inputs) -> Compiled {
+pub(super) fn compiled(inputs: &Inputs) -> Compiled {
     let loaded = inputs.load().unwrap_or_else(|r| panic!("{r}"));
     Compiled::compile(loaded.stage, loaded.shot).unwrap_or_else(|e| panic!("{e:?}"))
 }
@@ -296,6 +297,39 @@ fn a_parked_figure_hangs_still_and_a_pendulum_without_length_is_said() {
     let none = checked(&inputs(&SWING.replace("1600", "404.5").replace("0.01", "0.01\nlimit = 5"), MOVING, &at_the_end));
     assert!(matches!(first(&none).found, Err(Unknown::NoLength(_))) && !none.within_limits());
     assert!(none.notes.iter().any(|n| n.kind.name() == "swing_not_computed"));
+}
+
+/// A post beside the bridge: the gap is less by the peak of the swing, on the way and in the pass alike. A clearance that the swing uses up is not kept; the same at the limit is.
+#[test]
+fn a_figure_that_swings_needs_its_peak_beside_what_is_required() {
+    let with = |swings: bool, clearance: &str| {
+        let more = "[[group.envelope]]\nfrom = [0, -20, 0]\nto = [0, 20, 0]\nradius = 15\n[[obstacle]]\nname = \"post\"\nfrom = [460, -500, 0]\nto = [460, 500, 0]\nradius = 5\n";
+        let mut inputs = inputs(&format!("{SWING}{more}"), MOVING, TRACKS).with(
+            "stage.toml",
+            "name = \"Marsh\"\n",
+            &format!("name = \"Marsh\"\nclearance = {clearance}\n"),
+        );
+        if !swings {
+            inputs = inputs.with("stage.toml", &format!("[group.swing]\njoint = \"trolley\"\n{SWING}"), "");
+        }
+        checked(&inputs)
+    };
+    let near = |report: &Report| *report.passes[0].clearance.as_ref().unwrap().worst().unwrap();
+    let (still, swung) = (with(false, "0"), with(true, "0"));
+    let peak = first(&swung).found.unwrap().peak.value;
+    let (a, b) = (near(&still), near(&swung));
+    assert!(peak > 0.5 && (a.gap - peak - b.gap).abs() < 1e-9 && b.swing == peak, "{a:?} {b:?} {peak}");
+    let back = first(&swung).found.unwrap().return_home.value;
+    let home = |report: &Report| report.passes[0].way_clearance[1].1.as_ref().unwrap().pairs[0].gap;
+    assert!((home(&still) - back - home(&swung)).abs() < 1e-9);
+    // At what is left it passes, a hair above it fails; without the swing the same clearance is kept.
+    let left = b.gap + b.tolerance;
+    assert!(with(true, &left.to_string()).within_limits());
+    let above = (left * (1.0 + 1e-8)).to_string();
+    let (over, kept) = (with(true, &above), with(false, &above));
+    assert!(kept.within_limits() && over.passes[0].violations.iter().any(|v| v.limit == Limit::Clearance));
+    let text = movewright::check::words::violation(&over.compiled, &over.passes[0].violations[0]);
+    assert!(text.contains("taken off for swing"), "{text}");
 }
 
 /// Each frame's rest from the end of its move, as small steps say: the last instant before the next move at which the swing is beyond the limit. Nothing rests long enough here.

@@ -30,9 +30,11 @@ enum Case {
     HeldTravel,
     HeldTorque,
     HeldTime,
+    Stopping,
+    HeldStopping,
 }
 
-const CASES: [Case; 10] = [
+const CASES: [Case; 12] = [
     Case::Velocity,
     Case::Acceleration,
     Case::Jerk,
@@ -43,6 +45,8 @@ const CASES: [Case; 10] = [
     Case::HeldTravel,
     Case::HeldTorque,
     Case::HeldTime,
+    Case::Stopping,
+    Case::HeldStopping,
 ];
 
 /// The files of a case, with everything that may stand at a limit; generous as it begins.
@@ -53,6 +57,8 @@ struct Machine {
     upper: f64,
     torque: f64,
     gap: f64,
+    /// s from a fault to the start of the stop.
+    reaction: f64,
     held: bool,
     pace: f64,
     shape: &'static str,
@@ -71,6 +77,7 @@ impl Machine {
             upper: 1e4,
             torque: 100.0,
             gap: 1.0,
+            reaction: 0.0,
             held,
             pace: if held { 1e4 } else { 2.0 },
             shape,
@@ -93,8 +100,9 @@ impl Machine {
         );
         let still = "travel = [0, 10000]\nhome = 5000\nmax_velocity = 100\nmax_acceleration = 100\nmax_jerk = 100";
         format!(
-            "format = 1\nname = \"marsh\"\nscale = 0.25\n[motor.m]\nfull_steps_per_rev = 200\nrotor_inertia = 5.4e-6\n\
+            "format = 1\nname = \"marsh\"\nscale = 0.25\nreaction = {:?}\n[motor.m]\nfull_steps_per_rev = 200\nrotor_inertia = 5.4e-6\n\
              torque = [[0, {torque:?}], [1e6, {torque:?}]]\n{}{}",
+            self.reaction,
             group("heron_a", &driven),
             group("heron_b", still)
         )
@@ -139,6 +147,22 @@ impl Machine {
             Case::Travel | Case::HeldTravel => m.upper = LOWER + (of(&driven["position"]["max"]) - LOWER) / share,
             Case::Torque | Case::HeldTorque => m.torque = peak("torque") / share,
             Case::Rail => m.gap = (of(&pass["clearance"][0]["gap_mm"]) + of(&pass["clearance"][0]["tolerance_mm"])) * share,
+            // The end of the travel is moved until what is left of it is this share.
+            Case::Stopping | Case::HeldStopping => {
+                let temp = tempfile::tempdir().unwrap();
+                let found = |m: &Machine| {
+                    let told: Value = serde_json::from_str(&m.report(temp.path()).json().unwrap()).unwrap();
+                    let s = &told["passes"][0]["stopping"][0];
+                    (of(&s["distance"]), of(&s["room"]))
+                };
+                // Near the end the least room is known most closely.
+                for _ in 0..2 {
+                    let (distance, room) = found(&m);
+                    m.upper += distance * (1.0 + 1e-7) - room;
+                }
+                let (distance, room) = found(&m);
+                m.upper += distance / share - room;
+            }
             // Half of the slot is the open shutter.
             Case::HeldTime => {
                 let moves = pass["held"]["moves"].as_array().unwrap();
@@ -235,8 +259,10 @@ proptest! {
         prop_assume!(keys.last().unwrap().0 <= 60.0);
         let temp = tempfile::tempdir().unwrap();
         for case in CASES {
-            let held = matches!(case, Case::HeldTravel | Case::HeldTorque | Case::HeldTime);
-            let machine = Machine::new(held, shape, &keys);
+            let held = matches!(case, Case::HeldTravel | Case::HeldTorque | Case::HeldTime | Case::HeldStopping);
+            // With so long a reaction an axis is far from standing where it is fast.
+            let reaction = if matches!(case, Case::Stopping | Case::HeldStopping) { 10.0 } else { 0.0 };
+            let machine = Machine { reaction, ..Machine::new(held, shape, &keys) };
             let generous = machine.report(temp.path());
             agree_quietly(&generous);
             for (share, exceeded) in SHARES {

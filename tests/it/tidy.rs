@@ -20,7 +20,7 @@ const MODULES: &[(&str, &[&str])] = &[
     ("shot", &["number", "bounds", "mechanism", "motion", "stage", "time"]),
     ("signal", &["number", "bounds", "motion", "stage", "shot", "mechanism"]),
     ("compile", &["number", "bounds", "time", "motion", "stage", "shot", "signal", "mechanism"]),
-    ("program", &["number", "mechanism", "motion", "time", "stage", "shot", "compile"]),
+    ("program", &["number", "bounds", "mechanism", "motion", "time", "stage", "shot", "compile"]),
     ("check", &["number", "bounds", "motion", "time", "stage", "shot", "signal", "compile", "program", "mechanism"]),
     ("output", &["number", "bounds", "files", "motion", "time", "stage", "shot", "compile", "program", "check", "mechanism"]),
     ("page", &["number", "motion", "time", "stage", "shot", "signal", "compile", "program", "check", "output", "mechanism"]),

@@ -49,8 +49,10 @@ pub(crate) struct Nearest {
     pub group: GroupId,
     /// What it is measured against.
     pub against: Against,
-    /// Least gap, mm; negative where they overlap.
+    /// Least gap, mm; negative where they overlap. Without what they swing.
     pub gap: f64,
+    /// What was taken off it for their swing, mm.
+    pub swing: f64,
     /// The nearest parts, by the numbers of their solids in the body and in the other; where they are known.
     pub parts: [Option<usize>; 2],
     /// When, on the clock of the course: frame time, or seconds of a leg.

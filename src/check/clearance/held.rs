@@ -18,7 +18,7 @@ use crate::compile::frame_time;
 use crate::program::{HeldMove, HeldPath, Program, Stations};
 
 /// Clearance over stations and moves; `None` where nothing could meet.
-pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceReport> {
+pub(super) fn over(program: &Program, stations: &Stations, spare: f64) -> Option<ClearanceReport> {
     let (compiled, stage) = (program.compiled(), program.compiled().stage());
     let course = program.course();
     let enclosure = Enclosure::new(&course);
@@ -42,12 +42,12 @@ pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceRe
         others.map(|(f, _)| f.gap).fold(f64::INFINITY, f64::min)
     };
     let at_first = at(&first, f64::INFINITY);
-    let far = near(&at_first).max(required);
+    let far = near(&at_first).max(required + spare);
     let others = frames.par_iter().skip(1).with_min_len(8).map(|t| at(t, far)).reduce(At::default, At::joined);
     let standing = At::joined(at_first, others);
     allotment.spent(stage.bodies().iter().map(placing).sum::<u64>() * u64::try_from(frames.len()).unwrap_or(u64::MAX));
     // What a move need not show: no pair comes nearer on it than any comes at a station, or than is required.
-    let search = Search { couples: &couples, neighbours: &neighbours, scene, enough: near(&standing).max(required) };
+    let search = Search { couples: &couples, neighbours: &neighbours, scene, enough: near(&standing).max(required + spare) };
     let mut all = At::default();
     for batch in stations.moves().chunks(BATCH) {
         let share = allotment.share(batch.len());
@@ -71,6 +71,7 @@ pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceRe
                 group: body.group(),
                 against: other.against(),
                 gap: f.gap,
+                swing: 0.0,
                 parts: [None; 2],
                 at: f.at,
                 required,
@@ -81,7 +82,7 @@ pub(super) fn over(program: &Program, stations: &Stations) -> Option<ClearanceRe
         })
         .collect();
     // Between two stations no instant of the frame scale is one of the course: there the nearest parts are not named.
-    name_parts(&enclosure, &couples, &mut bodies, |at| at == at.round());
+    name_parts(&enclosure, &couples, &mut bodies, spare, |at| at == at.round());
     pairs.extend(bodies);
     Some(ClearanceReport { pairs })
 }

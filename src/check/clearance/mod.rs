@@ -37,25 +37,25 @@ use windows::{Open, end};
 
 pub(crate) use gap::{Against, ClearanceReport, Nearest, Proof};
 
-/// Clearance of one pass from run-up to run-down; `None` where the stage has nothing that could meet.
+/// Clearance of one pass from run-up to run-down; `None` where the stage has nothing that could meet. Gaps are known to `spare` mm more than what is required: so much may be taken off them afterwards.
 #[must_use]
-pub(crate) fn clearance(program: &Program) -> Option<ClearanceReport> {
+pub(crate) fn clearance(program: &Program, spare: f64) -> Option<ClearanceReport> {
     match program.stations() {
-        Some(stations) => held::over(program, stations),
-        None => over(&program.course(), program.compiled().work()),
+        Some(stations) => held::over(program, stations, spare),
+        None => over(&program.course(), spare, program.compiled().work()),
     }
 }
 
 /// Clearance on a leg of a pass, instants in seconds of that leg; `None` where nothing could meet or the leg takes no time.
 #[must_use]
-pub(crate) fn on_the_way(program: &Program, leg: Leg) -> Option<ClearanceReport> {
+pub(crate) fn on_the_way(program: &Program, leg: Leg, spare: f64) -> Option<ClearanceReport> {
     let course = program.way().course(program.compiled().stage(), leg);
     let (from, to) = course.span();
-    if from < to { over(&course, program.compiled().work()) } else { None }
+    if from < to { over(&course, spare, program.compiled().work()) } else { None }
 }
 
-/// True where every pair that `counts`, by its groups, keeps what is required over a course; the search ends as soon as that is known. It costs what trials may.
-pub(crate) fn is_kept(course: &Course<'_>, counts: &impl Fn(&Nearest) -> bool, work: &Meter) -> bool {
+/// True where every pair is `kept`, which is asked of gaps that are known to `spare` mm more than what is required; the search ends as soon as that is known. It costs what trials may.
+pub(crate) fn is_kept(course: &Course<'_>, spare: f64, kept: &impl Fn(&Nearest) -> bool, work: &Meter) -> bool {
     let enclosure = Enclosure::new(course);
     let stage = course.stage();
     let couples = couples(stage);
@@ -63,9 +63,9 @@ pub(crate) fn is_kept(course: &Course<'_>, counts: &impl Fn(&Nearest) -> bool, w
     let near = if couples.is_empty() {
         Vec::new()
     } else {
-        moving(&enclosure, &couples, scene(&enclosure), required, Wanted::Verdict, Allotment::half(work, Effort::TrialBoxes))
+        moving(&enclosure, &couples, scene(&enclosure), (required, spare), Wanted::Verdict, Allotment::half(work, Effort::TrialBoxes))
     };
-    rail::gaps(&enclosure).iter().chain(&near).filter(|n| counts(n)).all(Nearest::is_kept)
+    rail::gaps(&enclosure).iter().chain(&near).all(kept)
 }
 
 /// What is asked of a search.
@@ -78,14 +78,14 @@ enum Wanted {
 }
 
 /// Clearance over a course.
-fn over(course: &Course<'_>, work: &Meter) -> Option<ClearanceReport> {
+fn over(course: &Course<'_>, spare: f64, work: &Meter) -> Option<ClearanceReport> {
     let enclosure = Enclosure::new(course);
     let stage = course.stage();
     let mut pairs = rail::gaps(&enclosure);
     let couples = couples(stage);
     if !couples.is_empty() {
         let allotment = Allotment::half(work, Effort::Boxes);
-        pairs.extend(moving(&enclosure, &couples, scene(&enclosure), stage.surroundings().clearance, Wanted::Gap, allotment));
+        pairs.extend(moving(&enclosure, &couples, scene(&enclosure), (stage.surroundings().clearance, spare), Wanted::Gap, allotment));
     }
     (!pairs.is_empty()).then_some(ClearanceReport { pairs })
 }
@@ -94,13 +94,13 @@ fn moving(
     enclosure: &Enclosure<'_>,
     couples: &[Couple<'_>],
     scene: Scene,
-    required: f64,
+    (required, spare): (f64, f64),
     wanted: Wanted,
     mut allotment: Allotment<'_>,
 ) -> Vec<Nearest> {
     let tolerance = scene.tolerance - 2.0 * scene.rounding;
     // The nearest pair is found exactly; of others it is enough that they are no nearer and keep what is to be kept.
-    let enough = |nearest: f64| if wanted == Wanted::Gap { nearest.max(required) } else { required };
+    let enough = |nearest: f64| if wanted == Wanted::Gap { nearest.max(required + spare) } else { required + spare };
     let Open { cells, nearest } = windows::open(enclosure, couples, scene, tolerance, &enough, &mut allotment);
     let mut found = Vec::with_capacity(couples.len());
     let all: Vec<_> = couples.iter().zip(cells).collect();
@@ -120,6 +120,7 @@ fn moving(
                     group: body.group(),
                     against: other.against(),
                     gap: lower,
+                    swing: 0.0,
                     parts: [None; 2],
                     at,
                     required,
@@ -134,7 +135,7 @@ fn moving(
         found.extend(searched.into_iter().map(|(nearest, _)| nearest));
     }
     if wanted == Wanted::Gap {
-        name_parts(enclosure, couples, &mut found, |_| true);
+        name_parts(enclosure, couples, &mut found, spare, |_| true);
     }
     found
 }

@@ -293,9 +293,16 @@ const NAMED: usize = 32;
 /// Pairs of parts up to which the nearest are looked for.
 const MOST_PARTS: usize = 100_000;
 
-/// Names the nearest parts of the pairs that come too near, the worst of them, where `knows` the instant; pairs in the order of `found`.
-pub(super) fn name_parts(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], found: &mut [Nearest], knows: impl Fn(f64) -> bool) {
-    let mut named: Vec<(&Couple<'_>, &mut Nearest)> = couples.iter().zip(found).filter(|(_, n)| !n.is_kept() && knows(n.at)).collect();
+/// Names the nearest parts of the pairs that come too near with `spare` mm taken off, the worst of them, where `knows` the instant; pairs in the order of `found`.
+pub(super) fn name_parts(
+    enclosure: &Enclosure<'_>,
+    couples: &[Couple<'_>],
+    found: &mut [Nearest],
+    spare: f64,
+    knows: impl Fn(f64) -> bool,
+) {
+    let is_near = |n: &Nearest| !Nearest { gap: n.gap - spare, ..*n }.is_kept() && knows(n.at);
+    let mut named: Vec<(&Couple<'_>, &mut Nearest)> = couples.iter().zip(found).filter(|(_, n)| is_near(n)).collect();
     named.sort_by(|(_, a), (_, b)| (a.gap - a.required).total_cmp(&(b.gap - b.required)));
     for (couple, nearest) in named.into_iter().take(NAMED) {
         if comparisons(couple) <= MOST_PARTS {

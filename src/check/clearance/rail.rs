@@ -79,6 +79,7 @@ impl Neighbours<'_> {
             against: Against::Rail(above),
             parts: [None; 2],
             gap: found.least - down - up,
+            swing: 0.0,
             at: found.at,
             required,
             proof: found.proof,

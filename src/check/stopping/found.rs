@@ -23,25 +23,26 @@ pub(crate) struct Stopping {
     pub part: Part,
     /// From the fault until the axis stands, s.
     pub seconds: f64,
-    /// How much less room there may be at another instant.
-    pub tolerance: f64,
+    /// Length of its travel; of two carriages, of the shorter one.
+    pub travel: f64,
+    /// How far the axis is beyond an end of its travel somewhere in the pass, where that is no more than is allowed: the end gives way by so much.
+    pub beyond: f64,
 }
 
 impl Stopping {
-    /// Room left over.
-    #[must_use]
-    pub(crate) fn margin(&self) -> f64 {
-        self.room - self.distance
-    }
-
     /// How much of the room is used. Where there is as much as is needed, nothing is exceeded, though there may be none.
     #[must_use]
     pub(crate) fn utilisation(&self) -> Utilisation {
-        let margin = self.margin();
-        if margin >= 0.0 && self.room <= 0.0 {
-            Utilisation::NONE
-        } else {
-            Utilisation::of_margin(margin, self.room.abs().max(self.tolerance))
-        }
+        let room = match self.against {
+            Against::Travel => self.room + self.beyond,
+            // Carriages that stand as near as they may are known to be so to rounding.
+            Against::Carriage(_) if self.room < 0.0 => (self.room + Utilisation::slack(self.travel)).min(0.0),
+            Against::Carriage(_) => self.room,
+        };
+        let margin = room - self.distance;
+        if margin >= 0.0 && room <= 0.0 { Utilisation::NONE } else { Utilisation::of_margin(margin, room.abs().max(CLOSE * self.travel)) }
     }
 }
+
+/// Share of the travel's length to which a margin is found.
+pub(super) const CLOSE: f64 = 1e-6;

@@ -13,19 +13,20 @@ mod search;
 
 use std::collections::BTreeMap;
 
+use super::clearance;
 use super::exceeded::finding;
 use super::notes::{Note, NoteKind};
 use super::sections::{self, Section};
-use super::violation::{At, Cause, Limit, Part, Violation};
+use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::bounds::Effort;
 use crate::motion::Quintic;
 use crate::motion::curve::Piece;
 use crate::motion::stop::Braking;
 use crate::program::Program;
-use crate::stage::{AxisId, Body, PerAxis, Rail, Stage};
+use crate::stage::{AxisId, Body, GroupId, PerAxis, Rail, Stage, Utilisation};
 use crate::time::FrameTime;
 use against::Against;
-use found::Stopping;
+use found::{CLOSE, Stopping};
 use search::{Halt, Looked, Moved};
 
 /// The least margin of every axis that a pass moves, in stage order; `None` for one that was not looked at, because the budget of work is used up.
@@ -38,13 +39,21 @@ pub(super) fn stops(program: &Program, effort: Effort) -> Vec<(AxisId, Option<St
 
 /// True where none of these axes lacks room to stop; it costs what trials may.
 pub(super) fn have_room(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> bool {
+    tried(program, wanted).iter().all(|(_, s)| s.is_some_and(|s| !s.utilisation().is_exceeded()))
+}
+
+/// True where one of these axes is reported for lacking room to stop; it costs what trials may.
+pub(super) fn lack_room(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> bool {
+    tried(program, wanted).iter().any(|(_, s)| s.is_some_and(|s| s.utilisation().is_exceeded() && !leaves_travel(program, s.axis)))
+}
+
+fn tried(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> Vec<(AxisId, Option<Stopping>)> {
     let stage = program.compiled().stage();
     let braking = PerAxis::new(stage, |id| braking(stage, id));
     let rails: Vec<Neighbours> = rails(program).into_iter().filter(|pair| wanted(pair.below) || wanted(pair.above)).collect();
     let needed = |id: AxisId| wanted(id) || rails.iter().any(|pair| pair.below == id || pair.above == id);
     let halts = PerAxis::new(stage, |id| needed(id).then(|| if program.parks(id) { Halt::Stands } else { Halt::Stops(&braking[id]) }));
-    let found = least(program, Effort::TrialStops, &halts, &rails);
-    found.iter().filter(|(id, _)| wanted(*id)).all(|(_, s)| s.is_some_and(|s| !s.utilisation().is_exceeded()))
+    least(program, Effort::TrialStops, &halts, &rails).into_iter().filter(|(id, _)| wanted(*id)).collect()
 }
 
 /// The same without power, for every axis of which it is known how it coasts; against its travel alone.
@@ -70,7 +79,14 @@ fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, r
             Some(Known { found: Some(found), .. }) => (id, Some(*found)),
             _ => (id, Some(standing(program, id))),
         })
+        .map(|(id, found): (AxisId, Option<Stopping>)| (id, found.map(|s| Stopping { beyond: beyond(program, id), ..s })))
         .collect()
+}
+
+/// How far an axis is beyond an end of its travel, where that is no more than is allowed.
+fn beyond(program: &Program, axis: AxisId) -> f64 {
+    let (travel, (least, greatest)) = (program.compiled().stage().axis(axis).travel(), extremes(program, axis));
+    (travel.lower - least).max(greatest - travel.upper).clamp(0.0, Utilisation::slack(travel.upper - travel.lower))
 }
 
 /// An axis of a held pass in which nothing moves.
@@ -79,7 +95,6 @@ fn standing(program: &Program, axis: AxisId) -> Stopping {
     let (travel, frame) = (compiled.stage().axis(axis).travel(), FrameTime::of_frame(compiled.shot().frames().first()));
     let at = compiled.motion(axis).at(frame).unwrap_or(travel.lower);
     let room = (travel.upper - at).min(at - travel.lower);
-    let tolerance = CLOSE * (travel.upper - travel.lower);
     Stopping {
         axis,
         distance: 0.0,
@@ -88,15 +103,40 @@ fn standing(program: &Program, axis: AxisId) -> Stopping {
         at: At::Frame(frame),
         part: Part::Photographed,
         seconds: 0.0,
-        tolerance,
+        travel: travel.upper - travel.lower,
+        beyond: 0.0,
     }
 }
 
-/// Axes with less room than they need, but for those that leave their travel.
+/// Where an axis is at least and at most in a pass, its run-up and run-down included.
+fn extremes(program: &Program, axis: AxisId) -> (f64, f64) {
+    let m = program.compiled().motion(axis);
+    let Some(stations) = program.stations() else { return (m.peaks().least.value, m.peaks().greatest.value) };
+    let all = stations.positions(m.curve());
+    all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), x| (lo.min(*x), hi.max(*x)))
+}
+
+/// True where an axis leaves its travel, and is reported for that.
+fn leaves_travel(program: &Program, axis: AxisId) -> bool {
+    let (least, greatest) = extremes(program, axis);
+    Utilisation::of_travel(least, greatest, program.compiled().stage().axis(axis).travel()).is_exceeded()
+}
+
+/// True where two carriages come nearer than they may, and are reported for that.
+fn is_too_near(program: &Program, known: &[Violation], s: &Stopping) -> bool {
+    let stage = program.compiled().stage();
+    let has = |group: GroupId| stage.group(group).has(s.axis);
+    let is_theirs = |v: &Violation| match v.subject {
+        Subject::Pair(n, _) => matches!(n.against, clearance::Against::Rail(other) if has(n.group) || has(other)),
+        _ => false,
+    };
+    matches!(s.against, Against::Carriage(_)) && known.iter().any(is_theirs)
+}
+
+/// Axes with less room than they need, but for those that leave their travel, and carriages that are too near each other already.
 pub(super) fn violations(program: &Program, stops: &[(AxisId, Option<Stopping>)], known: &[Violation]) -> Vec<Violation> {
-    // What leaves its travel is reported for that.
-    let leaves = |axis: AxisId| known.iter().any(|v| v.limit == Limit::Position && v.subject.axis() == axis);
-    let exceeded = stops.iter().filter_map(|(_, s)| *s).filter(|s| s.utilisation().is_exceeded() && !leaves(s.axis));
+    let exceeded = stops.iter().filter_map(|(_, s)| *s).filter(|s| s.utilisation().is_exceeded());
+    let exceeded = exceeded.filter(|s| !leaves_travel(program, s.axis) && !is_too_near(program, known, s));
     exceeded
         .map(|s| {
             let instant = s.at.frame().map_or(0.0, |f| f.0);
@@ -165,9 +205,6 @@ fn rails(program: &Program) -> Vec<Neighbours> {
         .collect()
 }
 
-/// Share of the travel's length to which a margin is found.
-const CLOSE: f64 = 1e-6;
-
 fn in_section(
     program: &Program,
     section: &Section<'_>,
@@ -177,16 +214,16 @@ fn in_section(
     least: &mut BTreeMap<AxisId, Known>,
 ) {
     let stage = program.compiled().stage();
-    let tolerance = |id: AxisId| CLOSE * (stage.axis(id).travel().upper - stage.axis(id).travel().lower);
+    let length = |id: AxisId| stage.axis(id).travel().upper - stage.axis(id).travel().lower;
     let work = program.compiled().work();
     for id in stage.axis_ids().filter(|id| !program.parks(*id)) {
-        let (travel, tolerance) = (stage.axis(id).travel(), tolerance(id));
+        let travel = stage.axis(id).travel();
         let Some(halt) = halts[id] else { continue };
         let known = least.entry(id).or_default();
         for piece in section.pieces(id) {
             let looked = Looked::Travel(Moved { piece: *piece.quintic, halt }, travel);
-            let seen = look(section, &piece, &looked, tolerance, &mut [(id, Against::Travel, known)]);
-            if work.spend(effort, seen).is_err() {
+            let seen = look(section, &piece, &looked, length(id), &mut [(id, Against::Travel, known)]);
+            if !seen.is_some_and(|looks| work.spend(effort, looks).is_ok()) {
                 known.is_lost = true;
                 break;
             }
@@ -195,14 +232,14 @@ fn in_section(
     for pair in rails {
         let of = |id: AxisId, least: &BTreeMap<AxisId, Known>| least.get(&id).copied().unwrap_or_default();
         let (mut a, mut b) = (of(pair.below, least), of(pair.above, least));
-        let tolerance = tolerance(pair.below).min(tolerance(pair.above));
+        let length = length(pair.below).min(length(pair.above));
         for (piece, both) in together(program, section, pair) {
             let [below, above] = both.map(|(id, piece)| Moved { piece, halt: halts[id].unwrap_or(Halt::Stands) });
             let piece = Piece { quintic: &below.piece, ..piece };
             let looked = Looked::Carriages([below, above], pair.taken);
             let mut sides = [(pair.below, Against::Carriage(pair.above), &mut a), (pair.above, Against::Carriage(pair.below), &mut b)];
-            let seen = look(section, &piece, &looked, tolerance, &mut sides);
-            if work.spend(effort, seen).is_err() {
+            let seen = look(section, &piece, &looked, length, &mut sides);
+            if !seen.is_some_and(|looks| work.spend(effort, looks).is_ok()) {
                 (a.is_lost, b.is_lost) = (true, true);
                 break;
             }
@@ -211,12 +248,18 @@ fn in_section(
     }
 }
 
-/// Looks over one piece on behalf of these axes.
-fn look(section: &Section<'_>, piece: &Piece<'_>, looked: &Looked<'_>, tolerance: f64, sides: &mut [(AxisId, Against, &mut Known)]) -> u64 {
+/// Looks over one piece on behalf of these axes: how many parts were looked at, `None` where that was not enough.
+fn look(
+    section: &Section<'_>,
+    piece: &Piece<'_>,
+    looked: &Looked<'_>,
+    travel: f64,
+    sides: &mut [(AxisId, Against, &mut Known)],
+) -> Option<u64> {
     let length = piece.end - piece.start;
     // Where two axes share a look, the one with more room so far decides how far it goes.
     let mut most = sides.iter().map(|(_, _, known)| known.least).fold(f64::NEG_INFINITY, f64::max);
-    looked.take_in(length * section.pace, tolerance, &mut most, &mut |moment| {
+    looked.take_in(length * section.pace, CLOSE * travel, &mut most, &mut |moment| {
         for (axis, against, known) in sides.iter_mut().filter(|(_, _, known)| !(moment.margin() >= known.least)) {
             known.least = moment.margin();
             known.found = Some(Stopping {
@@ -227,7 +270,8 @@ fn look(section: &Section<'_>, piece: &Piece<'_>, looked: &Looked<'_>, tolerance
                 at: section.at(piece.start + moment.u * length),
                 part: section.part,
                 seconds: moment.seconds,
-                tolerance,
+                travel,
+                beyond: 0.0,
             });
         }
     })

@@ -1,7 +1,8 @@
 //! The least of room less stopping distance along pieces, certified.
 //!
 //! What: over any part of a piece the convex hulls of its Bernstein coefficients bound position, velocity and acceleration, and the stopping distance never falls as these rise
-//! ([`crate::motion::stop`]): so no instant of the part leaves less room than the hulls say. Parts are halved until no bound is more than the tolerance below the least margin seen.
+//! ([`crate::motion::stop`]): so no instant of the part leaves less room than the hulls say. Parts are halved until no bound is more than the tolerance below the least margin seen,
+//! and until that is known to be below 0 or not, to a thousandth of the tolerance.
 //! Invariant: no sample decides; what is looked at is counted.
 
 use crate::motion::Quintic;
@@ -9,8 +10,11 @@ use crate::motion::bernstein::Bernstein;
 use crate::motion::stop::Braking;
 use crate::stage::Travel;
 
-/// Parts of one piece that are looked at, at most; then the margin seen counts.
+/// Parts of one piece that are looked at, at most; then nothing is known of the axis.
 const MOST_LOOKS: u64 = 1 << 14;
+
+/// Share of the tolerance to which a margin is found that may be below 0 or above.
+const CLOSER: f64 = 1e-3;
 
 /// Halvings of a piece at most.
 const DEEPEST: u32 = 40;
@@ -145,8 +149,8 @@ impl Looked<'_> {
         }
     }
 
-    /// Looks over a stretch of so many seconds for a margin more than `tolerance` below the least one known; says how many parts were looked at.
-    pub(super) fn take_in(&self, seconds: f64, tolerance: f64, least: &mut f64, see: &mut dyn FnMut(Moment)) -> u64 {
+    /// Looks over a stretch of so many seconds for a margin more than `tolerance` below the least one known; says how many parts were looked at; `None` where that was not enough.
+    pub(super) fn take_in(&self, seconds: f64, tolerance: f64, least: &mut f64, see: &mut dyn FnMut(Moment)) -> Option<u64> {
         let mut look = |u: f64, least: &mut f64| {
             let moment = self.at(u, seconds);
             if !(moment.margin() >= *least) {
@@ -162,19 +166,25 @@ impl Looked<'_> {
             Looked::Carriages(both, _) => both.iter().all(|m| m.piece.is_hold()),
         };
         if still {
-            return looked;
+            return Some(looked);
         }
         look(1.0, least);
         while let Some((from, to, depth)) = open.pop() {
             looked += 1;
-            if self.bound(from, to, seconds) >= *least - tolerance || depth >= DEEPEST || looked >= MOST_LOOKS {
+            let bound = self.bound(from, to, seconds);
+            // Where the verdict hangs on it, it is looked at more closely.
+            let is_decided = bound >= 0.0 || *least < 0.0 || bound >= *least - CLOSER * tolerance;
+            if bound >= *least - tolerance && is_decided || depth >= DEEPEST {
                 continue;
+            }
+            if looked >= MOST_LOOKS {
+                return None;
             }
             let middle = 0.5 * (from + to);
             look(middle, least);
             open.push((middle, to, depth + 1));
             open.push((from, middle, depth + 1));
         }
-        looked
+        Some(looked)
     }
 }

@@ -3,6 +3,7 @@
 //! Invariant: a swing that is not known exceeds its limit. Units: mm, s.
 
 use crate::motion::pendulum::greatest::Greatest;
+use crate::program::hanging::hung::Unknown;
 use crate::stage::{GroupId, Utilisation};
 
 /// How one figure swings in a pass, as a pendulum or in one of its further modes.
@@ -31,17 +32,6 @@ pub(crate) struct Swung {
     pub exposed: Greatest,
     /// On the return home, swing that is left from before included.
     pub return_home: Greatest,
-}
-
-/// Why a swing is not known.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Unknown {
-    /// The budget of work is used up.
-    Budget,
-    /// The pendulum is shorter than any may be at this second.
-    NoLength(f64),
-    /// A mechanism cannot take the place of this second.
-    OutOfReach(f64),
 }
 
 impl SwingReport {

@@ -4,14 +4,15 @@
 //! periods 10 % off, either way, and for half the damping, since both are guesses until they are measured.
 //! Invariant: the pass stays as it is: where a frame rests less than this, the next one begins with more swing. Limits: see `motion::pendulum::settling`.
 
-use super::support::Support;
-use super::{Oscillator, Run, length};
+use super::Run;
 use crate::bounds::Effort;
 use crate::motion::pendulum::State;
-use crate::motion::pendulum::settling::settled;
-use crate::number::whole;
+use crate::motion::pendulum::settling::{Decaying, settled};
 use crate::program::Program;
+use crate::program::hanging::hung::Oscillator;
+use crate::program::hanging::support::Support;
 use crate::stage::{Body, GroupId, Swing};
+use crate::time::Seconds;
 
 /// What a figure, or one of its further modes, needs; seconds, infinite where an hour is not enough.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,9 +39,7 @@ pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
     let mut all = Vec::new();
     for body in program.compiled().stage().bodies() {
         let Some((swing, limit)) = body.swing().and_then(|s| Some((s, s.limit?))) else { continue };
-        let pendulum = Oscillator { length: None, scale: 1.0, damping: swing.damping };
-        let modes = swing.modes.iter().map(|[period, damping]| Oscillator { length: Some(length(*period)), scale: 1.0, damping: *damping });
-        for (i, own) in core::iter::once(pendulum).chain(modes).enumerate() {
+        for (i, own) in Oscillator::all_of(swing).enumerate() {
             let of = |oscillator| rests.needed(program, (body, swing), oscillator, limit);
             // A period has the square root of the length.
             let others =
@@ -61,38 +60,39 @@ pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
     all
 }
 
-/// When each frame comes to rest and when its shutter opens, s of the program.
+/// When each frame comes to rest, s of the program.
 struct Rests {
     arrivals: Vec<f64>,
-    /// Of the first frame, and seconds from one to the next.
-    first_opening: f64,
-    pace: f64,
 }
 
 impl Rests {
     fn of(program: &Program, moves: impl Iterator<Item = f64>) -> Rests {
         let (clock, way) = (program.clock(), program.way());
-        let closes = |i: usize| clock.begin().0 + (whole::count(i) + 0.5 + 0.5 * clock.open()) * clock.pace().get();
         let first = (way.to_approach() + way.to_start()).0;
-        let arrivals = core::iter::once(first).chain(moves.enumerate().map(|(i, seconds)| closes(i) + seconds)).collect();
-        Rests { arrivals, first_opening: clock.first_opening().0, pace: clock.pace().get() }
+        let arrivals = moves.enumerate().map(|(i, seconds)| clock.begin().0 + clock.closes(i).0 + seconds);
+        Rests { arrivals: core::iter::once(first).chain(arrivals).collect() }
     }
 
     /// What each frame needs; `None` where the budget of work is used up or the swing is not known.
     fn needed(&self, program: &Program, (body, swing): (&Body, &Swing), oscillator: Oscillator, limit: f64) -> Option<Vec<f64>> {
-        let support = Support::new(program, body, swing);
+        let support = Support::new(program.compiled().stage(), body, swing, |id| program.timeline(id));
+        let clock = program.clock();
+        let exposure = clock.open() * clock.pace().get();
         let mut frames = vec![0.0; self.arrivals.len()];
-        let mut rest = |state: &State, start: f64, end: f64, length: f64| {
-            // The frame whose shutter opens next; it must do so before the stretch ends.
-            let next = ((start - self.first_opening) / self.pace - 1e-9).ceil().max(0.0);
-            let opens = self.first_opening + next * self.pace;
-            let i = whole::nearest(next).and_then(|n| usize::try_from(n).ok());
-            let (Some(i), true) = (i, opens < end) else { return };
+        let mut rest = |state: &State, start: f64, _end: f64, length: f64| {
+            // The frame whose shutter opens next. What stands when the others arrive goes on standing until it has closed.
+            let i = clock.closed(Seconds(start * (1.0 + NEAR)));
             let (Some(slot), Some(arrival)) = (frames.get_mut(i), self.arrivals.get(i)) else { return };
-            let after = settled(state, length, oscillator.damping, limit, HOUR).map_or(f64::INFINITY, |s| start + s - arrival);
-            *slot = after.max(0.0);
+            if !(start <= arrival * (1.0 + NEAR)) {
+                return;
+            }
+            let after = settled(&Decaying { state, length, damping: oscillator.damping, limit }, exposure, 0.0, HOUR);
+            *slot = after.map_or(f64::INFINITY, |s| start + s - arrival).max(0.0);
         };
         Run::over(program, &support, oscillator, Effort::Swings, &mut rest).ok()?;
         Some(frames)
     }
 }
+
+/// Share by which sums of seconds that mean the same instant may differ.
+const NEAR: f64 = 1e-12;

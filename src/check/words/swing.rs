@@ -3,13 +3,24 @@
 //! Form: no full stop at the end; numbers with their unit. Invariant: nothing is judged here.
 
 use crate::check::figures::figure;
-use crate::check::swing::found::{SwingReport, Unknown};
+use crate::check::swing::found::SwingReport;
 use crate::check::swing::settling::Settling;
+use crate::program::Program;
+use crate::program::hanging::hung::Unknown;
 use crate::stage::Stage;
+use crate::time::Seconds;
 
 /// A figure, or one of its further modes, counted from 1.
 pub(super) fn who(body: &str, mode: Option<usize>) -> String {
     mode.map_or_else(|| body.to_owned(), |mode| format!("{body} (mode {})", mode + 1))
+}
+
+/// What it is worth that each frame takes only as long as it needs.
+#[must_use]
+pub(crate) fn shortest(program: &Program, saved: Seconds) -> String {
+    let pace = program.clock().pace().get();
+    let (seconds, what) = if saved.0 < 0.0 { (-saved.0, "more") } else { (saved.0, "less") };
+    format!("each frame takes only its move, its rest and its exposure: {} {what} than {pace} s for each", Seconds(seconds))
 }
 
 /// An exceeded limit: sizes and instant in words.

@@ -3,7 +3,7 @@
 use super::group_tables::{AIM, COPY, RETIME, ROUTINE};
 use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
-use crate::input::choices::EXPOSURES;
+use crate::input::choices::{EXPOSURES, INTERVALS, SHAPINGS};
 use crate::shot::Shape;
 
 /// A rate as `time` reads it: whole, decimal or ratio, not zero.
@@ -362,6 +362,22 @@ pub(crate) static PASS: Section = Section {
             default: Default::Value("0"),
             meaning: "held passes: rest before each exposure; moving passes: rest between the move to start and the run-up, until the swing of the move has died down; the run-up begins on a whole second",
             example: "1.5",
+        },
+        Entry {
+            name: "interval",
+            holds: Holds::Choice(|| INTERVALS.iter().map(|(name, _)| *name).collect()),
+            unit: "",
+            default: Default::Value("\"frame\""),
+            meaning: "held passes: `frame`: each frame takes `seconds_per_frame`; `shortest`: each takes its own move, the larger of `settle` and the rest that every figure with a limit of swing needs until the shutter has closed, and its exposure",
+            example: "\"shortest\"",
+        },
+        Entry {
+            name: "shaping",
+            holds: Holds::Choice(|| SHAPINGS.iter().map(|(name, _)| *name).collect()),
+            unit: "",
+            default: Default::Value("\"none\""),
+            meaning: "`zero_vibration`: moves from rest to rest (between held exposures, to the start, home) are split in two, half a period of the group's swing apart, so that the second takes the swing of the first away; a moving pass's photographed motion stays as it is",
+            example: "\"zero_vibration\"",
         },
         Entry {
             name: "stop",

@@ -35,7 +35,7 @@ const MOST_LOOKS: u64 = 1 << 20;
 
 impl Greatest {
     /// Takes in what swings between two instants of a stretch that begins at `begin`; says how many places were looked at.
-    pub(crate) fn take_in(&mut self, path: &impl Swinging, begin: f64, from: f64, to: f64) -> u64 {
+    pub(crate) fn take_in(&mut self, path: &(impl Swinging + ?Sized), begin: f64, from: f64, to: f64) -> u64 {
         if path.most(from, to) <= self.value * (1.0 + CLOSE) {
             return 1;
         }

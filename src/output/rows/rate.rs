@@ -81,8 +81,14 @@ impl RowRate {
 
     /// The least k with k / rate >= begin + frames x pace, in whole numbers; `None` beyond 128 bits.
     fn last_row(self, clock: &Clock) -> Option<u64> {
-        let (pace, per) = decimal_wide(&clock.pace().get().to_string())?;
-        let end = u128::from(clock.begin_seconds()).checked_mul(per)?.checked_add(u128::from(clock.frames()).checked_mul(pace)?)?;
+        let (running, per) = match clock.running_micros() {
+            Some(micros) => (u128::from(micros), 1_000_000),
+            None => {
+                let (pace, per) = decimal_wide(&clock.pace().get().to_string())?;
+                (u128::from(clock.frames()).checked_mul(pace)?, per)
+            }
+        };
+        let end = u128::from(clock.begin_seconds()).checked_mul(per)?.checked_add(running)?;
         let rows = end.checked_mul(u128::from(self.numerator))?;
         u64::try_from(rows.div_ceil(per.checked_mul(u128::from(self.denominator))?)).ok()
     }

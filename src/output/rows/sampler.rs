@@ -254,14 +254,14 @@ fn between(
     for (row, (t, n)) in seconds.iter().zip(out).enumerate() {
         let t = Seconds(*t);
         let index = legs.index(t);
-        let here = match leg.filter(|l| l.index == index) {
+        let here = match leg.take().filter(|l| l.index == index) {
             Some(here) => here,
             None => {
                 standing = None;
                 legs.leg(track.id, curve, index).ok_or(row)?
             }
         };
-        leg = Some(here);
+        let here = leg.insert(here);
         let since = program.clock().since_begin(t);
         let (count, velocity) = match standing {
             Some(count) => (count, 0),

@@ -1,4 +1,4 @@
-//! What moves a figure's hanging point and changes the length of its pendulum, second by second of a program.
+//! What moves a figure's hanging point and changes the length of its pendulum, second by second.
 //!
 //! What: where only slides carry the point sideways, each by an axis of its own, its place is a sum of axes, a polynomial of each piece ([`Forms::Sums`]); so is the length where an axis
 //! changes it, and where a mechanism does it is the quintic with its value, rate and acceleration at both ends, of stretches so short that it misses no quarter of one by more than 1e-7 of the length.
@@ -9,8 +9,7 @@ use crate::mechanism::{Chain, JointKind, OutOfReach};
 use crate::motion::Quintic;
 use crate::motion::pendulum::collocation::Driven;
 use crate::number::Jet;
-use crate::program::Program;
-use crate::program::timeline::Timed;
+use crate::program::line::Timed;
 use crate::stage::{AxisId, Body, ChannelId, Stage, Swing};
 
 /// How the hanging point follows from the axes.
@@ -21,19 +20,19 @@ enum Forms {
     Jets(Chain, Vec<ChannelId>),
 }
 
-/// What moves a figure's hanging point in a program.
-pub(super) struct Support<'a> {
+/// What moves a figure's hanging point.
+pub(crate) struct Support<'a> {
     stage: &'a Stage,
     swing: &'a Swing,
     forms: Forms,
     axes: Vec<(AxisId, Vec<Timed>)>,
 }
 
-/// A stretch of the program within one piece of every axis.
-pub(super) struct Stretch<'s> {
+/// A stretch of time within one piece of every axis.
+pub(crate) struct Stretch<'s> {
     support: &'s Support<'s>,
-    pub(super) start: f64,
-    pub(super) end: f64,
+    pub(crate) start: f64,
+    pub(crate) end: f64,
     /// Every axis's part of its piece.
     parts: Vec<Quintic>,
     /// The length over local time.
@@ -41,20 +40,24 @@ pub(super) struct Stretch<'s> {
 }
 
 impl<'a> Support<'a> {
-    /// Of a body that swings.
-    pub(super) fn new(program: &'a Program, body: &'a Body, swing: &'a Swing) -> Support<'a> {
-        let stage = program.compiled().stage();
+    /// Of a body that swings; `line` gives each axis's motion, which covers what is looked at.
+    pub(crate) fn new(stage: &'a Stage, body: &Body, swing: &'a Swing, line: impl Fn(AxisId) -> Vec<Timed>) -> Support<'a> {
         let (forms, axes) = forms(stage, body, swing);
-        Support { stage, swing, forms, axes: axes.into_iter().map(|id| (id, program.timeline(id))).collect() }
+        Support { stage, swing, forms, axes: axes.into_iter().map(|id| (id, line(id))).collect() }
+    }
+
+    /// The same over other motions of the axes.
+    pub(crate) fn along(&mut self, line: impl Fn(AxisId) -> Vec<Timed>) {
+        self.axes.iter_mut().for_each(|(id, own)| *own = line(*id));
     }
 
     /// True where the place is a sum of axes.
-    pub(super) fn is_plain(&self) -> bool {
+    pub(crate) fn is_plain(&self) -> bool {
         matches!(self.forms, Forms::Sums(_))
     }
 
-    /// Every stretch of the program and the return home, in order; `see` ends it by returning false.
-    pub(super) fn stretches(&self, until: f64, see: &mut dyn FnMut(&Stretch<'_>) -> bool) {
+    /// Every stretch from 0 s on, in order; `see` ends it by returning false.
+    pub(crate) fn stretches(&self, until: f64, see: &mut dyn FnMut(&Stretch<'_>) -> bool) {
         let mut next: Vec<usize> = vec![0; self.axes.len()];
         let mut start = 0.0;
         while start < until {
@@ -127,17 +130,17 @@ const CLOSE: f64 = 1e-7;
 
 impl Stretch<'_> {
     /// True where nothing moves that moves the point or changes the length.
-    pub(super) fn stands(&self) -> bool {
+    pub(crate) fn stands(&self) -> bool {
         self.parts.iter().all(Quintic::is_hold)
     }
 
     /// The length, where it does not change over the stretch.
-    pub(super) fn constant_length(&self) -> Option<f64> {
+    pub(crate) fn constant_length(&self) -> Option<f64> {
         self.length.is_hold().then(|| self.length.at(0.0))
     }
 
     /// Acceleration as coefficients over local time; `None` where it is no polynomial.
-    pub(super) fn acceleration(&self) -> Option<[[f64; 4]; 2]> {
+    pub(crate) fn acceleration(&self) -> Option<[[f64; 4]; 2]> {
         let mut acceleration = [[0.0; 4]; 2];
         if self.stands() {
             return Some(acceleration);
@@ -157,7 +160,7 @@ impl Stretch<'_> {
     ///
     /// # Errors
     /// A mechanism cannot take the place.
-    pub(super) fn at(&self, u: f64) -> Result<Driven, OutOfReach> {
+    pub(crate) fn at(&self, u: f64) -> Result<Driven, OutOfReach> {
         let h = self.end - self.start;
         let l = self.length.jet(u, h);
         let length = [l.p, l.v, l.a];
