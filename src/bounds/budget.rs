@@ -28,11 +28,15 @@ pub(crate) enum Effort {
     Stops,
     /// The same while paces are tried.
     TrialStops,
+    /// Looks for the place of a mechanism over a stretch of time that found none.
+    Reaches,
+    /// The same while paces and fixes are tried.
+    TrialReaches,
 }
 
 impl Effort {
     /// Every kind.
-    pub(crate) const ALL: [Effort; 9] = [
+    pub(crate) const ALL: [Effort; 11] = [
         Effort::Places,
         Effort::Pieces,
         Effort::Trials,
@@ -42,6 +46,8 @@ impl Effort {
         Effort::TrialSwings,
         Effort::Stops,
         Effort::TrialStops,
+        Effort::Reaches,
+        Effort::TrialReaches,
     ];
 
     /// What every shot may cost, and what it may cost more for each axis, frame and pass.
@@ -56,6 +62,8 @@ impl Effort {
             Effort::TrialSwings => (6_000_000, 0),
             Effort::Stops => (2_000_000, 16),
             Effort::TrialStops => (2_000_000, 0),
+            Effort::Reaches => (60_000, 1),
+            Effort::TrialReaches => (30_000, 0),
         }
     }
 
@@ -68,10 +76,14 @@ impl Effort {
             Effort::Boxes | Effort::TrialBoxes => "capsules compared over a stretch of time",
             Effort::Swings | Effort::TrialSwings => "places along swings",
             Effort::Stops | Effort::TrialStops => "parts of curves looked at for room to stop",
+            Effort::Reaches | Effort::TrialReaches => "looks for the place of a mechanism",
         }
     }
 
-    fn slot<T>(self, [places, pieces, trials, boxes, trial_boxes, swings, trial_swings, stops, trial_stops]: &[T; 9]) -> &T {
+    fn slot<T>(
+        self,
+        [places, pieces, trials, boxes, trial_boxes, swings, trial_swings, stops, trial_stops, reaches, trial_reaches]: &[T; 11],
+    ) -> &T {
         match self {
             Effort::Places => places,
             Effort::Pieces => pieces,
@@ -82,6 +94,8 @@ impl Effort {
             Effort::TrialSwings => trial_swings,
             Effort::Stops => stops,
             Effort::TrialStops => trial_stops,
+            Effort::Reaches => reaches,
+            Effort::TrialReaches => trial_reaches,
         }
     }
 }
@@ -164,15 +178,15 @@ pub(crate) struct Excess {
 /// What a job has cost so far, beside what it may.
 #[derive(Debug)]
 pub(crate) struct Meter {
-    most: [u64; 9],
-    used: [AtomicU64; 9],
+    most: [u64; 11],
+    used: [AtomicU64; 11],
 }
 
 impl Meter {
     /// Nothing used, of the budget of a shot of so many axes x frames x passes.
     #[must_use]
     pub(crate) fn new(budget: Budget, counts: u64) -> Meter {
-        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 9] }
+        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 11] }
     }
 
     /// Takes `n` of a kind of work that is still to be done. Where that is more than is left, nothing is left.

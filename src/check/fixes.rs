@@ -4,6 +4,7 @@
 //! choosing run-up and run-down anew, and judging the axis as the check does: travel, rates and torque from run-up to run-down, its mechanism's reach, its wire, and
 //! the clearance of what it moves. Two things that come too near are brought apart by a delay (see `later`) or a key. The other axes may not become worse, nor may the other passes.
 
+use core::cell::OnceCell;
 use std::collections::BTreeSet;
 
 use super::clearance::{self, Nearest};
@@ -167,6 +168,8 @@ struct Trial<'a> {
     /// The axes that follow the track, the one to fix first.
     follow: Vec<AxisId>,
     follows: PerAxis<bool>,
+    /// What every pass exceeds without the change, where it was asked for.
+    before: Vec<OnceCell<Option<Tally>>>,
 }
 
 impl<'a> Trial<'a> {
@@ -180,7 +183,8 @@ impl<'a> Trial<'a> {
         };
         let follow = core::iter::once(axis).chain(stage.axis_ids().filter(|id| *id != axis && follows(id))).collect::<Vec<_>>();
         let known: BTreeSet<AxisId> = follow.iter().copied().collect();
-        Trial { program, axis, track, follow, follows: PerAxis::new(stage, |id| known.contains(&id)) }
+        let before = shot.passes().iter().map(|_| OnceCell::new()).collect();
+        Trial { program, axis, track, follow, follows: PerAxis::new(stage, |id| known.contains(&id)), before }
     }
 
     /// The shot with the track in another form, where everything but clearance then holds.
@@ -215,7 +219,7 @@ impl<'a> Trial<'a> {
             return false;
         }
         let ours = |v: &Violation| self.follows[v.subject.axis()];
-        !reach::violations(again).iter().any(ours) && !slack::violations(again).iter().any(ours)
+        reach::first(again, &|id| self.follows[id]).is_none() && !slack::violations(again).iter().any(ours)
     }
 
     /// True where what the axes that follow move keeps its clearance.
@@ -234,9 +238,9 @@ impl<'a> Trial<'a> {
     fn spares_other_passes(&self, again: &Program) -> bool {
         let (old, new) = (self.program.compiled(), again.compiled());
         let mut others = (0..old.shot().passes().len()).filter(|i| *i != self.program.index());
-        others.all(|i| match (Tally::of_pass(old, i), Tally::of_pass(new, i)) {
-            (Some(before), Some(after)) => after.is_within(&before),
-            _ => false,
+        others.all(|i| {
+            let before = self.before.get(i).and_then(|known| known.get_or_init(|| Tally::of_pass(old, i)).as_ref());
+            before.zip(Tally::of_pass(new, i)).is_some_and(|(before, after)| after.is_within(before))
         })
     }
 

@@ -10,6 +10,7 @@ use super::moving::parked;
 use super::reach;
 use super::verdict::{AxisReport, Peak, Reach, StretchReport, Tightest};
 use super::violation::{Cause, Limit, Part, Violation};
+use crate::bounds::Effort;
 use crate::compile::frame_time;
 use crate::motion::point_to_point::Binding;
 use crate::program::rest_move::{Moved, RestMove};
@@ -18,7 +19,7 @@ use crate::stage::{Axis, AxisId, PerAxis, Utilisation};
 use crate::time::{FrameTime, Seconds};
 
 /// Every axis's figures, and every limit that is exceeded.
-pub(super) fn check(program: &Program, stations: &Stations) -> (PerAxis<AxisReport>, Vec<Violation>) {
+pub(super) fn check(program: &Program, stations: &Stations, effort: Effort) -> (PerAxis<AxisReport>, Vec<Violation>) {
     let compiled = program.compiled();
     let stage = compiled.stage();
     let ids: Vec<AxisId> = stage.axis_ids().collect();
@@ -26,7 +27,7 @@ pub(super) fn check(program: &Program, stations: &Stations) -> (PerAxis<AxisRepo
         .par_iter()
         .map(|id| if program.parks(*id) { (parked(compiled, *id), Vec::new()) } else { axis(program, stations, *id) })
         .collect();
-    let beside: Vec<Violation> = reach::with_slack(program);
+    let beside: Vec<Violation> = reach::with_slack(program, effort);
     let mut violations: Vec<Violation> = Vec::new();
     let mut rest = checked.into_iter();
     let axes = PerAxis::new(stage, |id| match rest.next() {

@@ -3,15 +3,17 @@
 use super::verdict::AxisReport;
 use super::violation::Violation;
 use super::{held, moving};
+use crate::bounds::Effort;
 use crate::compile::Compiled;
 use crate::program::Program;
 use crate::stage::PerAxis;
 
 /// Every axis's figures, and every limit that is exceeded.
-pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) {
+/// Looks at reach are counted as `effort`.
+pub(super) fn check(program: &Program, effort: Effort) -> (PerAxis<AxisReport>, Vec<Violation>) {
     match program.stations() {
-        None => moving::check(program),
-        Some(stations) => held::check(program, stations),
+        None => moving::check(program, effort),
+        Some(stations) => held::check(program, stations, effort),
     }
 }
 
@@ -20,9 +22,9 @@ pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) 
 pub(super) struct Tally(PerAxis<usize>);
 
 impl Tally {
-    /// Of a planned pass.
+    /// Of a planned pass, as a trial.
     pub(super) fn of(program: &Program) -> Tally {
-        let found = check(program).1;
+        let found = check(program, Effort::TrialReaches).1;
         Tally(PerAxis::new(program.compiled().stage(), |id| found.iter().filter(|v| v.subject.axis() == id).count()))
     }
 

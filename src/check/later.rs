@@ -157,8 +157,9 @@ impl<'a> Later<'a> {
             }
         };
         let no_worse = || Tally::of(&new).is_within(old);
-        let reached =
-            || new.stations().is_some() || !(reach::violations(&new).iter().any(ours) || slack::violations(&new).iter().any(ours));
+        let reached = || {
+            new.stations().is_some() || !(reach::first(&new, &|id| self.follows[id]).is_some() || slack::violations(&new).iter().any(ours))
+        };
         let follows = |id| self.follows[id];
         let lacked = || Program::one(self.program.compiled(), index).ok().flatten().is_some_and(|p| stopping::lack_room(&p, &follows));
         apart() && no_worse() && reached() && (stopping::have_room(&new, &follows) || lacked())

@@ -109,7 +109,7 @@ impl Compiled {
             };
             let clearance = still.as_ref().as_ref().map(|found| sway.off_all(found, None));
             let way_clearance = way_still.as_ref().clone().map(|(leg, found)| (leg, found.map(|found| sway.off_all(&found, Some(leg)))));
-            let (axes, mut violations) = judged::check(&program);
+            let (axes, mut violations) = judged::check(&program, Effort::Reaches);
             let near = gaps::violations(&program, clearance.as_ref(), &violations);
             violations.extend(near);
             violations.extend(swing::violations(&program, &swings));

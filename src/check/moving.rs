@@ -7,6 +7,7 @@ use super::limits::{self, Over};
 use super::reach;
 use super::verdict::{AxisReport, Tightest};
 use super::violation::{Cause, Limit, Part, Violation};
+use crate::bounds::Effort;
 use crate::compile::{AxisMove, Compiled, Edge, WORTH_A_THREAD};
 use crate::motion::{Extreme, Peaks};
 use crate::program::{Program, Torque};
@@ -14,14 +15,14 @@ use crate::stage::{Axis, AxisId, PerAxis, Utilisation};
 use crate::time::FrameTime;
 
 /// Every axis's figures, and every limit that is exceeded.
-pub(super) fn check(program: &Program) -> (PerAxis<AxisReport>, Vec<Violation>) {
+pub(super) fn check(program: &Program, effort: Effort) -> (PerAxis<AxisReport>, Vec<Violation>) {
     let compiled = program.compiled();
     let stage = compiled.stage();
     let ids: Vec<AxisId> = stage.axis_ids().collect();
     let pieces: usize = ids.iter().map(|id| compiled.motion(*id).curve().len()).sum();
     let at_once = if pieces < WORTH_A_THREAD { ids.len() } else { 16 };
     let checked: Vec<(AxisReport, Vec<Violation>)> = ids.par_iter().with_min_len(at_once.max(1)).map(|id| axis(program, *id)).collect();
-    let beside: Vec<Violation> = reach::with_slack(program);
+    let beside: Vec<Violation> = reach::with_slack(program, effort);
     let mut violations: Vec<Violation> = Vec::new();
     let mut rest = checked.into_iter();
     let axes = PerAxis::new(stage, |id| match rest.next() {

@@ -33,6 +33,7 @@ pub(crate) fn one_axis(program: &Program, id: AxisId) -> OneAxis {
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+    use crate::bounds::Effort;
     use crate::check::{fixture, judged};
     use crate::shot::{Exposure, Shape};
     use crate::stage::{AxisSpec, Unit};
@@ -49,7 +50,7 @@ mod tests {
         let compiled = fixture::compiled(stage, (1, 32), tracks, passes.into());
         let mut exceeded = 0;
         for program in Program::all(&compiled).unwrap() {
-            let (axes, violations) = judged::check(&program);
+            let (axes, violations) = judged::check(&program, Effort::Reaches);
             for id in compiled.stage().axis_ids() {
                 let one = one_axis(&program, id);
                 assert_eq!(one.report.photographed, axes[id].photographed);

@@ -3,6 +3,7 @@
 //! What: an axis with a range of its own reaches that range, and the exact extremes of the axis's pieces show whether it is kept. Axes that must fit together do so
 //! throughout a stretch of time where an enclosure of their pose exists ([`Enclosure`]); where it does not, the stretch is halved until one does or the middle has no pose.
 //! Within the photographed span of a moving pass the compiler has refused what is out of reach. Invariant: no sample says that a place is reached.
+//! Work: looks that find nothing are counted; where the budget is used up, what is not proven counts as out of reach.
 
 use core::cell::Cell;
 
@@ -11,6 +12,7 @@ use super::exceeded::finding;
 use super::sections::{self, Section};
 use super::slack;
 use super::violation::{Cause, Limit, Part, Violation};
+use crate::bounds::Effort;
 use crate::mechanism::OutOfReach;
 use crate::motion::Peaks;
 use crate::program::Program;
@@ -20,34 +22,50 @@ use crate::stage::{AxisId, Machine};
 const DEEPEST: u32 = 20;
 
 /// Halvings of one section after which the same is said.
-const MOST_LOOKS: usize = 4096;
+const MOST_LOOKS: u64 = 4096;
+
+/// The first section of a pass in which a mechanism leaves its reach whose axes count, at the worst of it. It costs what trials may.
+pub(super) fn first(program: &Program, counts: &dyn Fn(AxisId) -> bool) -> Option<Violation> {
+    let mut found = Vec::new();
+    each(program, &mut |section| {
+        if found.is_empty() {
+            in_section(program, section, Effort::TrialReaches, counts, &mut found);
+        }
+    });
+    found.into_iter().next()
+}
 
 /// Every section of a pass in which a mechanism leaves its reach, at the worst of it.
-pub(super) fn violations(program: &Program) -> Vec<Violation> {
+fn violations(program: &Program, effort: Effort) -> Vec<Violation> {
     let mut found = Vec::new();
+    each(program, &mut |section| in_section(program, section, effort, &|_| true, &mut found));
+    found
+}
+
+/// Every section in which the compiler has not refused what is out of reach.
+fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
     if program.compiled().stage().machines().is_empty() {
-        return found;
+        return;
     }
     let held = program.stations().is_some();
     sections::each(program, &mut |section| {
         if held || section.part != Part::Photographed {
-            in_section(program, section, &mut found);
+            see(section);
         }
     });
-    found
 }
 
 /// Wires that go slack and mechanisms that leave their reach; a wire near or beyond its dead centre has no slack of its own.
-pub(super) fn with_slack(program: &Program) -> Vec<Violation> {
-    let reach = violations(program);
+pub(super) fn with_slack(program: &Program, effort: Effort) -> Vec<Violation> {
+    let reach = violations(program, effort);
     let lost = |s: &Violation| reach.iter().any(|r| r.part == s.part && r.subject.axis() == s.subject.axis());
     let mut all: Vec<Violation> = slack::violations(program).into_iter().filter(|s| !lost(s)).collect();
     all.extend(reach);
     all
 }
 
-/// Adds the violations of one section.
-pub(super) fn in_section(program: &Program, section: &Section<'_>, found: &mut Vec<Violation>) {
+/// Adds the violations of one section, of axes that count.
+fn in_section(program: &Program, section: &Section<'_>, effort: Effort, counts: &dyn Fn(AxisId) -> bool, found: &mut Vec<Violation>) {
     for machine in program.compiled().stage().machines() {
         if machine.axes().iter().all(|a| section.pieces(*a).all(|p| p.quintic.is_hold())) {
             continue;
@@ -58,10 +76,11 @@ pub(super) fn in_section(program: &Program, section: &Section<'_>, found: &mut V
                     .axes()
                     .iter()
                     .enumerate()
+                    .filter(|(_, axis)| counts(**axis))
                     .filter_map(|(which, axis)| beyond(program, section, machine, *axis, machine.mechanism().axis_range(which)?)),
             );
-        } else {
-            found.extend(first_misfit(program, section, machine));
+        } else if machine.axes().first().is_some_and(|axis| counts(*axis)) {
+            found.extend(first_misfit(program, section, machine, effort));
         }
     }
 }
@@ -85,15 +104,21 @@ fn beyond(program: &Program, section: &Section<'_>, machine: &Machine, axis: Axi
 
 /// A mechanism whose axes must fit together, at the first instant at which they do not fit together. The value is where its first axis is then, the allowed one where it was last
 /// while they did.
-fn first_misfit(program: &Program, section: &Section<'_>, machine: &Machine) -> Option<Violation> {
+fn first_misfit(program: &Program, section: &Section<'_>, machine: &Machine, effort: Effort) -> Option<Violation> {
     let axis = *machine.axes().first()?;
     let enclosure = Enclosure::new(&section.course);
     let (from, to) = section.course.span();
-    let (at, why) = first_lost(&enclosure, machine, from, to, 0, &Cell::new(MOST_LOOKS))?;
+    let work = program.compiled().work();
+    let most = work.left(effort).min(MOST_LOOKS);
+    let left = Cell::new(most);
+    let found = first_lost(&enclosure, machine, from, to, 0, &left);
+    work.spent(effort, most - left.get());
+    let (at, why) = found?;
     let place = |t: f64| enclosure.jet(axis, t).p;
-    // The last instant before it with a pose, by halving.
+    // The last instant before it with a pose, by halving: figures for a report, which a trial does not give.
     let (mut inside, mut outside) = (from, at);
-    for _ in 0..60 {
+    let halvings = if effort == Effort::TrialReaches { 0 } else { 60 };
+    for _ in 0..halvings {
         let middle = 0.5 * (inside + outside);
         if lost(&enclosure, machine, middle).is_none() { inside = middle } else { outside = middle }
     }
@@ -114,7 +139,7 @@ fn first_lost(
     from: f64,
     to: f64,
     depth: u32,
-    left: &Cell<usize>,
+    left: &Cell<u64>,
 ) -> Option<(f64, Option<OutOfReach>)> {
     let channel = machine.channels().first().copied()?;
     if enclosure.channel_range(channel, from, to).is_some() {

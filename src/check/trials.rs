@@ -330,6 +330,12 @@ impl<'a> Trials<'a> {
         let frames = self.runs(pace)?.frames;
         let (Ok(at), Some(program)) = (Pace::new(pace), self.planned(frames, pace)) else { return Some(Hindrance::NoProgram) };
         let program = program.at_pace(at);
+        // Every piece is put on the clock of this pace.
+        let compiled = program.compiled();
+        let pieces: usize = compiled.stage().axis_ids().map(|id| compiled.motion(id).curve().len()).sum();
+        if compiled.work().spend(Effort::TrialSwings, u64::try_from(pieces).unwrap_or(u64::MAX)).is_err() {
+            return Some(Hindrance::Budget);
+        }
         let swings = swing::swings(&program, Effort::TrialSwings);
         let too_far = swing::violations(&program, &swings);
         if too_far.is_empty()
@@ -442,8 +448,9 @@ impl Live<'_> {
 /// Reach, clearance of run-up and run-down, and the wires on the way.
 fn judged(program: &Program) -> Result<(), Hindrance> {
     let of = |v: &Violation| Hindrance::Limit { subject: v.subject, limit: v.limit, part: v.part };
-    if let Some(v) = reach::violations(program).first() {
-        return Err(of(v));
+    if let Some(v) = reach::first(program, &|_| true) {
+        let used_up = program.compiled().work().left(Effort::TrialReaches) == 0;
+        return Err(if used_up { Hindrance::Budget } else { of(&v) });
     }
     let mut slack = None;
     sections::each_on_the_way(program, &mut |section| {

@@ -6,7 +6,7 @@
 use std::sync::Arc;
 
 use super::axis_move::Shown;
-use super::fit::Costs;
+use super::fit::{Costs, FitError};
 use super::pendulum;
 use super::{AsBefore, AxisMove, Basis, CompileError, Counts, Edge, Move, NoRoom, Runners};
 use crate::bounds::{Budget, Effort, Meter};
@@ -17,6 +17,9 @@ use crate::stage::{AxisId, ChannelId, PerAxis, Stage};
 
 /// The work that goes into curves.
 const CURVES: [Effort; 2] = [Effort::Places, Effort::Pieces];
+
+/// What it takes to check a key of a tried track again and to draw the curve through it, as so many layers.
+const TRIED_KEY: u64 = 4;
 
 /// A compiled shot. Cheap to clone.
 #[derive(Debug, Clone)]
@@ -186,6 +189,11 @@ impl Compiled {
         axes: &[AxisId],
         may: &dyn Fn(&Peaks) -> bool,
     ) -> Result<Option<Compiled>, Vec<CompileError>> {
+        let keys = u64::try_from(track.keys().len()).unwrap_or(u64::MAX);
+        if let (Some(id), Err(excess)) = (axes.first(), self.work.spend(Effort::Trials, TRIED_KEY * keys)) {
+            let error = FitError::TooCostly { at: 0.0, excess };
+            return Err(vec![CompileError::axis(&self.stage, &self.shot, &self.layers, *id, error)]);
+        }
         let layers = self.layers.with_track(index, &track).map_err(|(c, e)| vec![CompileError::layer(&self.stage, &self.shot, c, e)])?;
         let shot = self.shot.with_track(index, track);
         let basis = self.basis(&shot, &layers);

@@ -21,7 +21,7 @@ use rayon::prelude::*;
 use axis_move::Shown;
 use fit::{Costs, Fitted};
 
-use crate::bounds::Meter;
+use crate::bounds::{Effort, Meter};
 use crate::motion::Peaks;
 use crate::motion::quintic::Node;
 use crate::number::whole;
@@ -117,8 +117,12 @@ impl Move {
     fn put_together(basis: Basis<'_>, shown: Vec<Shown>) -> Result<Move, Vec<CompileError>> {
         let Basis { stage, shot, .. } = basis;
         let nodes: Vec<[Node; 2]> = shown.iter().map(|s| [s.node(Edge::RunUp), s.node(Edge::RunDown)]).collect();
-        let Runs { frames: [run_up, run_down], no_room } =
+        let Runs { frames: [run_up, run_down], no_room, cost } =
             Runners::new(stage, nodes).runs(&|id| fastest_pace(stage, shot.passes().iter(), id), [Known::NOTHING; 2]);
+        // Of the shot itself they are chosen once; trials do it again and again.
+        if basis.costs.places == Effort::Trials {
+            basis.costs.meter.spent(Effort::Trials, cost);
+        }
         let mut rest = shown.into_iter();
         let axes = PerAxis::try_new(stage, |id| {
             let shown = rest.next().ok_or(FitError::NotFinite { at: 0.0 });

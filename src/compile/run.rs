@@ -34,7 +34,12 @@ pub(crate) struct Runs {
     pub(crate) frames: [u32; 2],
     /// The axes for which no length will do.
     pub(crate) no_room: Vec<NoRoom>,
+    /// What it took to choose them, as so many layers.
+    pub(crate) cost: u64,
 }
+
+/// What it takes to see whether a mechanism's axes fit together over one length, as so many layers.
+const FITTING: u64 = 20;
 
 /// The axes that move at the edges: lengths are chosen for them, at one pace or at many.
 #[derive(Debug)]
@@ -94,7 +99,9 @@ impl<'a> Runners<'a> {
         let [at_start, at_end] = known;
         let (up, stuck_up) = self.run(Edge::RunUp, pace, at_start);
         let (down, stuck_down) = self.run(Edge::RunDown, pace, at_end);
-        Runs { frames: [up, down], no_room: stuck_up.into_iter().chain(stuck_down).collect() }
+        let no_room: Vec<NoRoom> = stuck_up.into_iter().chain(stuck_down).collect();
+        let lengths = if no_room.is_empty() { u64::from(up) + u64::from(down) } else { 2 * u64::from(LONGEST_RUN) };
+        Runs { frames: [up, down], no_room, cost: lengths + FITTING * self.fitting.asked() }
     }
 
     fn at(&self, edge: Edge) -> &[Runner<'a>] {
@@ -163,6 +170,11 @@ impl Runner<'_> {
 const PLACES: u32 = 16;
 
 impl Fitting {
+    /// How many lengths were looked at.
+    fn asked(&self) -> u64 {
+        u64::try_from(self.0.borrow().len()).unwrap_or(u64::MAX)
+    }
+
     fn fits(&self, machine: &Machine, edge: Edge, frames: u32, node: &impl Fn(AxisId) -> Option<Node>) -> bool {
         let Some(first) = machine.axes().first().filter(|_| !machine.has_ranges()) else { return true };
         let key = (*first, edge == Edge::RunUp, frames);

@@ -126,11 +126,16 @@ impl Sub for Range {
 impl Mul for Range {
     type Output = Range;
     fn mul(self, o: Range) -> Range {
-        let (a, b) = (
-            Range::between(product(self.lo, o.lo), product(self.lo, o.hi)),
-            Range::between(product(self.hi, o.lo), product(self.hi, o.hi)),
-        );
-        a.joined(b)
+        let (a, b, c, d) = (self.lo * o.lo, self.lo * o.hi, self.hi * o.lo, self.hi * o.hi);
+        // No number is zero times an infinite bound, here or in the sum: rare, so asked once.
+        if ((a + b) + (c + d)).is_nan() {
+            let by = |x: f64| Range::between(product(x, o.lo), product(x, o.hi));
+            return by(self.lo).joined(by(self.hi));
+        }
+        let lesser = |a: f64, b: f64| if a < b { a } else { b };
+        let greater = |a: f64, b: f64| if a > b { a } else { b };
+        // Zero has one sign.
+        Range { lo: lesser(lesser(a, b), lesser(c, d)) + 0.0, hi: greater(greater(a, b), greater(c, d)) + 0.0 }
     }
 }
 
@@ -313,6 +318,9 @@ mod tests {
         assert_eq!(Range::between(-1.0, 1.0).recip(), Range::WHOLE);
         assert_eq!(Range::between(f64::NAN, 1.0), Range::WHOLE);
         assert_eq!(Range::ZERO * Range::WHOLE, Range::ZERO);
+        assert_eq!(Range::between(-1.0, 2.0) * Range { lo: 3.0, hi: f64::INFINITY }, Range::WHOLE);
+        assert_eq!(Range::between(0.0, 2.0) * Range { lo: 3.0, hi: f64::INFINITY }, Range { lo: 0.0, hi: f64::INFINITY });
+        assert_eq!(Range { lo: f64::NAN, hi: 1.0 } * Range::between(1.0, 2.0), Range::WHOLE);
         assert_eq!(near(0.0).sqrt().v, Range::ZERO);
         assert_eq!(IntervalJet { v: Range::between(1.0, 1.0), ..near(0.0) }.sqrt().v, Range::WHOLE);
     }

@@ -119,8 +119,23 @@ impl Rods {
     pub(super) fn pose(&self, heights: [f64; 3]) -> Option<([f64; 3], [Vector; 3])> {
         let [a, b, c] = heights;
         let to = Vector::new(a, b, c);
+        if !self.are_near(heights) {
+            return None;
+        }
         let found = self.followed(self.state([0.0; 3])?, to).or_else(|| self.around(to))?;
         Some((found.pose, found.inverse()))
+    }
+
+    /// False where no pose has these heights: those of two points of the plate differ by their distance at most, and by what a rod loses that leans as far as a foot can
+    /// swing, twice its distance from the middle.
+    fn are_near(&self, [a, b, c]: [f64; 3]) -> bool {
+        let [f, g, h] = self.feet;
+        let long = |[x, y]: [f64; 2]| (x * x + y * y).sqrt();
+        let apart = |[x0, y0]: [f64; 2], [x1, y1]: [f64; 2]| long([x1 - x0, y1 - y0]);
+        let swings = (2.0 * long(f).max(long(g)).max(long(h))).min(self.length);
+        let lean = swings * swings / (self.length + (self.length * self.length - swings * swings).max(0.0).sqrt());
+        let near = |by: f64, apart: f64| by.abs() <= (1.0 + FINE) * (apart + lean);
+        near(a - b, apart(f, g)) && near(b - c, apart(g, h)) && near(c - a, apart(h, f))
     }
 
     /// The pose at the heights `to`, followed along the straight line of heights from `from`.

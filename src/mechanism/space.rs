@@ -127,8 +127,7 @@ impl<T: Real> Turn<T> {
     /// The turn by `degrees` about `axis`, which has length one; right-handed.
     #[must_use]
     pub(crate) fn about(axis: Vector<f64>, degrees: T) -> Self {
-        let angle = degrees.to_radians_of_degrees();
-        let (s, c) = angle.sine_and_cosine();
+        let (s, c) = without_turns(degrees).to_radians_of_degrees().sine_and_cosine();
         let rest = T::constant(1.0) - c;
         let Vector { x, y, z } = axis;
         let across = |a: f64, b: f64| rest.times(a * b);
@@ -142,7 +141,7 @@ impl<T: Real> Turn<T> {
     /// A direction of the inside of [`Turn::about`] as seen from outside, without the turn's columns.
     #[must_use]
     pub(crate) fn about_out(axis: Vector<f64>, degrees: T, v: Vector<T>) -> Vector<T> {
-        let (s, c) = degrees.to_radians_of_degrees().sine_and_cosine();
+        let (s, c) = without_turns(degrees).to_radians_of_degrees().sine_and_cosine();
         let along = v.along(axis) * (T::constant(1.0) - c);
         let Vector { x, y, z } = axis;
         let across = Vector { x: v.z.times(y) - v.y.times(z), y: v.x.times(z) - v.z.times(x), z: v.y.times(x) - v.x.times(y) };
@@ -172,6 +171,15 @@ impl<T: Real> Turn<T> {
     pub(crate) fn carrying(&self, inner: &Turn<T>) -> Self {
         Turn { x: self.out(inner.x), y: self.out(inner.y), z: self.out(inner.z) }
     }
+}
+
+/// Degrees from which on the whole turns are taken off first, which is exact: sines of so many radians take four times as long.
+const MANY: f64 = 9e7;
+
+/// An angle, or the same without its whole turns where these are many.
+fn without_turns<T: Real>(degrees: T) -> T {
+    let value = degrees.value();
+    if value.abs() >= MANY { degrees - T::constant(360.0 * (value / 360.0).round_ties_even()) } else { degrees }
 }
 
 /// Where something is and how it stands: a turn about its own origin, then a position.
@@ -295,5 +303,17 @@ mod tests {
         same(m.x, t.x, 1e-12);
         same(m.y, t.y, 1e-12);
         same(m.z, t.z, 1e-12);
+    }
+
+    /// 1e9 deg are 2,777,778 turns less 80 deg; one turn less than the border is not taken off.
+    #[test]
+    fn many_whole_turns_are_taken_off_exactly() {
+        let axis = unit([1.0, -2.0, 3.0]);
+        assert_eq!(Turn::about(axis, 1e9), Turn::about(axis, -80.0));
+        let v = Vector::new(0.3, -0.4, 5.0);
+        assert_eq!(Turn::about_out(axis, -1e9, v), Turn::about_out(axis, 80.0, v));
+        let moving = Turn::about(axis, crate::number::Jet::time(1e9));
+        assert_eq!(moving, Turn::about(axis, crate::number::Jet::time(-80.0)));
+        assert_eq!((without_turns(MANY - 360.0), without_turns(f64::NAN).is_nan()), (MANY - 360.0, true));
     }
 }

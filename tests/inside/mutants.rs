@@ -1,7 +1,8 @@
 //! Stages and shots changed with regard to their structure, compiled and checked: none may take minutes, gigabytes or an abort.
 //!
 //! What: numbers times a power of ten, two numbers swapped, tables repeated up to thousands of times (groups with all that belongs to them, under new names), long lists of
-//! keys, tables left out. Base: `fixtures/costs`, one of everything. Each job runs in a child process under a limit of memory; the child counts processor time and the peak of its
+//! keys, tables left out. Bases: most often one of the small shots in `fixtures/slips`, which have every feature between them and cost little as they are; else `fixtures/costs`, one of
+//! everything. Each job runs in a child process under a limit of memory; the child counts processor time and the peak of its
 //! memory, the parent waits and starts it again where it ends early. Every input is below 1 MiB.
 //! Judged: no panic, no abort, no job without end; memory and processor time beyond the bounds below are reported, and three times the bounds fail.
 //! `MUTANTS=1000000 FROM=0 cargo test --release --lib inside::mutants::many -- --ignored --nocapture`.
@@ -10,7 +11,7 @@ use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::process::{Child, Command, Stdio};
-use std::sync::mpsc;
+use std::sync::{OnceLock, mpsc};
 use std::time::Duration;
 
 use movewright::bounds::Effort;
@@ -185,16 +186,37 @@ fn repeat(g: &mut Generator, all: &mut Vec<Table>) -> String {
     format!("{n} more {header}")
 }
 
+/// What is changed: small shots first, then the one with one of everything, short and as it is.
+fn bases() -> &'static [Inputs] {
+    static BASES: OnceLock<Vec<Inputs>> = OnceLock::new();
+    BASES.get_or_init(|| {
+        let small = SMALL.map(|name| Inputs::of(&format!("slips/{name}")));
+        let large = Inputs::of("costs");
+        let short = large.clone().with("shot.toml", "frames = [1, 36]", "frames = [1, 6]");
+        small.into_iter().chain([short, large]).collect()
+    })
+}
+
+/// Folders of `fixtures/slips`. A slip under an aim mostly ends with the budget, be the shot as small as it may; so the aims are rarer.
+const SMALL: [&str; 6] = ["hung", "plate", "winged", "turned", "aimed", "followed"];
+
+/// Which base a seed changes: of 500 ten the shot with one of everything, one of them as long as it is; ten a smoothed aim, forty a plain one.
+fn base(seed: u64) -> usize {
+    match (seed % 500, seed % 50) {
+        (0, _) => 7,
+        (_, 0) => 6,
+        (_, 1) => 5,
+        (_, 2..=5) => 4,
+        (_, k) => (k % 4) as usize,
+    }
+}
+
 /// The mutant of a seed, and what was changed.
 pub fn mutant(seed: u64) -> (Inputs, String) {
     let mut stirred = Generator::new(seed);
     let g = &mut Generator::new(stirred.bits());
-    let mut inputs = Inputs::of("costs");
+    let mut inputs = bases()[base(seed)].clone();
     let mut changes = Vec::new();
-    // Most are short: what a change does to 6 frames it does to 36, in a fraction of the time.
-    if !seed.is_multiple_of(10) {
-        inputs = inputs.with("shot.toml", "frames = [1, 36]", "frames = [1, 6]");
-    }
     for _ in 0..one(g, &[1, 1, 2, 2, 3, 4]) {
         let file = one(g, &["shot.toml", "shot.toml", "stage.toml"]);
         let text = inputs.0.get_mut(file).unwrap();
@@ -365,13 +387,20 @@ fn many() {
     assert!(words.get("within limits").copied().unwrap_or_default() * 50 > n, "too few mutants are good: {words:?}");
 }
 
-/// What one seed changes, and what it costs: `FROM=17 cargo test --release --lib inside::mutants::show -- --ignored --nocapture`.
+/// What one seed changes, and what it costs; or what the shot in the folder `OF` costs; `TO` is a folder to write it to. `FROM=17 cargo test --release --lib inside::mutants::show -- --ignored --nocapture`.
 #[test]
 #[ignore = "for one seed"]
 fn show() {
     let seed = wished("FROM", 0);
-    let (inputs, changes) = mutant(seed);
+    let (mut inputs, changes) = mutant(seed);
     println!("{changes}");
+    if let Some(folder) = std::env::var_os("OF") {
+        let read =
+            |(name, text): (&String, &mut String)| *text = std::fs::read_to_string(std::path::Path::new(&folder).join(name)).unwrap();
+        inputs =
+            Inputs(std::fs::read_dir(&folder).unwrap().map(|e| (e.unwrap().file_name().into_string().unwrap(), String::new())).collect());
+        inputs.0.iter_mut().for_each(read);
+    }
     if let Some(folder) = std::env::var_os("TO") {
         inputs.0.iter().for_each(|(name, text)| std::fs::write(std::path::Path::new(&folder).join(name), text).unwrap());
     }
@@ -379,11 +408,22 @@ fn show() {
     println!("{:?} {:.3} s", job(&inputs), seconds() - start);
 }
 
+/// What a change does to a base is the change's doing.
+#[test]
+fn every_base_is_within_its_limits_and_has_a_share() {
+    let mut shares = [0; 8];
+    (0..500).for_each(|seed| shares[base(seed)] += 1);
+    assert_eq!(shares, [110, 110, 110, 110, 40, 10, 9, 1]);
+    for inputs in bases() {
+        assert_eq!(job(inputs).0, "within limits", "{:?}", inputs.0.get("shot.toml"));
+    }
+}
+
 /// A few, in every run of the tests: changed, read and counted in this process.
 #[test]
 fn mutants_of_every_kind_keep_the_budget() {
     let mut words = BTreeMap::new();
-    for seed in 0..60 {
+    for seed in 0..150 {
         let (inputs, changes) = mutant(seed);
         assert!(inputs.0.values().all(|t| t.len() <= MOST_BYTES), "{seed}");
         let (word, counts, work) = job(&inputs);

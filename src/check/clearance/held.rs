@@ -19,6 +19,11 @@ use crate::program::{HeldMove, HeldPath, Program, Stations};
 
 /// Clearance over stations and moves; `None` where nothing could meet.
 pub(super) fn over(program: &Program, stations: &Stations, spare: f64) -> Option<ClearanceReport> {
+    // One way into the threads for all moves: each batch would wake and await them again.
+    rayon::scope(|_| searched(program, stations, spare))
+}
+
+fn searched(program: &Program, stations: &Stations, spare: f64) -> Option<ClearanceReport> {
     let (compiled, stage) = (program.compiled(), program.compiled().stage());
     let course = program.course();
     let enclosure = Enclosure::new(&course);

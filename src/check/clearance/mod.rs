@@ -31,7 +31,7 @@ use crate::program::{Course, Leg, Program};
 
 use allotment::{Allotment, BATCH};
 use enclosure::Enclosure;
-use pair::{Couple, Scene, couples, look, looking, name_parts, scale, scene};
+use pair::{Couple, Scene, couples, look, looking, name_parts, placing, scale, scene};
 use search::{Least, least};
 use windows::{Open, end};
 
@@ -62,11 +62,22 @@ pub(crate) fn is_kept(course: &Course<'_>, spare: f64, kept: &impl Fn(&Nearest) 
     let required = stage.surroundings().clearance;
     let near = if couples.is_empty() {
         Vec::new()
+    } else if work.left(Effort::TrialBoxes) == 0 {
+        // Nothing would be proven.
+        return false;
     } else {
-        moving(&enclosure, &couples, scene(&enclosure), (required, spare), Wanted::Verdict, Allotment::half(work, Effort::TrialBoxes))
+        let near =
+            moving(&enclosure, &couples, scene(&enclosure), (required, spare), Wanted::Verdict, Allotment::half(work, Effort::TrialBoxes));
+        // The scene is nine looks at every body, at moments alone; and each pair is kept in order, however far apart.
+        let bodies: u64 = stage.bodies().iter().map(placing).sum();
+        work.spent(Effort::TrialBoxes, 2 * bodies + PAIR * u64::try_from(couples.len()).unwrap_or(u64::MAX));
+        near
     };
     rail::gaps(&enclosure).iter().chain(&near).all(kept)
 }
+
+/// What a pair costs beside what is measured.
+const PAIR: u64 = 3;
 
 /// What is asked of a search.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -91,6 +102,18 @@ fn over(course: &Course<'_>, spare: f64, work: &Meter) -> Option<ClearanceReport
 }
 
 fn moving(
+    enclosure: &Enclosure<'_>,
+    couples: &[Couple<'_>],
+    scene: Scene,
+    (required, spare): (f64, f64),
+    wanted: Wanted,
+    allotment: Allotment<'_>,
+) -> Vec<Nearest> {
+    // One way into the threads for the whole search: each batch would wake and await them again.
+    rayon::scope(|_| searched(enclosure, couples, scene, (required, spare), wanted, allotment))
+}
+
+fn searched(
     enclosure: &Enclosure<'_>,
     couples: &[Couple<'_>],
     scene: Scene,
