@@ -19,7 +19,7 @@ use crate::bounds::with_unit;
 pub(crate) use crate::bounds::{count, counted};
 pub(crate) use hang::line as hang_line;
 pub(crate) use stopping::against;
-pub(crate) use swing::{line as swing_line, settling_line, shortest};
+pub(crate) use swing::{line as swing_line, settling_line, short as swing_short, shortest};
 
 use crate::compile::{Compiled, LONGEST_RUN};
 use crate::mechanism::OutOfReach;
@@ -211,7 +211,7 @@ pub(crate) fn leg(program: &Program, leg: Leg) -> String {
         (None, leg) => {
             let slowest = program.way().slowest(leg).map_or(String::new(), |id| format!(" ({})", stage.axis_name(id)));
             match leg {
-                Leg::MoveToStart => format!("{} from home, backlash removed{slowest}", program.clock().begin()),
+                Leg::MoveToStart => format!("{}{slowest}", program.clock().begin()),
                 Leg::ReturnHome => format!("{}{slowest}", program.way().back()),
             }
         }
@@ -273,7 +273,7 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             format!("{name}: torque is not checked; the stage file gives no load, rotor inertia or torque table")
         }
         NoteKind::BlendedCorner => {
-            format!("{name}: the rounded corner at frame {frame} misses the key by {}; reduce `blend`", figure(value, unit))
+            format!("{name}: the corner at frame {frame} misses its key by {} (`blend`)", figure(value, unit))
         }
         NoteKind::Pixels { camera, backlash } => format!(
             "{name}: {} shows as {value:.2} px ({}, frame {frame:.2})",
@@ -404,7 +404,7 @@ pub(crate) fn how_they_match(report: &Report, pair: &Pair) -> String {
     }
     if let Some(first) = pair.approaches.first() {
         sentences.push(format!(
-            "{} approach from opposite directions (first: {}, {} {}): expect up to their backlash as mismatch",
+            "{} approach from opposite directions (first: {}, {} {}): they may differ by their backlash",
             axes(pair.approaches.len()),
             stage.axis_name(first.axis),
             if first.frames == 1 { "at frame" } else { "from frame" },

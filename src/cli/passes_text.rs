@@ -70,7 +70,7 @@ fn most_loaded(report: &Report) -> Vec<String> {
     let wire = passes.flat_map(|p| p.wires.iter().map(move |w| (p, w))).min_by(|a, b| spare(a.1).total_cmp(&spare(b.1)));
     let stage = report.compiled.stage();
     let mut lines = Vec::new();
-    lines.extend(swing.map(|(p, s)| format!("swing, most in {}: {}", p.name(), words::swing_line(stage, s))));
+    lines.extend(swing.map(|(p, s)| format!("swing in exposures, most in {}: {}", p.name(), words::swing_short(stage, s))));
     lines.extend(settling.map(|(p, s)| format!("settling, most in {}: {}", p.name(), words::settling_line(stage, s))));
     lines.extend(wire.map(|(p, w)| format!("wires, least in {}: {}", p.name(), words::hang_line(stage, w))));
     lines
@@ -85,10 +85,11 @@ fn spare(w: &WireReport) -> f64 {
 pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
     let program = &p.program;
     let stage = program.compiled().stage();
-    let mut facts = vec![
-        format!("  move to start: {}", words::leg(program, Leg::MoveToStart)),
-        format!("  return home: {}", words::leg(program, Leg::ReturnHome)),
-    ];
+    let legs = [Leg::MoveToStart, Leg::ReturnHome].map(|leg| words::leg(program, leg));
+    let mut facts = vec![match &legs {
+        [there, home] if there == home => format!("  move to start and home: {there}"),
+        [there, home] => format!("  move to start {there}, home {home}"),
+    }];
     let cramped: Vec<AxisId> =
         stage.axis_ids().zip(program.way().approaches().iter()).filter(|(_, a)| a.is_some_and(|a| !a.has_room)).map(|(id, _)| id).collect();
     if let Some(first) = cramped.first() {
@@ -101,7 +102,7 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
             let available =
                 held.available().map_or(String::new(), |s| format!(" {} s available;", directed::down(s.0, Places::Decimals(3))));
             format!(
-                "  slowest move between exposures: {} s (frame {} to {}, {who});{available} each in {}.moves.csv",
+                "  slowest move {} s (frame {} to {}, {who});{available} all in {}.moves.csv",
                 directed::up(m.seconds.0, Places::Decimals(3)),
                 m.from,
                 m.from + 1,

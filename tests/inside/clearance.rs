@@ -239,7 +239,10 @@ fn carriages_on_one_rail_keep_their_gap() {
         let h = shot(&s, (1, 40), &bridge_programs(), vec![moving(&s, "picture", 3.0)]);
         checked(&s, &h)
     };
-    assert!(at(found.gap).within_limits());
+    // After a fault both would come nearer than that, by less than a tenth of a millimetre.
+    let exactly = at(found.gap);
+    assert!(exactly.passes[0].violations.iter().all(|v| v.limit == Limit::Stopping), "{:?}", exactly.passes[0].violations);
+    assert!(at(found.gap - 0.1).within_limits());
     let over = at(found.gap + 0.01);
     let v = &over.passes[0].violations[0];
     assert_eq!((v.limit, v.subject.axis(), v.allowed), (Limit::Clearance, axis_at(&s, 0), found.gap + 0.01));

@@ -363,7 +363,13 @@ fn limits_that_a_manifest_denies_are_found_exceeded() {
         ("step rate", "stage.toml", "max_step_rate = 8000", "max_step_rate = 100", "step rate"),
         ("travel", "stage.toml", "travel = [-45, 45]", "travel = [-5, 45]", "travel"),
         ("slack", "stage.toml", "inertia = 0.0003\n", "inertia = 700.0\n", "slack"),
-        ("held", "shot.toml", "seconds_per_frame = 13", "seconds_per_frame = 5", "between exposures"),
+        (
+            "held",
+            "shot.toml",
+            "seconds_per_frame = 13\nshutter = 180                     # 6.5 s open\nsettle = 1.5\ninterval = \"shortest\"",
+            "seconds_per_frame = 5\nshutter = 180\nsettle = 1.5\ninterval = \"frame\"",
+            "between exposures",
+        ),
     ] {
         let files = herons(temp.path(), limit, Some((file, old, new)));
         let mut m = manifest(&files);

@@ -32,10 +32,10 @@ fn terminal_and_page_show_the_same_durations() {
     let text = String::from_utf8(run(&["check", &shot]).stdout).unwrap();
     let page = String::from_utf8(run(&["report", &shot, "--out", "-"]).stdout).unwrap();
     let after = |begin: &str| -> Vec<String> {
-        let lines = text.lines().filter_map(|l| l.trim().strip_prefix(begin));
-        lines.map(|l| l.split([',', '(']).next().unwrap().trim().trim_end_matches(" from home").to_owned()).collect()
+        let lines = text.lines().filter(|l| l.starts_with("  move to start ")).filter_map(|l| l.split_once(begin).map(|(_, after)| after));
+        lines.map(|l| l.split([',', '(']).next().unwrap().trim().to_owned()).collect()
     };
-    let (begin, back) = (after("move to start: "), after("return home: "));
+    let (begin, back) = (after("move to start "), after(", home "));
     assert!(begin.len() > 1 && begin.len() == back.len(), "{text}");
     for (way, durations) in [("move to start", begin), ("return home", back)] {
         for duration in durations {

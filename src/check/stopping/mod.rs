@@ -19,9 +19,9 @@ use super::notes::{Note, NoteKind};
 use super::sections::{self, Section};
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::bounds::Effort;
-use crate::motion::Quintic;
 use crate::motion::curve::Piece;
 use crate::motion::stop::Braking;
+use crate::motion::{Peaks, Quintic};
 use crate::program::Program;
 use crate::stage::{AxisId, Body, GroupId, PerAxis, Rail, Stage, Utilisation};
 use crate::time::FrameTime;
@@ -111,7 +111,10 @@ fn standing(program: &Program, axis: AxisId) -> Stopping {
 /// Where an axis is at least and at most in a pass, its run-up and run-down included.
 fn extremes(program: &Program, axis: AxisId) -> (f64, f64) {
     let m = program.compiled().motion(axis);
-    let Some(stations) = program.stations() else { return (m.peaks().least.value, m.peaks().greatest.value) };
+    let Some(stations) = program.stations() else {
+        let all = Peaks::of(m.curve(), 0..m.curve().len());
+        return all.map_or((f64::NAN, f64::NAN), |p| (p.least.value, p.greatest.value));
+    };
     let all = stations.positions(m.curve());
     all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), x| (lo.min(*x), hi.max(*x)))
 }

@@ -38,9 +38,7 @@ pub(super) fn overloaded(pass: &str, body: &str, wire: usize, [carries, allowed]
 /// A motor that can break a wire: the pull when it stalls and the breaking load, N.
 pub(super) fn stall_breaks(axis: &str, body: &str, [pull, breaking]: [f64; 2]) -> String {
     let (pull, breaking) = distinct(pull, breaking, "N");
-    format!(
-        "{axis}: its motor pulls with up to {pull} before it stalls, and a wire of {body} breaks at {breaking}; fit a slip clutch, or limit the torque"
-    )
+    format!("{axis}: its motor pulls up to {pull}, a wire of {body} breaks at {breaking}; fit a slip clutch or limit the torque")
 }
 
 /// The wire of a figure that carries least, in a line.

@@ -6,9 +6,7 @@ use crate::bounds::count;
 
 /// A load that is heavy beside the rotor.
 pub(super) fn inertia(name: &str, ratio: f64) -> String {
-    format!(
-        "{name}: the load has {ratio:.1} times the inertia of the rotor; above 10 a stepper loses steps easily: use a higher gear ratio or a larger motor"
-    )
+    format!("{name}: the load has {ratio:.1} times the inertia of the rotor (usual: up to 10); use a higher gear ratio or a larger motor")
 }
 
 /// An axis within a band of resonance: how long and from which frame, in words.

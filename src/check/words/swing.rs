@@ -20,7 +20,7 @@ pub(super) fn who(body: &str, mode: Option<usize>) -> String {
 pub(crate) fn shortest(program: &Program, saved: Seconds) -> String {
     let pace = program.clock().pace().get();
     let (seconds, what) = if saved.0 < 0.0 { (-saved.0, "more") } else { (saved.0, "less") };
-    format!("each frame takes only its move, its rest and its exposure: {} {what} than {pace} s for each", Seconds(seconds))
+    format!("each frame takes only as long as it needs: {} {what} than at {pace} s", Seconds(seconds))
 }
 
 /// An exceeded limit: sizes and instant in words.
@@ -60,6 +60,15 @@ pub(crate) fn settling_line(stage: &Stage, s: &Settling) -> String {
 }
 
 /// One swing in a line.
+#[must_use]
+pub(crate) fn short(stage: &Stage, s: &SwingReport) -> String {
+    let who = who(stage.group_name(s.group), s.mode);
+    let Ok(found) = s.found else { return format!("{who} not computed") };
+    let limit = s.limit.map_or(String::new(), |limit| format!(" (limit {})", figure(limit, "mm")));
+    format!("{who} {}{limit}", figure(found.exposed.value, "mm"))
+}
+
+/// The same with all that is known.
 #[must_use]
 pub(crate) fn line(stage: &Stage, s: &SwingReport) -> String {
     let who = who(stage.group_name(s.group), s.mode);
