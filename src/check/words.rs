@@ -404,7 +404,7 @@ pub(crate) fn how_they_match(report: &Report, pair: &Pair) -> String {
     }
     if let Some(first) = pair.approaches.first() {
         sentences.push(format!(
-            "{} approach from opposite directions (first: {}, {} {}): they may differ by their backlash",
+            "{} approach from opposite directions (first: {}, {} {}): backlash may show",
             axes(pair.approaches.len()),
             stage.axis_name(first.axis),
             if first.frames == 1 { "at frame" } else { "from frame" },

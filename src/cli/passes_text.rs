@@ -102,7 +102,7 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
             let available =
                 held.available().map_or(String::new(), |s| format!(" {} s available;", directed::down(s.0, Places::Decimals(3))));
             format!(
-                "  slowest move {} s (frame {} to {}, {who});{available} all in {}.moves.csv",
+                "  slowest move {} s (frame {} to {}, {who});{available} in {}.moves.csv",
                 directed::up(m.seconds.0, Places::Decimals(3)),
                 m.from,
                 m.from + 1,

@@ -20,10 +20,10 @@ fn demo() -> Case {
     let text = |name: &str| fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons").join(name)).unwrap();
     let (before, after) = text("shot.toml")
         .replace("frames = [1, 288]", "frames = [100, 119]")
-        .split_once("settle = 1.5\npark = ")
+        .split_once("settle = 1.5\ninterval = ")
         .map(|(a, b)| (a.to_owned(), b.to_owned()))
         .unwrap();
-    let case = Case::new(&text("stage.toml"), &format!("{before}settle = 1.5\n#{after}"));
+    let case = Case::new(&text("stage.toml"), &format!("{before}settle = 1.5\n#{}", after.replacen("\npark = ", "\n#", 1)));
     let beside = fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons")).unwrap();
     for name in beside.map(|e| e.unwrap().file_name().into_string().unwrap()).filter(|n| n != "stage.toml" && n != "shot.toml") {
         case.write(&name, &text(&name));

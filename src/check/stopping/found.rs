@@ -33,12 +33,7 @@ impl Stopping {
     /// How much of the room is used. Where there is as much as is needed, nothing is exceeded, though there may be none.
     #[must_use]
     pub(crate) fn utilisation(&self) -> Utilisation {
-        let room = match self.against {
-            Against::Travel => self.room + self.beyond,
-            // Carriages that stand as near as they may are known to be so to rounding.
-            Against::Carriage(_) if self.room < 0.0 => (self.room + Utilisation::slack(self.travel)).min(0.0),
-            Against::Carriage(_) => self.room,
-        };
+        let room = if self.against == Against::Travel { self.room + self.beyond } else { self.room };
         let margin = room - self.distance;
         if margin >= 0.0 && room <= 0.0 { Utilisation::NONE } else { Utilisation::of_margin(margin, room.abs().max(CLOSE * self.travel)) }
     }

@@ -2,7 +2,7 @@
 //!
 //! What: at every instant from the run-up to the run-down, or on the moves between held exposures, the way that an axis still goes after a fault (see `motion::stop`) is compared with what is left of its
 //! travel, and on a rail with what is left to the next carriage beyond the gap that both must keep. There both stop alike, each to the farthest point it reaches: the neighbour that stands still at once
-//! is never worse than that.
+//! is never worse than that. An axis that leaves its travel is not looked at: it is reported for that.
 //! Tolerance: the least margin is found to 1e-6 of the travel's length. Invariant: work is counted; an axis that was not looked at has no entry, which a note says.
 //! Limits: not the move to start and the return home; carriages that a mechanism moves along their rail are compared with their travel alone.
 
@@ -44,7 +44,7 @@ pub(super) fn have_room(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> b
 
 /// True where one of these axes is reported for lacking room to stop; it costs what trials may.
 pub(super) fn lack_room(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> bool {
-    tried(program, wanted).iter().any(|(_, s)| s.is_some_and(|s| s.utilisation().is_exceeded() && !leaves_travel(program, s.axis)))
+    tried(program, wanted).iter().any(|(_, s)| s.is_some_and(|s| s.utilisation().is_exceeded()))
 }
 
 fn tried(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> Vec<(AxisId, Option<Stopping>)> {
@@ -66,10 +66,13 @@ pub(super) fn coasts(program: &Program, effort: Effort) -> Vec<(AxisId, Option<S
 /// The least margin of every axis that comes to stand somehow, none of them parked.
 fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, rails: &[Neighbours]) -> Vec<(AxisId, Option<Stopping>)> {
     let stage = program.compiled().stage();
+    // What leaves its travel is reported for that, and has no room to compare with.
+    let halts = &PerAxis::new(stage, |id| halts[id].filter(|_| program.parks(id) || !leaves_travel(program, id)));
+    let rails: Vec<&Neighbours> = rails.iter().filter(|pair| halts[pair.below].is_some() && halts[pair.above].is_some()).collect();
     let mut least: BTreeMap<AxisId, Known> = BTreeMap::new();
     sections::each(program, &mut |section| {
         if !matches!(section.part, Part::MoveToStart | Part::ReturnHome) {
-            in_section(program, section, halts, rails, effort, &mut least);
+            in_section(program, section, halts, &rails, effort, &mut least);
         }
     });
     let moved = stage.axis_ids().filter(|id| !program.parks(*id) && halts[*id].is_some());
@@ -136,10 +139,10 @@ fn is_too_near(program: &Program, known: &[Violation], s: &Stopping) -> bool {
     matches!(s.against, Against::Carriage(_)) && known.iter().any(is_theirs)
 }
 
-/// Axes with less room than they need, but for those that leave their travel, and carriages that are too near each other already.
+/// Axes with less room than they need, but for carriages that are too near each other already.
 pub(super) fn violations(program: &Program, stops: &[(AxisId, Option<Stopping>)], known: &[Violation]) -> Vec<Violation> {
     let exceeded = stops.iter().filter_map(|(_, s)| *s).filter(|s| s.utilisation().is_exceeded());
-    let exceeded = exceeded.filter(|s| !leaves_travel(program, s.axis) && !is_too_near(program, known, s));
+    let exceeded = exceeded.filter(|s| !is_too_near(program, known, s));
     exceeded
         .map(|s| {
             let instant = s.at.frame().map_or(0.0, |f| f.0);
@@ -212,7 +215,7 @@ fn in_section(
     program: &Program,
     section: &Section<'_>,
     halts: &PerAxis<Option<Halt<'_>>>,
-    rails: &[Neighbours],
+    rails: &[&Neighbours],
     effort: Effort,
     least: &mut BTreeMap<AxisId, Known>,
 ) {

@@ -376,7 +376,7 @@ pub(crate) static PASS: Section = Section {
             holds: Holds::Choice(|| SHAPINGS.iter().map(|(name, _)| *name).collect()),
             unit: "",
             default: Default::Value("\"none\""),
-            meaning: "`zero_vibration`: moves from rest to rest (between held exposures, to the start, home) are split in two, half a period of the group's swing apart, so that the second takes the swing of the first away; a moving pass's photographed motion stays as it is",
+            meaning: "`zero_vibration`: moves between held exposures, to the start and home are split in two, half a period of the group's swing apart: the second cancels the swing of the first. Photographed motion of a moving pass is never split",
             example: "\"zero_vibration\"",
         },
         Entry {
