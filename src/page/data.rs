@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::before::{Before, before};
 use super::curves::{AxisData, ChannelData, channel_data, short};
 use super::handle::{Handles, SeenFile};
+use super::load_curves::{LoadData, loads};
 use super::page_error::PageError;
 use super::scene::{BodyData, Scene, scene};
 use super::seen::Picture;
@@ -21,6 +22,8 @@ use crate::stage::{AxisId, Stage, Utilisation};
 struct Data<'a> {
     first: i64,
     last: i64,
+    /// From a fault to the start of the stop, s.
+    reaction: f64,
     axes: &'a [AxisData],
     channels: Vec<ChannelData>,
     passes: Vec<PassData>,
@@ -57,6 +60,8 @@ struct PassData {
     usage: Vec<Vec<u32>>,
     over: Vec<OverData>,
     near: Vec<NearData>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    loads: Vec<LoadData>,
 }
 
 #[derive(Serialize)]
@@ -92,8 +97,8 @@ pub(super) fn text(report: &Report, drawn: Shown<'_>, old: Option<&Compiled>) ->
     let channels = channel_data(compiled, &channels::of_mechanisms(compiled.stage()), handles)?;
     let scene = scene(compiled, bodies, picture);
     let before = old.map(|old| before(old, compiled, (axes, &channels, picture))).transpose()?;
-    let data =
-        Data { first: frames.first(), last: frames.last(), axes, channels, passes, scene, before, files: handles.map(Handles::files) };
+    let (reaction, files) = (compiled.stage().reaction(), handles.map(Handles::files));
+    let data = Data { first: frames.first(), last: frames.last(), reaction, axes, channels, passes, scene, before, files };
     Ok(escaped(serde_json::to_string(&data)?))
 }
 
@@ -115,6 +120,7 @@ fn pass(compiled: &Compiled, report: &PassReport) -> PassData {
         usage: rows.iter().map(|row| thousandths(row)).collect(),
         over: report.violations.iter().map(|v| OverData::of(compiled, v)).collect(),
         near: near(compiled.stage(), report),
+        loads: loads(report),
     }
 }
 

@@ -1,4 +1,4 @@
-//! Loads on the page: how far every figure swings in every pass, and what wires carry, and which axes have least room to stop.
+//! Loads on the page: how far every figure swings in every pass, what wires carry, how long held frames rest, and which axes have least room to stop.
 //!
 //! Invariant: nothing is judged here; what is not known is said.
 
@@ -7,6 +7,7 @@ use maud::{Markup, html};
 use crate::check::hang::found::WireReport;
 use crate::check::stopping::found::Stopping;
 use crate::check::swing::found::SwingReport;
+use crate::check::swing::settling::{self, Settling};
 use crate::check::{PassReport, Report, words};
 use crate::number::figures::figure;
 use crate::stage::Utilisation;
@@ -62,6 +63,45 @@ pub(super) fn hang(report: &Report) -> Markup {
             }
         }
     }
+}
+
+/// A row for each figure with a limit of swing in every held pass: how long its frames rest, and how long they need to.
+pub(super) fn settling(report: &Report) -> Markup {
+    let stage = report.compiled.stage();
+    let rows: Vec<(&PassReport, &Settling, f64)> = report
+        .passes
+        .iter()
+        .filter(|p| !p.settling.is_empty())
+        .flat_map(|p| {
+            let least = settling::rests(&p.program).into_iter().fold(f64::INFINITY, f64::min);
+            p.settling.iter().map(move |s| (p, s, least))
+        })
+        .collect();
+    let seconds = |s: f64| if s.is_finite() { figure(s, "") } else { "more than an hour".to_owned() };
+    html! {
+        @if !rows.is_empty() {
+            section {
+                h2 { "Settling" }
+                div.scroll { table {
+                    thead { tr { th { "pass" } th { "figure" } th { "shortest rest, s" } th { "longest needed, s" } th { "frame" } th { "period 10 % longer" } th { "10 % shorter" } th { "half the damping" } } }
+                    tbody { @for (p, s, least) in &rows {
+                        @let (longest, frame) = s.longest;
+                        tr.over[is_over(p, s)] {
+                            td { (p.name()) } td { (stage.group_name(s.group)) @if let Some(mode) = s.mode { " (mode " (mode + 1) ")" } }
+                            td { (seconds(*least)) } td { (seconds(longest)) } td { (frame) } @for other in s.guessed { td { (seconds(other)) } }
+                        }
+                    } }
+                } }
+                p { "What each frame of a held pass must rest after its move until the figure stays within its limit of swing. The curves of an axis show it frame by frame." }
+            }
+        }
+    }
+}
+
+/// True where the check says that a figure swings too far in a pass.
+fn is_over(p: &PassReport, s: &Settling) -> bool {
+    let swing = p.swings.iter().find(|w| w.group == s.group && w.mode == s.mode);
+    swing.and_then(SwingReport::utilisation).is_some_and(Utilisation::is_exceeded)
 }
 
 /// Axes shown of each pass; the check's JSON has all.

@@ -10,6 +10,7 @@ mod curves;
 mod data;
 mod drawn;
 mod handle;
+mod load_curves;
 mod loads;
 mod page_error;
 mod plot;
@@ -41,6 +42,7 @@ pub(crate) const PAGE_ENDS: &str = "</html>";
 
 const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
+const LOADS: &str = include_str!("loads.js");
 const LIVE: &str = include_str!("live.js");
 const EDIT: &str = include_str!("edit.js");
 
@@ -50,7 +52,7 @@ const EDIT: &str = include_str!("edit.js");
 /// A body without a pose at a frame; more frames than a page holds.
 pub(crate) fn page(report: &Report) -> Result<String, PageError> {
     let pictured = pictured(&report.compiled, None)?;
-    made(report, &drawn(&report.compiled, None, None)?, &pictured, &[SCRIPT], None)
+    made(report, &drawn(&report.compiled, None, None)?, &pictured, scripts(&report.compiled), None)
 }
 
 /// The same, with an old version in grey under what is new, and a table of what changed.
@@ -60,7 +62,13 @@ pub(crate) fn page(report: &Report) -> Result<String, PageError> {
 pub(crate) fn page_against(report: &Report, old: &Compiled) -> Result<String, PageError> {
     drawn::fits(old)?;
     let pictured = pictured(&report.compiled, None)?;
-    made(report, &drawn(&report.compiled, None, None)?, &pictured, &[SCRIPT], Some(old))
+    made(report, &drawn(&report.compiled, None, None)?, &pictured, scripts(&report.compiled), Some(old))
+}
+
+/// A page of a stage without loads has no use for what draws them.
+fn scripts(compiled: &Compiled) -> &'static [&'static str] {
+    let has_loads = compiled.stage().bodies().iter().any(|b| b.swing().is_some() || b.hang().is_some());
+    if has_loads { &[SCRIPT, LOADS] } else { &[SCRIPT] }
 }
 
 /// The same of what is drawn already, which asks where it came from for what is new; keys can be dragged in it where it is `editable`.
@@ -68,7 +76,7 @@ pub(crate) fn page_against(report: &Report, old: &Compiled) -> Result<String, Pa
 /// # Errors
 /// A figure or a channel without a place at a frame.
 pub(crate) fn live(report: &Report, drawn: &Drawn, pictured: &Pictured, editable: bool) -> Result<String, PageError> {
-    made(report, drawn, pictured, if editable { &[SCRIPT, EDIT, LIVE] } else { &[SCRIPT, LIVE] }, None)
+    made(report, drawn, pictured, if editable { &[SCRIPT, LOADS, EDIT, LIVE] } else { &[SCRIPT, LOADS, LIVE] }, None)
 }
 
 /// What is shown until there is a first page.
@@ -172,6 +180,7 @@ fn made(report: &Report, drawn: &Drawn, pictured: &Pictured, scripts: &[&str], o
                         (tables::clearance(report))
                         (loads::swing(report))
                         (loads::hang(report))
+                        (loads::settling(report))
                         (loads::stopping(report))
                         (tables::findings(report))
                     }

@@ -64,6 +64,27 @@
     return all;
   }
 
+  // --- the stop after a fault: how far an axis runs on upwards; see motion::stop for where it comes from ---------------
+  function runsOn([most, limit, jerk], v, a) {
+    const fastest = Math.max(most, v), slowest = Math.min(-most, v), r = D.reaction, after = v + a * r;
+    const [until, then] = after > fastest ? [(fastest - v) / a, fastest] : after < slowest ? [(slowest - v) / a, slowest] : [r, after];
+    const end = until * (v + 0.5 * a * until) + (r - until) * then, turns = v > 0 && then < 0 ? (0.5 * v * v) / -a : 0;
+    return Math.max(end, turns, 0, end + farthest(limit, jerk, then, a));
+  }
+  function farthest(limit, j, v, a) {
+    if (v + (0.5 * a * Math.abs(a)) / j < 0) {
+      if (!(v > 0)) return 0;
+      const turn = (2 * v) / (-a + Math.sqrt(Math.max(0, a * a - 2 * j * v)));
+      return turn * (v + turn * (0.5 * a + (turn * j) / 6));
+    }
+    const t = a < -limit ? (-limit - a) / j : 0, led = t * (v + t * (0.5 * a + (t * j) / 6));
+    [v, a] = [v + t * (a + 0.5 * j * t), a + j * t];
+    const c = v + (0.5 * a * a) / j, free = Math.sqrt(Math.max(0, j * c)), peak = Math.min(free, limit), holds = free > limit ? (c - (limit * limit) / j) / limit : 0;
+    return Math.max(0, led + (c * (a + peak)) / j - (a * a * a) / (6 * j * j) + 0.5 * c * holds);
+  }
+  /** Where an axis would come to stand, at these points of it: sampled, for drawing only. */
+  const stops = (axis, all) => all.map(([t, p, v, a]) => [t, p - runsOn(axis.limits, -v, -a), p + runsOn(axis.limits, v, a)]);
+
   // --- the map -----------------------------------------------------------------------------------------------
   // The map itself shows where a curve is over; what it does not shade (torque, clearance, a run-up) is marked by its span.
   const SHADED = ["position", "velocity", "acceleration", "jerk", "step_rate"];
@@ -172,19 +193,19 @@
     const old = D.before?.axes.find((a) => a.name === axis.name), was = old ? points(old, D.before.passes.find((p) => p[0] === pass.name)?.[1] ?? pass.pace, 1000) : [];
     const drawn = panels.map((k) => {
       const [lower, upper] = k === 0 ? axis.travel : [-axis.limits[k - 1], axis.limits[k - 1]];
-      return panel({ name: NAMES[k], unit: units[k], of: axis.name, order: k, points: all.map((p) => [p[0], p[k + 1]]), before: was.map((p) => [p[0], p[k + 1]]), lower, upper, keys: k === 0 ? marks(axis) : [], height: k === 0 ? 230 : 170, foot: k === 0 }, pass);
+      return panel({ name: NAMES[k], unit: units[k], of: axis.name, order: k, band: k === 0 && !pass.held ? stops(axis, all) : [], points: all.map((p) => [p[0], p[k + 1]]), before: was.map((p) => [p[0], p[k + 1]]), lower, upper, keys: k === 0 ? marks(axis) : [], height: k === 0 ? 230 : 170, foot: k === 0 }, pass);
     });
     for (const i of parked ? [] : axis.channels) {
       const c = D.channels[i], before = D.before?.channels.find((o) => o.name === c.name)?.values.map((v, n) => [D.before.first + n, v]) ?? [];
-      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, points: c.values.map((v, n) => [D.first + n, v]), before, lower: -Infinity, upper: Infinity, keys: marks(c), height: 170, foot: true }, pass));
+      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, band: [], points: c.values.map((v, n) => [D.first + n, v]), before, lower: -Infinity, upper: Infinity, keys: marks(c), height: 170, foot: true }, pass));
     }
     $("curves").replaceChildren(...drawn);
     const over = pass.over.filter((o) => o.axis === state.axis).map((o) => o.message);
     const made = axis.channels.length ? " Below are the channels that a mechanism makes this axis from, frame by frame." : "";
     $("axis_text").textContent = parked ? "Parked at home in this pass." :
-      (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys." : "Circles are keys; bars show when the shutter is open.") + (was.length ? " Grey: as it was." : "") + made + " " + over.join(" ");
+      (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys." : "Circles are keys; bars show when the shutter is open. Shaded beside the position: where the axis would come to rest after a fault.") + (was.length ? " Grey: as it was." : "") + made + " " + over.join(" ");
+    document.dispatchEvent(new CustomEvent("drawn", { detail: { D, state, across, mapRow, drawMap, drawCurves, adopt, svg, shown } }));
     moveNow();
-    document.dispatchEvent(new CustomEvent("drawn", { detail: { D, state, across, mapRow, drawMap, drawCurves, adopt } }));
   }
   /** Keys as they are marked, those that can be dragged last: they lie on top. */
   const marks = (of) => (of.handles ? [...of.handles].sort((a, b) => Boolean(b.fixed) - Boolean(a.fixed)) : of.keys.map((film) => ({ film })));
@@ -202,6 +223,7 @@
     let low = near(lower) ? Math.min(least, lower) : least, high = near(upper) ? Math.max(most, upper) : most;
     if (!(high - low > none)) { low -= 1; high += 1; }
     for (const p of q.before) { low = Math.min(low, p[1]); high = Math.max(high, p[1]); }
+    for (const p of q.band) { low = Math.min(low, p[1]); high = Math.max(high, p[2]); }
     const pad = 0.06 * (high - low);
     low -= pad; high += pad;
     if (state.frozen?.panel === q.name) [low, high] = [Math.min(low, state.frozen.range[0]), Math.max(high, state.frozen.range[1])];
@@ -230,6 +252,15 @@
       }
       return d;
     };
+    if (q.band.length) {
+      const side = (k, of) => of.map((p) => `${X(p[0]).toFixed(1)} ${Y(p[k]).toFixed(1)}`), area = (of) => `M${side(1, of).concat(side(2, of).reverse()).join("L")}Z`;
+      s.append(svg("path", { class: "stop", d: area(q.band) }));
+      // What has no room, where the check says so.
+      if (pass.over.some((o) => o.axis === state.axis && o.limit === "stopping")) {
+        for (const [edge, k, is] of [[upper, 2, (p) => p[2] > upper], [lower, 1, (p) => p[1] < lower]])
+          if (q.band.some(is)) s.append(svg("path", { class: "stop over", d: area(q.band.map((p) => { const y = is(p) ? [edge, p[k]] : [edge, edge]; return [p[0], Math.min(...y), Math.max(...y)]; })) }));
+      }
+    }
     if (q.before.length) s.append(svg("path", { class: "before", d: path(() => true, q.before.filter((p) => p[0] >= all[0][0] && p[0] <= all[all.length - 1][0])) }));
     s.append(svg("path", { class: "curve", d: path(() => true) }));
     if (isOver) s.append(svg("path", { class: "curve over", d: path(over) }));
@@ -262,6 +293,7 @@
       const k = Number(s.dataset.order), line = s.querySelector(".now"), c = s.dataset.channel;
       line.setAttribute("x1", x);
       line.setAttribute("x2", x);
+      if (s.valueAt) { s.querySelector(".value").textContent = s.valueAt(state.frame); return; }
       const value = c === undefined ? values[k] / pass.pace ** k : D.channels[Number(c)].values[state.frame - D.first];
       s.querySelector(".value").textContent = `frame ${state.frame}: ${shown(value, Number(s.dataset.none))}`;
     });

@@ -62,3 +62,36 @@ fn a_plot_of_a_held_pass_has_positions_alone() {
     let text = plot(&compiled(&s, &h), &h.passes()[0], "heron.bridge").unwrap();
     assert!(text.contains("position, mm") && !text.contains("velocity"));
 }
+
+/// What is drawn of loads has at most 256 points a curve, however long the pass, and the check's own peak among them; a stage without loads has none of it.
+#[test]
+fn curves_of_loads_are_bounded_and_hold_the_peak() {
+    const SWING: &str =
+        "length = 1600\nlimit = 0.5\n[group.hang]\nmass = 2\ncentre = [0, -30, 4]\nwires = [[90, 0, 0], [-45, 0, 78], [-45, 0, -78]]\n";
+    let text = |swing: &str| {
+        let tracks = "[[track]]\nchannel = \"heron.bridge\"\nkeys = [[1, 300], [14, 420], [900, 380]]\n";
+        let passes = "exposure = \"moving\"\nseconds_per_frame = 12\nshutter = 180\n[[pass]]\nname = \"held\"\nexposure = \"held\"\nseconds_per_frame = 20\nshutter = 90\n";
+        let mut inputs = crate::inside::swing::inputs(swing, passes, tracks).with("shot.toml", "frames = [1, 40]", "frames = [1, 900]");
+        if swing.is_empty() {
+            inputs = inputs.with("stage.toml", "[group.swing]\njoint = \"trolley\"\n", "");
+        }
+        let report = crate::inside::swing::compiled(&inputs).checked().unwrap();
+        (page(&report).unwrap(), report)
+    };
+    let (with, report) = text(SWING);
+    let all = data(&with);
+    for (i, pass) in report.passes.iter().enumerate() {
+        let own = &all["passes"][i]["loads"][0];
+        let exposed = pass.swings[0].found.unwrap().exposed.value;
+        let drawn: Vec<f64> = own["swings"][0]["exposed"].as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect();
+        let most = drawn.iter().copied().fold(0.0, f64::max);
+        assert!(drawn.len() == 256 && (most - exposed).abs() <= 1e-3 * exposed && exposed > 0.0, "{most} {exposed}");
+        let frames = own["wires"]["frames"].as_array().unwrap();
+        assert!(frames.len() > 200 && frames.len() <= 256 && own["wires"]["shares"][2].as_array().unwrap().len() == frames.len());
+        let settling = own["settling"].as_array().unwrap();
+        assert_eq!(settling.len(), i);
+        assert!(settling.iter().all(|s| (200..=256).contains(&s["needs"].as_array().unwrap().len())));
+    }
+    let (without, _) = text("");
+    assert!(!without.contains("\"loads\":") && !without.contains("group carries"));
+}

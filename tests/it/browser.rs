@@ -99,7 +99,7 @@ impl Browser {
         format!("/session/{}/{path}", self.session)
     }
 
-    fn go(&self, page: &Path) {
+    pub fn go(&self, page: &Path) {
         self.ask("POST", &self.within("url"), Some(json!({ "url": format!("file://{}", page.display()) })));
     }
 
@@ -109,7 +109,7 @@ impl Browser {
     }
 
     /// A command of the browser's own protocol: another screen, other media.
-    fn as_if(&self, command: &str, how: Value) {
+    pub fn as_if(&self, command: &str, how: Value) {
         self.ask("POST", &self.within("goog/cdp/execute"), Some(json!({ "cmd": command, "params": how })));
     }
 
@@ -192,7 +192,7 @@ fn the_demo_is_looked_at() {
     assert_eq!(b.script(name), "heron_a.bridge, pass beauty");
     assert_eq!(
         b.script("return [...document.querySelectorAll('#curves svg')].map((s) => s.dataset.panel).join()"),
-        "position,velocity,acceleration,jerk"
+        "position,velocity,acceleration,jerk,wires"
     );
     assert!(b.script("return document.querySelectorAll('#curves .key').length").as_u64().unwrap() > 1);
     b.press(UP);
@@ -220,7 +220,7 @@ fn the_demo_is_looked_at() {
 }
 
 /// Texts of a drawing that meet each other or stick out of it, by the boxes that the browser gives them; and drawings wider than the page.
-const MEETING: &str = "const found = [];
+pub const MEETING: &str = "const found = [];
     for (const s of document.querySelectorAll('#curves svg, #plan svg, #side svg, #turned svg, #picture svg')) {
         const own = s.getBoundingClientRect(), boxes = [...s.querySelectorAll('text')].filter((t) => t.textContent).map((t) => [t.textContent, t.getBoundingClientRect()]);
         boxes.forEach(([name, a], i) => {
@@ -293,7 +293,7 @@ fn parked_figures_stand_parked_and_tight_places_are_marked() {
     // A channel of a mechanism stands below its axes, with its keys.
     b.script("[...document.querySelectorAll('#map .row')].find((r) => r.textContent.includes('heron_a.lift_fore')).click()");
     let panels = b.script("return [...document.querySelectorAll('#curves svg')].map((s) => s.dataset.panel).join()");
-    assert_eq!(panels, "position,velocity,acceleration,jerk,heron_a.heave,heron_a.pitch,heron_a.roll");
+    assert_eq!(panels, "position,velocity,acceleration,jerk,heron_a.heave,heron_a.pitch,heron_a.roll,wires");
     assert_eq!(b.console(), Vec::<Value>::new());
 }
 

@@ -47,6 +47,7 @@ mod hidden_characters;
 mod lens;
 mod live_edit;
 mod live_page;
+mod load_panels;
 mod offers;
 mod old_words;
 mod one_verdict;

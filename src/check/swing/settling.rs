@@ -60,6 +60,14 @@ pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
     all
 }
 
+/// How long each frame of a held pass rests before its shutter opens, s, in order; nothing of a moving one.
+pub(crate) fn rests(program: &Program) -> Vec<f64> {
+    let Some(stations) = program.stations() else { return Vec::new() };
+    let arrivals = Rests::of(program, stations.moves().iter().map(|m| m.seconds.0)).arrivals;
+    let clock = program.clock();
+    arrivals.iter().enumerate().map(|(i, arrival)| (clock.begin() + clock.opens(i)).0 - arrival).collect()
+}
+
 /// When each frame comes to rest, s of the program.
 struct Rests {
     arrivals: Vec<f64>,
