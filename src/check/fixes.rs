@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 
 use super::clearance::{self, Nearest};
 use super::judged::Tally;
+use super::limb_weight::limb_weight;
 use super::runnable::Runnable;
 use super::violation::{Between, Cause, Fix, Limit, Part, Subject, Violation};
 use super::{hang, later, moving, reach, slack, stopping, swing};
@@ -34,6 +35,10 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
     for v in order.into_iter().take(MOST_TRIED) {
         if let (Cause::Hang { wire, .. }, Subject::Body(group, _)) = (v.cause, v.subject) {
             v.fixes.extend(hang::trim(program, group, wire).map(|(mass, share)| Fix::Trim { group, wire, mass, share }));
+            continue;
+        }
+        if v.cause == Cause::Slack {
+            v.fixes.extend(limb_weight(program, v.subject.axis()).map(Fix::Weight));
             continue;
         }
         if is_held {
@@ -68,8 +73,8 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
             v.fixes.extend(settled(program, group, mode).map(Fix::Settle));
             continue;
         }
-        // Jerk without bound has no pace; slack and reach are not what these trials mend.
-        if matches!(v.cause, Cause::Step | Cause::Slack | Cause::OutOfReach(_)) || v.limit == Limit::Register {
+        // Jerk without bound has no pace; reach is not what these trials mend.
+        if matches!(v.cause, Cause::Step | Cause::OutOfReach(_)) || v.limit == Limit::Register {
             continue;
         }
         // More room may be had by other keys as well, but these trials judge no stop.
@@ -443,7 +448,7 @@ mod tests {
                             let passes = passes.map(|(k, p)| if k == i { p.settling(*seconds) } else { p.clone() });
                             shot.with_passes(compiled.stage(), passes.collect()).unwrap()
                         }
-                        Fix::CopyDelay { .. } | Fix::Later { .. } | Fix::Trim { .. } => continue,
+                        Fix::CopyDelay { .. } | Fix::Later { .. } | Fix::Trim { .. } | Fix::Weight(_) => continue,
                         Fix::Monotone(t) => shot.with_track(*t, track(t).with_shape(Shape::Monotone).unwrap()),
                         Fix::Rests { track: t, shape, .. } => shot.with_track(*t, track(t).with_shape(*shape).unwrap()),
                         Fix::KeyAt { track: t, key, frame, .. } => shot.with_track(*t, track(t).with_key_at(*key, *frame).unwrap()),

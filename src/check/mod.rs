@@ -26,6 +26,7 @@ mod judged;
 mod keys_around;
 pub(crate) mod lag;
 mod later;
+mod limb_weight;
 mod limits;
 mod motors;
 mod moving;

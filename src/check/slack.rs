@@ -11,6 +11,7 @@ use super::clearance::enclosure::over;
 use super::exceeded::finding;
 use super::sections::{self, Section};
 use super::violation::{At, Cause, Limit, Part, Violation};
+use crate::bounds::{Effort, Excess};
 use crate::compile::frame_time;
 use crate::mechanism::Hanging;
 use crate::motion::curve::Curve;
@@ -46,7 +47,11 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
     // A section of a held pass has curves of its own for all axes: it is formed once for all wires.
     let mut all: Vec<(Hung<'_>, Vec<Stretch>)> = limbs(program).map(|hung| (hung, Vec::new())).collect();
     if !all.is_empty() {
-        sections::each(program, &mut |section| all.iter_mut().for_each(|(hung, stretches)| hung.in_section(section, stretches)));
+        sections::each(program, &mut |section| {
+            for (hung, stretches) in &mut all {
+                hung.in_section(section, stretches);
+            }
+        });
     }
     for (hung, mut stretches) in all {
         hung.standing(program, &mut stretches);
@@ -65,6 +70,30 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
         found.extend(joined.into_iter().map(of));
     }
     found
+}
+
+/// The limb whose wire an axis of a pass pays out.
+pub(super) fn limb_of(program: &Program, axis: AxisId) -> Option<&dyn Hanging> {
+    limbs(program).find(|hung| hung.axis == axis).map(|hung| hung.limb)
+}
+
+/// The angular acceleration asked for and gravity's, deg/s2, where a wire would be slackest with this limb instead of its own; `None` within where it is taut throughout the pass.
+///
+/// # Errors
+/// The budget of trials is used up.
+pub(super) fn slackest(program: &Program, axis: AxisId, limb: &dyn Hanging) -> Result<Option<(f64, f64)>, Excess> {
+    let (hung, work) = (Hung { limb, axis }, program.compiled().work());
+    let (mut stretches, mut spent) = (Vec::new(), Ok(()));
+    sections::each(program, &mut |section| {
+        if spent.is_ok() {
+            let looked = hung.in_section(section, &mut stretches);
+            spent = work.spend(Effort::TrialSwings, u64::try_from(looked).unwrap_or(u64::MAX));
+        }
+    });
+    spent?;
+    hung.standing(program, &mut stretches);
+    let pulls = stretches.iter().map(|s| (s.wanted, s.gravity));
+    Ok(pulls.reduce(|a, b| if b.0 - b.1 > a.0 - a.1 { b } else { a }))
 }
 
 /// The first axis whose wire is slack in a section: what a trial of another pace asks.
@@ -99,10 +128,11 @@ impl Stretch {
 }
 
 impl Hung<'_> {
-    /// Adds a stretch for every piece on which the wire is slack.
-    fn in_section(&self, section: &Section<'_>, found: &mut Vec<Stretch>) {
-        let Ok(curve) = section.course.curve(self.axis) else { return };
-        let search = Search { hung: self, curve, pace: section.pace, left: Cell::new(looks(section.pieces(self.axis).count())) };
+    /// Adds a stretch for every piece on which the wire is slack; says how often it looked.
+    fn in_section(&self, section: &Section<'_>, found: &mut Vec<Stretch>) -> usize {
+        let Ok(curve) = section.course.curve(self.axis) else { return 0 };
+        let most = looks(section.pieces(self.axis).count());
+        let search = Search { hung: self, curve, pace: section.pace, left: Cell::new(most) };
         for piece in section.pieces(self.axis) {
             let mut worst = None;
             search.look(piece.start, piece.end, 0, &mut worst);
@@ -111,6 +141,7 @@ impl Hung<'_> {
                 found.push(Stretch { part: section.part, at, span, wanted, gravity });
             }
         }
+        most - search.left.get()
     }
 
     /// Adds the stations of a held pass at which the wire is slack with the limb at rest.

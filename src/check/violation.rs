@@ -242,6 +242,17 @@ pub(crate) enum Cause {
     },
 }
 
+/// A weight on a limb that was tried.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct LimbWeight {
+    /// kg.
+    pub mass: f64,
+    /// Along the arm, mm; negative on the other side of the joint.
+    pub distance: f64,
+    /// Mass (kg), centre of mass (mm) and inertia (kg m2) of the limb with it.
+    pub limb: [f64; 3],
+}
+
 /// A change that was tried and seen to work.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Fix {
@@ -258,6 +269,8 @@ pub(crate) enum Fix {
         /// Share of the weight.
         share: f64,
     },
+    /// A weight on the limb whose wire is slack.
+    Weight(LimbWeight),
     /// So many seconds of rest between the move to start and the run-up.
     Settle(f64),
     /// Another pace of a held pass, seconds per frame.

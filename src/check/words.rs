@@ -163,6 +163,7 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
             )
         }
         Fix::Trim { group, wire, mass, share } => hang::trim(stage, *group, *wire, *mass, *share),
+        Fix::Weight(weight) => hang::weight(weight),
         Fix::Settle(seconds) => {
             format!(
                 "let it settle between the move to start and the run-up, `settle = {seconds}`: its swing during exposures is then within its limit"

@@ -22,6 +22,16 @@ pub trait Hanging: Debug + Send + Sync {
     fn parts(&self) -> Option<[f64; 3]> {
         None
     }
+
+    /// The same limb with other parts, as a trial of a weight needs it; `None` where no limb has them. Default: none.
+    fn with_parts(&self, _parts: [f64; 3]) -> Option<Box<dyn Hanging>> {
+        None
+    }
+
+    /// From the joint to where the wire is tied, m. Default: none.
+    fn arm(&self) -> Option<f64> {
+        None
+    }
 }
 
 /// What gravity can do and what the wire asks for, at one moment; both in the direction in which wire is paid out.

@@ -291,6 +291,14 @@ impl Hanging for LimbWire {
     fn parts(&self) -> Option<[f64; 3]> {
         self.limb.map(|limb| [limb.mass, limb.centre_of_mass * 1e-3, limb.inertia])
     }
+
+    fn with_parts(&self, [mass, centre, inertia]: [f64; 3]) -> Option<Box<dyn Hanging>> {
+        Some(Box::new(self.with_limb(Limb::new(mass, centre * 1e3, inertia).ok()?)))
+    }
+
+    fn arm(&self) -> Option<f64> {
+        Some(self.arm * 1e-3)
+    }
 }
 
 #[cfg(test)]

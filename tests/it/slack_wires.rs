@@ -50,7 +50,7 @@ fn a_leg_that_stands_beyond_upright_is_slack_though_nothing_moves() {
         assert_eq!(slack_parts(&stands), ["photographed"], "{exposure}: {}", stands.text);
         let violation = &stands.json["passes"][0]["violations"][0];
         assert!((violation["allowed"].as_f64().unwrap() / gravity(120.0) - 1.0).abs() < 1e-9, "{}", stands.text);
-        assert!(stands.text.contains("need 0 deg/s2") && !stands.text.contains("-0"), "{}", stands.text);
+        assert!(stands.text.contains("need 0 deg/s2") && !stands.text.contains("-0 deg"), "{}", stands.text);
     }
 }
 
@@ -93,4 +93,41 @@ fn a_leg_that_only_a_fast_swing_keeps_taut_has_no_fastest_pace_and_no_offer() {
         );
         assert!(!found.text.contains("run the pass at"), "{pace}: {}", found.text);
     }
+}
+
+/// A leg that is nearly balanced, lowered faster than gravity turns it: 0.4 x 9.80665 x 0.0005 / 0.004 = 0.49 rad/s2 when level. The weight that is offered, put into the stage file as the offer
+/// states it, keeps the wire taut; a quarter of it does not. By hand: what the offer states is m + w, (m c + w d) / (m + w) and I + w d^2.
+#[test]
+fn the_weight_that_is_offered_for_a_limb_keeps_its_wire_taut() {
+    let balanced = |mass: f64, centre: f64, inertia: f64| {
+        let limb = format!("mass = {mass}\ncentre_of_mass = {centre}\ninertia = {inertia}");
+        leg(20.0).replace("mass = 0.4\ncentre_of_mass = 80\ninertia = 0.004", &limb)
+    };
+    let track = "{ channel = \"heron.leg\", keys = [[1, 60], [24, 0], [48, 60]] }";
+    for exposure in ["moving", "held"] {
+        let pace = if exposure == "moving" { 0.2 } else { 12.0 };
+        let check = |stage: &str| Case::new(stage, &shot([1, 48], track, &pass("p", exposure, pace))).check();
+        let over = check(&balanced(0.4, 0.5, 0.004));
+        assert!(!slack_parts(&over).is_empty());
+        let text = over.sentence();
+        let number = |before: &str| -> f64 {
+            let rest = &text[text.find(before).unwrap_or_else(|| panic!("{before}: {text}")) + before.len()..];
+            rest[..rest.find(|c: char| !(c.is_ascii_digit() || ".-".contains(c))).unwrap()].parse().unwrap()
+        };
+        let (grams, distance) = (number("fix (tested): add "), number(" g at "));
+        let (mass, centre, inertia) = (number("`mass = "), number("`centre_of_mass = "), number("`inertia = "));
+        let (w, d) = (1e-3 * grams, 1e-3 * distance);
+        assert!(d > 0.0 && distance <= 120.0 && w > 0.0);
+        let near = |a: f64, b: f64| (a - b).abs() <= 1e-5 * b.abs();
+        assert!(near(mass, 0.4 + w) && near(centre, (0.4 * 0.5 + w * distance) / (0.4 + w)) && near(inertia, 0.004 + w * d * d), "{text}");
+        assert_eq!(slack_parts(&check(&balanced(mass, centre, inertia))), [""; 0]);
+        let w = 0.25 * w;
+        assert!(!slack_parts(&check(&balanced(0.4 + w, (0.4 * 0.5 + w * distance) / (0.4 + w), 0.004 + w * d * d))).is_empty(), "{text}");
+    }
+    // Where the leg leans over both ways, no weight serves both.
+    let both = checked(20.0, "minimum_jerk", "[[1, 20], [24, 120], [48, 20]]", "moving");
+    assert!(!both.text.contains("along the arm"), "{}", both.text);
+    // Where it stands beyond upright throughout, a counterweight does: m c / d = 0.4 x 80 / 120 kg, rounded up.
+    let stands = checked(120.0, "minimum_jerk", "[[1, 120]]", "moving").sentence();
+    assert!(stands.contains("add 270 g at -120 mm along the arm"), "{stands}");
 }

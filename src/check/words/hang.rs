@@ -4,6 +4,7 @@
 
 use crate::check::figures::{distinct, figure};
 use crate::check::hang::found::WireReport;
+use crate::check::violation::LimbWeight;
 use crate::number::directed::{self, Places};
 use crate::stage::{Body, GroupId, Stage};
 
@@ -24,6 +25,15 @@ pub(super) fn trim(stage: &Stage, group: GroupId, wire: usize, mass: f64, share:
     let at = at.map_or(String::new(), |p| format!(" at ({}, {}, {})", p.x, p.y, p.z));
     let grams = figure(1000.0 * mass, "g");
     format!("add {grams}{at}: wire {} then carries {} of the weight at least, and the others enough", wire + 1, percent(share))
+}
+
+/// A weight on a limb that was tried.
+pub(super) fn weight(weight: &LimbWeight) -> String {
+    let (grams, [mass, centre, inertia]) = (figure(1000.0 * weight.mass, "g"), weight.limb);
+    format!(
+        "add {grams} at {} mm along the arm of the limb (`mass = {mass}`, `centre_of_mass = {centre}`, `inertia = {inertia}`): its wire then stays taut throughout the pass",
+        weight.distance
+    )
 }
 
 /// A wire that carries more than a share of its breaking load: what it carries and what is allowed, N.
