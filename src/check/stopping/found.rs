@@ -35,7 +35,11 @@ impl Stopping {
     pub(crate) fn utilisation(&self) -> Utilisation {
         let room = if self.against == Against::Travel { self.room + self.beyond } else { self.room };
         let margin = room - self.distance;
-        if margin >= 0.0 && room <= 0.0 { Utilisation::NONE } else { Utilisation::of_margin(margin, room.abs().max(CLOSE * self.travel)) }
+        if margin >= 0.0 && room <= 0.0 {
+            return Utilisation::NONE;
+        }
+        // Where an axis turns at the very end, or carriages touch, no room is left to be a share of: the travel is the scale there, as for positions.
+        Utilisation::of_margin(margin, if room >= CLOSE * self.travel { room } else { self.travel })
     }
 }
 
