@@ -58,6 +58,12 @@ fn check_figures(compiled: Compiled) -> (Report, Compiled) {
 }
 
 #[library_benchmark]
+#[bench::figure(args = (3), setup = ledger::loads)]
+fn check_loads(compiled: Compiled) -> (Report, Compiled) {
+    (black_box(ledger::checked(black_box(&compiled))), compiled)
+}
+
+#[library_benchmark]
 #[bench::axis(args = (67), setup = ledger::demo_checked)]
 fn page_demo(report: Report) -> (String, Report) {
     (black_box(ledger::page_of(black_box(&report))), report)
@@ -93,6 +99,7 @@ library_benchmark_group!(
         compile_demo,
         check_demo,
         check_figures,
+        check_loads,
         page_demo,
         rows_table,
         rows_iterator,

@@ -104,6 +104,34 @@ pub fn demo_checked(units: usize) -> Report {
     checked(&demo_compiled(units))
 }
 
+/// Hoisted figures with a limit of swing and three wires each, and nothing else, in a moving pass of 5,400 s and a held one that is shaped and takes only as long as each frame needs. `units` figures.
+#[must_use]
+pub fn loads(units: usize) -> Compiled {
+    one_thread();
+    let mut stage = "format = 1\nname = \"Loads\"\n[motor.frame57]\nfull_steps_per_rev = 200\n".to_owned();
+    let mut shot = "format = 1\nname = \"Loads\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 450]\n".to_owned();
+    for i in 0..units {
+        let axis = |name: &str| {
+            format!(
+                "[[group.axis]]\nname = \"{name}\"\nunit = \"mm\"\ntravel = [-4000, 4000]\nmax_velocity = 60\nmax_acceleration = 20\nmax_jerk = 40\nmotor = \"frame57\"\n\
+                 travel_per_rev = 60\n"
+            )
+        };
+        stage += &format!("[[group]]\nname = \"heron_{i}\"\n{}{}{}", axis("bridge"), axis("trolley"), axis("hoist"));
+        stage += "[[group.joint]]\nslide = [1, 0, 0]\nchannel = \"bridge\"\n[[group.joint]]\nname = \"trolley\"\nslide = [0, 0, -1]\nchannel = \"trolley\"\n";
+        stage += "[[group.joint]]\nslide = [0, 1, 0]\nchannel = \"hoist\"\n";
+        stage += "[group.swing]\njoint = \"trolley\"\nlength = 1600\nlength_channel = \"hoist\"\nlength_per_unit = -1\ndamping = 0.01\nlimit = 0.4\n";
+        stage += "[group.hang]\nmass = 1.9\ncentre = [0, -30, 4]\nwires = [[90, 0, 0], [-45, 0, 78], [-45, 0, -78]]\n";
+        for (channel, far) in [("bridge", 900), ("trolley", 200), ("hoist", 500)] {
+            let (turn, far) = (150 + 40 * i, far + 10 * i);
+            shot += &format!("[[track]]\nchannel = \"heron_{i}.{channel}\"\nkeys = [[1, 0], [{turn}, {far}], [450, 100]]\n");
+        }
+    }
+    shot += "[[pass]]\nname = \"moving\"\nexposure = \"moving\"\nseconds_per_frame = 12\nshutter = 180\n[[pass]]\nname = \"held\"\nexposure = \"held\"\n";
+    shot += "seconds_per_frame = 12\nshutter = 180\ninterval = \"shortest\"\nshaping = \"zero_vibration\"\n";
+    compiled_of(&stage, &shot)
+}
+
 /// Figures with limbs and wires that pass one another, and nothing else: poses and clearance are what a check of them does. `units` figures.
 #[must_use]
 pub fn figures(units: usize) -> Compiled {
@@ -130,6 +158,11 @@ pub fn figures(units: usize) -> Compiled {
         shot += &format!("[[cycle]]\nchannel = \"heron_{i}.wing\"\nperiod = 30\nkeys = [[0, -20], [0.5, 40]]\n");
     }
     shot += "[[pass]]\nname = \"picture\"\nexposure = \"moving\"\nseconds_per_frame = 10\nshutter = 180\n";
+    compiled_of(&stage, &shot)
+}
+
+/// Stage and shot of these texts.
+fn compiled_of(stage: &str, shot: &str) -> Compiled {
     let folder = std::env::temp_dir().join(format!("movewright-ledger-{}", std::process::id()));
     std::fs::create_dir_all(&folder).unwrap();
     std::fs::write(folder.join("stage.toml"), stage).unwrap();

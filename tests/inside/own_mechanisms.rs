@@ -124,6 +124,15 @@ impl Hanging for Rein {
         let wanted = if self.side > 0.0 { -(angle.a.lo / squared) } else { angle.a.hi / squared };
         Some(gravity - wanted)
     }
+    fn parts(&self) -> Option<[f64; 3]> {
+        self.limb.map(|[mass, centre, inertia]| [mass, centre * 1e-3, inertia])
+    }
+    fn with_parts(&self, [mass, centre, inertia]: [f64; 3]) -> Option<Box<dyn Hanging>> {
+        Some(Box::new(Rein { limb: Some([mass, centre * 1e3, inertia]), ..*self }))
+    }
+    fn arm(&self) -> Option<f64> {
+        Some(self.arm * 1e-3)
+    }
 }
 
 fn mm(name: &str, limits: [f64; 3]) -> Axis {
