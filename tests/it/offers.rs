@@ -20,6 +20,8 @@ fn with(input: &Input, offer: &str, pass: usize) -> Input {
     } else if offer.starts_with("give key ") {
         let key: usize = after("give key ").parse().unwrap();
         new.track(after(" of ")).keys[key - 1].1 = after("the value ").parse().unwrap();
+    } else if offer.starts_with("add ") {
+        new.weigh([after("`mass = "), after("`centre_of_mass = "), after("`inertia = ")]);
     } else {
         let shape = after("the shape `").to_owned();
         new.track(after("give the track of ")).shape = shape;
@@ -34,6 +36,10 @@ fn violations(pass: &Value) -> Vec<&Value> {
 
 /// What an offer made for `axis` leaves of what it promised to mend.
 fn left<'r>(offer: &str, axis: &Value, pass: &'r Value) -> Vec<&'r Value> {
+    // "its wire then stays taut throughout the pass".
+    if offer.starts_with("add ") {
+        return violations(pass).into_iter().filter(|v| v["axis"] == *axis && v["limit"] == "slack").collect();
+    }
     let promised = |v: &&Value| match (offer.starts_with("run the pass at "), pass["exposure"] == "moving") {
         // "all that a pace changes is then within the limits": not travel and clearance of the photographed span, which no pace changes.
         (true, true) => !(v["part"] == "photographed" && (v["limit"] == "position" || v["limit"] == "clearance")),
@@ -45,9 +51,9 @@ fn left<'r>(offer: &str, axis: &Value, pass: &'r Value) -> Vec<&'r Value> {
     violations(pass).into_iter().filter(promised).collect()
 }
 
-/// Takes every offer of the shots from these seeds; how many there were of paces, keys, shapes and values.
-fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 4] {
-    let mut taken = [0; 4];
+/// Takes every offer of the shots from these seeds; how many there were of paces, keys, shapes, values and weights.
+fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 5] {
+    let mut taken = [0; 5];
     for seed in seeds {
         let input = Input::from_seed(seed);
         let Some(report) = input.checked() else { continue };
@@ -61,7 +67,7 @@ fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 4] {
                     if !seen.insert((of, offer)) {
                         continue;
                     }
-                    let kinds = ["run the pass ", "put key ", "give the track ", "give key "];
+                    let kinds = ["run the pass ", "put key ", "give the track ", "give key ", "add "];
                     let kind = kinds.iter().position(|k| offer.starts_with(k)).unwrap();
                     taken[kind] += 1;
                     // A key or shape is right as offered; a pace, so the offer says, as well where it is slower.
@@ -94,8 +100,11 @@ fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 4] {
 
 #[test]
 fn every_offer_that_is_taken_keeps_its_promise() {
-    let [paces, keys, shapes, values] = take_offers(0..200);
-    assert!(paces > 100 && keys > 50 && shapes > 10 && values > 10, "{paces} paces, {keys} keys, {shapes} shapes, {values} values");
+    let [paces, keys, shapes, values, weights] = take_offers(0..200);
+    assert!(
+        paces > 100 && keys > 50 && shapes > 10 && values > 10 && weights > 0,
+        "{paces} paces, {keys} keys, {shapes} shapes, {values} values, {weights} weights"
+    );
 }
 
 /// The same over more seeds: `cargo test --test it offers:: -- --ignored`.

@@ -124,6 +124,13 @@ impl Input {
         serde_json::from_str(&compiled.check().ok()?.json().unwrap()).ok()
     }
 
+    /// Gives the limb other parts, as they stand in a stage file.
+    pub fn weigh(&mut self, [mass, centre, inertia]: [&str; 3]) {
+        let (before, rest) = self.stage.split_once("mass = 0.4\ncentre_of_mass = 80\ninertia = ").unwrap();
+        let after = rest.split_once('\n').unwrap().1;
+        self.stage = format!("{before}mass = {mass}\ncentre_of_mass = {centre}\ninertia = {inertia}\n{after}");
+    }
+
     pub fn copied(&self) -> Input {
         let copied = |t: &Track| Track { channel: t.channel.clone(), shape: t.shape.clone(), keys: t.keys.clone() };
         Input {
