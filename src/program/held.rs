@@ -39,8 +39,11 @@ pub(crate) struct Stations {
     /// Of every axis whose group swings in a shaped pass: its pendulum among those below.
     shaped: PerAxis<Option<usize>>,
     /// Pendulums with their lengths at every station, mm.
-    lengths: Vec<(Swing, Vec<f64>)>,
+    lengths: Vec<Lengths>,
 }
+
+/// A pendulum, and its length at every station, mm.
+type Lengths = (Swing, Vec<f64>);
 
 /// One move of all axes between two stations, in seconds.
 #[derive(Debug, Clone)]
@@ -167,7 +170,7 @@ impl Stations {
 }
 
 /// Which axes are shaped, by which pendulum, and the lengths of those at every station.
-fn lengths(compiled: &Compiled, pass: &Pass) -> (PerAxis<Option<usize>>, Vec<(Swing, Vec<f64>)>) {
+fn lengths(compiled: &Compiled, pass: &Pass) -> (PerAxis<Option<usize>>, Vec<Lengths>) {
     let (stage, shapers) = (compiled.stage(), Shapers::of(compiled, pass));
     let mut known: Vec<(&Swing, Vec<f64>)> = Vec::new();
     let shaped = PerAxis::new(stage, |id| {

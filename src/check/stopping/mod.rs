@@ -229,7 +229,7 @@ fn in_section(
         for piece in section.pieces(id) {
             let looked = Looked::Travel(Moved { piece: *piece.quintic, halt }, travel);
             let seen = look(section, &piece, &looked, length(id), &mut [(id, Against::Travel, known)]);
-            if !seen.is_some_and(|looks| work.spend(effort, looks).is_ok()) {
+            if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
                 known.is_lost = true;
                 break;
             }
@@ -245,7 +245,7 @@ fn in_section(
             let looked = Looked::Carriages([below, above], pair.taken);
             let mut sides = [(pair.below, Against::Carriage(pair.above), &mut a), (pair.above, Against::Carriage(pair.below), &mut b)];
             let seen = look(section, &piece, &looked, length, &mut sides);
-            if !seen.is_some_and(|looks| work.spend(effort, looks).is_ok()) {
+            if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
                 (a.is_lost, b.is_lost) = (true, true);
                 break;
             }
