@@ -265,12 +265,21 @@ proptest! {
             let machine = Machine { reaction, ..Machine::new(held, shape, &keys) };
             let generous = machine.report(temp.path());
             agree_quietly(&generous);
+            // Where next to nothing is needed, the travel is the scale, and no share of the room says anything.
+            if reaction > 0.0 && needed(&machine.at(case, &generous, 1.0).report(temp.path())) < 0.1 {
+                continue;
+            }
             for (share, exceeded) in SHARES {
                 let report = machine.at(case, &generous, share).report(temp.path());
                 agree(temp.path(), &report, exceeded, &format!("{case:?} at {share:?}"));
             }
         }
     }
+}
+
+/// The way that the first axis needs to stop where least room is left over, mm.
+fn needed(report: &Report) -> f64 {
+    json(report)["passes"][0]["stopping"][0]["distance"].as_f64().unwrap()
 }
 
 /// Far from every limit, with nothing beside the photographed span.

@@ -27,7 +27,7 @@ use crate::stage::{AxisId, Body, GroupId, PerAxis, Rail, Stage, Utilisation};
 use crate::time::FrameTime;
 use against::Against;
 use found::{CLOSE, Stopping};
-use search::{Halt, Looked, Moved};
+use search::{Halt, Looked, Moment, Moved, Wanted};
 
 /// The least margin of every axis that a pass moves, in stage order; `None` for one that was not looked at, because the budget of work is used up.
 pub(super) fn stops(program: &Program, effort: Effort) -> Vec<(AxisId, Option<Stopping>)> {
@@ -70,11 +70,16 @@ fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, r
     let halts = &PerAxis::new(stage, |id| halts[id].filter(|_| program.parks(id) || !leaves_travel(program, id)));
     let rails: Vec<&Neighbours> = rails.iter().filter(|pair| halts[pair.below].is_some() && halts[pair.above].is_some()).collect();
     let mut least: BTreeMap<AxisId, Known> = BTreeMap::new();
-    sections::each(program, &mut |section| {
-        if !matches!(section.part, Part::MoveToStart | Part::ReturnHome) {
-            in_section(program, section, halts, &rails, effort, &mut least);
-        }
-    });
+    // What a glance at every piece has seen, most pieces cannot beat.
+    // Trials ask for no more than a verdict.
+    let wanted = if effort == Effort::TrialStops { Wanted::Verdict } else { Wanted::Least };
+    for how in [How::Glance, How::Search(wanted)] {
+        sections::each(program, &mut |section| {
+            if !matches!(section.part, Part::MoveToStart | Part::ReturnHome) {
+                in_section(program, section, halts, &rails, (how, effort), &mut least);
+            }
+        });
+    }
     let moved = stage.axis_ids().filter(|id| !program.parks(*id) && halts[*id].is_some());
     moved
         .map(|id| match least.get(&id) {
@@ -211,12 +216,21 @@ fn rails(program: &Program) -> Vec<Neighbours> {
         .collect()
 }
 
+/// How closely pieces are looked at.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum How {
+    /// At some instants.
+    Glance,
+    /// Until what is wanted is certain.
+    Search(Wanted),
+}
+
 fn in_section(
     program: &Program,
     section: &Section<'_>,
     halts: &PerAxis<Option<Halt<'_>>>,
     rails: &[&Neighbours],
-    effort: Effort,
+    (how, effort): (How, Effort),
     least: &mut BTreeMap<AxisId, Known>,
 ) {
     let stage = program.compiled().stage();
@@ -228,7 +242,7 @@ fn in_section(
         let known = least.entry(id).or_default();
         for piece in section.pieces(id) {
             let looked = Looked::Travel(Moved { piece: *piece.quintic, halt }, travel);
-            let seen = look(section, &piece, &looked, length(id), &mut [(id, Against::Travel, known)]);
+            let seen = look(section, &piece, (&looked, how), length(id), &mut [(id, Against::Travel, known)]);
             if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
                 known.is_lost = true;
                 break;
@@ -244,7 +258,7 @@ fn in_section(
             let piece = Piece { quintic: &below.piece, ..piece };
             let looked = Looked::Carriages([below, above], pair.taken);
             let mut sides = [(pair.below, Against::Carriage(pair.above), &mut a), (pair.above, Against::Carriage(pair.below), &mut b)];
-            let seen = look(section, &piece, &looked, length, &mut sides);
+            let seen = look(section, &piece, (&looked, how), length, &mut sides);
             if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
                 (a.is_lost, b.is_lost) = (true, true);
                 break;
@@ -258,14 +272,14 @@ fn in_section(
 fn look(
     section: &Section<'_>,
     piece: &Piece<'_>,
-    looked: &Looked<'_>,
+    (looked, how): (&Looked<'_>, How),
     travel: f64,
     sides: &mut [(AxisId, Against, &mut Known)],
 ) -> Option<u64> {
     let length = piece.end - piece.start;
     // Where two axes share a look, the one with more room so far decides how far it goes.
     let mut most = sides.iter().map(|(_, _, known)| known.least).fold(f64::NEG_INFINITY, f64::max);
-    looked.take_in(length * section.pace, CLOSE * travel, &mut most, &mut |moment| {
+    let mut see = |moment: Moment| {
         for (axis, against, known) in sides.iter_mut().filter(|(_, _, known)| !(moment.margin() >= known.least)) {
             known.least = moment.margin();
             known.found = Some(Stopping {
@@ -280,7 +294,11 @@ fn look(
                 beyond: 0.0,
             });
         }
-    })
+    };
+    match how {
+        How::Glance => Some(looked.glance(length * section.pace, &mut most, &mut see)),
+        How::Search(wanted) => looked.take_in(length * section.pace, (CLOSE * travel, wanted), &mut most, &mut see),
+    }
 }
 
 /// Both carriages of a pair over stretches within one piece of each.

@@ -13,6 +13,15 @@ use crate::stage::Travel;
 /// Parts of one piece that are looked at, at most; then nothing is known of the axis.
 const MOST_LOOKS: u64 = 1 << 14;
 
+/// What is asked of a search.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Wanted {
+    /// The least margin, to the tolerance.
+    Least,
+    /// Whether any margin is below 0.
+    Verdict,
+}
+
 /// Share of the tolerance to which a margin is found that may be below 0 or above.
 const CLOSER: f64 = 1e-3;
 
@@ -149,8 +158,26 @@ impl Looked<'_> {
         }
     }
 
-    /// Looks over a stretch of so many seconds for a margin more than `tolerance` below the least one known; says how many parts were looked at; `None` where that was not enough.
-    pub(super) fn take_in(&self, seconds: f64, tolerance: f64, least: &mut f64, see: &mut dyn FnMut(Moment)) -> Option<u64> {
+    /// Looks at both ends and the middle of a stretch of so many seconds: what is seen there makes the search short.
+    pub(super) fn glance(&self, seconds: f64, least: &mut f64, see: &mut dyn FnMut(Moment)) -> u64 {
+        for u in [0.0, 0.5, 1.0] {
+            let moment = self.at(u, seconds);
+            if !(moment.margin() >= *least) {
+                *least = moment.margin();
+                see(moment);
+            }
+        }
+        3
+    }
+
+    /// Looks over a stretch of so many seconds, at which was glanced, for a margin more than `tolerance` below the least one known; says how many parts were looked at; `None` where that was not enough.
+    pub(super) fn take_in(
+        &self,
+        seconds: f64,
+        (tolerance, wanted): (f64, Wanted),
+        least: &mut f64,
+        see: &mut dyn FnMut(Moment),
+    ) -> Option<u64> {
         let mut look = |u: f64, least: &mut f64| {
             let moment = self.at(u, seconds);
             if !(moment.margin() >= *least) {
@@ -159,7 +186,6 @@ impl Looked<'_> {
             }
         };
         let mut looked = 1;
-        look(0.0, least);
         let mut open = vec![(0.0, 1.0, 0)];
         let still = match self {
             Looked::Travel(axis, _) => axis.piece.is_hold(),
@@ -168,11 +194,13 @@ impl Looked<'_> {
         if still {
             return Some(looked);
         }
-        look(1.0, least);
         while let Some((from, to, depth)) = open.pop() {
             looked += 1;
             let bound = self.bound(from, to, seconds);
             // Where the verdict hangs on it, it is looked at more closely.
+            if wanted == Wanted::Verdict && (bound >= 0.0 || *least < 0.0) {
+                continue;
+            }
             let is_decided = bound >= 0.0 || *least < 0.0 || bound >= *least - CLOSER * tolerance;
             if bound >= *least - tolerance && is_decided || depth >= DEEPEST {
                 continue;

@@ -12,7 +12,7 @@ pub(super) fn inertia(name: &str, ratio: f64) -> String {
 /// An axis within a band of resonance: how long and from which frame, in words.
 pub(super) fn resonance(pass: &str, name: &str, [from, to]: [f64; 2], [seconds, frame]: [&str; 2]) -> String {
     format!(
-        "pass {pass}, {name}: {seconds} of exposures at {from} to {to} full steps/s, where its motor resonates (first: frame {frame}); use another pace or gear"
+        "pass {pass}, {name}: {seconds} of exposures at {from} to {to} full steps/s, where it resonates (frame {frame}); use another pace or gear"
     )
 }
 
