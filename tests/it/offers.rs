@@ -89,7 +89,7 @@ fn take_offers(seeds: std::ops::Range<u64>) -> [usize; 5] {
                     // By another curve no pass becomes worse, and this one becomes better.
                     for (k, before) in passes.iter().enumerate() {
                         let (was, is) = (violations(before), violations(&after["passes"][k]));
-                        assert!(is.len() < was.len() + usize::from(k != i), "seed {seed}, pass {i}: {offer}: pass {k}: {is:#?}");
+                        assert!(is.len() < was.len() + usize::from(k != i), "seed {seed}, pass {i}: {offer}: pass {k}: {was:#?} {is:#?}");
                     }
                 }
             }

@@ -19,9 +19,10 @@ use super::notes::{Note, NoteKind};
 use super::sections::{self, Section};
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::bounds::Effort;
+use crate::compile::Edge;
+use crate::motion::Quintic;
 use crate::motion::curve::Piece;
 use crate::motion::stop::Braking;
-use crate::motion::{Peaks, Quintic};
 use crate::program::Program;
 use crate::stage::{AxisId, Body, GroupId, PerAxis, Rail, Stage, Utilisation};
 use crate::time::FrameTime;
@@ -83,17 +84,22 @@ fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, r
     let moved = stage.axis_ids().filter(|id| !program.parks(*id) && halts[*id].is_some());
     moved
         .map(|id| match least.get(&id) {
-            Some(known) if known.is_lost => (id, None),
+            // What is known to lack room does, though another instant may lack more.
+            Some(known) if known.is_lost && !(known.least < 0.0) => (id, None),
             Some(Known { found: Some(found), .. }) => (id, Some(*found)),
             _ => (id, Some(standing(program, id))),
         })
-        .map(|(id, found): (AxisId, Option<Stopping>)| (id, found.map(|s| Stopping { beyond: beyond(program, id), ..s })))
+        .map(|(id, found): (AxisId, Option<Stopping>)| (id, found.map(|s| Stopping { beyond: beyond(program, &s), ..s })))
         .collect()
 }
 
 /// How far an axis is beyond an end of its travel, where that is no more than is allowed.
-fn beyond(program: &Program, axis: AxisId) -> f64 {
-    let (travel, (least, greatest)) = (program.compiled().stage().axis(axis).travel(), extremes(program, axis));
+fn beyond(program: &Program, s: &Stopping) -> f64 {
+    // Only where the room is not enough it matters.
+    if s.room - s.distance >= 0.0 {
+        return 0.0;
+    }
+    let (travel, (least, greatest)) = (program.compiled().stage().axis(s.axis).travel(), extremes(program, s.axis));
     (travel.lower - least).max(greatest - travel.upper).clamp(0.0, Utilisation::slack(travel.upper - travel.lower))
 }
 
@@ -120,8 +126,12 @@ fn standing(program: &Program, axis: AxisId) -> Stopping {
 fn extremes(program: &Program, axis: AxisId) -> (f64, f64) {
     let m = program.compiled().motion(axis);
     let Some(stations) = program.stations() else {
-        let all = Peaks::of(m.curve(), 0..m.curve().len());
-        return all.map_or((f64::NAN, f64::NAN), |p| (p.least.value, p.greatest.value));
+        let edges = [Edge::RunUp, Edge::RunDown].map(|edge| m.edge_peaks(edge));
+        let all = || core::iter::once(m.peaks()).chain(edges.iter().flatten());
+        return (
+            all().map(|p| p.least.value).fold(f64::INFINITY, f64::min),
+            all().map(|p| p.greatest.value).fold(f64::NEG_INFINITY, f64::max),
+        );
     };
     let all = stations.positions(m.curve());
     all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), x| (lo.min(*x), hi.max(*x)))

@@ -202,11 +202,11 @@ impl Looked<'_> {
                 continue;
             }
             let is_decided = bound >= 0.0 || *least < 0.0 || bound >= *least - CLOSER * tolerance;
-            if bound >= *least - tolerance && is_decided || depth >= DEEPEST {
+            if bound >= *least - tolerance.max(1e-6 * least.abs()) && is_decided || depth >= DEEPEST {
                 continue;
             }
             if looked >= MOST_LOOKS {
-                return None;
+                return (*least < 0.0).then_some(looked);
             }
             let middle = 0.5 * (from + to);
             look(middle, least);
