@@ -101,6 +101,12 @@ impl Law {
         self.split(&other.split)
     }
 
+    /// Its top speed, in so many seconds.
+    pub(super) fn speed_in(&self, seconds: f64) -> f64 {
+        let law = self.lasting(seconds);
+        law.top / law.slower
+    }
+
     /// How much longer it takes for being split.
     pub(super) fn delay(&self) -> f64 {
         split::delay(&self.split)

@@ -38,6 +38,8 @@ pub(super) struct Track {
     pub(super) start: About,
     /// Edges of the photographed span; `None` in a held pass.
     pub(super) edges: Option<[Edge; 2]>,
+    /// How closely the delays of split moves are known, as a share of them.
+    late: f64,
     /// The likely one first; more than one where it is not certain, none where it is parked.
     pub(super) ways: Vec<Way>,
 }
@@ -59,13 +61,16 @@ impl<'a> Timeline<'a> {
         let held = pass.exposure() == Exposure::Held;
         let [up, down] = [runs.0, runs.1].map(f64::from);
         let moving = what.shot.passes().iter().filter(|p| p.exposure() == Exposure::Moving);
-        let tracks: Vec<Track> = what
+        let departs = |id: AxisId| departures.0.get(id.index()).copied().flatten();
+        let mut leads: Vec<Option<f64>> = Vec::new();
+        let mut tracks: Vec<Track> = what
             .stage
             .each_axis()
             .map(|(id, axis)| {
                 if pass.parks(what.stage, id) {
                     let home = About { value: axis.home(), room: 0.0 };
-                    return Track { home: axis.home(), start: home, edges: None, ways: Vec::new() };
+                    leads.push(None);
+                    return Track { home: axis.home(), start: home, edges: None, late: 0.0, ways: Vec::new() };
                 }
                 let pace = moving.clone().filter(|p| !p.parks(what.stage, id)).map(|p| p.pace().get()).fold(f64::INFINITY, f64::min);
                 let pace = if pace.is_finite() { pace } else { pass.pace().get() };
@@ -80,11 +85,21 @@ impl<'a> Timeline<'a> {
                 } else {
                     at_start.position
                 };
-                let splits = splits(what, pass, id);
-                let ways = ways(axis, start, side, departures.0.get(id.index()).copied().flatten(), &splits);
-                Track { home: axis.home(), start, edges: (!held).then_some(edges), ways }
+                leads.push(side);
+                let ways = ways(axis, start, side, departs(id), &[None, None]);
+                Track { home: axis.home(), start, edges: (!held).then_some(edges), late: 0.0, ways }
             })
             .collect();
+        // Where the pendulums hang is known only now.
+        let splits: Vec<[Split; 2]> = what.stage.axis_ids().map(|id| splits(what, pass, id, &tracks)).collect();
+        let all = what.stage.each_axis().zip(&mut tracks).zip(splits.iter().zip(leads));
+        for (((id, axis), track), (splits, leads)) in
+            all.filter(|(_, (splits, _))| splits[0].is_some()).filter(|((_, t), _)| !t.ways.is_empty())
+        {
+            let change = split::swing(what.stage, pass, id).and_then(|swing| swing.change);
+            track.late = if change.is_some_and(|c| what.stage.own_axis(c.channel).is_none()) { SPLIT } else { 0.0 };
+            track.ways = ways(axis, track.start, leads, departs(id), splits);
+        }
         let to_approach = longest(what, &tracks, &|track| track.ways.first().map(|w| (&w.to_approach, track.start.room)));
         // As long as backlash and margin ask for, wherever the start is.
         let to_start = longest(what, &tracks, &|track| track.ways.first().map(|w| (&w.to_start, 0.0)));
@@ -120,13 +135,19 @@ impl<'a> Timeline<'a> {
         let (turn, arrival) = (self.to_approach.value, self.to_approach.value + self.to_start.value);
         track.ways.iter().map(move |way| {
             let (approach, room) = (track.home + way.to_approach.distance(), track.start.room);
+            let unsure = |law: &Law, seconds: f64| {
+                let late = track.late * law.delay();
+                if late > 0.0 { late * law.speed_in(seconds) } else { 0.0 }
+            };
             if t <= turn {
                 let m = way.to_approach.lasting(turn).at(t);
-                return About { value: track.home + m.position, room: room + m.velocity.abs() * self.to_approach.room };
+                let room = room + m.velocity.abs() * self.to_approach.room + unsure(&way.to_approach, turn);
+                return About { value: track.home + m.position, room };
             }
             // Near the turn it is not certain which leg it is on.
             let m = way.to_start.lasting(self.to_start.value).at((t - turn).min(arrival - turn));
             let late = self.to_approach.room + self.to_start.room;
+            let room = room + unsure(&way.to_approach, turn) + unsure(&way.to_start, arrival - turn);
             About { value: approach + m.position, room: room + m.velocity.abs() * late + self.near_turn(way, t - turn) }
         })
     }
@@ -149,7 +170,7 @@ fn longest(what: &Against<'_>, tracks: &[Track], leg: &dyn Fn(&Track) -> Option<
         let Some((law, room)) = leg(track) else { continue };
         let (motor, far) = (Motor::of(axis), law.distance().abs());
         // Of a split move the mean length is known to the backlash, so its delay to a share of that.
-        let late = SPLIT * law.delay();
+        let late = track.late * law.delay();
         least = least.max(fastest(axis, motor.as_ref(), (far - room).max(0.0), law).0 - late);
         most = most.max(fastest(axis, motor.as_ref(), far + room, law).1 + late);
     }
@@ -193,18 +214,25 @@ fn first_station(what: &Against<'_>, id: AxisId) -> About {
     About { value: state.axis(id), room: what.oracle.floor(id, &state) / steps_per_unit(what.stage.axis(id)) }
 }
 
-/// How closely a delay is known: a backlash of a hundredth of the length.
+/// How closely the delay of a split move is known, as a share of it: where a mechanism changes the length, its approach is not worked out.
 const SPLIT: f64 = 2.5e-3;
 
-/// The splits of the leg to the approach and of that to the start: lengths as at the start, whatever the backlash.
-fn splits(what: &Against<'_>, pass: &Pass, axis: AxisId) -> [Split; 2] {
+/// The splits of the leg to the approach and of that to the start: by the lengths at home, at the approach and at the start.
+fn splits(what: &Against<'_>, pass: &Pass, axis: AxisId, tracks: &[Track]) -> [Split; 2] {
     let Some(swing) = split::swing(what.stage, pass, axis) else { return [None, None] };
-    let (first, last) = what.shot.frames().photographed();
-    let t = if pass.exposure() == Exposure::Held { what.shot.frames().first() as f64 } else { first.min(last) };
-    let start = split::length(swing, |channel| {
-        if what.oracle.stands(pass, channel) { what.stage.channel_rest(channel) } else { what.oracle.state(t).channel(channel) }
-    });
-    [split::split(swing, 0.5 * (swing.length + start)), split::split(swing, start)]
+    let own = swing.change.and_then(|c| what.stage.own_axis(c.channel)).and_then(|id| tracks.get(id.index()));
+    let first = if pass.exposure() == Exposure::Held { what.shot.frames().first() as f64 } else { what.shot.frames().photographed().0 };
+    let seen = |channel| {
+        if what.oracle.stands(pass, channel) { what.stage.channel_rest(channel) } else { what.oracle.state(first).channel(channel) }
+    };
+    let (approach, start) = match own {
+        Some(track) => {
+            let approach = track.ways.first().map_or(track.home, |way| track.home + way.to_approach.distance());
+            (split::length(swing, |_| approach), split::length(swing, |_| track.start.value))
+        }
+        None => (split::length(swing, seen), split::length(swing, seen)),
+    };
+    [split::split(swing, 0.5 * (swing.length + approach)), split::split(swing, 0.5 * (approach + start))]
 }
 
 /// Every way by which an axis may come to its start. `leads` is the way it then moves, where that is certain; `departs` the way it leaves its start later on.

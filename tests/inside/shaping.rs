@@ -109,6 +109,13 @@ fn split_moves_are_found_again() {
     let mut files = folder(&bridge("damping = 0.01\nmodes = [{ period_s = 1.3, damping = 0.02 }]\n", &held(SHAPED)), "20");
     let verdict = verdict_of(&files);
     assert!(verdict.holds(), "{:?}", verdict.faults);
+    // A hoist that takes up its backlash changes the length on the way.
+    let tracks = "[[track]]\nchannel = \"heron.bridge\"\nkeys = [[1, 300], [20, 700], [40, 380]]\n[[track]]\nchannel = \"heron.hoist\"\nkeys = [[1, 200], [40, 600]]\n";
+    let hoisted = inputs("length = 1600\nlength_channel = \"hoist\"\nlength_per_unit = -1\n", &held(SHAPED), tracks);
+    let hoisted =
+        hoisted.with("stage.toml", "max_velocity = 60\nmax_acceleration = 30", "backlash = 2\nmax_velocity = 60\nmax_acceleration = 30");
+    let verdict = verdict_of(&folder(&hoisted, "20"));
+    assert!(verdict.holds(), "{:?}", verdict.faults);
     let mut table = rows(&files, "beauty.rows.csv");
     let at = table.iter().position(|r| r.last().unwrap() == "1").unwrap() + 130;
     let moved: i64 = table[at][1].parse().unwrap();
