@@ -5,6 +5,8 @@
 //! and until that is known to be below 0 or not, to a thousandth of the tolerance.
 //! Invariant: no sample decides; what is looked at is counted.
 
+use core::cell::Cell;
+
 use crate::motion::Quintic;
 use crate::motion::bernstein::Bernstein;
 use crate::motion::stop::Braking;
@@ -24,6 +26,9 @@ pub(super) enum Wanted {
 
 /// Share of the tolerance to which a margin is found that may be below 0 or above.
 const CLOSER: f64 = 1e-3;
+
+/// Work of a look at the last digits.
+const POLISH: u64 = 400;
 
 /// Halvings of a piece at most.
 const DEEPEST: u32 = 40;
@@ -178,8 +183,12 @@ impl Looked<'_> {
         least: &mut f64,
         see: &mut dyn FnMut(Moment),
     ) -> Option<u64> {
+        let nearest = Cell::new((f64::INFINITY, 0.5));
         let mut look = |u: f64, least: &mut f64| {
             let moment = self.at(u, seconds);
+            if moment.margin() < nearest.get().0 {
+                nearest.set((moment.margin(), u));
+            }
             if !(moment.margin() >= *least) {
                 *least = moment.margin();
                 see(moment);
@@ -213,6 +222,25 @@ impl Looked<'_> {
             open.push((middle, to, depth + 1));
             open.push((from, middle, depth + 1));
         }
+        let (margin, about) = nearest.get();
+        if (0.0..tolerance).contains(&margin) {
+            looked += POLISH;
+            self.polish(about, seconds, &mut |u| look(u, least));
+        }
         Some(looked)
+    }
+
+    /// Looks for the least margin about a local time, thirds of ever smaller stretches: where the verdict hangs on the last digits.
+    fn polish(&self, mut about: f64, seconds: f64, look: &mut dyn FnMut(f64)) {
+        for half in [1.0 / 4096.0, 1.0 / 64.0, 0.25, 1.0 / 64.0] {
+            let (mut from, mut to) = ((about - half).max(0.0), (about + half).min(1.0));
+            for _ in 0..60 {
+                let third = (to - from) / 3.0;
+                let (a, b) = (from + third, to - third);
+                if self.at(a, seconds).margin() <= self.at(b, seconds).margin() { to = b } else { from = a }
+            }
+            about = 0.5 * (from + to);
+            look(about);
+        }
     }
 }
