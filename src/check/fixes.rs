@@ -15,6 +15,7 @@ use super::violation::{Between, Cause, Fix, Limit, Part, Subject, Violation};
 use super::{hang, later, moving, reach, slack, stopping, swing};
 use crate::compile::{Compiled, Edge};
 use crate::motion::Peaks;
+use crate::motion::pendulum::settling::HOUR;
 use crate::number::directed::{self, Places};
 use crate::number::whole;
 use crate::program::Program;
@@ -135,9 +136,6 @@ fn settled(program: &Program, group: GroupId, mode: Option<usize>) -> Option<f64
     Some(long)
 }
 
-/// Seconds of an hour: nobody waits longer for a figure to hang still.
-const HOUR: f64 = 3600.0;
-
 /// Violations with keys of their own before those without, in the photographed span before those outside, places before speeds.
 fn plainness(v: &Violation) -> (bool, bool, u32) {
     (v.between.is_some(), v.part == Part::Photographed, v.limit.plainness())
@@ -239,38 +237,33 @@ impl<'a> Trial<'a> {
         clearance::is_kept(&again.course(), sway.most(), &kept, again.compiled().work())
     }
 
-    /// True where no axis exceeds more in another pass than before.
+    /// True where no axis exceeds more in another pass than before, and those that follow have the room to stop that they had there.
     fn spares_other_passes(&self, again: &Program) -> bool {
         let (old, new) = (self.program.compiled(), again.compiled());
         let mut others = (0..old.shot().passes().len()).filter(|i| *i != self.program.index());
         others.all(|i| {
             let before = self.before.get(i).and_then(|known| known.get_or_init(|| Tally::of_pass(old, i)).as_ref());
-            before.zip(Tally::of_pass(new, i)).is_some_and(|(before, after)| after.is_within(before))
+            let after = Program::one(new, i).ok().flatten();
+            before.zip(after).is_some_and(|(before, after)| {
+                Tally::of(&after).is_within(before) && stopping::keep_room(&after, old, &|id| self.follows[id])
+            })
         })
     }
 
-    /// True where the axes that follow have room to stop in this pass, and in the others where they had it before.
-    fn has_room(&self, again: &Program) -> bool {
-        let follows = |id: AxisId| self.follows[id];
-        let kept = |i: usize| {
-            let at = |compiled: &Compiled| Program::one(compiled, i).ok().flatten();
-            at(again.compiled()).is_some_and(|p| stopping::have_room(&p, &follows))
-                || at(self.program.compiled()).is_some_and(|p| stopping::lack_room(&p, &follows))
-        };
-        let mut others = (0..again.compiled().shot().passes().len()).filter(|i| *i != again.index());
-        stopping::have_room(again, &follows) && others.all(kept)
+    /// True where clearance is kept, the axes that follow have room to stop, and the other passes are no worse.
+    fn spares_all(&self, again: &Program) -> bool {
+        self.keeps_clear(again) && stopping::have_room(again, &|id| self.follows[id]) && self.spares_other_passes(again)
     }
 
     /// True where the track in another form holds in every way, and nothing that follows it exceeds anything any more: what a person hopes for.
     fn mends_all(&self, track: Track) -> bool {
         let none = |again: &Program| self.follow.iter().all(|id| moving::axis(again, *id).1.is_empty());
-        self.with(track)
-            .is_some_and(|again| none(&again) && self.keeps_clear(&again) && self.spares_other_passes(&again) && self.has_room(&again))
+        self.with(track).is_some_and(|again| none(&again) && self.spares_all(&again))
     }
 
     /// True where the track in another form holds in every way.
     fn mends(&self, track: Track) -> bool {
-        self.with(track).is_some_and(|again| self.keeps_clear(&again) && self.spares_other_passes(&again) && self.has_room(&again))
+        self.with(track).is_some_and(|again| self.spares_all(&again))
     }
 }
 

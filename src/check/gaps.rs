@@ -3,6 +3,7 @@
 //! Invariant: one for every pair that is not shown to keep its clearance.
 
 use super::clearance::{Against, ClearanceReport, Nearest, Proof};
+use super::exceeded::first_to_look_at;
 use super::keys_around;
 use super::notes::{Note, NoteKind};
 use super::report::PassReport;
@@ -73,9 +74,7 @@ fn candidates(stage: &Stage, n: &Nearest) -> Vec<AxisId> {
 fn violation(program: &Program, n: &Nearest) -> Option<Violation> {
     let compiled = program.compiled();
     let candidates = candidates(compiled.stage(), n);
-    // The axis to look at first is the first that moves at all in this pass; of a stage where nothing moves, any.
-    let moves = |a: &&AxisId| !program.parks(**a) && !compiled.motion(**a).never_moves();
-    let axis = candidates.iter().find(moves).or(candidates.first()).copied().or(compiled.stage().axis_ids().next())?;
+    let axis = first_to_look_at(program, &candidates)?;
     let (from, to) = compiled.shot().frames().photographed();
     let held = program.stations().is_some();
     let part = match held {

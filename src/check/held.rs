@@ -167,9 +167,9 @@ fn torque(axis: &Axis, id: AxisId, positions: &[f64], stations: &Stations) -> Op
     let model = Torque::of(axis)?;
     let mut worst = model.standing(frame_time(stations.moves().first().map_or(0, |m| m.from)));
     let bounded = |(common, law): (&HeldMove, RestMove)| -> Option<(TorqueUse, Moved)> {
-        let law = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0)?;
-        let (demand, available) = (model.demand(law.law.peak_acceleration()), model.available(law.law.peak_velocity()));
-        Some((TorqueUse { demand, available, at: frame_time(common.from) + 0.5 }, law))
+        let moved = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0)?;
+        let (demand, available) = (model.demand(moved.law.peak_acceleration()), model.available(moved.law.peak_velocity()));
+        Some((TorqueUse { demand, available, at: frame_time(common.from) + 0.5 }, moved))
     };
     // The move with the greatest bound first: it clears most of the others.
     let moves = || stations.laws(id, positions).filter_map(bounded);

@@ -161,8 +161,7 @@ impl<'a> Later<'a> {
             new.stations().is_some() || !(reach::first(&new, &|id| self.follows[id]).is_some() || slack::violations(&new).iter().any(ours))
         };
         let follows = |id| self.follows[id];
-        let lacked = || Program::one(self.program.compiled(), index).ok().flatten().is_some_and(|p| stopping::lack_room(&p, &follows));
-        apart() && no_worse() && reached() && (stopping::have_room(&new, &follows) || lacked())
+        apart() && no_worse() && reached() && stopping::keep_room(&new, self.program.compiled(), &follows)
     }
 }
 

@@ -128,7 +128,7 @@ impl Compiled {
             let axes = PerAxis::new(self.stage(), |id| axes[id].clone().and_beside(short.iter().filter(|v| v.axis() == id)));
             violations.extend(short);
             let fastest = fastest::fastest(&program);
-            let runnable = runnable::runnable(&program, &fastest, &violations);
+            let runnable = runnable::runnable(&program, still.as_ref().as_ref(), &fastest, &violations);
             // What brings things apart in a pass does so in every pass of the same course.
             let known = passes.iter().find(|p| same_course(&p.program, &program)).map_or(&[][..], |p| &p.violations);
             fixes::propose(&program, &runnable, &mut violations, known);

@@ -33,7 +33,8 @@ impl Note {
 
 /// Said where trials of fixes have used up what they may cost.
 pub(super) fn not_tried(work: &Meter) -> Option<Note> {
-    let used_up = [Effort::Trials, Effort::TrialBoxes, Effort::TrialReaches].iter().any(|effort| work.left(*effort) == 0);
+    let trials = [Effort::Trials, Effort::TrialBoxes, Effort::TrialReaches, Effort::TrialSwings, Effort::TrialStops];
+    let used_up = trials.iter().any(|effort| work.left(*effort) == 0);
     used_up.then_some(Note { axis: None, frame: None, value: None, kind: NoteKind::FixesNotTried })
 }
 

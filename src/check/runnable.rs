@@ -8,6 +8,7 @@
 //! Invariant: the pace given was itself tried and holds; every pace tried from there to the larger of four times it and the pass's own holds; 0.999 of it fails.
 //! Limits: between the paces tried nothing is proven. Where only its own motion keeps a limb's wire taut, slow paces fail: none is offered then.
 
+use super::clearance::ClearanceReport;
 use super::fastest::Fastest;
 use super::held::fits;
 use super::trials::{Hindrance, Trials, photographed};
@@ -34,8 +35,8 @@ pub struct Runnable {
     pub(super) slow_fails: bool,
 }
 
-/// The smallest pace of a pass with these violations at its own.
-pub(super) fn runnable(program: &Program, fastest: &Fastest, violations: &[Violation]) -> Runnable {
+/// The smallest pace of a pass with these violations at its own; `still` are its gaps as if nothing swung.
+pub(super) fn runnable(program: &Program, still: Option<&ClearanceReport>, fastest: &Fastest, violations: &[Violation]) -> Runnable {
     let of = |v: &Violation| Hindrance::Limit { subject: v.subject, limit: v.limit, part: v.part };
     let (mut slow_fails, mut shown) = (false, None);
     let four_digits = |pace: f64| up(pace, Places::Mantissa(3)).parse::<f64>().ok();
@@ -47,7 +48,7 @@ pub(super) fn runnable(program: &Program, fastest: &Fastest, violations: &[Viola
             found
         }
         (None, Some(floor), limited_by) => {
-            let trials = Trials::new(program, floor, limited_by);
+            let trials = Trials::new(program, still, floor, limited_by);
             let found = trials.search();
             slow_fails = !trials.stands_taut();
             match found {
@@ -61,7 +62,7 @@ pub(super) fn runnable(program: &Program, fastest: &Fastest, violations: &[Viola
         (None, None, limited_by) => (None, limited_by.map(|(axis, limit)| photographed(axis, limit))),
     };
     // "Or slower" would be wrong where slow paces fail.
-    let offer = found.filter(|_| !violations.is_empty() && !slow_fails).map(|pace| offer(program, fastest, pace));
+    let offer = found.filter(|_| !violations.is_empty() && !slow_fails).map(|pace| offer(program, still, fastest, pace));
     match violations.iter().find(|v| !mends(program, v)) {
         Some(v) => Runnable { seconds_per_frame: None, limited_by: Some(of(v)), shown: None, offer, slow_fails },
         None => Runnable { seconds_per_frame: found, limited_by: hindrance, shown, offer, slow_fails },
@@ -81,12 +82,12 @@ fn mends(program: &Program, v: &Violation) -> bool {
 }
 
 /// Up to three digits, four for a held pass, where that holds too.
-fn offer(program: &Program, fastest: &Fastest, pace: f64) -> f64 {
+fn offer(program: &Program, still: Option<&ClearanceReport>, fastest: &Fastest, pace: f64) -> f64 {
     let places = if program.stations().is_some() { Places::Mantissa(3) } else { Places::Mantissa(2) };
     let rounded: f64 = up(pace, places).parse().unwrap_or(pace);
     let holds = match (program.stations(), fastest.seconds_per_frame) {
         (Some(_), _) => true,
-        (None, Some(floor)) => Trials::new(program, floor, None).fails(rounded).is_none(),
+        (None, Some(floor)) => Trials::new(program, still, floor, None).fails(rounded).is_none(),
         (None, None) => false,
     };
     if holds { rounded } else { pace }

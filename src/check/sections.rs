@@ -42,11 +42,7 @@ impl Section<'_> {
 
     /// A stretch of the section on the clock of [`Section::at`].
     pub(super) fn span(&self, from: f64, to: f64) -> (f64, f64) {
-        let number = |t: f64| match self.at(t) {
-            At::Frame(frame) => frame.0,
-            At::Time(seconds) => seconds.0,
-        };
-        (number(from), number(to))
+        (self.at(from).number(), self.at(to).number())
     }
 
     /// The pieces of an axis's curve that lie in the section; none where it stands at home.

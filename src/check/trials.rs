@@ -8,7 +8,7 @@ use core::cell::{Cell, OnceCell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
-use super::clearance::{self, Nearest};
+use super::clearance::{self, ClearanceReport, Nearest};
 use super::limits;
 use super::sway::Sway;
 use super::violation::{Limit, Part, Subject, Violation};
@@ -69,6 +69,8 @@ type AtLengths = Result<bool, Hindrance>;
 /// Trials of a moving pass at other paces.
 pub(super) struct Trials<'a> {
     program: &'a Program,
+    /// Gaps from run-up to run-down as the pass is, as if nothing swung: no pace changes those of the photographed span.
+    still: Option<&'a ClearanceReport>,
     /// The smallest pace for the photographed span, and what limits it.
     floor: f64,
     limited_by: Option<(AxisId, Limit)>,
@@ -106,7 +108,12 @@ const CLOSE: f64 = 5e-5;
 const MOST_STARTS: usize = 64;
 
 impl<'a> Trials<'a> {
-    pub(super) fn new(program: &'a Program, floor: f64, limited_by: Option<(AxisId, Limit)>) -> Trials<'a> {
+    pub(super) fn new(
+        program: &'a Program,
+        still: Option<&'a ClearanceReport>,
+        floor: f64,
+        limited_by: Option<(AxisId, Limit)>,
+    ) -> Trials<'a> {
         let compiled = program.compiled();
         let (stage, runners) = (compiled.stage(), compiled.runners());
         let live = stage.each_axis().filter(|(id, _)| !program.parks(*id)).map(|(id, axis)| {
@@ -118,6 +125,7 @@ impl<'a> Trials<'a> {
         let live = live.collect();
         Trials {
             program,
+            still,
             floor,
             limited_by,
             live,
@@ -339,7 +347,7 @@ impl<'a> Trials<'a> {
         let swings = swing::swings(&program, Effort::TrialSwings);
         let too_far = swing::violations(&program, &swings);
         if too_far.is_empty()
-            && let Some(part) = too_near(&program, &Sway::of(&swings))
+            && let Some(part) = self.too_near(&program, &Sway::of(&swings))
         {
             return Some(Hindrance::Clearance(part));
         }
@@ -353,6 +361,28 @@ impl<'a> Trials<'a> {
         }
         let violation = violations.into_iter().next()?;
         Some(Hindrance::Limit { subject: violation.subject, limit: violation.limit, part: violation.part })
+    }
+
+    /// The part of a pass in which something comes too near because it swings, and would not otherwise.
+    fn too_near(&self, program: &Program, sway: &Sway) -> Option<Part> {
+        if sway.is_none() {
+            return None;
+        }
+        let kept = |n: &Nearest| !n.is_kept() || sway.off(n, None).is_kept();
+        let lengths = |p: &Program| [p.compiled().run_up(), p.compiled().run_down()];
+        // What is known of the pass as it is shows enough of the photographed span, and of runs of the same lengths.
+        let parts: &[Part] = match self.still.is_none_or(|found| found.pairs.iter().all(kept)) {
+            true if lengths(program) == lengths(self.program) => &[],
+            true => &[Part::RunUp, Part::RunDown],
+            false => &[Part::RunUp, Part::Photographed, Part::RunDown],
+        };
+        parts.iter().copied().find(|part| {
+            let mut all = true;
+            sections::see_part(program, *part, 1.0, &mut |section| {
+                all = clearance::is_kept(&section.course, sway.most(), &kept, program.compiled().work());
+            });
+            !all
+        })
     }
 
     /// What lengths of run-up and run-down do that no pace changes: reach and clearance there, the move to start and the return home.
@@ -373,8 +403,13 @@ impl<'a> Trials<'a> {
         if let Some((_, program)) = self.planned.borrow().as_ref().filter(|(known, _)| *known == frames) {
             return Some(Rc::clone(program));
         }
-        let compiled = self.program.compiled().with_passes(self.passes(pace)?).ok()?;
-        let program = Rc::new(Program::one(&compiled, self.program.index()).ok().flatten()?);
+        let own = self.program.compiled();
+        let program = if frames == [own.run_up(), own.run_down()] {
+            Rc::new(self.program.at_pace(Pace::new(pace).ok()?))
+        } else {
+            let compiled = own.with_passes(self.passes(pace)?).ok()?;
+            Rc::new(Program::one(&compiled, self.program.index()).ok().flatten()?)
+        };
         *self.planned.borrow_mut() = Some((frames, Rc::clone(&program)));
         Some(program)
     }
@@ -406,21 +441,6 @@ impl<'a> Trials<'a> {
     pub(super) fn stands_taut(&self) -> bool {
         *self.stands_taut.get_or_init(|| slack_in(self.program, Part::Photographed, f64::INFINITY).is_none())
     }
-}
-
-/// The part of a pass in which something comes too near because it swings, and would not otherwise.
-fn too_near(program: &Program, sway: &Sway) -> Option<Part> {
-    if sway.is_none() {
-        return None;
-    }
-    let kept = |n: &Nearest| !n.is_kept() || sway.off(n, None).is_kept();
-    [Part::RunUp, Part::Photographed, Part::RunDown].into_iter().find(|part| {
-        let mut all = true;
-        sections::see_part(program, *part, 1.0, &mut |section| {
-            all = clearance::is_kept(&section.course, sway.most(), &kept, program.compiled().work());
-        });
-        !all
-    })
 }
 
 /// The first axis whose wire is slack in a part of a moving pass at a pace.

@@ -150,6 +150,15 @@ pub enum At {
 }
 
 impl At {
+    /// The instant as a number of its own clock: a frame time, or seconds.
+    #[must_use]
+    pub(super) fn number(self) -> f64 {
+        match self {
+            At::Frame(frame) => frame.0,
+            At::Time(seconds) => seconds.0,
+        }
+    }
+
     /// The frame time, where it has one.
     #[must_use]
     pub fn frame(self) -> Option<FrameTime> {

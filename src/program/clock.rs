@@ -42,7 +42,7 @@ pub(crate) struct Openings {
 pub(super) const MICRO: f64 = 1e6;
 
 #[allow(clippy::cast_precision_loss, reason = "below 2^53: 1e6 frames of at most an hour and a half each")]
-fn seconds(micros: u64) -> f64 {
+pub(super) fn seconds(micros: u64) -> f64 {
     micros as f64 / MICRO
 }
 
@@ -79,7 +79,7 @@ impl Clock {
         self.shortest.as_ref().map(|s| s.end)
     }
 
-    /// Seconds since the end of the move to start at which the shutter opens on the frame of this number, counted from 0.
+    /// Of a held pass: seconds since the end of the move to start at which the shutter opens on the frame of this number, counted from 0.
     #[must_use]
     pub(crate) fn opens(&self, i: usize) -> Seconds {
         match &self.shortest {

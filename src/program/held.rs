@@ -145,8 +145,7 @@ impl Stations {
         if pass.parks(stage, id) || !(seconds > 0.0) {
             return None;
         }
-        let station = |n: i64| compiled.motion(id).curve().at(frame_time(n));
-        let (a, b) = (station(moves.from)?, station(moves.from + 1)?);
+        let [a, b] = [moves.from, moves.from + 1].map(|frame| station(compiled, pass, id, frame));
         let mut curve = CurveBuilder::starting_at(0.0, 8);
         let number = usize::try_from(moves.from - self.first).ok()?;
         match self.law(id, number, b - a).and_then(|law| law.stretched(seconds).ok()) {
@@ -169,6 +168,12 @@ impl Stations {
     }
 }
 
+/// Where an axis stands while a frame is exposed. Its curve covers every photographed frame.
+pub(super) fn station(compiled: &Compiled, pass: &Pass, id: AxisId, frame: i64) -> f64 {
+    let home = compiled.stage().axis(id).home();
+    if pass.parks(compiled.stage(), id) { home } else { compiled.motion(id).curve().at(frame_time(frame)).unwrap_or(home) }
+}
+
 /// Which axes are shaped, by which pendulum, and the lengths of those at every station.
 fn lengths(compiled: &Compiled, pass: &Pass) -> (PerAxis<Option<usize>>, Vec<Lengths>) {
     let (stage, shapers) = (compiled.stage(), Shapers::of(compiled, pass));
@@ -176,12 +181,8 @@ fn lengths(compiled: &Compiled, pass: &Pass) -> (PerAxis<Option<usize>>, Vec<Len
     let shaped = PerAxis::new(stage, |id| {
         let swing = shapers.swing(id)?;
         Some(known.iter().position(|(s, _)| core::ptr::eq(*s, swing)).unwrap_or_else(|| {
-            let place = |id: AxisId, t: f64| {
-                let home = stage.axis(id).home();
-                if pass.parks(stage, id) { home } else { compiled.motion(id).curve().at(t).unwrap_or(home) }
-            };
-            let frames = compiled.shot().frames().frames().map(frame_time);
-            known.push((swing, frames.map(|t| shaping::length_at(stage, swing, &|id| place(id, t))).collect()));
+            let length = |frame| shaping::length_at(stage, swing, &|id| station(compiled, pass, id, frame));
+            known.push((swing, compiled.shot().frames().frames().map(length).collect()));
             known.len() - 1
         }))
     });

@@ -4,18 +4,18 @@
 //! each of its further modes, keeps that limit until the shutter has closed; what is left of the swing goes on into the next frame. Openings are rounded up to whole microseconds.
 //! Invariant: work is counted. The limit is taken a millionth smaller, so that rounding exceeds nothing. Limits: what the swing is computed from, see `hanging`.
 
-use super::clock::{MICRO, Openings};
+use super::clock::{MICRO, Openings, seconds};
 use super::hanging::hung::{Hung, Oscillator, Unknown, Watcher};
 use super::hanging::support::Support;
-use super::held::{HeldMove, Stations};
+use super::held::{HeldMove, Stations, station};
 use super::line::{Line, Timed};
 use super::way::{Leg, NoPlan, Way};
 use crate::bounds::{Effort, Excess};
-use crate::compile::{Compiled, frame_time};
+use crate::compile::Compiled;
 use crate::motion::Quintic;
 use crate::motion::pendulum::State;
 use crate::motion::pendulum::greatest::Swinging;
-use crate::motion::pendulum::settling::{Decaying, settled};
+use crate::motion::pendulum::settling::{Decaying, HOUR, settled};
 use crate::number::whole;
 use crate::shot::Pass;
 use crate::stage::{AxisId, GroupId};
@@ -55,19 +55,9 @@ pub(super) fn openings(compiled: &Compiled, pass: &Pass, way: &Way, stations: &S
     Ok(Openings { opens, end })
 }
 
-#[allow(clippy::cast_precision_loss, reason = "below 2^53: 1e6 frames of at most an hour and a half each")]
-fn seconds(micros: u64) -> f64 {
-    micros as f64 / MICRO
-}
-
 /// The whole microsecond that is not before.
 fn micros(seconds: f64) -> u64 {
     whole::ceiling(seconds * MICRO).and_then(|n| u64::try_from(n).ok()).unwrap_or(0)
-}
-
-fn station(compiled: &Compiled, pass: &Pass, id: AxisId, frame: i64) -> f64 {
-    let home = compiled.stage().axis(id).home();
-    if pass.parks(compiled.stage(), id) { home } else { compiled.motion(id).curve().at(frame_time(frame)).unwrap_or(home) }
 }
 
 /// Standing for `stood` seconds, then a move.
@@ -81,9 +71,6 @@ fn moved(compiled: &Compiled, pass: &Pass, stations: &Stations, m: &HeldMove, id
     line.hold(stood + m.seconds.0, last);
     line.pieces
 }
-
-/// An hour: who waits longer has another problem.
-const HOUR: f64 = 3600.0;
 
 /// Share of the limit that is left for rounding.
 const SPARE: f64 = 1e-6;

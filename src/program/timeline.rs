@@ -6,7 +6,6 @@
 use super::line::{Line, Timed};
 use super::way::Leg;
 use super::{Program, Stations};
-use crate::motion::curve::{Curve, CurveBuilder};
 use crate::stage::AxisId;
 use crate::time::FrameTime;
 
@@ -23,15 +22,14 @@ impl Program {
         }
         let (begin, end) = (self.clock().begin().0, self.end().0);
         line.curve(0.0, self.way().curves(Leg::MoveToStart)[axis].as_ref(), home);
-        let curve = self.compiled().motion(axis).curve();
         line.hold(begin, line.last().unwrap_or(home));
         match self.stations() {
             None => {
-                for piece in curve.pieces() {
+                for piece in self.compiled().motion(axis).curve().pieces() {
                     line.push(self.clock().seconds_at(FrameTime(piece.end)).0, *piece.quintic);
                 }
             }
-            Some(stations) => self.held(&mut line, axis, curve, stations),
+            Some(stations) => self.held(&mut line, axis, stations),
         }
         line.hold(end, line.last().unwrap_or(home));
         line.curve(end, self.way().curves(Leg::ReturnHome)[axis].as_ref(), home);
@@ -39,19 +37,14 @@ impl Program {
         line.pieces
     }
 
-    fn held(&self, line: &mut Line, axis: AxisId, curve: &Curve, stations: &Stations) {
+    fn held(&self, line: &mut Line, axis: AxisId, stations: &Stations) {
         let clock = self.clock();
-        let positions = stations.positions(curve);
+        let home = self.compiled().stage().axis(axis).home();
         let starts = |i: usize| clock.begin().0 + clock.closes(i).0;
-        for (i, ((common, law), pair)) in stations.laws(axis, &positions).zip(positions.windows(2)).enumerate() {
-            let &[a, b] = pair else { continue };
-            line.hold(starts(i), a);
+        for (i, m) in stations.moves().iter().enumerate() {
+            line.hold(starts(i), line.last().unwrap_or(home));
             let until = starts(i + 1);
-            let mut builder = CurveBuilder::starting_at(0.0, 8);
-            if let (Ok(law), true) = (law.stretched(common.seconds.0), a != b) {
-                law.append(&mut builder, a, b);
-            }
-            let Ok(made) = builder.finish() else { continue };
+            let Some(made) = stations.curve(self.compiled(), self.pass(), m, axis) else { continue };
             for piece in made.pieces() {
                 let (from, to) = (starts(i) + piece.start, starts(i) + piece.end);
                 if to <= until {

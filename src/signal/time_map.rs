@@ -274,7 +274,7 @@ mod tests {
         assert!(map.reaching(12.0).is_some());
     }
 
-    /// The time and its first three derivatives are continuous at every edge, it never falls, and its inverse finds the way back.
+    /// The time and its first three derivatives are continuous at every edge. It never falls, and its inverse returns the time that it was given.
     fn is_c3_and_monotone(steps: &[(f64, f64)], ease: Option<f64>) -> Result<(), TestCaseError> {
         let mut key = (0.0, 10.0);
         let mut keys = vec![key];

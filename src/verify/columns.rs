@@ -78,8 +78,7 @@ impl<'a> Columns<'a> {
             self.what.frame(p, frame, counts, units, state, faults);
             if let Some(moves) = &mut p.moves {
                 let (stage, pass, oracle) = (self.what.stage, p.pass, self.what.oracle);
-                let pendulum =
-                    |swing: &Swing| split::length(swing, |c| if oracle.stands(pass, c) { stage.channel_rest(c) } else { state.channel(c) });
+                let pendulum = |swing: &Swing| split::length(swing, |c| oracle.value(pass, state, c));
                 moves.at((stage, pass), frame, units, &pendulum, faults);
             }
         }

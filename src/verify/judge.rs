@@ -51,7 +51,7 @@ impl<'a> Judge<'a> {
             if is_new {
                 gaps.allow_for(self.what.oracle, Some(pass), state);
             }
-            let value = |c| if self.what.oracle.stands(pass, c) { self.what.stage.channel_rest(c) } else { state.channel(c) };
+            let value = |c| self.what.oracle.value(pass, state, c);
             for near in gaps.too_near(&value) {
                 for pass in passes.iter() {
                     report(self.what.stage, pass, &near, frame, &|| format!("at frame {}", state.t), faults);

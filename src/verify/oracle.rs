@@ -295,6 +295,11 @@ impl<'a> Oracle<'a> {
         }
     }
 
+    /// The value of a channel in a pass.
+    pub(super) fn value(&self, pass: &Pass, state: &State, channel: ChannelId) -> f64 {
+        if self.stands(pass, channel) { self.stage.channel_rest(channel) } else { state.channel(channel) }
+    }
+
     /// True for a channel whose axes a pass parks.
     pub(super) fn stands(&self, pass: &Pass, channel: ChannelId) -> bool {
         !pass.park().is_empty() && self.stage.axes_of(channel).iter().any(|a| pass.parks(self.stage, *a))

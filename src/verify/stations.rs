@@ -13,7 +13,7 @@ use super::split::{self, Split};
 use super::table::{Table, millionths, whole as whole_number};
 use crate::number::whole;
 use crate::shot::Pass;
-use crate::stage::Axis;
+use crate::stage::{Axis, Swing};
 
 /// Half a millionth: the rounding of six decimals.
 const HALF_DECIMAL: f64 = 0.5e-6;
@@ -109,8 +109,7 @@ impl<'a> Stations<'a> {
         let (from, to) = (station(index), station(if index < 0 { 0 } else { index + 1 }));
         let mut axes = Vec::new();
         let (mut least, mut most) = (0.0_f64, 0.0_f64);
-        let parked = |channel| self.what.oracle.stands(self.pass, channel);
-        let value = |state: &State, channel| if parked(channel) { self.what.stage.channel_rest(channel) } else { state.channel(channel) };
+        let length = |swing: &Swing, state: &State| split::length(swing, |c| self.what.oracle.value(self.pass, state, c));
         for (id, axis) in self.what.stage.each_axis() {
             if self.pass.parks(self.what.stage, id) {
                 axes.push((About { value: axis.home(), room: 0.0 }, Bounds::of(axis).shortest(0.0)));
@@ -118,10 +117,8 @@ impl<'a> Stations<'a> {
             }
             let room = self.what.oracle.floor(id, &from).max(self.what.oracle.floor(id, &to)) / steps_per_unit(axis);
             let (a, b) = (from.axis(id), to.axis(id));
-            let split = split::swing(self.what.stage, self.pass, id).and_then(|swing| {
-                let mean = 0.5 * (split::length(swing, |c| value(&from, c)) + split::length(swing, |c| value(&to, c)));
-                split::split(swing, mean)
-            });
+            let swing = split::swing(self.what.stage, self.pass, id);
+            let split = swing.and_then(|swing| split::split(swing, 0.5 * (length(swing, &from) + length(swing, &to))));
             let (low, law, high) = around(axis, b - a, 2.0 * room, &split);
             (least, most) = (least.max(low), most.max(high));
             axes.push((About { value: a, room }, law));

@@ -222,9 +222,7 @@ fn splits(what: &Against<'_>, pass: &Pass, axis: AxisId, tracks: &[Track]) -> [S
     let Some(swing) = split::swing(what.stage, pass, axis) else { return [None, None] };
     let own = swing.change.and_then(|c| what.stage.own_axis(c.channel)).and_then(|id| tracks.get(id.index()));
     let first = if pass.exposure() == Exposure::Held { what.shot.frames().first() as f64 } else { what.shot.frames().photographed().0 };
-    let seen = |channel| {
-        if what.oracle.stands(pass, channel) { what.stage.channel_rest(channel) } else { what.oracle.state(first).channel(channel) }
-    };
+    let seen = |channel| what.oracle.value(pass, &what.oracle.state(first), channel);
     let (approach, start) = match own {
         Some(track) => {
             let approach = track.ways.first().map_or(track.home, |way| track.home + way.to_approach.distance());

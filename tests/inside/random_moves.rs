@@ -418,10 +418,13 @@ fn random_moves_are_judged_as_a_second_evaluator_judges_them() {
 
 /// Seeds that once failed, each for a reason of its own: an end of a branch, seen through the delay of a copy, rounded to the branch beside it
 /// (19769); limits close by were taken for generous ones (16696, 18863); what cancelling layers leave was fitted as if it were a motion (1007083
-/// and those after it).
+/// and those after it); the least room to stop was not found before a search gave up (28903, 29422, 32830).
 #[test]
 fn seeds_that_once_failed_hold() {
-    for seed in [16_696, 18_863, 19_769, 1_007_083, 1_116_196, 1_528_452, 1_644_808, 1_724_183, 1_856_340, 1_950_459, 1_960_337] {
+    for seed in [
+        16_696, 18_863, 19_769, 28_903, 29_422, 32_830, 1_007_083, 1_116_196, 1_528_452, 1_644_808, 1_724_183, 1_856_340, 1_950_459,
+        1_960_337,
+    ] {
         if let Err(faults) = one(seed, true) {
             panic!("{faults:#?}");
         }

@@ -1,15 +1,13 @@
 //! Held passes whose frames take only as long as each needs: openings as small steps say, counts as ever, the written clock found again and edits named, refusals.
 
 use movewright::check::{Approval, Limit};
-use movewright::motion::pendulum::GRAVITY;
 use movewright::output::Export;
 use movewright::output::handoff::sampling::Wishes;
 use movewright::output::rows::RowRate;
-use movewright::program::Program;
 use movewright::time::Seconds;
 use movewright::verify::FaultKind;
 
-use super::swing::{compiled, inputs};
+use super::swing::{STEP, compiled, inputs, under_the_bridge};
 use crate::inside::common::folder::{Files, files_of, repair, rows, set_rows, verdict_of};
 use crate::inside::common::inputs::Inputs;
 
@@ -25,30 +23,6 @@ fn held(swing: &str, more: &str) -> Inputs {
 
 const SHORTEST: &str = "settle = 1.5\ninterval = \"shortest\"\n";
 
-/// The swing every 2 ms of a program, by the classical Runge-Kutta method.
-fn swing_by_small_steps(program: &Program, z: f64) -> Vec<f64> {
-    let bridge = program.compiled().stage().axis_of_name("heron.bridge").unwrap();
-    let (l, h) = (1600.0, STEP);
-    let w = (GRAVITY / l).sqrt();
-    let a = |t: f64| program.motion(bridge, Seconds(t.min(program.end().0))).unwrap().acceleration;
-    let f = |q: f64, v: f64, a: f64| -2.0 * z * w * v - (GRAVITY * q + a) / l;
-    let (mut q, mut v, mut all) = (0.0_f64, 0.0_f64, Vec::new());
-    for k in 0..=(program.end().0 / h) as u64 {
-        let t = k as f64 * h;
-        all.push((l * q).abs());
-        let (a0, am, a1) = (a(t), a(t + 0.5 * h), a(t + h));
-        let k1 = (v, f(q, v, a0));
-        let k2 = (v + 0.5 * h * k1.1, f(q + 0.5 * h * k1.0, v + 0.5 * h * k1.1, am));
-        let k3 = (v + 0.5 * h * k2.1, f(q + 0.5 * h * k2.0, v + 0.5 * h * k2.1, am));
-        let k4 = (v + h * k3.1, f(q + h * k3.0, v + h * k3.1, a1));
-        q += h / 6.0 * (k1.0 + 2.0 * k2.0 + 2.0 * k3.0 + k4.0);
-        v += h / 6.0 * (k1.1 + 2.0 * k2.1 + 2.0 * k3.1 + k4.1);
-    }
-    all
-}
-
-const STEP: f64 = 2e-3;
-
 /// Every exposure keeps the limit; where a frame rests longer than `settle` asks for, the swing is at the limit just as the shutter opens, so that no earlier opening would do.
 #[test]
 fn each_frame_opens_as_early_as_the_swing_allows() {
@@ -58,7 +32,7 @@ fn each_frame_opens_as_early_as_the_swing_allows() {
     assert!(found.violations.iter().all(|v| v.limit != Limit::Swing), "{:?}", found.violations);
     let program = &found.program;
     let (clock, moves) = (program.clock(), program.stations().unwrap().moves());
-    let swing = swing_by_small_steps(program, 0.03);
+    let swing = under_the_bridge(program, 0.03);
     let at = |t: f64| swing[(t / STEP) as usize];
     let mut tight = 0;
     for i in 0..40 {

@@ -332,6 +332,30 @@ fn a_figure_that_swings_needs_its_peak_beside_what_is_required() {
     assert!(text.contains("taken off for swing"), "{text}");
 }
 
+/// How far 1.6 m under the bridge alone swing every 2 ms of a program, by the classical Runge-Kutta method.
+pub(super) fn under_the_bridge(program: &Program, z: f64) -> Vec<f64> {
+    let bridge = program.compiled().stage().axis_of_name("heron.bridge").unwrap();
+    let (l, h) = (1600.0, STEP);
+    let w = (GRAVITY / l).sqrt();
+    let a = |t: f64| program.motion(bridge, Seconds(t.min(program.end().0))).unwrap().acceleration;
+    let f = |q: f64, v: f64, a: f64| -2.0 * z * w * v - (GRAVITY * q + a) / l;
+    let (mut q, mut v, mut all) = (0.0_f64, 0.0_f64, Vec::new());
+    for k in 0..=(program.end().0 / h) as u64 {
+        let t = k as f64 * h;
+        all.push((l * q).abs());
+        let (a0, am, a1) = (a(t), a(t + 0.5 * h), a(t + h));
+        let k1 = (v, f(q, v, a0));
+        let k2 = (v + 0.5 * h * k1.1, f(q + 0.5 * h * k1.0, v + 0.5 * h * k1.1, am));
+        let k3 = (v + 0.5 * h * k2.1, f(q + 0.5 * h * k2.0, v + 0.5 * h * k2.1, am));
+        let k4 = (v + h * k3.1, f(q + h * k3.0, v + h * k3.1, a1));
+        q += h / 6.0 * (k1.0 + 2.0 * k2.0 + 2.0 * k3.0 + k4.0);
+        v += h / 6.0 * (k1.1 + 2.0 * k2.1 + 2.0 * k3.1 + k4.1);
+    }
+    all
+}
+
+pub(super) const STEP: f64 = 2e-3;
+
 /// Each frame's rest from the end of its move, as small steps say: the last instant before the next move at which the swing is beyond the limit. Nothing rests long enough here.
 #[test]
 fn each_frame_of_a_held_pass_needs_what_small_steps_say() {
@@ -342,29 +366,17 @@ fn each_frame_of_a_held_pass_needs_what_small_steps_say() {
     let needs = &report.passes[0].settling;
     assert_eq!((needs.len(), needs[0].frames.len()), (1, 40));
     let program = &report.passes[0].program;
-    let bridge = program.compiled().stage().axis_of_name("heron.bridge").unwrap();
-    let (l, z, h) = (1600.0, 0.03, 2e-3);
-    let w = (GRAVITY / l).sqrt();
-    let (mut q, mut v, mut beyond) = (0.0_f64, 0.0_f64, vec![0.0_f64; 40]);
+    let mut beyond = vec![0.0_f64; 40];
     let clock = program.clock();
     let close = |i: usize| clock.begin().0 + (i as f64 + 0.5 + 0.125) * 90.0;
     let moves = program.stations().unwrap().moves();
-    for k in 0..(program.end().0 / h) as u64 {
-        let t = k as f64 * h;
-        let a = |t: f64| program.motion(bridge, Seconds(t)).unwrap().acceleration;
-        let f = |q: f64, v: f64, a: f64| -2.0 * z * w * v - (GRAVITY * q + a) / l;
-        let (a0, am, a1) = (a(t), a(t + 0.5 * h), a((t + h).min(program.end().0)));
-        let k1 = (v, f(q, v, a0));
-        let k2 = (v + 0.5 * h * k1.1, f(q + 0.5 * h * k1.0, v + 0.5 * h * k1.1, am));
-        let k3 = (v + 0.5 * h * k2.1, f(q + 0.5 * h * k2.0, v + 0.5 * h * k2.1, am));
-        let k4 = (v + h * k3.1, f(q + h * k3.0, v + h * k3.1, a1));
-        q += h / 6.0 * (k1.0 + 2.0 * k2.0 + 2.0 * k3.0 + k4.0);
-        v += h / 6.0 * (k1.1 + 2.0 * k2.1 + 2.0 * k3.1 + k4.1);
+    for (k, after) in under_the_bridge(program, 0.03).into_iter().skip(1).enumerate() {
+        let t = k as f64 * STEP;
         // The frame that is exposed next, and since when it rests.
         for i in 1..40 {
             let arrival = close(i - 1) + moves[i - 1].seconds.0;
-            if arrival <= t && t < close(i) && (l * q).abs() > limit {
-                beyond[i] = t + h - arrival;
+            if arrival <= t && t < close(i) && after > limit {
+                beyond[i] = t + STEP - arrival;
             }
         }
     }

@@ -20,7 +20,7 @@ pub(crate) mod enclosure;
 mod gap;
 mod held;
 mod pair;
-mod rail;
+pub(super) mod rail;
 mod search;
 mod windows;
 

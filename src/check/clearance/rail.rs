@@ -22,14 +22,14 @@ pub(super) fn gaps(driven: &Enclosure<'_>) -> Vec<Nearest> {
 
 /// Two carriages next to each other on a rail.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Neighbours<'a> {
+pub(in crate::check) struct Neighbours<'a> {
     below: (GroupId, &'a Rail),
     above: (GroupId, &'a Rail),
 }
 
 /// Every two neighbours on every rail, in the order at an instant.
 #[must_use]
-pub(super) fn neighbours<'a>(driven: &Enclosure<'a>, start: f64) -> Vec<Neighbours<'a>> {
+pub(in crate::check) fn neighbours<'a>(driven: &Enclosure<'a>, start: f64) -> Vec<Neighbours<'a>> {
     let on: Vec<(GroupId, &Rail)> = driven.stage().bodies().iter().filter_map(|b| b.rail().map(|r| (b.group(), r))).collect();
     let mut found = Vec::new();
     let mut names: Vec<&str> = Vec::new();
@@ -52,6 +52,17 @@ pub(super) fn neighbours<'a>(driven: &Enclosure<'a>, start: f64) -> Vec<Neighbou
 }
 
 impl Neighbours<'_> {
+    /// The channels that place them, the lower one first.
+    pub(in crate::check) fn channels(&self) -> [ChannelId; 2] {
+        [self.below.1.channel, self.above.1.channel]
+    }
+
+    /// What of the difference of their positions their ends take up, and the gap that they must keep, mm.
+    pub(in crate::check) fn taken(&self) -> [f64; 2] {
+        let ([_, up], [down, _]) = (self.below.1.reach, self.above.1.reach);
+        [down + up, self.below.1.gap.max(self.above.1.gap)]
+    }
+
     /// How far their positions are apart at least over a course.
     pub(super) fn over(&self, driven: &Enclosure<'_>) -> Difference {
         moving(driven, self.below.1.channel, self.above.1.channel)
@@ -71,20 +82,19 @@ impl Neighbours<'_> {
 
     /// Their gap for a difference of positions.
     pub(super) fn nearest(&self, found: &Difference) -> Nearest {
-        let ((below, a), (above, b)) = (self.below, self.above);
-        let ([_, up], [down, _]) = (a.reach, b.reach);
-        let required = a.gap.max(b.gap);
+        let ((below, _), (above, _)) = (self.below, self.above);
+        let [ends, required] = self.taken();
         Nearest {
             group: below,
             against: Against::Rail(above),
             parts: [None; 2],
-            gap: found.least - down - up,
+            gap: found.least - ends,
             swing: 0.0,
             at: found.at,
             required,
             proof: found.proof,
-            tolerance: found.tolerance + two_to_the(-40) * (up + down),
-            scale: if required > 0.0 { required } else { (up + down).max(1.0) },
+            tolerance: found.tolerance + two_to_the(-40) * ends,
+            scale: if required > 0.0 { required } else { ends.max(1.0) },
         }
     }
 }

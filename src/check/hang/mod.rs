@@ -8,6 +8,7 @@
 pub(crate) mod found;
 
 use super::clearance::enclosure::Enclosure;
+use super::exceeded::axis_of_body;
 use super::notes::{Note, NoteKind};
 use super::sections::{self, Section};
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
@@ -106,13 +107,8 @@ fn violation(program: &Program, w: &WireReport) -> Option<Violation> {
     let stage = compiled.stage();
     let [least, _] = w.carried?;
     let body = stage.body_of(w.group)?;
-    let all: Vec<AxisId> = body.channels().iter().flat_map(|c| stage.axes_of(*c)).collect();
-    let moves = |a: &&AxisId| !program.parks(**a) && !compiled.motion(**a).never_moves();
-    let axis = all.iter().find(moves).or(all.first()).copied().or(stage.axis_ids().next())?;
-    let instant = match least.at {
-        At::Frame(frame) => frame.0,
-        At::Time(seconds) => seconds.0,
-    };
+    let axis = axis_of_body(program, body)?;
+    let instant = least.at.number();
     Some(Violation {
         subject: Subject::Body(w.group, axis),
         limit: Limit::Slack,

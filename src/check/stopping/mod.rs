@@ -3,28 +3,31 @@
 //! What: at every instant from the run-up to the run-down, or on the moves between held exposures, the way that an axis still goes after a fault (see `motion::stop`) is compared with what is left of its
 //! travel, and on a rail with what is left to the next carriage beyond the gap that both must keep. There both stop alike, each to the farthest point it reaches: the neighbour that stands still at once
 //! is never worse than that. An axis that leaves its travel is not looked at: it is reported for that.
-//! Tolerance: the least margin is found to 1e-6 of the travel's length. Invariant: work is counted; an axis that was not looked at has no entry, which a note says.
+//! Tolerance: the least margin is found to 1e-6 of the travel's length; room that is lacking may be lacking by more elsewhere where finding that out would cost more than a piece may.
+//! Invariant: work is counted; an axis that was not looked at has no entry, which a note says.
 //! Limits: not the move to start and the return home; carriages that a mechanism moves along their rail are compared with their travel alone.
 
 pub(crate) mod against;
 pub(crate) mod found;
 pub(crate) mod power;
 mod search;
+mod slope;
 
 use std::collections::BTreeMap;
 
-use super::clearance;
+use super::clearance::enclosure::Enclosure;
+use super::clearance::{self, rail};
 use super::exceeded::finding;
 use super::notes::{Note, NoteKind};
 use super::sections::{self, Section};
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::bounds::Effort;
-use crate::compile::Edge;
+use crate::compile::{Compiled, Edge, frame_time};
 use crate::motion::Quintic;
 use crate::motion::curve::Piece;
 use crate::motion::stop::Braking;
 use crate::program::Program;
-use crate::stage::{AxisId, Body, GroupId, PerAxis, Rail, Stage, Utilisation};
+use crate::stage::{AxisId, GroupId, PerAxis, Stage, Utilisation};
 use crate::time::FrameTime;
 use against::Against;
 use found::{CLOSE, Stopping};
@@ -43,8 +46,14 @@ pub(super) fn have_room(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> b
     tried(program, wanted).iter().all(|(_, s)| s.is_some_and(|s| !s.utilisation().is_exceeded()))
 }
 
-/// True where one of these axes is reported for lacking room to stop; it costs what trials may.
-pub(super) fn lack_room(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> bool {
+/// True where these axes have room to stop in a pass, or lacked it there before; it costs what trials may.
+pub(super) fn keep_room(program: &Program, before: &Compiled, wanted: &dyn Fn(AxisId) -> bool) -> bool {
+    let lacked = || Program::one(before, program.index()).ok().flatten().is_some_and(|old| lack_room(&old, wanted));
+    have_room(program, wanted) || lacked()
+}
+
+/// True where one of these axes is reported for lacking room to stop.
+fn lack_room(program: &Program, wanted: &dyn Fn(AxisId) -> bool) -> bool {
     tried(program, wanted).iter().any(|(_, s)| s.is_some_and(|s| s.utilisation().is_exceeded()))
 }
 
@@ -71,13 +80,12 @@ fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, r
     let halts = &PerAxis::new(stage, |id| halts[id].filter(|_| program.parks(id) || !leaves_travel(program, id)));
     let rails: Vec<&Neighbours> = rails.iter().filter(|pair| halts[pair.below].is_some() && halts[pair.above].is_some()).collect();
     let mut least: BTreeMap<AxisId, Known> = BTreeMap::new();
-    // What a glance at every piece has seen, most pieces cannot beat.
-    // Trials ask for no more than a verdict.
-    let wanted = if effort == Effort::TrialStops { Wanted::Verdict } else { Wanted::Least };
-    for how in [How::Glance, How::Search(wanted)] {
+    // What a glance at every piece has seen, most pieces cannot beat. Trials ask for no more than a verdict.
+    let hows: &[Wanted] = if effort == Effort::TrialStops { &[Wanted::Verdict] } else { &[Wanted::Glance, Wanted::Least] };
+    for how in hows {
         sections::each(program, &mut |section| {
             if !matches!(section.part, Part::MoveToStart | Part::ReturnHome) {
-                in_section(program, section, halts, &rails, (how, effort), &mut least);
+                in_section(program, section, halts, &rails, (*how, effort), &mut least);
             }
         });
     }
@@ -85,7 +93,7 @@ fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, r
     moved
         .map(|id| match least.get(&id) {
             // What is known to lack room does, though another instant may lack more.
-            Some(known) if known.is_lost && !(known.least < 0.0) => (id, None),
+            Some(known) if known.is_lost && !known.found.is_some_and(|s| s.utilisation().is_exceeded()) => (id, None),
             Some(Known { found: Some(found), .. }) => (id, Some(*found)),
             _ => (id, Some(standing(program, id))),
         })
@@ -160,7 +168,7 @@ pub(super) fn violations(program: &Program, stops: &[(AxisId, Option<Stopping>)]
     let exceeded = exceeded.filter(|s| !is_too_near(program, known, s));
     exceeded
         .map(|s| {
-            let instant = s.at.frame().map_or(0.0, |f| f.0);
+            let instant = s.at.number();
             let (at, figures) = ((s.at, (instant, instant)), (s.distance, s.room));
             finding(program.compiled(), s.axis, Limit::Stopping, s.part, at, figures, Cause::Stopping(s.against))
         })
@@ -200,39 +208,18 @@ struct Neighbours {
     taken: f64,
 }
 
-/// Every two neighbours on every rail, in the order in which the pass begins.
+/// Every two neighbours on every rail, each moved by an axis of its own.
 fn rails(program: &Program) -> Vec<Neighbours> {
-    let (compiled, stage) = (program.compiled(), program.compiled().stage());
-    let start = |id: AxisId| {
-        if program.parks(id) {
-            stage.axis(id).home()
-        } else {
-            compiled.motion(id).curve().at(compiled.motion(id).curve().start()).unwrap_or(0.0)
-        }
+    let (stage, course) = (program.compiled().stage(), program.course());
+    let driven = Enclosure::new(&course);
+    // As the pass begins: at its first station, or with its run-up.
+    let start = program.stations().map_or(driven.span().0, |stations| frame_time(stations.first()));
+    let pairs = rail::neighbours(&driven, start).into_iter();
+    let of = |pair: rail::Neighbours<'_>| {
+        let [below, above] = pair.channels().map(|channel| stage.own_axis(channel));
+        Some(Neighbours { below: below?, above: above?, taken: pair.taken().iter().sum() })
     };
-    let mut on: Vec<(&str, f64, AxisId, &Rail)> = stage
-        .bodies()
-        .iter()
-        .filter_map(Body::rail)
-        .filter_map(|rail| stage.own_axis(rail.channel).map(|axis| (rail.name.as_str(), start(axis), axis, rail)))
-        .collect();
-    on.sort_by(|a, b| a.0.cmp(b.0).then(a.1.total_cmp(&b.1)));
-    let pairs = on.iter().zip(on.iter().skip(1)).filter(|(a, b)| a.0 == b.0);
-    pairs
-        .map(|((_, _, below, a), (_, _, above, b))| {
-            let ([_, up], [down, _]) = (a.reach, b.reach);
-            Neighbours { below: *below, above: *above, taken: up + down + a.gap.max(b.gap) }
-        })
-        .collect()
-}
-
-/// How closely pieces are looked at.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum How {
-    /// At some instants.
-    Glance,
-    /// Until what is wanted is certain.
-    Search(Wanted),
+    pairs.filter_map(of).collect()
 }
 
 fn in_section(
@@ -240,7 +227,7 @@ fn in_section(
     section: &Section<'_>,
     halts: &PerAxis<Option<Halt<'_>>>,
     rails: &[&Neighbours],
-    (how, effort): (How, Effort),
+    (wanted, effort): (Wanted, Effort),
     least: &mut BTreeMap<AxisId, Known>,
 ) {
     let stage = program.compiled().stage();
@@ -252,7 +239,7 @@ fn in_section(
         let known = least.entry(id).or_default();
         for piece in section.pieces(id) {
             let looked = Looked::Travel(Moved { piece: *piece.quintic, halt }, travel);
-            let seen = look(section, &piece, (&looked, how), length(id), &mut [(id, Against::Travel, known)]);
+            let seen = look(section, &piece, (&looked, wanted), length(id), &mut [(id, Against::Travel, known)]);
             if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
                 known.is_lost = true;
                 break;
@@ -268,7 +255,7 @@ fn in_section(
             let piece = Piece { quintic: &below.piece, ..piece };
             let looked = Looked::Carriages([below, above], pair.taken);
             let mut sides = [(pair.below, Against::Carriage(pair.above), &mut a), (pair.above, Against::Carriage(pair.below), &mut b)];
-            let seen = look(section, &piece, (&looked, how), length, &mut sides);
+            let seen = look(section, &piece, (&looked, wanted), length, &mut sides);
             if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
                 (a.is_lost, b.is_lost) = (true, true);
                 break;
@@ -282,7 +269,7 @@ fn in_section(
 fn look(
     section: &Section<'_>,
     piece: &Piece<'_>,
-    (looked, how): (&Looked<'_>, How),
+    (looked, wanted): (&Looked<'_>, Wanted),
     travel: f64,
     sides: &mut [(AxisId, Against, &mut Known)],
 ) -> Option<u64> {
@@ -299,16 +286,13 @@ fn look(
                 against: *against,
                 at: section.at(piece.start + moment.u * length),
                 part: section.part,
-                seconds: moment.seconds,
+                seconds: looked.seconds(moment.u, length * section.pace),
                 travel,
                 beyond: 0.0,
             });
         }
     };
-    match how {
-        How::Glance => Some(looked.glance(length * section.pace, &mut most, &mut see)),
-        How::Search(wanted) => looked.take_in(length * section.pace, (CLOSE * travel, wanted), &mut most, &mut see),
-    }
+    looked.take_in(length * section.pace, (CLOSE * travel, wanted), &mut most, &mut see)
 }
 
 /// Both carriages of a pair over stretches within one piece of each.

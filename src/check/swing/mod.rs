@@ -8,6 +8,7 @@ pub(crate) mod found;
 mod seen;
 pub(crate) mod settling;
 
+use super::exceeded::axis_of_body;
 use super::keys_around;
 use super::notes::{Note, NoteKind};
 use super::sway::Sway;
@@ -19,7 +20,7 @@ use crate::number::whole;
 use crate::program::Program;
 use crate::program::hanging::hung::{Hung, Oscillator, Unknown, Watcher};
 use crate::program::hanging::support::Support;
-use crate::stage::{AxisId, Body, GroupId, Utilisation};
+use crate::stage::{Body, GroupId, Utilisation};
 use crate::time::{FrameTime, Seconds};
 use found::{SwingReport, Swung};
 
@@ -72,7 +73,7 @@ pub(super) fn notes(program: &Program, swings: &[SwingReport]) -> Vec<Note> {
     let unknown = swings.iter().filter_map(|s| s.found.err().map(|why| (s, why)));
     unknown
         .map(|(s, why)| Note {
-            axis: stage.body_of(s.group).and_then(|body| carriage(program, body)),
+            axis: stage.body_of(s.group).and_then(|body| axis_of_body(program, body)),
             frame: None,
             value: None,
             kind: NoteKind::SwingUnknown { pass: program.pass().name().to_owned(), group: s.group, why },
@@ -82,16 +83,13 @@ pub(super) fn notes(program: &Program, swings: &[SwingReport]) -> Vec<Note> {
 
 fn violation(program: &Program, s: &SwingReport) -> Option<Violation> {
     let compiled = program.compiled();
-    let axis = carriage(program, compiled.stage().body_of(s.group)?)?;
+    let axis = axis_of_body(program, compiled.stage().body_of(s.group)?)?;
     let (at, value) = match s.found {
         Ok(swung) => (At::Frame(program.clock().frame_at(Seconds(swung.exposed.at))), swung.exposed.value),
         Err(Unknown::Budget) => (At::Frame(FrameTime::of_frame(compiled.shot().frames().first())), f64::INFINITY),
         Err(Unknown::NoLength(t) | Unknown::OutOfReach(t)) => (At::Time(Seconds(t)), f64::INFINITY),
     };
-    let instant = match at {
-        At::Frame(frame) => frame.0,
-        At::Time(seconds) => seconds.0,
-    };
+    let instant = at.number();
     Some(Violation {
         subject: Subject::Body(s.group, axis),
         limit: Limit::Swing,
@@ -106,21 +104,13 @@ fn violation(program: &Program, s: &SwingReport) -> Option<Violation> {
     })
 }
 
-/// The axis to look at first: of those that carry the hanging point, the first that moves in this pass; of a stage where nothing moves, any.
-fn carriage(program: &Program, body: &Body) -> Option<AxisId> {
-    let stage = program.compiled().stage();
-    let all: Vec<AxisId> = body.channels().iter().flat_map(|c| stage.axes_of(*c)).collect();
-    let moves = |a: &&AxisId| !program.parks(**a) && !program.compiled().motion(**a).never_moves();
-    all.iter().find(moves).or(all.first()).copied().or(stage.axis_ids().next())
-}
-
 /// One oscillator on its way through a program.
 struct Run<'a> {
     program: &'a Program,
     effort: Effort,
     swung: Swung,
     work: u64,
-    /// Told of every stretch over which everything stands: the state at its beginning, when it begins and ends, the length, mm.
+    /// Called with every stretch over which everything stands: the state at its beginning, when it begins and ends, the length, mm.
     rests: &'a mut dyn FnMut(&State, f64, f64, f64),
 }
 

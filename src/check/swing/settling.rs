@@ -7,11 +7,11 @@
 use super::Run;
 use crate::bounds::Effort;
 use crate::motion::pendulum::State;
-use crate::motion::pendulum::settling::{Decaying, settled};
-use crate::program::Program;
+use crate::motion::pendulum::settling::{Decaying, HOUR, settled};
 use crate::program::hanging::hung::Oscillator;
 use crate::program::hanging::support::Support;
-use crate::stage::{Body, GroupId, Swing};
+use crate::program::{Program, Stations};
+use crate::stage::GroupId;
 use crate::time::Seconds;
 
 /// What a figure, or one of its further modes, needs; seconds, infinite where an hour is not enough.
@@ -29,18 +29,16 @@ pub(crate) struct Settling {
     pub guessed: [f64; 3],
 }
 
-/// Seconds of an hour: who waits longer has another problem.
-const HOUR: f64 = 3600.0;
-
 /// What every figure with a limit needs in a held pass; nothing of a moving one, nor where the budget of work is used up.
 pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
     let Some(stations) = program.stations() else { return Vec::new() };
-    let rests = Rests::of(program, stations.moves().iter().map(|m| m.seconds.0));
+    let arrivals = arrivals(program, stations);
     let mut all = Vec::new();
     for body in program.compiled().stage().bodies() {
         let Some((swing, limit)) = body.swing().and_then(|s| Some((s, s.limit?))) else { continue };
+        let support = Support::new(program.compiled().stage(), body, swing, |id| program.timeline(id));
         for (i, own) in Oscillator::all_of(swing).enumerate() {
-            let of = |oscillator| rests.needed(program, (body, swing), oscillator, limit);
+            let of = |oscillator| needed((program, &arrivals), &support, oscillator, limit);
             // A period has the square root of the length.
             let others =
                 [Oscillator { scale: 1.21, ..own }, Oscillator { scale: 0.81, ..own }, Oscillator { damping: 0.5 * own.damping, ..own }];
@@ -63,43 +61,35 @@ pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
 /// How long each frame of a held pass rests before its shutter opens, s, in order; nothing of a moving one.
 pub(crate) fn rests(program: &Program) -> Vec<f64> {
     let Some(stations) = program.stations() else { return Vec::new() };
-    let arrivals = Rests::of(program, stations.moves().iter().map(|m| m.seconds.0)).arrivals;
     let clock = program.clock();
-    arrivals.iter().enumerate().map(|(i, arrival)| (clock.begin() + clock.opens(i)).0 - arrival).collect()
+    arrivals(program, stations).iter().enumerate().map(|(i, arrival)| (clock.begin() + clock.opens(i)).0 - arrival).collect()
 }
 
 /// When each frame comes to rest, s of the program.
-struct Rests {
-    arrivals: Vec<f64>,
+fn arrivals(program: &Program, stations: &Stations) -> Vec<f64> {
+    let (clock, way) = (program.clock(), program.way());
+    let first = (way.to_approach() + way.to_start()).0;
+    let others = stations.moves().iter().enumerate().map(|(i, m)| clock.begin().0 + clock.closes(i).0 + m.seconds.0);
+    core::iter::once(first).chain(others).collect()
 }
 
-impl Rests {
-    fn of(program: &Program, moves: impl Iterator<Item = f64>) -> Rests {
-        let (clock, way) = (program.clock(), program.way());
-        let first = (way.to_approach() + way.to_start()).0;
-        let arrivals = moves.enumerate().map(|(i, seconds)| clock.begin().0 + clock.closes(i).0 + seconds);
-        Rests { arrivals: core::iter::once(first).chain(arrivals).collect() }
-    }
-
-    /// What each frame needs; `None` where the budget of work is used up or the swing is not known.
-    fn needed(&self, program: &Program, (body, swing): (&Body, &Swing), oscillator: Oscillator, limit: f64) -> Option<Vec<f64>> {
-        let support = Support::new(program.compiled().stage(), body, swing, |id| program.timeline(id));
-        let clock = program.clock();
-        let exposure = clock.open() * clock.pace().get();
-        let mut frames = vec![0.0; self.arrivals.len()];
-        let mut rest = |state: &State, start: f64, _end: f64, length: f64| {
-            // The frame whose shutter opens next. What stands when the others arrive goes on standing until it has closed.
-            let i = clock.closed(Seconds(start * (1.0 + NEAR)));
-            let (Some(slot), Some(arrival)) = (frames.get_mut(i), self.arrivals.get(i)) else { return };
-            if !(start <= arrival * (1.0 + NEAR)) {
-                return;
-            }
-            let after = settled(&Decaying { state, length, damping: oscillator.damping, limit }, exposure, 0.0, HOUR);
-            *slot = after.map_or(f64::INFINITY, |s| start + s - arrival).max(0.0);
-        };
-        Run::over(program, &support, oscillator, Effort::Swings, &mut rest).ok()?;
-        Some(frames)
-    }
+/// What each frame needs; `None` where the budget of work is used up or the swing is not known.
+fn needed((program, arrivals): (&Program, &[f64]), support: &Support<'_>, oscillator: Oscillator, limit: f64) -> Option<Vec<f64>> {
+    let clock = program.clock();
+    let exposure = clock.open() * clock.pace().get();
+    let mut frames = vec![0.0; arrivals.len()];
+    let mut rest = |state: &State, start: f64, _end: f64, length: f64| {
+        // The frame whose shutter opens next. What stands when the others arrive goes on standing until it has closed.
+        let i = clock.closed(Seconds(start * (1.0 + NEAR)));
+        let (Some(slot), Some(arrival)) = (frames.get_mut(i), arrivals.get(i)) else { return };
+        if !(start <= arrival * (1.0 + NEAR)) {
+            return;
+        }
+        let after = settled(&Decaying { state, length, damping: oscillator.damping, limit }, exposure, 0.0, HOUR);
+        *slot = after.map_or(f64::INFINITY, |s| start + s - arrival).max(0.0);
+    };
+    Run::over(program, support, oscillator, Effort::Swings, &mut rest).ok()?;
+    Some(frames)
 }
 
 /// Share by which sums of seconds that mean the same instant may differ.

@@ -11,6 +11,9 @@ use super::{GRAVITY, State, period, size};
 use crate::number::elementary::exp;
 use crate::number::whole;
 
+/// The longest that anybody waits for a figure to hang still, s: who waits longer has another problem.
+pub(crate) const HOUR: f64 = 3600.0;
+
 /// A pendulum that is left alone.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Decaying<'a> {
