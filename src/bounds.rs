@@ -115,6 +115,8 @@ table! {
         MOST_JOINTS: usize = 64, "joints of a chain", "far beyond any figure";
         MOST_LIMBS: usize = 64, "limbs of a figure", "far beyond any figure";
         MOST_WIRES: usize = 256, "wires of a group", "four for each limb";
+        MOST_PULLS: usize = 1000, "pulls of a focus", "three a second for five minutes";
+        MOST_POINTS: usize = 1000, "points of the table of a mechanism", "far beyond what can be measured on a ring";
         MOST_ENVELOPES: usize = 1000, "envelopes of a group", "far beyond any figure: each is compared with each of another figure";
         MOST_MODES: usize = 16, "modes of a swing", "far beyond what can be measured";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";

@@ -108,6 +108,16 @@ impl CompileError {
         let at = time.filter(|_| error.at().is_finite()).map_or(error.at(), |time| time.choreography(error.at()));
         let name = stage.axis_name(axis).to_owned();
         let aim = shot.aims().iter().find(|a| a.which(stage, axis).is_some());
+        if let Some(focus) = shot.focuses().iter().find(|f| f.moves(stage, axis)) {
+            let at = if error.at().is_finite() {
+                layers.time_of(focus.camera()).map_or(error.at(), |time| time.choreography(error.at()))
+            } else {
+                f64::NAN
+            };
+            let who = format!("the focus of `{}`", stage.group_name(focus.camera()));
+            let place = if at.is_finite() { focus.place_at(at) } else { focus.place() };
+            return CompileError::Axes { who, axes: vec![name], place: Some(place), error };
+        }
         let (who, place) = match (stage.driver(axis), aim) {
             (_, Some(aim)) => (format!("the aim of `{}`", stage.group_name(aim.camera())), Some(aim.place())),
             (Driver::Machine(machine, _), None) => {
@@ -179,6 +189,9 @@ impl CompileError {
                 let (code, help) = match error {
                     FitError::OutOfReach { error: NoPlace::Aim(_), .. } => {
                         (Code::CannotAim, "move the target or the camera, or widen the travel of the aimed axes")
+                    }
+                    FitError::OutOfReach { error: NoPlace::Focus(_), .. } => {
+                        (Code::CannotFocus, "move the target or the camera, or pull focus to something else")
                     }
                     FitError::OutOfReach { error: NoPlace::LayerChange { .. }, .. } => {
                         (Code::RopeLayer, "keep the move within one layer of rope, or use a drum that holds the rope in one")

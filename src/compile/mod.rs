@@ -184,6 +184,9 @@ impl Basis<'_> {
         let tolerance = tolerance::AtOwnPace::of(self.stage.axis(id));
         let Fitted { curve, breaks, coarse } = fit::curve(&signal, from, to, &tolerance, &self.costs)?;
         let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
+        if let Some((at, error)) = signal.too_near([peaks.least, peaks.greatest]) {
+            return Err(FitError::OutOfReach { at, error });
+        }
         Ok(Shown { curve, peaks, breaks, coarse })
     }
 

@@ -8,6 +8,7 @@ use super::aim_tables;
 use super::choices::EXPOSURES;
 use super::copies;
 use super::files::Read;
+use super::focus_tables;
 use super::keys;
 use super::layers::Layers;
 use super::log::Log;
@@ -35,6 +36,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let Called { tracks, cycles, drifts } = all;
     let (copies, copy_headers): (Vec<_>, Vec<_>) = copies::copies(log, root, names, &layers.driven).into_iter().unzip();
     let (aims, aim_headers): (Vec<_>, Vec<_>) = aim_tables::aims(log, root, names).into_iter().unzip();
+    let (focuses, focus_headers): (Vec<_>, Vec<_>) = focus_tables::focuses(log, root, names).into_iter().unzip();
     let (retimes, retime_headers): (Vec<_>, Vec<_>) = retime_tables::retimes(log, root, names).into_iter().unzip();
     let before = log.count();
     let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, names).into_iter().unzip();
@@ -54,6 +56,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     match Shot::new(names.stage, spec) {
         Ok(shot) => {
             let with = shot.with_aims(names.stage, aims).map_err(|flaws| (flaws, aim_headers));
+            let with = with.and_then(|shot| shot.with_focuses(names.stage, focuses).map_err(|flaws| (flaws, focus_headers)));
             let with = with.and_then(|shot| shot.with_retimes(names.stage, retimes).map_err(|flaws| (flaws, retime_headers)));
             match (with, cycle_start) {
                 // Its range was checked where it was read.

@@ -37,6 +37,7 @@ mod plan;
 mod posed;
 mod poses;
 mod programs;
+mod pull;
 mod record;
 mod rods;
 mod row_clock;

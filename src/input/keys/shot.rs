@@ -1,5 +1,6 @@
 //! Keys of the shot file.
 
+use super::focus::FOCUS;
 use super::group_tables::{AIM, COPY, RETIME, ROUTINE};
 use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
@@ -134,6 +135,14 @@ pub(crate) static SHOT: Section = Section {
             unit: "",
             default: Default::None("none"),
             meaning: "points held in the middle of the picture",
+            example: "",
+        },
+        Entry {
+            name: "focus",
+            holds: Holds::Many(&FOCUS),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "distance channels that keep targets in focus and pull between them",
             example: "",
         },
         Entry {
