@@ -104,7 +104,7 @@ impl Measured {
         };
         let pieces: Vec<Piece> = ends.iter().enumerate().map(piece).collect();
         if pieces.iter().any(|p| !(p.quintic.0.iter().all(|c| c.is_finite()) && p.from < p.to)) {
-            let flaw = Flaw::new(Code::ImpossibleMechanism, "points", "two points of the table are too close together to be told apart");
+            let flaw = Flaw::new(Code::ImpossibleMechanism, "points", "two points of the table are too close together");
             return Err(vec![flaw.found("a slope that is not finite", "points farther apart")]);
         }
         let range = |column: usize| {
