@@ -109,6 +109,8 @@ codes! {
         "it is misspelled, or the limb belongs to another group", "name a limb that is described under [[group.limb]]";
     UnknownPlace, "unknown-place", "A wire ends at a place that does not exist",
         "it is misspelled, or the joint has no name", "name a joint or a limb of the group, `body`, or a point under [point]";
+    UnknownLight, "unknown-light", "The shot has no such light",
+        "it is misspelled, or a pass names none where there are several", "name a light that is described under [light.NAME]";
     UnknownPass, "unknown-pass", "No such pass",
         "it is misspelled, or the folder was written without it", "name one of the passes that the message lists";
 

@@ -29,6 +29,7 @@ mod limits;
 mod moving;
 mod notes;
 pub(crate) mod one_axis;
+pub(crate) mod pace;
 pub(crate) mod pixels;
 mod reach;
 pub(crate) mod register;

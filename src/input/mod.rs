@@ -24,6 +24,7 @@ pub(crate) mod keys;
 mod kind;
 mod layers;
 mod lens_table;
+mod light_tables;
 mod like;
 mod limb_tables;
 mod lines;

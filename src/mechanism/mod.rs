@@ -30,6 +30,7 @@ pub(crate) mod silhouette;
 mod slots;
 pub(crate) mod space;
 pub(crate) mod swashplate;
+pub(crate) mod thin_lens;
 mod unit;
 
 use crate::number::figures;

@@ -95,6 +95,17 @@ impl Focus {
         self.spec.place
     }
 
+    /// True where both do the same, wherever they were written.
+    #[must_use]
+    pub(crate) fn is_like(&self, other: &Focus) -> bool {
+        let place = Place::default();
+        let bare = |focus: &Focus| {
+            let pulls: Vec<Pull> = focus.spec.pulls.iter().map(|p| Pull { place, ..*p }).collect();
+            Focus { spec: FocusSpec { pulls, place, ..focus.spec.clone() }, ..*focus }
+        };
+        bare(self) == bare(other)
+    }
+
     /// Where the pull at or before a choreography frame was written.
     #[must_use]
     pub(crate) fn place_at(&self, frame: f64) -> Place {

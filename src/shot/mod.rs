@@ -9,6 +9,7 @@ mod copy;
 pub(crate) mod focus;
 mod handed;
 pub(crate) mod layer;
+pub(crate) mod light;
 pub(crate) mod pass;
 pub(crate) mod retime;
 pub(crate) mod routine;
@@ -61,6 +62,7 @@ pub struct Shot {
     spec: ShotSpec,
     aims: Vec<Aim>,
     focuses: Vec<Focus>,
+    lighting: light::Lighting,
     cycle_start: Option<f64>,
     retimes: Vec<Retime>,
     own_signals: Vec<(ChannelId, Arc<dyn Signal>)>,
@@ -105,6 +107,7 @@ impl Shot {
                 spec,
                 aims: Vec::new(),
                 focuses: Vec::new(),
+                lighting: light::Lighting::default(),
                 cycle_start: None,
                 retimes: Vec::new(),
                 own_signals: Vec::new(),
@@ -272,6 +275,33 @@ impl Shot {
     #[must_use]
     pub(crate) fn aims(&self) -> &[Aim] {
         &self.aims
+    }
+
+    /// The same shot with its lights.
+    ///
+    /// # Errors
+    /// A pass whose light does not exist; each flaw has the pass's place in the list as its index.
+    pub(crate) fn with_lighting(mut self, lighting: light::Lighting) -> Result<Shot, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        for (i, pass) in self.passes().iter().enumerate() {
+            let several = lighting.lights.len() > 1;
+            if lighting.of(pass.light()).is_some() || (pass.light().is_none() && !several) {
+                continue;
+            }
+            let known: Vec<&str> = lighting.lights.iter().map(|l| l.name.as_str()).collect();
+            let title = format!("the light of pass `{}` is unknown", pass.name());
+            let found = pass.light().map_or("no `light`".to_owned(), |name| format!("`{name}`"));
+            let allowed = if known.is_empty() { "a light under [light.NAME]".to_owned() } else { format!("one of {}", known.join(", ")) };
+            flaws.push(Flaw::new(Code::UnknownLight, "pass", title).at_index(i).found(found, allowed));
+        }
+        self.lighting = lighting;
+        if flaws.is_empty() { Ok(self) } else { Err(flaws) }
+    }
+
+    /// Lights and depth of field.
+    #[must_use]
+    pub(crate) fn lighting(&self) -> &light::Lighting {
+        &self.lighting
     }
 
     /// Focuses.

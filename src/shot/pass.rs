@@ -36,6 +36,7 @@ pub struct Pass {
     shutter: Shutter,
     settle: f64,
     stop: Option<f64>,
+    light: Option<String>,
     park: Vec<GroupId>,
 }
 
@@ -73,7 +74,9 @@ impl Pass {
             }
         }
         match (Pace::new(seconds_per_frame), Shutter::new(shutter), flaws.is_empty()) {
-            (Ok(pace), Ok(shutter), true) => Ok(Pass { name: name.to_owned(), exposure, pace, shutter, settle, stop: None, park }),
+            (Ok(pace), Ok(shutter), true) => {
+                Ok(Pass { name: name.to_owned(), exposure, pace, shutter, settle, stop: None, light: None, park })
+            }
             _ => Err(flaws),
         }
     }
@@ -136,6 +139,18 @@ impl Pass {
     #[must_use]
     pub(crate) fn stop(&self) -> Option<f64> {
         self.stop
+    }
+
+    /// The same under a light of this name.
+    #[must_use]
+    pub(crate) fn under(self, light: Option<&str>) -> Pass {
+        Pass { light: light.map(str::to_owned), ..self }
+    }
+
+    /// The name of its light, where it names one.
+    #[must_use]
+    pub(crate) fn light(&self) -> Option<&str> {
+        self.light.as_deref()
     }
 
     /// The groups that stay at home.

@@ -112,6 +112,7 @@ impl<'a> AxisSignal<'a> {
             (AxisSignal::Driven { which: i, channels: a, .. }, AxisSignal::Driven { which: j, channels: b, .. }) => {
                 i == j && a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.is_like(b))
             }
+            (AxisSignal::Focused { focused: a, .. }, AxisSignal::Focused { focused: b, .. }) => a.is_like(b),
             (AxisSignal::Aimed { aimed: a, which: i }, AxisSignal::Aimed { aimed: b, which: j }) => i == j && a.is_like(b),
             _ => false,
         }

@@ -101,6 +101,16 @@ impl<'a> Mover<'a> {
         Ok(self.channels.iter().map(value).collect())
     }
 
+    fn is_like(&self, other: &Mover<'_>) -> bool {
+        let same = |(a, b): (&Driven, &Driven)| match (a, b) {
+            (Driven::Layered(a), Driven::Layered(b)) => a.is_like(b),
+            (Driven::Turned(a, i), Driven::Turned(b, j)) => a == b && i == j,
+            _ => false,
+        };
+        let aims = self.aims.len() == other.aims.len() && self.aims.iter().zip(&other.aims).all(|(a, b)| a.is_like(b));
+        aims && self.channels.len() == other.channels.len() && self.channels.iter().zip(&other.channels).all(same)
+    }
+
     fn layered(&self) -> impl Iterator<Item = &ChannelSignal> {
         self.channels.iter().filter_map(|c| match c {
             Driven::Layered(signal) => Some(signal),
@@ -138,6 +148,14 @@ impl<'a> Focused<'a> {
             numbers.push(number);
         }
         Ok(Focused { focus, camera, targets, numbers, time: layers.time_of(focus.camera()) })
+    }
+
+    /// True where both follow alike and everything they hang on is the very same.
+    #[must_use]
+    pub(super) fn is_like(&self, other: &Focused<'_>) -> bool {
+        let time = self.time.as_ref().map(Arc::as_ptr) == other.time.as_ref().map(Arc::as_ptr);
+        let (mine, theirs): (Vec<_>, Vec<_>) = (self.movers().collect(), other.movers().collect());
+        time && self.focus.is_like(other.focus) && mine.len() == theirs.len() && mine.iter().zip(theirs).all(|(a, b)| a.is_like(b))
     }
 
     /// The channel's value at `t`, by the formulas that hold at `branch`.

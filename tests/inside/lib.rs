@@ -42,6 +42,7 @@ mod mechanisms;
 mod mutants;
 mod own_mechanisms;
 mod own_signals;
+mod pace;
 mod page;
 mod passes_register;
 mod pixels;
