@@ -43,7 +43,7 @@ fn text(paces: &Paces) -> String {
 
 fn focus(t: &mut String, d: &Depth) {
     for (what, r) in [("nearest", &d.nearest), ("farthest", &d.farthest)] {
-        let proof = if r.tight { "" } else { " (a safe bound; the search ended early)" };
+        let proof = if r.tight { "" } else { " (a bound; the search ended early)" };
         line(t, &format!("{what}: {} at {}, frame {:.2}{proof}", r.what, figure(r.mm, "mm"), r.frame.0));
     }
     line(t, &format!("one fixed focus for all of it: {} from the lens, f/{:.1}", figure(d.focus, "mm"), d.fixed));

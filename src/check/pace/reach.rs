@@ -2,7 +2,7 @@
 //!
 //! What: the depth of every proxy, its radius taken off or added, bounded over whole stretches of time by the formulas of the picture over ranges, and halved until the bound is
 //! within a millionth of the focal length of what is seen ([`search::least`]). Nothing is sampled: what is given is never beaten between frames.
-//! Invariant: `mm` is a bound, on the safe side of the true extreme. Limits: where the search gives up the bound is wide, and `tight` says so. Nothing is parked.
+//! Invariant: `mm` is a bound: nothing is nearer, or farther. Limits: where the search gives up the bound is wide, and `tight` says so. Nothing is parked.
 
 use crate::check::clearance::enclosure::Enclosure;
 use crate::check::clearance::search::{self, Cell};
