@@ -57,7 +57,7 @@ fn pulls(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Option<Vec<
     for row in rows {
         let place = log.place(table.file, row.span().start);
         let cells = match values::list(row.get_ref()) {
-            Some(cells) if cells.len() == 2 => cells.get(0).zip(cells.get(1)),
+            Some(cells) if cells.len() == 2 => cells.first().zip(cells.get(1)),
             _ => None,
         };
         let read = cells.and_then(|(frame, name)| Some((values::number(frame.get_ref())?, values::text(name.get_ref())?, name.span())));

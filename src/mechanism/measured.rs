@@ -56,6 +56,9 @@ pub struct Measured {
     positions: [f64; 2],
 }
 
+/// What the table is smooth over at a point, then the point.
+type Row = (f64, [f64; 2]);
+
 /// Between two neighbouring points.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Piece {
@@ -87,7 +90,7 @@ impl Measured {
             return Err(flaws);
         }
         let smooth = |value: f64| if over == Over::Value { value } else { 1.0 / value };
-        let mut rows: Vec<(f64, [f64; 2])> = points.iter().map(|[value, axis]| (smooth(*value), [*value, *axis])).collect();
+        let mut rows: Vec<Row> = points.iter().map(|[value, axis]| (smooth(*value), [*value, *axis])).collect();
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
         let ends: Vec<_> = rows.iter().zip(rows.iter().skip(1)).map(|(a, b)| (*a, *b)).collect();
         let chords: Vec<f64> = ends.iter().map(|((a, [_, y]), (b, [_, z]))| (z - y) / (b - a)).collect();
@@ -96,7 +99,7 @@ impl Measured {
             (Some(only), None) | (None, Some(only)) => *only,
             (None, None) => f64::NAN,
         };
-        let piece = |(i, (a, b)): (usize, &((f64, [f64; 2]), (f64, [f64; 2])))| {
+        let piece = |(i, (a, b)): (usize, &(Row, Row))| {
             let ((from, [value, axis]), (to, [next_value, next_axis])) = (*a, *b);
             let node = |p: f64, v: f64| Node { p, v, a: 0.0 };
             let quintic = Quintic::between(node(axis, slope(i)), node(next_axis, slope(i + 1)), to - from);
@@ -220,7 +223,7 @@ impl Piece {
             }
         }
         let (mut lo, mut hi) = (0.0_f64, 1.0_f64);
-        let mut u = ((axis - self.axis[0]) / (self.axis[1] - self.axis[0])).max(0.0).min(1.0);
+        let mut u = ((axis - self.axis[0]) / (self.axis[1] - self.axis[0])).clamp(0.0, 1.0);
         for _ in 0..100 {
             let at = self.quintic.jet(u, 1.0);
             let off = at.p - axis;
@@ -405,7 +408,7 @@ mod tests {
     fn between_points_it_is_the_quintic_of_the_text() {
         let lever = table(&[[0.0, 0.0], [1.0, 1.0], [2.0, 4.0]], Over::Value).unwrap();
         let u = 0.25_f64;
-        let by_hand = u + 0.25 * (-4.0 * u.powi(3) + 7.0 * u.powi(4) - 3.0 * u.powi(5));
+        let by_hand = u + 0.25 * u * u * u * (-4.0 + 7.0 * u - 3.0 * u * u);
         assert!((forward(&lever, Jet::constant(u)).p - by_hand).abs() <= 1e-15);
         let (left, right) = (lever.position(Jet::time(1.0), 0.5).unwrap(), lever.position(Jet::time(1.0), 1.5).unwrap());
         assert!((left.v - 1.25).abs() <= 1e-14 && (right.v - 1.25).abs() <= 1e-14 && left.a.abs() <= 1e-13 && right.a == 0.0);
