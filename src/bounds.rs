@@ -103,6 +103,9 @@ table! {
         PIXEL_ASPECT = Bound::from("", 0.1, 10.0), "width over height of a pixel", "far beyond any camera, either way";
         DISTORTION = Bound::from("", -100.0, 100.0), "coefficients of a distortion", "far beyond any lens";
         F_NUMBER = Bound::from("", 0.1, 1e4), "f-numbers", "from beyond any lens to a pinhole";
+        EXPOSURE = Bound::above("s", 0.0, 86_400.0), "exposures that a meter asks for", "a day";
+        FILTER_FACTOR = Bound::from("", 1.0, 1e6), "factors of filters", "a filter never makes an exposure shorter; twenty stops are a million";
+        RECIPROCITY = Bound::from("", 1.0, 3.0), "exponents of film above 1 s", "films have 1.26 to 1.43 (Ilford's tables)";
         STOPS = Bound::from("stops", 0.0, 10.0), "light that a lens loses, in stops", "a thousandth is left of it";
     }
     wholes {
@@ -121,6 +124,8 @@ table! {
         MOST_JOINTS: usize = 64, "joints of a chain", "far beyond any figure";
         MOST_LIMBS: usize = 64, "limbs of a figure", "far beyond any figure";
         MOST_WIRES: usize = 256, "wires of a group", "four for each limb";
+        MOST_PULLS: usize = 1000, "pulls of a focus", "three a second for five minutes";
+        MOST_POINTS: usize = 1000, "points of the table of a mechanism", "far beyond what can be measured on a ring";
         MOST_ENVELOPES: usize = 1000, "envelopes of a group", "far beyond any figure: each is compared with each of another figure";
         MOST_MODES: usize = 16, "modes of a swing", "far beyond what can be measured";
         MOST_SHAPED_MODES: usize = 4, "further modes of a swing that moves are split for", "a move is split in 32 then";

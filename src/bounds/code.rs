@@ -109,6 +109,8 @@ codes! {
         "it is misspelled, or the limb belongs to another group", "name a limb that is described under [[group.limb]]";
     UnknownPlace, "unknown-place", "A wire ends at a place that does not exist",
         "it is misspelled, or the joint has no name", "name a joint or a limb of the group, `body`, or a point under [point]";
+    UnknownLight, "unknown-light", "The shot has no such light",
+        "it is misspelled, or a pass names none where there are several", "name a light that is described under [light.NAME]";
     UnknownPass, "unknown-pass", "No such pass",
         "it is misspelled, or the folder was written without it", "name one of the passes that the message lists";
 
@@ -173,6 +175,10 @@ codes! {
         "two mechanisms, or an aim and a layer, drive the same", "keep one of them";
     MissingLens, "missing-lens", "A lens is required and the stage has none",
         "the camera's group has no joints or no [group.lens]", "give its group joints and a [group.lens]";
+    MissingFilmPlane, "missing-film-plane", "The place of the film plane is required and the lens does not give it",
+        "the lens has no `film_plane`, so a distance from the pupil is none on the focus scale", "measure from the entrance pupil back to the film plane, and write `film_plane` under [group.lens]";
+    UnsuitableFocusChannel, "unsuitable-focus-channel", "A channel cannot follow focus",
+        "it is not in mm, shares its mechanism with other channels, or moves the camera or a target", "give the focus motor a channel of its own in mm, mostly by a mechanism of kind \"table\"";
     FoldingDistortion, "folding-distortion", "The distortion of a lens folds within its picture",
         "coefficients fitted to points near the middle only, or copied for another focal length",
         "fit the coefficients to points up to the corners of the picture, or leave the higher ones away";
@@ -204,6 +210,8 @@ codes! {
         "change the keys of the channel that changes the length, or correct `length` and `length_per_unit`";
     CannotAim, "cannot-aim", "A target cannot be aimed at",
         "it is behind, beside or inside the camera, or outside the travel of the aimed axes", "move the target or the camera, or widen the travel";
+    CannotFocus, "cannot-focus", "A target cannot be brought into focus",
+        "it is behind the camera, or not beyond the focal length from the film plane", "move the target or the camera, or pull focus to something else";
     RopeLayer, "rope-layer", "A drum's rope passes from one layer to the next within the move",
         "there the drum's speed would jump", "keep the move within one layer, or use a drum that holds the rope in one";
     TooManyPieces, "too-many-pieces", "A curve or a cycle needs too many pieces",

@@ -182,7 +182,8 @@ impl<'a> Trial<'a> {
             // An aim follows what its target does, by whatever track.
             let aimed = shot.aims().iter().any(|a| a.which(stage, *id).is_some());
             let own = || stage.channels_of(*id).into_iter().flat_map(|c| program.compiled().sources_of(c));
-            aimed || own().any(|s| s.kind == SourceKind::Track && s.index == track)
+            let focused = shot.focuses().iter().any(|f| f.moves(stage, *id));
+            aimed || focused || own().any(|s| s.kind == SourceKind::Track && s.index == track)
         };
         let follow = core::iter::once(axis).chain(stage.axis_ids().filter(|id| *id != axis && follows(id))).collect::<Vec<_>>();
         let known: BTreeSet<AxisId> = follow.iter().copied().collect();

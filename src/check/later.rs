@@ -74,7 +74,8 @@ impl<'a> Later<'a> {
             looked_at += 1;
         }
         let aimed = |id: AxisId| shot.aims().iter().any(|a| a.which(stage, id).is_some() && a.groups().iter().any(|g| groups.contains(g)));
-        let follows = PerAxis::new(stage, |id| aimed(id) || groups.iter().any(|g| stage.group(*g).has(id)));
+        let focused = |id: AxisId| shot.focuses().iter().any(|f| f.moves(stage, id) && f.groups().iter().any(|g| groups.contains(g)));
+        let follows = PerAxis::new(stage, |id| aimed(id) || focused(id) || groups.iter().any(|g| stage.group(*g).has(id)));
         let axes = stage.axis_ids().filter(|id| follows[*id]).collect();
         Later { program, group, copy, axes, follows, before: shot.passes().iter().map(|_| OnceCell::new()).collect() }
     }

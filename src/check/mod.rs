@@ -33,6 +33,7 @@ mod moving;
 mod note_kind;
 mod notes;
 pub(crate) mod one_axis;
+pub(crate) mod pace;
 pub(crate) mod pixels;
 mod reach;
 pub(crate) mod register;

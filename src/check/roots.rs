@@ -175,6 +175,9 @@ fn tracks_behind(report: &Report, v: &Violation) -> BTreeSet<usize> {
             for aim in shot.aims().iter().filter(is_aimed) {
                 aim.groups().into_iter().flat_map(of_group).for_each(&mut add_axis);
             }
+            for focus in shot.focuses().iter().filter(|f| f.moves(stage, *axis)) {
+                focus.groups().into_iter().flat_map(of_group).for_each(&mut add_axis);
+            }
         }
         Subject::Body(group, _) => of_group(*group).into_iter().for_each(&mut add_axis),
         Subject::Pair(nearest, axis) => {

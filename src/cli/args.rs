@@ -23,6 +23,9 @@ pub(super) enum Command {
     /// Check a shot against the stage's limits; writes nothing
     #[command(after_help = examples::CHECK)]
     Check(CheckArgs),
+    /// Compute stop, exposure and pace from light, depth of field and machine; writes nothing
+    #[command(after_help = examples::PACE)]
+    Pace(PaceArgs),
     /// Check a shot and, if every limit holds, write the step tables
     #[command(after_help = examples::COMPILE)]
     Compile(CompileArgs),
@@ -112,6 +115,18 @@ pub(super) struct CheckArgs {
     /// Show everything, not only the most important lines
     #[arg(long)]
     pub(super) all: bool,
+    #[command(flatten)]
+    pub(super) size: Size,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(super) struct PaceArgs {
+    /// The shot file
+    #[arg(value_name = "SHOT")]
+    pub(super) shot: PathBuf,
+    /// Print JSON instead of text
+    #[arg(long)]
+    pub(super) json: bool,
     #[command(flatten)]
     pub(super) size: Size,
 }

@@ -20,6 +20,11 @@ compile without changes. A folder that is not empty is left untouched.
 Example:
   movewright new marsh";
 
+pub(super) const PACE: &str = "\
+Examples:
+  movewright pace shot.toml
+  movewright pace shot.toml --json > pace.json";
+
 pub(super) const CHECK: &str = "\
 Examples:
   movewright check shot.toml

@@ -15,6 +15,7 @@ mod examples;
 mod new;
 mod notes_text;
 mod outcome;
+mod pace;
 mod pages;
 mod passes_text;
 mod picture;
@@ -51,6 +52,7 @@ pub(crate) fn run() -> Outcome {
     match args.command {
         Command::New(a) => new::run(&a),
         Command::Check(a) => check::run(&a),
+        Command::Pace(a) => pace::run(&a),
         Command::Compile(a) => compile::run(&a),
         Command::Report(a) => picture::report(&a),
         Command::Watch(a) => watch::run(&a),

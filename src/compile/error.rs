@@ -77,7 +77,29 @@ pub(crate) enum CompileError {
         place: Option<Place>,
         /// What went wrong.
         error: FitError,
+        /// An axis that it follows and that is outside its travel there: the cause.
+        blame: Option<Blame>,
     },
+}
+
+/// An axis that leaves its travel, and that another follows which has no place somewhere.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("`{axis}`, which it follows, reaches {position:.3} {unit} at frame {at:.2}, outside its travel of {lower} to {upper} {unit}")]
+pub(crate) struct Blame {
+    /// Its full name.
+    pub(super) axis: String,
+    /// Where it is farthest outside.
+    pub(super) position: f64,
+    /// The frame of that.
+    pub(super) at: f64,
+    /// `mm` or `deg`.
+    pub(super) unit: &'static str,
+    /// Lower end of its travel.
+    pub(super) lower: f64,
+    /// Upper end.
+    pub(super) upper: f64,
+    /// The key before.
+    pub(super) place: Option<Place>,
 }
 
 impl CompileError {
@@ -108,6 +130,16 @@ impl CompileError {
         let at = time.filter(|_| error.at().is_finite()).map_or(error.at(), |time| time.choreography(error.at()));
         let name = stage.axis_name(axis).to_owned();
         let aim = shot.aims().iter().find(|a| a.which(stage, axis).is_some());
+        if let Some(focus) = shot.focuses().iter().find(|f| f.moves(stage, axis)) {
+            let at = if error.at().is_finite() {
+                layers.time_of(focus.camera()).map_or(error.at(), |time| time.choreography(error.at()))
+            } else {
+                f64::NAN
+            };
+            let who = format!("the focus of `{}`", stage.group_name(focus.camera()));
+            let place = if at.is_finite() { focus.place_at(at) } else { focus.place() };
+            return CompileError::Axes { who, axes: vec![name], place: Some(place), error, blame: None };
+        }
         let (who, place) = match (stage.driver(axis), aim) {
             (_, Some(aim)) => (format!("the aim of `{}`", stage.group_name(aim.camera())), Some(aim.place())),
             (Driver::Machine(machine, _), None) => {
@@ -123,7 +155,7 @@ impl CompileError {
             }
             (Driver::Own(channel), None) => (format!("axis `{name}`"), key_before(sources, shot, &[channel], at)),
         };
-        CompileError::Axes { who, axes: vec![name], place, error }
+        CompileError::Axes { who, axes: vec![name], place, error, blame: None }
     }
 
     /// Where to look, if it is written anywhere.
@@ -134,8 +166,9 @@ impl CompileError {
             | CompileError::TooLarge { .. }
             | CompileError::TooManyStations { .. }
             | CompileError::TooManyPairs { .. } => None,
-            CompileError::Layer { place, .. } | CompileError::NoLength { place, .. } | CompileError::Axes { place, .. } => {
-                place.filter(|p| p.line > 0)
+            CompileError::Layer { place, .. } | CompileError::NoLength { place, .. } => place.filter(|p| p.line > 0),
+            CompileError::Axes { place, blame, .. } => {
+                blame.as_ref().and_then(|blame| blame.place).filter(|p| p.line > 0).or(place.filter(|p| p.line > 0))
             }
         }
     }
@@ -175,10 +208,13 @@ impl CompileError {
                     .found(format!("{length:.3} mm at frame {frame:.2}"), "more than 0 mm at every frame")
                     .help(format!("change the keys of `{channel}`, or `length` and `length_per_unit` of the swing"))
             }
-            CompileError::Axes { who, axes, error, .. } => {
+            CompileError::Axes { who, axes, error, blame, .. } => {
                 let (code, help) = match error {
                     FitError::OutOfReach { error: NoPlace::Aim(_), .. } => {
                         (Code::CannotAim, "move the target or the camera, or widen the travel of the aimed axes")
+                    }
+                    FitError::OutOfReach { error: NoPlace::Focus(_), .. } => {
+                        (Code::CannotFocus, "move the target or the camera, or pull focus to something else")
                     }
                     FitError::OutOfReach { error: NoPlace::LayerChange { .. }, .. } => {
                         (Code::RopeLayer, "keep the move within one layer of rope, or use a drum that holds the rope in one")
@@ -208,7 +244,13 @@ impl CompileError {
                     FitError::TooCostly { .. } => format!("{who} would take too much work"),
                     _ => format!("{who} has no curve"),
                 };
-                Flaw::new(code, "", title).found(found, "").help(help)
+                match blame {
+                    Some(blame) => {
+                        let help = format!("bring `{}` back into its travel first, and look at the rest again then", blame.axis);
+                        Flaw::new(code, "", title).found(format!("{found}; {blame}"), "").help(help)
+                    }
+                    None => Flaw::new(code, "", title).found(found, "").help(help),
+                }
             }
         }
     }
@@ -248,7 +290,7 @@ fn out_of_range(error: &FitError) -> Option<&'static str> {
 }
 
 /// The place of the last key at or before frame `at` among the tracks and cycles that drive the channels; failing that, of their first key.
-fn key_before(sources: &Sources, shot: &Shot, channels: &[ChannelId], at: f64) -> Option<Place> {
+pub(super) fn key_before(sources: &Sources, shot: &Shot, channels: &[ChannelId], at: f64) -> Option<Place> {
     let sources = channels.iter().filter_map(|c| sources.on(*c).ok()).flatten();
     let mut best: Option<(f64, Place)> = None;
     let mut first = None;

@@ -4,6 +4,7 @@
 //! here on these pieces are the command: checks, columns and pictures all read them.
 
 mod axis_move;
+mod blame;
 mod compiled;
 mod counts;
 pub(crate) mod ends;
@@ -98,14 +99,15 @@ impl Move {
         }
         for (id, result) in ids.into_iter().zip(results) {
             match result {
-                Ok(s) => shown.push(s),
+                Ok(s) => shown.push((id, s)),
                 Err(e) => errors.push(basis.error(id, e)),
             }
         }
         if !errors.is_empty() {
+            blame::add(&mut errors, (basis.stage, basis.shot, basis.layers), &shown);
             return Err(error::folded(errors));
         }
-        Move::put_together(basis, shown)
+        Move::put_together(basis, shown.into_iter().map(|(_, s)| s).collect())
     }
 
     /// The same curves for other passes: run-up and run-down are chosen anew.
@@ -188,6 +190,9 @@ impl Basis<'_> {
         let tolerance = tolerance::AtOwnPace::of(self.stage.axis(id));
         let Fitted { curve, breaks, coarse } = fit::curve(&signal, from, to, &tolerance, &self.costs)?;
         let peaks = Peaks::of(&curve, 0..curve.len()).ok_or(FitError::NotFinite { at: from })?;
+        if let Some((at, error)) = signal.too_near([peaks.least, peaks.greatest]) {
+            return Err(FitError::OutOfReach { at, error });
+        }
         Ok(Shown { curve, peaks, breaks, coarse })
     }
 

@@ -11,10 +11,11 @@ use super::log::Log;
 use super::machine_tables::full_name;
 use super::names::Names;
 use super::reader::Table;
+use super::targets::target;
 use super::values::{self, TEXT};
 use crate::bounds::{Code, Flaw};
 use crate::shot::aim::Offset;
-use crate::shot::{Aim, AimSpec, Key};
+use crate::shot::{Aim, AimSpec, Key, Target};
 use crate::stage::{ChannelId, GroupId};
 
 /// All `[[aim]]` with their headers.
@@ -26,7 +27,7 @@ pub(super) fn aims(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Ve
 fn aim(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Aim, Range<usize>)> {
     table.reject_unknown_keys(log, &keys::AIM);
     let camera = group(log, &mut table, names, "camera");
-    let target = target(log, &mut table, names);
+    let target = if table.has("at") { at(log, &mut table, names) } else { Some(Target::default()) };
     let pair = table.need(log, "channels", "two names in quotes", |v| {
         let list: Option<Vec<&str>> = v.as_array()?.iter().map(|n| n.get_ref().as_str()).collect();
         match list?.as_slice() {
@@ -71,43 +72,9 @@ fn group(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>, key: &'static 
     names.group_at(log, table, key, name)
 }
 
-/// What carries the target: a group's body, a limb of it, or a point of the stage; the stage's origin where nothing is said.
-#[derive(Default)]
-struct Target {
-    at: Option<GroupId>,
-    limb: Option<usize>,
-    from: [f64; 3],
-}
-
-fn target(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Option<Target> {
-    if !table.has("at") {
-        return Some(Target::default());
-    }
+fn at(log: &mut Log, table: &mut Table<'_>, names: &Names<'_>) -> Option<Target> {
     let name = table.take(log, "at", TEXT, values::text)?;
-    if let Some((_, point)) = names.stage.surroundings().points.iter().find(|(n, _)| n == name) {
-        return Some(Target { from: [point.x, point.y, point.z], ..Target::default() });
-    }
-    let Some((group, limb)) = name.split_once('.') else {
-        return Some(Target { at: Some(names.group_at(log, table, "at", name)?), ..Target::default() });
-    };
-    let at = names.group_at(log, table, "at", group)?;
-    let limbs = names.stage.body_of(at).map(|b| b.limbs()).unwrap_or_default();
-    let found = limbs.iter().position(|l| l.name() == limb);
-    if found.is_none() && names.complete {
-        let known: Vec<&str> = limbs.iter().map(|l| l.name()).collect();
-        let flaw = Flaw::new(Code::UnknownLimb, "at", "the group has no such limb");
-        let flaw = flaw.found(values::quoted(name), format!("a limb of `{group}`: {}", values::names(known.iter().copied())));
-        let near = log.nearest(limb, known.iter().copied());
-        table.report_at(
-            log,
-            "at",
-            match near {
-                Some(near) => flaw.help(format!("write \"{group}.{near}\"")),
-                None => flaw.help("aim at the group, or describe the limb under [[group.limb]]"),
-            },
-        );
-    }
-    Some(Target { at: Some(at), limb: Some(found?), ..Target::default() })
+    target(log, table, names, name, table.bytes_of("at", None))
 }
 
 /// Channels of the target's group; `None` where one of them is unknown.

@@ -1,6 +1,6 @@
 //! The words that a key may hold where it holds one of a few: the reader chooses by them, the table of keys lists them.
 
-use crate::mechanism::CarriedFrom;
+use crate::mechanism::{CarriedFrom, Over};
 use crate::shot::{Exposure, Interval, Shaping};
 use crate::stage::Unit;
 
@@ -31,7 +31,12 @@ pub(super) enum Kind {
     Swashplate,
     LimbWire,
     Drum,
+    Table,
 }
 
 /// The kinds.
-pub(super) const KINDS: &[(&str, Kind)] = &[("swashplate", Kind::Swashplate), ("limb_wire", Kind::LimbWire), ("drum", Kind::Drum)];
+pub(super) const KINDS: &[(&str, Kind)] =
+    &[("swashplate", Kind::Swashplate), ("limb_wire", Kind::LimbWire), ("drum", Kind::Drum), ("table", Kind::Table)];
+
+/// What a measured table is smooth over.
+pub(super) const OVERS: &[(&str, Over)] = &[("value", Over::Value), ("reciprocal", Over::Reciprocal)];

@@ -26,6 +26,24 @@ pub(super) fn flaw(why: &Unreadable, name: &str) -> Flaw {
     }
 }
 
+/// A path from the shot's folder that is written from another folder; one that is not allowed anyway stays as it is.
+pub(super) fn from_folder(folder: &str, written: &str) -> String {
+    if written.is_empty() || written.starts_with('/') || written.contains([':', '\\']) {
+        return written.to_owned();
+    }
+    let mut folders: Vec<&str> = folder.split('/').filter(|part| !part.is_empty()).collect();
+    let mut rest = written;
+    while let Some(shorter) = rest.strip_prefix("../") {
+        match folders.last() {
+            Some(last) if *last != ".." => drop(folders.pop()),
+            _ => folders.push(".."),
+        }
+        rest = shorter;
+    }
+    folders.push(rest);
+    folders.join("/")
+}
+
 /// The flaw that a folder is named where the shot in it is meant; `None` where there is none in it.
 pub(super) fn folder_of_a_shot(path: &Path) -> Option<Flaw> {
     let shot = path.join("shot.toml");

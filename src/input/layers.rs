@@ -81,7 +81,7 @@ impl<'r> Layers<'r> {
         written: &str,
     ) -> Option<(String, usize, Arc<[u8]>)> {
         let folder = self.within.as_ref().map_or("", |within| within.folder.as_str());
-        let name = match log.sources().plain_name(&from_folder(folder, written)) {
+        let name = match log.sources().plain_name(&files::from_folder(folder, written)) {
             Ok(name) => name,
             Err(flaw) => {
                 table.report_at(log, key, flaw);
@@ -313,24 +313,6 @@ impl<'r> Layers<'r> {
             }
         }
     }
-}
-
-/// A path from the shot's folder that is written from a routine's; one that is not allowed anyway stays as it is.
-fn from_folder(folder: &str, written: &str) -> String {
-    if written.is_empty() || written.starts_with('/') || written.contains([':', '\\']) {
-        return written.to_owned();
-    }
-    let mut folders: Vec<&str> = folder.split('/').filter(|part| !part.is_empty()).collect();
-    let mut rest = written;
-    while let Some(shorter) = rest.strip_prefix("../") {
-        match folders.last() {
-            Some(last) if *last != ".." => drop(folders.pop()),
-            _ => folders.push(".."),
-        }
-        rest = shorter;
-    }
-    folders.push(rest);
-    folders.join("/")
 }
 
 /// Shape and blend of a track.

@@ -58,6 +58,11 @@ impl Log {
         &self.sources
     }
 
+    /// Every file of the stage was taken up.
+    pub(super) fn stage_is_read(&mut self) {
+        self.sources.stage_is_read();
+    }
+
     /// Takes a file up; its index.
     pub(super) fn add_file(&mut self, name: &str, bytes: &Arc<[u8]>) -> usize {
         self.lines.push(Lines::new(bytes));

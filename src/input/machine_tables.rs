@@ -8,12 +8,13 @@ use std::sync::Arc;
 use super::choices::{CARRIERS, KINDS, Kind};
 use super::keys;
 use super::log::Log;
+use super::measured_table::{Beside, measured};
 use super::reader::Table;
 use super::values::{self, NUMBER, TEXT, WHOLE};
 use crate::bounds::{Flaw, LAYERS};
 use crate::mechanism::drum::Spool;
 use crate::mechanism::drum::{Hung, Rope};
-use crate::mechanism::{CarriedFrom, Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Mechanism, Swashplate, SwashplateSpec};
+use crate::mechanism::{CarriedFrom, Drum, DrumSpec, Limb, LimbWire, LimbWireSpec, Mechanism, Swashplate, SwashplateSpec, Unit};
 use crate::stage::MachineSpec;
 
 /// A mechanism with its table, for what is found later.
@@ -24,19 +25,27 @@ pub(super) struct MachineRead<'t> {
     pub(super) spec: MachineSpec,
 }
 
+/// What is known around the mechanisms of a group.
+pub(super) struct Around<'r> {
+    /// How files beside the stage file are read.
+    pub(super) beside: Beside<'r>,
+    /// Unit of an axis of the group, by its own name or the full one.
+    pub(super) unit: &'r dyn Fn(&str) -> Option<Unit>,
+}
+
 const HUNG_KEYS: &[&str] = &["rope_area", "rope_modulus", "mass", "rope_length"];
 
 /// The mechanisms of one group.
-pub(super) fn machines<'t>(log: &mut Log, group: &str, table: &mut Table<'t>) -> Vec<MachineRead<'t>> {
+pub(super) fn machines<'t>(log: &mut Log, group: &str, table: &mut Table<'t>, around: &Around<'_>) -> Vec<MachineRead<'t>> {
     let mut found = Vec::new();
     for mut inner in table.tables(log, "mechanism", "mechanism") {
         inner.label = format!("mechanism of group {}", values::cut(group, 64));
-        found.extend(machine(log, group, inner));
+        found.extend(machine(log, group, inner, around));
     }
     found
 }
 
-fn machine<'t>(log: &mut Log, group: &str, mut table: Table<'t>) -> Option<MachineRead<'t>> {
+fn machine<'t>(log: &mut Log, group: &str, mut table: Table<'t>, around: &Around<'_>) -> Option<MachineRead<'t>> {
     let kind = table.choice(log, "kind", KINDS, None)?;
     let (axes, channels, mechanism): (_, _, Option<Arc<dyn Mechanism>>) = match kind {
         Kind::Swashplate => {
@@ -54,6 +63,13 @@ fn machine<'t>(log: &mut Log, group: &str, mut table: Table<'t>) -> Option<Machi
             table.reject_unknown_keys(log, &keys::DRUM);
             let (axis, channel) = pair(log, &mut table);
             (axis, channel, drum(log, &mut table).map(shared))
+        }
+        Kind::Table => {
+            table.reject_unknown_keys(log, &keys::MEASURED);
+            let (axis, channel) = pair(log, &mut table);
+            // An axis that is not there is reported as such, whatever its unit would be.
+            let unit = axis.iter().flatten().next().and_then(|name| (around.unit)(name)).unwrap_or(Unit::Millimetre);
+            (axis, channel, measured(log, &mut table, around.beside, unit).map(shared))
         }
     };
     let full = |names: Vec<String>| names.into_iter().map(|n| full_name(group, &n)).collect();

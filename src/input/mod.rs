@@ -17,6 +17,7 @@ mod copies;
 mod diagnostic;
 mod document;
 mod files;
+mod focus_tables;
 mod hang_table;
 mod key_file;
 pub(crate) mod key_text;
@@ -24,11 +25,13 @@ pub(crate) mod keys;
 mod kind;
 mod layers;
 mod lens_table;
+mod light_tables;
 mod like;
 mod limb_tables;
 mod lines;
 mod log;
 mod machine_tables;
+mod measured_table;
 mod names;
 mod nearest;
 mod reader;
@@ -42,6 +45,7 @@ mod solid_values;
 mod sources;
 mod stage_file;
 mod swing_table;
+mod targets;
 mod values;
 mod written;
 
@@ -123,7 +127,7 @@ pub(crate) fn load_stage(path: &Path) -> Result<Stage, Rejection> {
         Ok(bytes) => {
             let bytes: Arc<[u8]> = bytes.into();
             let file = log.add_file(&place.name, &bytes);
-            stage_file::read(&mut log, file, &bytes).stage
+            stage_file::read(&mut log, file, &bytes, &|name: &str| files::read(&place.folder.join(name))).stage
         }
         Err(why) => {
             log.add(None, "", files::flaw(&why, &place.name));
@@ -228,7 +232,9 @@ fn stage_of(log: &mut Log, root: &mut Table<'_>, read: Read<'_>) -> StageRead {
         Ok(bytes) => {
             let bytes: Arc<[u8]> = bytes.into();
             let file = log.add_file(&name, &bytes);
-            stage_file::read(log, file, &bytes)
+            let stage = stage_file::read(log, file, &bytes, read);
+            log.stage_is_read();
+            stage
         }
         Err(why) => {
             root.report_at(log, "stage", files::flaw(&why, &name));

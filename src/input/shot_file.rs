@@ -8,8 +8,10 @@ use super::aim_tables;
 use super::choices::{EXPOSURES, INTERVALS, SHAPINGS};
 use super::copies;
 use super::files::Read;
+use super::focus_tables;
 use super::keys;
 use super::layers::Layers;
+use super::light_tables;
 use super::log::Log;
 use super::names::Names;
 use super::reader::Table;
@@ -35,7 +37,9 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let Called { tracks, cycles, drifts } = all;
     let (copies, copy_headers): (Vec<_>, Vec<_>) = copies::copies(log, root, names, &layers.driven).into_iter().unzip();
     let (aims, aim_headers): (Vec<_>, Vec<_>) = aim_tables::aims(log, root, names).into_iter().unzip();
+    let (focuses, focus_headers): (Vec<_>, Vec<_>) = focus_tables::focuses(log, root, names).into_iter().unzip();
     let (retimes, retime_headers): (Vec<_>, Vec<_>) = retime_tables::retimes(log, root, names).into_iter().unzip();
+    let lighting = light_tables::lighting(log, root, names);
     let before = log.count();
     let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, names).into_iter().unzip();
     let some_pass_was_wrong = log.count() > before;
@@ -54,7 +58,9 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     match Shot::new(names.stage, spec) {
         Ok(shot) => {
             let with = shot.with_aims(names.stage, aims).map_err(|flaws| (flaws, aim_headers));
+            let with = with.and_then(|shot| shot.with_focuses(names.stage, focuses).map_err(|flaws| (flaws, focus_headers)));
             let with = with.and_then(|shot| shot.with_retimes(names.stage, retimes).map_err(|flaws| (flaws, retime_headers)));
+            let with = with.and_then(|shot| shot.with_lighting(lighting).map_err(|flaws| (flaws, pass_headers)));
             match (with, cycle_start) {
                 // Its range was checked where it was read.
                 (Ok(shot), Some(frame)) => shot.with_cycle_start(frame).ok(),
@@ -165,13 +171,14 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let interval = table.choice(log, "interval", INTERVALS, Some(Interval::Frame));
     let shaping = table.choice(log, "shaping", SHAPINGS, Some(Shaping::None));
     let stop = table.take(log, "stop", "a number", values::number);
+    let light = table.take(log, "light", TEXT, values::text);
     let park = names.groups_at(log, &mut table, "park");
     match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
         .and_then(|pass| pass.with_stop(names.stage, stop))
         .and_then(|pass| pass.with_interval(interval.unwrap_or_default()))
         .and_then(|pass| pass.with_shaping(names.stage, shaping.unwrap_or_default()))
     {
-        Ok(pass) => Some((pass, table.header)),
+        Ok(pass) => Some((pass.under(light), table.header)),
         Err(flaws) => {
             table.flaws(log, flaws, &[]);
             None

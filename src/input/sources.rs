@@ -1,6 +1,6 @@
 //! The files an input was read from.
 //!
-//! Invariant: the shot file comes first, the stage file second, key files after, each once. Names are relative to the shot's folder, with `/` between folders
+//! Invariant: the shot file comes first, the stage file second, then the tables of the stage, then key files, each once. Names are relative to the shot's folder, with `/` between folders
 //! and `..` only at their start, so that they mean the same on every system and the copies below one folder find each other by the same names.
 
 use core::fmt::Write as _;
@@ -48,11 +48,13 @@ pub struct Sources {
     list: Vec<Source>,
     /// Names of the folders that lead to the shot, outermost first.
     folders: Vec<String>,
+    /// How many of the files were read by the end of the stage: the shot, the stage and its tables.
+    until_stage: usize,
 }
 
 impl Sources {
     pub(super) fn in_folders(folders: Vec<String>) -> Sources {
-        Sources { list: Vec::new(), folders }
+        Sources { list: Vec::new(), folders, until_stage: 0 }
     }
 
     pub(super) fn push(&mut self, source: Source) -> usize {
@@ -60,10 +62,20 @@ impl Sources {
         self.list.len() - 1
     }
 
-    /// What the stage file holds: it is the second that is read.
+    /// What the stage file and the tables that it names hold: equal where the stages are.
     #[must_use]
-    pub(crate) fn stage(&self) -> &[u8] {
-        self.list.get(1).map(Source::bytes).unwrap_or_default()
+    pub(crate) fn stage(&self) -> Vec<u8> {
+        let mut all = Vec::new();
+        for file in self.list.iter().take(self.until_stage).skip(1) {
+            all.extend(format!("{}\n{}\n", file.name, file.bytes.len()).bytes());
+            all.extend(file.bytes.iter());
+        }
+        all
+    }
+
+    /// The stage has been read.
+    pub(super) fn stage_is_read(&mut self) {
+        self.until_stage = self.list.len();
     }
 
     pub(super) fn found_below(&mut self, folder: &Path) {

@@ -9,12 +9,14 @@ use super::axis_table::{Motors, axis, motors, name_of};
 use super::body_tables::{self, BodyRead};
 use super::choices::UNITS;
 use super::document;
+use super::files::Read;
 use super::keys;
 use super::kind::{self, Kind};
 use super::like::{RawGroup, settle};
 use super::limb_tables;
 use super::log::Log;
-use super::machine_tables;
+use super::machine_tables::{self, Around};
+use super::measured_table::Beside;
 use super::reader::Table;
 use super::values;
 use crate::bounds::{Code, Flaw, MOST_AXES, MOST_TOML_BYTES, REACTION, SCALE};
@@ -37,7 +39,7 @@ impl StageRead {
 }
 
 /// Reads a stage file.
-pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
+pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], read: Read<'_>) -> StageRead {
     let Some(text) = document::text(log, file, bytes, MOST_TOML_BYTES) else { return StageRead::unknown() };
     let (document, sound) = document::root(log, file, text);
     if !sound {
@@ -86,6 +88,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
         return StageRead::unknown();
     }
     let mut names_complete = !root.is_wrong("group") && raw.iter().all(|g| g.settled && g.names_whole);
+    let folder = log.sources().get(file).and_then(|s| s.name().rsplit_once('/')).map_or(String::new(), |(folder, _)| format!("{folder}/"));
     let mut machines = Vec::new();
     let mut bodies = Vec::new();
     let (mut machines_whole, mut bodies_whole) = (true, true);
@@ -94,7 +97,13 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8]) -> StageRead {
     for group in &mut raw {
         let Some(name) = group.name else { continue };
         let written = log.count();
-        machines.extend(machine_tables::machines(log, name, &mut group.table));
+        let axes = &group.axes;
+        let unit = |axis: &str| {
+            let local = axis.strip_prefix(name).and_then(|rest| rest.strip_prefix('.')).unwrap_or(axis);
+            unit_of(&axes.iter().find(|(known, _)| *known == local)?.1)
+        };
+        let around = Around { beside: Beside { read, folder: &folder }, unit: &unit };
+        machines.extend(machine_tables::machines(log, name, &mut group.table, &around));
         machines_whole &= log.count() == written;
         let written = log.count();
         if let Some(body) = body_tables::body(log, name, &mut group.table, points.as_ref()) {
@@ -269,12 +278,16 @@ fn group_spec(log: &mut Log, group: RawGroup<'_>, motors: &Motors<'_>) -> Option
     for (axis_name, mut table) in group.axes {
         table.label = format!("axis {name}.{axis_name}");
         // Where the group it is like is unknown, its keys are too.
-        let word = table.take_quietly("unit", values::text);
-        let unit = UNITS.iter().find(|(name, _)| Some(*name) == word).map_or(Unit::Millimetre, |(_, unit)| *unit);
+        let unit = unit_of(&table).unwrap_or(Unit::Millimetre);
         let read = if group.settled { axis(log, table, axis_name, motors) } else { None };
         axes.extend(read.or_else(|| stand_in_axis(axis_name, unit)));
     }
     Some(GroupSpec { name: name.to_owned(), axes })
+}
+
+fn unit_of(axis: &Table<'_>) -> Option<Unit> {
+    let word = axis.take_quietly("unit", values::text)?;
+    UNITS.iter().find(|(name, _)| *name == word).map(|(_, unit)| *unit)
 }
 
 fn stand_in_axis(name: &str, unit: Unit) -> Option<Axis> {

@@ -98,6 +98,14 @@ pub trait Mechanism: Debug + Send + Sync {
     /// A place that the mechanism cannot take.
     fn to_axes(&self, channels: &[Jet], axes: &mut [Jet]) -> Result<(), OutOfReach>;
 
+    /// As [`to_axes`](Mechanism::to_axes), where two formulas meet by the one that holds with the channels at `beside`. By default there is one formula.
+    ///
+    /// # Errors
+    /// As [`to_axes`](Mechanism::to_axes).
+    fn to_axes_beside(&self, channels: &[Jet], _beside: &[f64], axes: &mut [Jet]) -> Result<(), OutOfReach> {
+        self.to_axes(channels, axes)
+    }
+
     /// Forward kinematics: the channels' values for positions of the axes. The inverse of [`to_axes`](Mechanism::to_axes).
     ///
     /// # Errors
@@ -145,6 +153,11 @@ pub trait Mechanism: Debug + Send + Sync {
     fn layer_changes(&self) -> Vec<f64> {
         Vec::new()
     }
+
+    /// Values of the only channel, rising, at which two formulas meet and the third derivative of the axis jumps. Default: none.
+    fn bends(&self) -> Vec<f64> {
+        Vec::new()
+    }
 }
 
 /// The formula of a mechanism of one channel and one axis, from the one to the other.
@@ -160,7 +173,9 @@ pub fn one_to_one<T: Copy>(from: &[T], to: &mut [T], formula: impl FnOnce(T) -> 
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
-    use super::super::{CarriedFrom, Drum, DrumSpec, LimbWire, LimbWireSpec, Real, Spool, Swashplate, SwashplateSpec};
+    use super::super::{
+        CarriedFrom, Drum, DrumSpec, LimbWire, LimbWireSpec, Measured, MeasuredSpec, Over, Real, Spool, Swashplate, SwashplateSpec,
+    };
     use super::*;
 
     fn ours() -> Vec<Box<dyn Mechanism>> {
@@ -171,7 +186,10 @@ mod tests {
         let spool = Spool { turns_per_layer: 10.0, layers: 3, wound: 2.0 };
         let drum = Drum::new(DrumSpec { radius: 30.0, rope_diameter: 2.0, spool: Some(spool) }).unwrap();
         let wire = LimbWire::new(LimbWireSpec { arm: 80.0, guide: [20.0, 200.0], neutral: 10.0 }).unwrap();
-        vec![Box::new(plate(None)), Box::new(plate(Some(300.0))), Box::new(drum), Box::new(wire)]
+        let points = vec![[-50.0, -40.0], [-20.0, -11.0], [10.0, 2.0], [70.0, 55.0]];
+        let table = MeasuredSpec { points, over: Over::Value, channel_unit: Unit::Millimetre, axis_unit: Unit::Degree };
+        let table = Measured::new(table).unwrap();
+        vec![Box::new(plate(None)), Box::new(plate(Some(300.0))), Box::new(drum), Box::new(wire), Box::new(table)]
     }
 
     /// Plain numbers, jets and ranges are one formula: the same bits, and a range of no width that holds them.

@@ -1,4 +1,4 @@
-//! Machines between what is seen and what turns: plates on three actuators, wires to limbs, drums, joints, aim and lens; the open trait [`Mechanism`].
+//! Machines between what is seen and what turns: plates on three actuators, wires to limbs, drums, measured tables, joints, aim and lens; the open trait [`Mechanism`].
 //!
 //! What: rigid geometry in millimetres and degrees, written once over [`Real`], so that the same formula gives a plain number,
 //! a jet whose three derivatives are exact and, for proofs, a range. Invariant: every mechanism passed its constructor, which refuses geometry that
@@ -20,6 +20,7 @@ pub(crate) mod joint;
 pub(crate) mod kinematics;
 pub(crate) mod lens;
 pub(crate) mod limb_wire;
+mod measured;
 mod miss;
 pub(crate) mod real;
 mod rods;
@@ -29,6 +30,7 @@ pub(crate) mod silhouette;
 mod slots;
 pub(crate) mod space;
 pub(crate) mod swashplate;
+pub(crate) mod thin_lens;
 mod unit;
 
 use crate::number::figures;
@@ -45,6 +47,7 @@ pub use kinematics::{Mechanism, Quantity, one_to_one};
 pub(crate) use lens::Pixel;
 pub use lens::{Lens, LensSpec, Optics};
 pub use limb_wire::{Limb, LimbWire, LimbWireSpec};
+pub use measured::{Measured, MeasuredSpec, Over};
 pub use real::Real;
 pub use rods::CarriedFrom;
 pub(crate) use slots::Slots;

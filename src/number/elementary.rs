@@ -49,6 +49,12 @@ pub(crate) fn exp(x: f64) -> f64 {
     libm::exp(x)
 }
 
+/// Natural logarithm.
+#[must_use]
+pub(crate) fn ln(x: f64) -> f64 {
+    libm::log(x)
+}
+
 /// Cube root.
 #[must_use]
 pub(crate) fn cbrt(x: f64) -> f64 {

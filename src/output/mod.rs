@@ -9,6 +9,7 @@ mod decimals;
 pub(crate) mod export;
 pub(crate) mod handoff;
 pub(crate) mod manifest;
+pub(crate) mod pace_json;
 pub(crate) mod rows;
 pub(crate) mod staged;
 pub(crate) mod used;

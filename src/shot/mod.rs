@@ -6,11 +6,14 @@
 pub(crate) mod aim;
 mod circles;
 mod copy;
+pub(crate) mod focus;
 mod handed;
 pub(crate) mod layer;
+pub(crate) mod light;
 pub(crate) mod pass;
 pub(crate) mod retime;
 pub(crate) mod routine;
+pub(crate) mod target;
 
 use std::sync::Arc;
 
@@ -22,11 +25,13 @@ use crate::time::{FrameRate, FrameSpan, Timecode};
 
 pub(crate) use aim::{Aim, AimSpec};
 pub(crate) use copy::Copy;
+pub(crate) use focus::{Focus, FocusSpec};
 pub use layer::Shape;
 pub(crate) use layer::{Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
 pub(crate) use pass::{Interval, Shaping};
 pub(crate) use retime::Retime;
+pub(crate) use target::Target;
 
 /// What a shot is made from.
 #[derive(Debug, Clone)]
@@ -57,6 +62,8 @@ pub struct Shot {
     mark: Mark,
     spec: ShotSpec,
     aims: Vec<Aim>,
+    focuses: Vec<Focus>,
+    lighting: light::Lighting,
     cycle_start: Option<f64>,
     retimes: Vec<Retime>,
     own_signals: Vec<(ChannelId, Arc<dyn Signal>)>,
@@ -96,7 +103,16 @@ impl Shot {
             flaws.extend(circles::flaws(stage, &spec.copies));
         }
         if flaws.is_empty() {
-            Ok(Shot { mark: stage.mark(), spec, aims: Vec::new(), cycle_start: None, retimes: Vec::new(), own_signals: Vec::new() })
+            Ok(Shot {
+                mark: stage.mark(),
+                spec,
+                aims: Vec::new(),
+                focuses: Vec::new(),
+                lighting: light::Lighting::default(),
+                cycle_start: None,
+                retimes: Vec::new(),
+                own_signals: Vec::new(),
+            })
         } else {
             Err(flaws)
         }
@@ -110,11 +126,7 @@ impl Shot {
         let mut flaws = Vec::new();
         for (i, aim) in aims.iter().enumerate() {
             for channel in aim.channels() {
-                let layered = self.tracks().iter().any(|t| t.channel() == channel)
-                    || self.cycles().iter().any(|c| c.channel() == channel)
-                    || self.drifts().iter().any(|d| d.channel() == channel)
-                    || self.copies().iter().any(|c| c.to() == aim.camera());
-                if layered || aims.iter().take(i).any(|a| a.channels().contains(&channel)) {
+                if self.is_layered(channel, aim.camera()) || aims.iter().take(i).any(|a| a.channels().contains(&channel)) {
                     let title = format!("`{}` is driven by an aim and by something else", stage.channel_name(channel));
                     flaws.push(
                         Flaw::new(Code::DrivenTwice, "channels", title)
@@ -125,6 +137,34 @@ impl Shot {
             }
         }
         self.aims = aims;
+        if flaws.is_empty() { Ok(self) } else { Err(flaws) }
+    }
+
+    /// True for a channel of a group that layers drive, or may through a copy.
+    fn is_layered(&self, channel: ChannelId, group: GroupId) -> bool {
+        self.tracks().iter().any(|t| t.channel() == channel)
+            || self.cycles().iter().any(|c| c.channel() == channel)
+            || self.drifts().iter().any(|d| d.channel() == channel)
+            || self.copies().iter().any(|c| c.to() == group)
+    }
+
+    /// The same shot with focuses, after its aims.
+    ///
+    /// # Errors
+    /// A channel that two focuses, or a focus and something else, would drive; each flaw has the focus's place in the list as its index.
+    pub(crate) fn with_focuses(mut self, stage: &Stage, focuses: Vec<Focus>) -> Result<Shot, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        for (i, focus) in focuses.iter().enumerate() {
+            let channel = focus.channel();
+            let moved = |other: &Focus| other.pulls().iter().any(|p| p.target.moved_by(stage).contains(&channel));
+            let twice = focuses.iter().take(i).any(|f| f.channel() == channel) || self.aims.iter().any(|a| a.channels().contains(&channel));
+            if twice || self.is_layered(channel, focus.camera()) || focuses.iter().any(moved) {
+                let title = format!("`{}` is driven by a focus and by something else", stage.channel_name(channel));
+                let flaw = Flaw::new(Code::DrivenTwice, "channel", title).at_index(i);
+                flaws.push(flaw.help("remove its tracks, cycles and drifts, copies onto the camera, and any other focus or aim"));
+            }
+        }
+        self.focuses = focuses;
         if flaws.is_empty() { Ok(self) } else { Err(flaws) }
     }
 
@@ -217,6 +257,11 @@ impl Shot {
         if self.aims.iter().any(|a| a.channels().contains(&channel)) {
             return Err(Flaw::new(Code::DrivenTwice, "channel", "the channel is aimed").help("aim, or drive it by a signal, not both"));
         }
+        if self.focuses.iter().any(|f| f.channel() == channel) {
+            return Err(
+                Flaw::new(Code::DrivenTwice, "channel", "the channel follows focus").help("focus, or drive it by a signal, not both")
+            );
+        }
         self.own_signals.push((channel, signal));
         Ok(self)
     }
@@ -231,6 +276,39 @@ impl Shot {
     #[must_use]
     pub(crate) fn aims(&self) -> &[Aim] {
         &self.aims
+    }
+
+    /// The same shot with its lights.
+    ///
+    /// # Errors
+    /// A pass whose light does not exist; each flaw has the pass's place in the list as its index.
+    pub(crate) fn with_lighting(mut self, lighting: light::Lighting) -> Result<Shot, Vec<Flaw>> {
+        let mut flaws = Vec::new();
+        for (i, pass) in self.passes().iter().enumerate() {
+            let several = lighting.lights.len() > 1;
+            if lighting.of(pass.light()).is_some() || (pass.light().is_none() && !several) {
+                continue;
+            }
+            let known: Vec<&str> = lighting.lights.iter().map(|l| l.name.as_str()).collect();
+            let title = format!("the light of pass `{}` is unknown", pass.name());
+            let found = pass.light().map_or("no `light`".to_owned(), |name| format!("`{name}`"));
+            let allowed = if known.is_empty() { "a light under [light.NAME]".to_owned() } else { format!("one of {}", known.join(", ")) };
+            flaws.push(Flaw::new(Code::UnknownLight, "pass", title).at_index(i).found(found, allowed));
+        }
+        self.lighting = lighting;
+        if flaws.is_empty() { Ok(self) } else { Err(flaws) }
+    }
+
+    /// Lights and depth of field.
+    #[must_use]
+    pub(crate) fn lighting(&self) -> &light::Lighting {
+        &self.lighting
+    }
+
+    /// Focuses.
+    #[must_use]
+    pub(crate) fn focuses(&self) -> &[Focus] {
+        &self.focuses
     }
 
     /// The choreography frame from which cycles and drifts count: the one written, or the first photographed frame.

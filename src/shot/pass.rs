@@ -80,6 +80,7 @@ pub struct Pass {
     stop: Option<f64>,
     interval: Interval,
     shaping: Shaping,
+    light: Option<String>,
     park: Vec<GroupId>,
 }
 
@@ -118,6 +119,7 @@ impl Pass {
                 shutter,
                 settle,
                 stop: None,
+                light: None,
                 interval: Interval::Frame,
                 shaping: Shaping::None,
                 park,
@@ -226,6 +228,18 @@ impl Pass {
     #[must_use]
     pub(crate) fn stop(&self) -> Option<f64> {
         self.stop
+    }
+
+    /// The same under a light of this name.
+    #[must_use]
+    pub(crate) fn under(self, light: Option<&str>) -> Pass {
+        Pass { light: light.map(str::to_owned), ..self }
+    }
+
+    /// The name of its light, where it names one.
+    #[must_use]
+    pub(crate) fn light(&self) -> Option<&str> {
+        self.light.as_deref()
     }
 
     /// The groups that stay at home.

@@ -1,14 +1,17 @@
-//! What an axis does: its own channel's signal, a mechanism's formula over the signals of its channels, or an angle of an aim.
+//! What an axis does: its own channel's signal, a mechanism's formula over the signals of its channels, a focus distance, or an angle of an aim.
 //!
 //! Invariant: derivatives stay exact through the mechanism, since its formula is computed on jets. Where a mechanism cannot take a place the jet is NaN, which
 //! no curve accepts; [`AxisSignal::out_of_reach`] then says why.
 
 use super::aimed::Aimed;
+use super::bends;
 use super::channel::ChannelSignal;
+use super::focused::{FocusTrouble, Focused};
 use super::knots;
 use super::layers::Layers;
 use crate::mechanism::OutOfReach;
 use crate::mechanism::aim::AimTrouble;
+use crate::motion::Extreme;
 use crate::motion::curve::Curve;
 use crate::motion::quintic::Quintic;
 use crate::motion::signal::{Knot, SignalError};
@@ -29,6 +32,15 @@ pub(crate) enum AxisSignal<'a> {
         which: usize,
         /// Its channels' signals, in order.
         channels: Vec<ChannelSignal>,
+        /// Values of the only channel at which two of its formulas meet.
+        bends: Vec<f64>,
+    },
+    /// A distance that follows focus, itself or through its mechanism.
+    Focused {
+        /// The focus.
+        focused: Box<Focused<'a>>,
+        /// The mechanism, and the values at which two of its formulas meet.
+        machine: Option<(&'a Machine, Vec<f64>)>,
     },
     /// One of the two angles of an aim.
     Aimed {
@@ -48,6 +60,9 @@ pub(crate) enum NoPlace {
     /// A target cannot be aimed at.
     #[error(transparent)]
     Aim(#[from] AimTrouble),
+    /// A target cannot be in focus.
+    #[error(transparent)]
+    Focus(#[from] FocusTrouble),
     /// A drum would pass from one layer of rope to another: its speed would jump.
     #[error(
         "the drum passes from one layer of rope to the next at a height of {height} mm, where its speed would jump; keep the move within a layer, or use a drum that holds the rope in one"
@@ -57,6 +72,9 @@ pub(crate) enum NoPlace {
         height: f64,
     },
 }
+
+/// How near to a bend a focus distance is asked which side it came from, as a share of the bend's value: far more than rounding.
+const NEAR_A_BEND: f64 = 1e-6;
 
 impl<'a> AxisSignal<'a> {
     /// The signal of an axis of the stage.
@@ -69,12 +87,19 @@ impl<'a> AxisSignal<'a> {
                 return Ok(AxisSignal::Aimed { aimed: Box::new(Aimed::new(stage, shot, layers, aim)?), which });
             }
         }
+        if let Some(focus) = shot.focuses().iter().find(|f| f.moves(stage, axis)) {
+            let machine = match stage.driver(axis) {
+                Driver::Own(_) => None,
+                Driver::Machine(machine, _) => Some((machine, machine.mechanism().bends())),
+            };
+            return Ok(AxisSignal::Focused { focused: Box::new(Focused::new(stage, shot, layers, focus)?), machine });
+        }
         match stage.driver(axis) {
             Driver::Own(channel) => Ok(AxisSignal::Own(layers.signal(stage, shot, channel)?)),
             Driver::Machine(machine, which) => {
                 let channels: Result<Vec<ChannelSignal>, SignalError> =
                     machine.channels().iter().map(|c| layers.signal(stage, shot, *c)).collect();
-                Ok(AxisSignal::Driven { machine, which, channels: channels? })
+                Ok(AxisSignal::Driven { machine, which, channels: channels?, bends: machine.mechanism().bends() })
             }
         }
     }
@@ -87,6 +112,7 @@ impl<'a> AxisSignal<'a> {
             (AxisSignal::Driven { which: i, channels: a, .. }, AxisSignal::Driven { which: j, channels: b, .. }) => {
                 i == j && a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.is_like(b))
             }
+            (AxisSignal::Focused { focused: a, .. }, AxisSignal::Focused { focused: b, .. }) => a.is_like(b),
             (AxisSignal::Aimed { aimed: a, which: i }, AxisSignal::Aimed { aimed: b, which: j }) => i == j && a.is_like(b),
             _ => false,
         }
@@ -97,8 +123,26 @@ impl<'a> AxisSignal<'a> {
     pub(crate) fn jet(&self, t: f64, branch: f64) -> Jet {
         match self {
             AxisSignal::Own(signal) => signal.jet(t, branch),
-            AxisSignal::Driven { machine, which, channels } => {
-                machine.axis(*which, channels.iter().map(|c| c.jet(t, branch))).unwrap_or(Jet::constant(f64::NAN))
+            AxisSignal::Driven { machine, which, channels, bends } => {
+                let values = channels.iter().map(|c| c.jet(t, branch));
+                let found = if bends.is_empty() || t == branch {
+                    machine.axis(*which, values)
+                } else {
+                    machine.axis_beside(*which, values, channels.iter().map(|c| c.jet(branch, branch).p))
+                };
+                found.unwrap_or(Jet::constant(f64::NAN))
+            }
+            AxisSignal::Focused { focused, machine } => {
+                let nothing = Jet::constant(f64::NAN);
+                let Ok(value) = focused.value(t, branch) else { return nothing };
+                let Some((machine, bends)) = machine else { return value };
+                // Which formula holds is only a question beside a bend.
+                let is_beside = t != branch && bends.iter().any(|b| (value.p - b).abs() <= NEAR_A_BEND * (1.0 + b.abs()));
+                let found = match focused.value(branch, branch).ok().filter(|_| is_beside) {
+                    Some(beside) => machine.axis_beside(0, core::iter::once(value), core::iter::once(beside.p)),
+                    None => machine.axis(0, core::iter::once(value)),
+                };
+                found.unwrap_or(nothing)
             }
             AxisSignal::Aimed { aimed, which } => {
                 aimed.angles(t, branch).ok().and_then(|a| a.get(*which).copied()).unwrap_or(Jet::constant(f64::NAN))
@@ -111,7 +155,15 @@ impl<'a> AxisSignal<'a> {
     pub(crate) fn cost(&self) -> usize {
         match self {
             AxisSignal::Own(signal) => signal.cost(),
-            AxisSignal::Driven { channels, .. } => channels.iter().map(|c| 1 + c.cost()).sum(),
+            AxisSignal::Driven { channels, bends, .. } => {
+                // A channel with bends is asked for its branch too, and looked at for where it passes them.
+                let each = if bends.is_empty() { 1 } else { 3 };
+                channels.iter().map(|c| 1 + each * c.cost()).sum()
+            }
+            AxisSignal::Focused { focused, machine } => {
+                let looks = if machine.as_ref().is_some_and(|(_, bends)| !bends.is_empty()) { 3 } else { 1 };
+                1 + looks * focused.cost()
+            }
             AxisSignal::Aimed { aimed, .. } => aimed.cost(),
         }
     }
@@ -122,6 +174,7 @@ impl<'a> AxisSignal<'a> {
         match self {
             AxisSignal::Own(signal) => signal.span_cost(from, to),
             AxisSignal::Driven { channels, .. } => channels.iter().fold(0, |sum, c| c.span_cost(from, to).saturating_add(sum)),
+            AxisSignal::Focused { focused, .. } => focused.span_cost(from, to),
             AxisSignal::Aimed { aimed, .. } => aimed.span_cost(from, to),
         }
     }
@@ -134,12 +187,22 @@ impl<'a> AxisSignal<'a> {
     pub(crate) fn knots_around(&self, from: f64, to: f64) -> Result<Vec<Knot>, SignalError> {
         match self {
             AxisSignal::Own(signal) => signal.knots_around(from, to),
-            AxisSignal::Driven { channels, .. } => {
+            AxisSignal::Driven { channels, bends, .. } => {
                 let mut all = Vec::new();
                 for channel in channels {
                     channel.add_knots(from, to, &mut all)?;
                 }
-                Ok(knots::around(all, from, to))
+                let knots = knots::around(all, from, to);
+                match channels.as_slice() {
+                    [only] => bends::with_crossings(knots, bends, (from, to), &|t, branch| only.jet(t, branch)),
+                    _ => Ok(knots),
+                }
+            }
+            AxisSignal::Focused { focused, machine } => {
+                let knots = focused.knots_around(from, to)?;
+                let bends = machine.as_ref().map(|(_, bends)| bends.as_slice()).unwrap_or_default();
+                let value = |t, branch| focused.value(t, branch).unwrap_or(Jet::constant(f64::NAN));
+                bends::with_crossings(knots, bends, (from, to), &value)
             }
             AxisSignal::Aimed { aimed, .. } => aimed.knots_around(from, to),
         }
@@ -154,7 +217,7 @@ impl<'a> AxisSignal<'a> {
                 let p = self.jet(0.0, 0.0).p;
                 p.is_finite().then_some(p)
             }
-            AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
+            AxisSignal::Driven { .. } | AxisSignal::Focused { .. } | AxisSignal::Aimed { .. } => None,
         }
     }
 
@@ -163,7 +226,7 @@ impl<'a> AxisSignal<'a> {
     pub(crate) fn taken_over(&self, from: f64, to: f64) -> Option<Result<Curve, SignalError>> {
         match self {
             AxisSignal::Own(signal) => signal.taken_over(from, to),
-            AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
+            AxisSignal::Driven { .. } | AxisSignal::Focused { .. } | AxisSignal::Aimed { .. } => None,
         }
     }
 
@@ -172,7 +235,7 @@ impl<'a> AxisSignal<'a> {
     pub(crate) fn straight(&self, branch: f64, ends: [f64; 2]) -> Option<(f64, f64, Quintic)> {
         match self {
             AxisSignal::Own(signal) => signal.straight(branch, ends),
-            AxisSignal::Driven { .. } | AxisSignal::Aimed { .. } => None,
+            AxisSignal::Driven { .. } | AxisSignal::Focused { .. } | AxisSignal::Aimed { .. } => None,
         }
     }
 
@@ -188,14 +251,36 @@ impl<'a> AxisSignal<'a> {
         }
     }
 
+    /// Why a focus cannot stay between two positions of its axis, which are its extremes: the value of one of them is not beyond the focal length.
+    #[must_use]
+    pub(crate) fn too_near(&self, extremes: [Extreme; 2]) -> Option<(f64, NoPlace)> {
+        let AxisSignal::Focused { focused, machine } = self else { return None };
+        // A mechanism of one channel goes one way: the value lies between those of the extremes.
+        let value = |axis: f64| match machine {
+            None => Some(axis),
+            Some((machine, _)) => {
+                let mut value = [f64::NAN];
+                machine.mechanism().to_channels_at_rest(&[axis], &mut value).ok()?;
+                value.first().copied()
+            }
+        };
+        extremes.into_iter().find_map(|e| Some((e.at, focused.too_near(value(e.value)?)?.into())))
+    }
+
     /// Why there is no position at `t`.
     #[must_use]
     pub(crate) fn out_of_reach(&self, t: f64) -> Option<NoPlace> {
         match self {
             AxisSignal::Own(_) => None,
-            AxisSignal::Driven { machine, which, channels } => {
+            AxisSignal::Driven { machine, which, channels, .. } => {
                 machine.axis(*which, channels.iter().map(|c| Jet::constant(c.jet(t, t).p))).err().map(NoPlace::from)
             }
+            AxisSignal::Focused { focused, machine } => match focused.value(t, t) {
+                Err(why) => Some(why.into()),
+                Ok(value) => {
+                    machine.as_ref().and_then(|(m, _)| m.axis(0, core::iter::once(Jet::constant(value.p))).err()).map(NoPlace::from)
+                }
+            },
             AxisSignal::Aimed { aimed, .. } => aimed.angles(t, t).err().map(NoPlace::from),
         }
     }

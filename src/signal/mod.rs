@@ -5,10 +5,12 @@
 
 pub(crate) mod aimed;
 pub(crate) mod axis;
+mod bends;
 pub(crate) mod blended;
 pub(crate) mod channel;
 pub(crate) mod cycle;
 pub(crate) mod drift;
+mod focused;
 pub(crate) mod keyed;
 pub(crate) mod knots;
 pub(crate) mod layers;

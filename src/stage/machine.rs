@@ -75,6 +75,24 @@ impl Machine {
         axes.as_slice().get(which).copied().ok_or(OutOfReach::WrongCount)
     }
 
+    /// The same by the formula that holds with its channels at `beside`.
+    ///
+    /// # Errors
+    /// A place that the mechanism cannot take.
+    pub(crate) fn axis_beside(
+        &self,
+        which: usize,
+        channels: impl Iterator<Item = Jet>,
+        beside: impl Iterator<Item = f64>,
+    ) -> Result<Jet, OutOfReach> {
+        let (mut values, mut places) = (Slots::new(self.channels.len()), Slots::new(self.channels.len()));
+        let mut axes = Slots::new(self.axes.len());
+        values.as_mut_slice().iter_mut().zip(channels).for_each(|(slot, value)| *slot = value);
+        places.as_mut_slice().iter_mut().zip(beside).for_each(|(slot, place)| *slot = place);
+        self.mechanism.to_axes_beside(values.as_slice(), places.as_slice(), axes.as_mut_slice())?;
+        axes.as_slice().get(which).copied().ok_or(OutOfReach::WrongCount)
+    }
+
     /// True where each axis has a range of its own, whatever the others do.
     #[must_use]
     pub(crate) fn has_ranges(&self) -> bool {

@@ -38,6 +38,7 @@ mod plan;
 mod posed;
 mod poses;
 mod programs;
+mod pull;
 mod record;
 mod rods;
 mod row_clock;

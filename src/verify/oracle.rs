@@ -11,6 +11,7 @@ use std::rc::Rc;
 
 use super::beat::Beat;
 use super::choreography::Choreography;
+use super::pull::Follow;
 use super::shapes::Course;
 use super::sight::Sight;
 use super::wander::Wander;
@@ -33,6 +34,9 @@ const NOISE: f64 = 5e-15;
 
 /// The same of an angle that is searched for, deg: a hundredth of a millionth of a millionth of a right angle, and room.
 const SEARCHED: f64 = 1e-9;
+
+/// The same of a focus distance, as a share of it: the angles of the camera are searched for, and coordinates of a stage of ten metres are added up.
+const FOLLOWED: f64 = 1e-9;
 
 /// A curve fitted to its signal is within this part of a step of it.
 pub(super) const FITTED: f64 = 1.0 / 16.0;
@@ -102,6 +106,7 @@ pub(super) struct Oracle<'a> {
     /// By group.
     times: Vec<Choreography>,
     sights: Vec<Sight>,
+    follows: Vec<Follow>,
     /// For each sight, where its search ended last: the next one starts there.
     last: Vec<Cell<Option<[f64; 2]>>>,
     /// Channels whose angles could not be found somewhere.
@@ -156,6 +161,7 @@ impl<'a> Oracle<'a> {
             channels.push(Channel { rest: stage.channel_rest(id), group, terms, size, exact });
         }
         let sights: Vec<Sight> = shot.aims().iter().map(Sight::new).collect();
+        let follows = shot.focuses().iter().map(Follow::new).collect();
         let last = sights.iter().map(|_| Cell::new(None)).collect();
         Ok(Oracle {
             stage,
@@ -163,6 +169,7 @@ impl<'a> Oracle<'a> {
             channels,
             times,
             sights,
+            follows,
             last,
             lost: RefCell::new(BTreeSet::new()),
             recent: RefCell::new(VecDeque::new()),
@@ -215,6 +222,20 @@ impl<'a> Oracle<'a> {
                 *slot = angle;
             }
         }
+        let mut distances: Vec<(ChannelId, f64)> = Vec::new();
+        for follow in &self.follows {
+            let value = |c: ChannelId| channels.get(c.index()).copied().unwrap_or(f64::NAN);
+            let found = follow.distance(self.stage, time(follow.camera.index()), &value);
+            if found.is_none() {
+                self.lost.borrow_mut().insert(follow.channel);
+            }
+            distances.push((follow.channel, found.unwrap_or(f64::NAN)));
+        }
+        for (channel, distance) in distances {
+            if let Some(slot) = channels.get_mut(channel.index()) {
+                *slot = distance;
+            }
+        }
         let mut state = State { t, channels, axes: Vec::with_capacity(self.stage.axes().len()) };
         for id in self.stage.axis_ids() {
             let position = match self.stage.driver(id) {
@@ -236,10 +257,14 @@ impl<'a> Oracle<'a> {
         let (exact, size, timing) = match self.stage.driver(axis) {
             // A search ends within 1e-10 of a right angle or so; lengths of the stage's size go into it.
             Driver::Own(channel) if self.is_turned(channel) => (false, 360.0, 0.0),
+            Driver::Own(channel) if self.is_followed(channel) => (false, 0.0, FOLLOWED * position),
             Driver::Own(channel) => known(channel).map_or((true, 0.0, 0.0), |c| (c.exact, c.size, self.timing(c, state.t))),
             // Geometry is computed with lengths of the order of the axis's travel.
             Driver::Machine(machine, which) => {
-                let later = |c: ChannelId| state.channel(c) + known(c).map_or(0.0, |c| self.timing(c, state.t));
+                let later = |c: ChannelId| {
+                    state.channel(c)
+                        + if self.is_followed(c) { FOLLOWED * state.channel(c) } else { known(c).map_or(0.0, |c| self.timing(c, state.t)) }
+                };
                 let timing = (moved(machine, which, &later) - position).abs();
                 let timing = if timing.is_nan() { 0.0 } else { timing };
                 (false, a.travel().lower.abs().max(a.travel().upper.abs()), timing)
@@ -252,7 +277,13 @@ impl<'a> Oracle<'a> {
     /// How far, in its unit, the rounding of one evaluation may move a position: noise, of which differences are made. What is wrong in the same way at
     /// neighbouring instants is not counted.
     pub(super) fn grain(&self, axis: AxisId, state: &State) -> f64 {
-        let timed = |c: ChannelId| self.channels.get(c.index()).map_or(0.0, |c| NOISE * c.size + self.timing(c, state.t));
+        let timed = |c: ChannelId| {
+            if self.is_followed(c) {
+                FOLLOWED * state.channel(c)
+            } else {
+                self.channels.get(c.index()).map_or(0.0, |c| NOISE * c.size + self.timing(c, state.t))
+            }
+        };
         let a = self.stage.axis(axis);
         let reach = a.travel().lower.abs().max(a.travel().upper.abs());
         match self.stage.driver(axis) {
@@ -284,13 +315,15 @@ impl<'a> Oracle<'a> {
 
     /// True where an aim or a layer drives it.
     pub(super) fn is_driven(&self, channel: ChannelId) -> bool {
-        self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.terms.is_empty())
+        self.is_turned(channel) || self.is_followed(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.terms.is_empty())
     }
 
     /// True for an axis whose curve is fitted to its signal.
     pub(super) fn is_fitted(&self, axis: AxisId) -> bool {
         match self.stage.driver(axis) {
-            Driver::Own(channel) => self.is_turned(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.exact),
+            Driver::Own(channel) => {
+                self.is_turned(channel) || self.is_followed(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.exact)
+            }
             Driver::Machine(machine, _) => machine.channels().iter().any(|c| self.is_driven(*c)),
         }
     }
@@ -309,7 +342,11 @@ impl<'a> Oracle<'a> {
         self.sights.iter().any(|s| s.channels.contains(&channel))
     }
 
-    /// A channel's layers together, without aims, at choreography time `t` of its group.
+    fn is_followed(&self, channel: ChannelId) -> bool {
+        self.follows.iter().any(|f| f.channel == channel)
+    }
+
+    /// A channel's layers together, without aims and focuses, at choreography time `t` of its group.
     fn layered(&self, channel: &Channel, t: f64) -> f64 {
         if channel.terms.is_empty() {
             return channel.rest;

@@ -41,7 +41,15 @@ fn a_slow_axis_costs_no_more_than_a_fast_one() {
 
 #[test]
 fn a_key_far_beyond_the_travel_is_an_exceeded_limit() {
-    let report = checked(&Inputs::of("herons").with("shot.toml", "[330, 5930.0]", "[330, 4e8]"));
+    // Nothing follows focus here: so far off the ring has no place, which is an error of its own.
+    let focus = "camera = \"camera\"\nchannel = \"focus_distance\"\npulls = [[1, \"reeds\"], [30, \"reeds\"], [96, \"heron_a\"]]";
+    let still = "channel = \"camera.focus_distance\"\nkeys = [[1, 1300]]";
+    let inputs = Inputs::of("herons").with("shot.toml", "[330, 5930.0]", "[330, 4e8]").with("shot.toml", focus, still).with(
+        "shot.toml",
+        "[[focus]]",
+        "[[track]]",
+    );
+    let report = checked(&inputs);
     assert!(!report.within_limits());
     let trials = report.compiled.work().used(Effort::Trials);
     // The budget of trials, and the rest of the one that used it up.

@@ -200,6 +200,10 @@ fn outside(entry: &Entry) -> Vec<Value> {
         Holds::Flag => vec![json!(1), json!("true")],
         Holds::Numbers(bounds) => in_list(bounds.to_vec(), &example),
         Holds::TwoWholes(least, most) => vec![json!([least - 1, 5]), json!([5, most + 1]), json!([1]), json!("1")],
+        Holds::NumberAndName(_, bound) => {
+            let rows = beyond(bound).into_iter().map(|frame| json!([[frame, "x"]]));
+            rows.chain([json!([[1, 2]]), json!([[1]]), json!([[1, "x", 2]]), json!([]), json!("x")]).collect()
+        }
         Holds::Rows(columns) | Holds::RowsOrFile(columns) => {
             let rows = in_list(columns.iter().map(|(_, b)| *b).collect(), &example[0]);
             rows.into_iter().map(|row| json!([row])).chain([json!([]), json!(7)]).collect()

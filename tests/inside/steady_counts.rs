@@ -70,7 +70,7 @@ fn compiled_demo(edits: &[(&str, &str)]) -> Result<Compiled, Vec<CompileError>> 
 #[test]
 fn a_fast_pass_added_to_the_demo_moves_no_count_of_another() {
     let before = demo(&[]);
-    let fast = "[[pass]]\nname = \"quick\"\nexposure = \"moving\"\nseconds_per_frame = 2\nshutter = 360\n\n[[pass]]";
+    let fast = "[[pass]]\nname = \"quick\"\nexposure = \"moving\"\nseconds_per_frame = 2\nshutter = 360\nlight = \"stage\"\n\n[[pass]]";
     let after = demo(&[("[[pass]]", fast)]);
     assert_eq!(after.shot().passes().len(), before.shot().passes().len() + 1);
     let found = moved(&before, &after, &offsets(&[before.shot(), after.shot()]));

@@ -264,7 +264,7 @@ fn hidden() -> Vec<(&'static str, Damage<'static>)> {
         ("usd: gone and unlisted", without("scene.usda")),
         ("usd: emptied", emptied("scene.usda")),
         ("usd: aperture", text("scene.usda", "float horizontalAperture = 24.900000", "float horizontalAperture = 24.899999")),
-        ("usd: stop", text("scene.usda", "fStop = 0.000000", "fStop = 8.000000")),
+        ("usd: stop", text("scene.usda", "fStop = 22.000000", "fStop = 8.000000")),
         ("usd: a proxy", text("scene.usda", "double radius = 4.0000000", "double radius = 4.0000010")),
         ("usd: an obstacle", text("scene.usda", "displayName = \"willow\"", "displayName = \"ash\"")),
         ("usd: a position", usd_sample("    def Xform \"heron_b\"", "translate", 7, 1e-4)),

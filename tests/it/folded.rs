@@ -40,20 +40,32 @@ fn before(text: &str, word: &str) -> usize {
     text.split(word).next().unwrap().split_whitespace().last().unwrap().parse().unwrap()
 }
 
-/// The bridge of a heron that another follows is to be where it should be 84 frames later.
+/// The bridge of a heron that another follows is to be where it should be 70 frames later.
 #[test]
 fn a_key_at_a_wrong_frame_is_one_message() {
     let dir = tempfile::tempdir().unwrap();
-    demo(dir.path(), "take_off.csv", &[("\n110,2980,,660,", "\n110,,,660,"), ("\n34,,,445,", "\n28,2980,,,\n34,,,445,")]);
+    demo(dir.path(), "take_off.csv", &[("\n190,3850,,860,", "\n190,,,860,"), ("\n116,,-20,,\n", "\n116,,-20,,\n120,3850,,,\n")]);
     let (text, json) = checked(dir.path());
     assert_eq!(text.matches("exceeded: ").count(), 1, "{text}");
     let one = text.split("\n\n").find(|p| p.starts_with("exceeded: ")).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(one.starts_with("exceeded: heron_a.bridge: position ") && one.contains("(frame 28, take_off.csv:4)"), "{one}");
-    assert!(one.contains("(passes beauty, matte and haze)") && one.contains("heron_b.bridge (") && one.contains("camera.pan ("), "{one}");
+    assert!(one.starts_with("exceeded: heron_a.bridge: position ") && one.contains("(frame 120, take_off.csv:8)"), "{one}");
+    assert!(one.contains("(passes beauty, matte and haze)") && one.contains("heron_b.bridge (") && one.contains(" more (--all)"), "{one}");
     // Nothing is lost under it.
     let rest = one.split("with it: ").nth(1).unwrap();
     assert_eq!(before(rest, " limits exceeded"), violations(&json) - 1, "{one}");
     assert!(text.lines().count() <= 80, "{}", text.lines().count());
+}
+
+/// So early that the camera, which follows, turns away from where it can focus: one error still, and it points at the key of the bridge.
+#[test]
+fn a_key_that_leads_the_focus_out_of_reach_is_one_error_that_names_the_bridge() {
+    let dir = tempfile::tempdir().unwrap();
+    demo(dir.path(), "take_off.csv", &[("\n110,2980,,660,", "\n110,,,660,"), ("\n34,,,445,", "\n28,2980,,,\n34,,,445,")]);
+    let out = Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir.path()).args(["check", "shot.toml"]).output().unwrap();
+    let text = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(2), "{text}");
+    assert_eq!(text.matches("error[").count(), 1, "{text}");
+    assert!(text.contains("--> take_off.csv:4:") && text.contains("bring `heron_a.bridge` back into its travel first"), "{text}");
 }
 
 #[test]

@@ -24,7 +24,7 @@ fn in_repository(path: &str) -> String {
 /// Every way to have something written to standard output, and the status where it arrives. `columns` is a written folder of the shot, `take.csv` a log.
 fn calls() -> Vec<(Vec<String>, i32)> {
     let (good, refused) = (in_repository("examples/two_keys_too_close/good.toml"), in_repository("fixtures/broken/too_fast.toml"));
-    let calls: [(&str, i32); 27] = [
+    let calls: [(&str, i32); 29] = [
         ("--help", 0),
         ("--version", 0),
         ("help rows", 0),
@@ -34,6 +34,8 @@ fn calls() -> Vec<(Vec<String>, i32)> {
         ("check GOOD --json", 0),
         ("check REFUSED", 1),
         ("check REFUSED --json", 1),
+        ("pace GOOD", 0),
+        ("pace REFUSED --json", 1),
         ("compile GOOD --out new", 0),
         ("compile REFUSED --out new", 1),
         ("verify columns", 0),

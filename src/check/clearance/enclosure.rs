@@ -61,7 +61,7 @@ impl<'a> Enclosure<'a> {
     }
 
     /// Parts of the course with which a search begins.
-    pub(super) fn stretches(&self) -> impl Iterator<Item = (f64, f64)> + use<> {
+    pub(in crate::check) fn stretches(&self) -> impl Iterator<Item = (f64, f64)> + use<> {
         self.course.stretches()
     }
 
@@ -109,6 +109,13 @@ impl<'a> Enclosure<'a> {
     #[must_use]
     pub(crate) fn pose_range(&self, body: &Body, from: f64, to: f64) -> Option<Pose<IntervalJet>> {
         channels(self.stage(), body.channels(), &|a| self.range(a, from, to), &enclosed).map(|values| body.pose(&values))
+    }
+
+    /// A body in the middle of a stretch of time, and over all of it where that can be bounded; `None` where it has no place in the middle.
+    #[must_use]
+    pub(crate) fn postures(&self, body: &Body, from: f64, to: f64) -> Option<(Posture<Jet>, Option<Posture<IntervalJet>>)> {
+        let at = posture(self.stage(), body, &|a| self.jet(a, 0.5 * (from + to)), &plain)?;
+        Some((at, posture(self.stage(), body, &|a| self.range(a, from, to), &enclosed)))
     }
 
     /// The ends of a body's capsules over a stretch of time; `None` where they cannot be bounded.

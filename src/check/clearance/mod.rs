@@ -21,7 +21,7 @@ mod gap;
 mod held;
 mod pair;
 pub(super) mod rail;
-mod search;
+pub(super) mod search;
 mod windows;
 
 use rayon::prelude::*;

@@ -17,30 +17,30 @@ const LOST: u64 = 64;
 
 /// A stretch of time with what is known of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Cell {
+pub(in crate::check) struct Cell {
     /// Start, frame time.
-    pub(super) from: f64,
+    pub(in crate::check) from: f64,
     /// End, frame time.
-    pub(super) to: f64,
+    pub(in crate::check) to: f64,
     /// Nothing in the cell is below this; minus infinity where nothing is known.
-    pub(super) lower: f64,
+    pub(in crate::check) lower: f64,
     /// The value in the middle; infinite where there is none.
-    pub(super) middle: f64,
+    pub(in crate::check) middle: f64,
 }
 
 /// The least value.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Least {
+pub(in crate::check) struct Least {
     /// Nothing in the span is below this.
-    pub(super) lower: f64,
+    pub(in crate::check) lower: f64,
     /// The least value seen.
-    pub(super) upper: f64,
+    pub(in crate::check) upper: f64,
     /// Frame time of `upper`; of the cell that is not bounded where the search gave up.
-    pub(super) at: f64,
+    pub(in crate::check) at: f64,
     /// True where `lower` is within the tolerance of `upper`.
-    pub(super) tight: bool,
+    pub(in crate::check) tight: bool,
     /// Cells that were halved, those of which nothing was known many times.
-    pub(super) halved: u64,
+    pub(in crate::check) halved: u64,
 }
 
 impl Eq for Cell {}
@@ -60,7 +60,7 @@ impl Ord for Cell {
 
 /// The least value over the cells given, which cover the span. `look` bounds any part of them. The search is content, though not
 /// tight, once nothing is below `enough`; it gives up after `most` halvings.
-pub(super) fn least(
+pub(in crate::check) fn least(
     cells: impl IntoIterator<Item = Cell>,
     tolerance: f64,
     enough: f64,

@@ -155,6 +155,17 @@ max_acceleration = 1.5
 max_jerk = 3
 motor = "frame42"
 
+[[group.axis]]                    # a focus ring whose scale is even in mm; others take a mechanism of kind "table"
+name = "focus_distance"
+unit = "mm"
+travel = [600, 9000]
+home = 3000
+max_velocity = 100
+max_acceleration = 100
+max_jerk = 500
+motor = "frame42"
+travel_per_rev = 500
+
 [[group.joint]]
 slide = [1, 0, 0]
 channel = "track"
@@ -175,5 +186,6 @@ offset = [0, 0, -90]              # from the axes to the entrance pupil
 focal_length = 24
 film_back = [24.9, 18.7]
 pixels = [4096, 3072]
+film_plane = 110
 "#,
 };

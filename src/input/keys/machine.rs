@@ -4,10 +4,10 @@ use super::{Default, Entry, Holds, Rule, Section};
 use crate::bounds::{self, ANGLE, AREA, COORDINATE, LAYERS, LENGTH, MODULUS, SPAN, TURNS_PER_LAYER, WOUND};
 use crate::input::choices::{CARRIERS, KINDS};
 
-const KIND: Holds = Holds::Choice(|| KINDS.iter().map(|(name, _)| *name).collect());
-const AXIS: Entry =
+pub(super) const KIND: Holds = Holds::Choice(|| KINDS.iter().map(|(name, _)| *name).collect());
+pub(super) const AXIS: Entry =
     Entry { name: "axis", holds: Holds::Text, unit: "", default: Default::Must, meaning: "the axis it drives", example: "\"wing_wire\"" };
-const CHANNEL: Entry =
+pub(super) const CHANNEL: Entry =
     Entry { name: "channel", holds: Holds::Text, unit: "", default: Default::Must, meaning: "name of its channel", example: "\"wing\"" };
 
 /// A plate on three actuators.

@@ -5,11 +5,14 @@
 //! one table is a [`Rule`]; what holds between tables (a name that must exist, keys in rising order) the reader alone knows.
 
 mod body;
+mod focus;
 mod group_tables;
 mod hang;
 mod lens;
+mod light;
 mod limb;
 mod machine;
+mod measured;
 pub(crate) mod reference;
 pub(crate) mod schema;
 mod shot;
@@ -19,11 +22,14 @@ mod swing;
 use crate::bounds::Bound;
 
 pub(crate) use body::{JOINT, KEEP_OUT, OBSTACLE, RAIL};
+pub(crate) use focus::FOCUS;
 pub(crate) use group_tables::{AIM, COPY, RETIME, ROUTINE};
 pub(crate) use hang::HANG;
 pub(crate) use lens::{DISTORTION, LENS};
+pub(crate) use light::{DEPTH, LIGHT};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
+pub(crate) use measured::MEASURED;
 pub(crate) use shot::{CYCLE, DRIFT, PASS, ROUTINE_FILE, SHOT, TRACK};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
 pub(crate) use swing::{MODE, SWING};
@@ -81,7 +87,9 @@ pub(crate) enum Holds {
     TwoWholes(i64, i64),
     /// A list of rows of numbers; each column has its name and its range.
     Rows(&'static [(&'static str, Bound)]),
-    /// The same, or the name of a key file.
+    /// A list of rows, each a number of this range and a name; what the two are, in words.
+    NumberAndName([&'static str; 2], Bound),
+    /// Rows of numbers, or the name of a key file.
     RowsOrFile(&'static [(&'static str, Bound)]),
     /// A list of names: exactly this many, or any number.
     Names(Option<usize>),

@@ -120,6 +120,7 @@ fn range(entry: &Entry) -> String {
         },
         Holds::TwoWholes(least, most) => format!("two whole numbers, each {least} to {most}"),
         Holds::Rows(columns) => rows(columns),
+        Holds::NumberAndName([number, name], bound) => format!("1 row or more: {number}, {}, and {name} as text", between(bound)),
         Holds::RowsOrFile(columns) => format!("{}; or text", rows(columns)),
         Holds::Names(Some(n)) => format!("{} names", count(*n)),
         Holds::Names(None) => "names".to_owned(),

@@ -64,6 +64,10 @@ fn property(section: &'static Section, entry: &'static Entry) -> Value {
         Holds::Numbers(bounds) => tuple(bounds.iter().map(number).collect()),
         Holds::TwoWholes(least, most) => tuple(vec![whole(*least, *most), whole(*least, *most)]),
         Holds::Rows(columns) => rows(columns),
+        Holds::NumberAndName(_, bound) => {
+            let row = json!({ "type": "array", "prefixItems": [number(bound), { "type": "string" }], "items": false, "minItems": 2 });
+            object(json!({ "type": "array", "items": row, "minItems": 1 }))
+        }
         Holds::RowsOrFile(columns) => object(json!({ "anyOf": [rows(columns), { "type": "string" }] })),
         Holds::Names(Some(count)) => {
             object(json!({ "type": "array", "items": { "type": "string" }, "minItems": count, "maxItems": count }))

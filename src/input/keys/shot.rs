@@ -1,6 +1,8 @@
 //! Keys of the shot file.
 
+use super::focus::FOCUS;
 use super::group_tables::{AIM, COPY, RETIME, ROUTINE};
+use super::light::{DEPTH, LIGHT};
 use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
 use crate::input::choices::{EXPOSURES, INTERVALS, SHAPINGS};
@@ -134,6 +136,30 @@ pub(crate) static SHOT: Section = Section {
             unit: "",
             default: Default::None("none"),
             meaning: "points held in the middle of the picture",
+            example: "",
+        },
+        Entry {
+            name: "focus",
+            holds: Holds::Many(&FOCUS),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "distance channels that keep targets in focus and pull between them",
+            example: "",
+        },
+        Entry {
+            name: "depth",
+            holds: Holds::One(&DEPTH),
+            unit: "",
+            default: Default::None("nothing but the defaults of its keys"),
+            meaning: "what must be in focus",
+            example: "",
+        },
+        Entry {
+            name: "light",
+            holds: Holds::Named(&LIGHT),
+            unit: "",
+            default: Default::None("no light: no exposure is computed"),
+            meaning: "what the meter said, each light under a name",
             example: "",
         },
         Entry {
@@ -386,6 +412,14 @@ pub(crate) static PASS: Section = Section {
             default: Default::None("not known"),
             meaning: "f-number of the lens in this pass, within the lens's `f_numbers`; written to camera.csv and scene.usda",
             example: "22",
+        },
+        Entry {
+            name: "light",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::None("the only light"),
+            meaning: "its light, a name under `[light.NAME]`; required where there are several",
+            example: "\"key\"",
         },
         Entry {
             name: "park",

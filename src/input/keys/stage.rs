@@ -5,6 +5,7 @@ use super::hang::HANG;
 use super::lens::LENS;
 use super::limb::{ENVELOPE, LIMB, ROD, WIRE};
 use super::machine::{DRUM, LIMB_WIRE, SWASHPLATE};
+use super::measured::MEASURED;
 use super::swing::SWING;
 use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds;
@@ -163,7 +164,7 @@ pub(crate) static GROUP: Section = Section {
         Entry { name: "axis", holds: Holds::Many(&AXIS), unit: "", default: Default::MustUnlessLike, meaning: "its axes", example: "" },
         Entry {
             name: "mechanism",
-            holds: Holds::Kinds(&[("swashplate", &SWASHPLATE), ("limb_wire", &LIMB_WIRE), ("drum", &DRUM)]),
+            holds: Holds::Kinds(&[("swashplate", &SWASHPLATE), ("limb_wire", &LIMB_WIRE), ("drum", &DRUM), ("table", &MEASURED)]),
             unit: "",
             default: Default::None("none"),
             meaning: "what turns channels into axes",

@@ -1,0 +1,122 @@
+//! Paces as JSON, format 1. Numbers that do not exist are null, never zero.
+
+use serde::Serialize;
+
+use crate::check::pace::{Paces, PassPace, Reached};
+use crate::compile::Compiled;
+
+#[derive(Serialize)]
+struct Document {
+    format: u32,
+    shot: String,
+    camera: Option<String>,
+    depth_unknown: Option<String>,
+    nearest_mm: Option<f64>,
+    nearest: Option<ReachedJson>,
+    farthest_mm: Option<f64>,
+    farthest: Option<ReachedJson>,
+    focus_mm: Option<f64>,
+    f_number: Option<f64>,
+    f_number_marked: Option<f64>,
+    f_number_followed: Option<f64>,
+    followed_frame: Option<f64>,
+    f_number_look: Option<f64>,
+    f_number_advised: Option<f64>,
+    magnification: Option<f64>,
+    diffraction_mm: Option<f64>,
+    passes: Vec<PassJson>,
+    day_s: f64,
+}
+
+#[derive(Serialize)]
+struct ReachedJson {
+    what: String,
+    frame: f64,
+    certified: bool,
+}
+
+#[derive(Serialize)]
+struct PassJson {
+    pass: String,
+    light: Option<String>,
+    stop: Option<f64>,
+    exposure_s: Option<f64>,
+    seconds_per_frame: f64,
+    seconds_per_frame_light: Option<f64>,
+    fastest_runnable_seconds_per_frame: Option<f64>,
+    advised_seconds_per_frame: Option<f64>,
+    not_advised: Option<&'static str>,
+    exposure_error_stops: ErrorJson,
+    shutter_for_exposure: Option<f64>,
+    out_of_focus: Vec<SoftJson>,
+    program_s: f64,
+}
+
+#[derive(Serialize)]
+struct SoftJson {
+    what: String,
+    first_frame: i64,
+    last_frame: i64,
+    frames: usize,
+}
+
+#[derive(Serialize)]
+struct ErrorJson {
+    as_written: Option<f64>,
+    as_advised: Option<f64>,
+}
+
+/// The JSON text, ending in a line feed.
+///
+/// # Errors
+/// None that finite numbers can cause; passed on from the JSON library.
+pub(crate) fn text(compiled: &Compiled, paces: &Paces) -> Result<String, serde_json::Error> {
+    let depth = paces.depth.as_ref().ok();
+    let reached = |r: &Reached| ReachedJson { what: r.what.clone(), frame: r.frame.0, certified: r.tight };
+    let document = Document {
+        format: 1,
+        shot: compiled.shot().name().to_owned(),
+        camera: paces.camera.map(|g| compiled.stage().group_name(g).to_owned()),
+        depth_unknown: paces.depth.as_ref().err().cloned(),
+        nearest_mm: depth.map(|d| d.nearest.mm),
+        nearest: depth.map(|d| reached(&d.nearest)),
+        farthest_mm: depth.map(|d| d.farthest.mm),
+        farthest: depth.map(|d| reached(&d.farthest)),
+        focus_mm: depth.map(|d| d.focus),
+        f_number: depth.map(|d| d.fixed),
+        f_number_marked: depth.and_then(|d| d.fixed_marked),
+        f_number_followed: depth.and_then(|d| d.followed).map(|(stop, _)| stop),
+        followed_frame: depth.and_then(|d| d.followed).map(|(_, frame)| frame.0),
+        f_number_look: depth.and_then(|d| d.look),
+        f_number_advised: depth.and_then(|d| d.advised),
+        magnification: depth.map(|d| d.magnification),
+        diffraction_mm: depth.and_then(|d| d.diffraction),
+        passes: paces.passes.iter().map(pass).collect(),
+        day_s: paces.day_s,
+    };
+    let mut text = serde_json::to_string_pretty(&document)?;
+    text.push('\n');
+    Ok(text)
+}
+
+fn pass(p: &PassPace) -> PassJson {
+    PassJson {
+        pass: p.pass.clone(),
+        light: p.light.clone(),
+        stop: p.stop,
+        exposure_s: p.exposure,
+        seconds_per_frame: p.written,
+        seconds_per_frame_light: p.by_light,
+        fastest_runnable_seconds_per_frame: p.by_machine,
+        advised_seconds_per_frame: p.advised.map(|(pace, _)| pace),
+        not_advised: p.why_not,
+        exposure_error_stops: ErrorJson { as_written: p.off, as_advised: p.advised.map(|(_, off)| off) },
+        shutter_for_exposure: p.shutter.filter(|angle| *angle <= 360.0),
+        out_of_focus: p
+            .soft
+            .iter()
+            .map(|s| SoftJson { what: s.what.clone(), first_frame: s.frames[0], last_frame: s.frames[1], frames: s.count })
+            .collect(),
+        program_s: p.program_s,
+    }
+}

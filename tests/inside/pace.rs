@@ -1,0 +1,139 @@
+//! Depth of field, exposure and pace of whole shots: extremes against dense sampling, a stop by hand, light by hand, paces that were tried.
+
+use crate::inside::common::checked;
+use movewright::check::pace::{Paces, paces};
+use movewright::input::{self, Loaded, Rejection};
+
+fn axis(name: &str, travel: &str) -> String {
+    format!(
+        "[[group.axis]]\nname = \"{name}\"\nunit = \"mm\"\ntravel = {travel}\nmax_velocity = 60\nmax_acceleration = 60\nmax_jerk = 600\nmotor = \"m\"\nmicrosteps = 16\n\
+         travel_per_rev = 60\n"
+    )
+}
+
+/// A camera at z = 4000 that looks along -z, and a ball of 50 mm that slides along z from z = 2000.
+fn stage(scale: f64) -> String {
+    format!(
+        "format = 1\nname = \"Marsh\"\nscale = {scale}\n[point]\nhut = [0, 0, 1500]\n[motor.m]\nfull_steps_per_rev = 200\n[[group]]\nname = \"camera\"\n{}[[group.joint]]\n\
+         slide = [1, 0, 0]\nchannel = \"track\"\noffset = [0, 0, 4000]\n[group.lens]\nfocal_length = 50\nfilm_back = [24.9, 18.7]\npixels = [4096, 3072]\n\
+         circle_of_confusion = 0.025\nf_numbers = [4, 32]\nfilm_plane = 100\nt_minus_f_stops = 0.5\n[[group]]\nname = \"heron\"\n{}[[group.joint]]\nslide = [0, 0, 1]\n\
+         channel = \"slide\"\noffset = [0, 0, 2000]\n[[group.envelope]]\nfrom = [0, 0, 0]\nto = [30, 0, 0]\nradius = 50\n",
+        [axis("track", "[-900, 900]"), axis("focus_distance", "[200, 9000]\nhome = 2000")].concat(),
+        axis("slide", "[-900, 900]"),
+    )
+}
+
+/// The heron comes 400 mm nearer and goes 100 mm back between frames.
+const KEYS: &str = "[[1, 0], [40.3, 400], [97, 300]]";
+
+fn shot(more: &str, pass: &str) -> String {
+    format!(
+        "format = 1\nname = \"Reeds\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 97]\n[[track]]\nchannel = \"heron.slide\"\nshape = \"natural_cubic\"\nkeys = {KEYS}\n\
+         {more}[[pass]]\nname = \"beauty\"\nexposure = \"moving\"\nseconds_per_frame = 10\nshutter = 180\n{pass}"
+    )
+}
+
+fn load(shot: &str) -> Result<Loaded, Rejection> {
+    input::parse("shot.toml", &|name| Ok(if name == "shot.toml" { shot.to_owned() } else { stage(0.2) }.into_bytes()))
+}
+
+fn of(shot: &str) -> (Paces, Vec<f64>) {
+    let Loaded { stage, shot, .. } = load(shot).unwrap_or_else(|r| panic!("{r}"));
+    let report = checked(&stage, &shot);
+    let curve = report.compiled.axes()[stage.axis_of_name("heron.slide").unwrap()].curve();
+    // From the first opening to the last closing: a thousand places a frame.
+    let slide = (500..=97_500).map(|i| curve.at(f64::from(i) / 1000.0).unwrap()).collect();
+    (paces(&report), slide)
+}
+
+#[test]
+fn nearest_and_farthest_are_never_beaten_between_frames_and_no_farther_than_that() {
+    let (found, slide) = of(&shot("", ""));
+    let depth = found.depth.unwrap();
+    let (most, least) = slide.iter().fold((f64::MIN, f64::MAX), |(a, b), x| (a.max(*x), b.min(*x)));
+    let (near, far) = (2000.0 - most - 50.0, 2000.0 - least + 50.0);
+    assert!(depth.nearest.tight && depth.nearest.mm <= near && near - depth.nearest.mm <= 2e-4, "{} {near}", depth.nearest.mm);
+    assert!(depth.farthest.tight && depth.farthest.mm >= far && depth.farthest.mm - far <= 2e-4, "{} {far}", depth.farthest.mm);
+    // The formulas of the thin lens, by hand.
+    let (n, f) = (depth.nearest.mm, depth.farthest.mm);
+    let s = 2.0 * n * f / (n + f);
+    let stop = 2500.0 * s * (1.0 / n - 1.0 / f) / (2.0 * 0.025 * (s - 50.0));
+    assert!((depth.focus - s).abs() < 1e-9 && (depth.fixed - stop).abs() < 1e-9 && (depth.magnification - 50.0 / (s - 50.0)).abs() < 1e-12);
+    let marked = depth.fixed_marked.unwrap();
+    assert!(stop <= marked && marked < stop * 2.0_f64.powf(1.0 / 6.0) && depth.followed.is_none() && depth.advised == depth.fixed_marked);
+}
+
+#[test]
+fn points_count_too_and_a_parked_figure_does_not() {
+    let (found, _) = of(&shot("[depth]\nsharp = [\"heron\", \"hut\"]\nlook_f_number = 4\n", ""));
+    let depth = found.depth.unwrap();
+    assert!((depth.farthest.mm - 2500.0).abs() <= 1e-4 && depth.farthest.what == "hut" && depth.nearest.what == "heron");
+    // N (S - f) / (s S - f) with S = s / 0.2.
+    let look = 4.0 * (depth.focus / 0.2 - 50.0) / (depth.focus - 50.0);
+    assert!((depth.look.unwrap() - look).abs() < 1e-9 && depth.advised.unwrap() >= look);
+    let (found, _) = of(&shot("[depth]\nsharp = [\"heron\", \"hut\"]\n", "park = [\"heron\"]\n"));
+    let depth = found.depth.unwrap();
+    assert!((depth.nearest.mm - 2500.0).abs() <= 1e-4 && depth.nearest.what == "hut");
+    let (found, _) = of(&shot("", "park = [\"heron\"]\n"));
+    assert!(found.depth.unwrap_err().contains("nothing must be sharp"));
+}
+
+/// Where focus is on the middle of the ball it needs (s - n) / n or (F - s) / F of f^2 / (c (s - f)), 50 mm either way; nearest is worst.
+#[test]
+fn followed_focus_needs_the_stop_of_its_worst_frame() {
+    let (found, slide) =
+        of(&shot("[[focus]]\ncamera = \"camera\"\nchannel = \"focus_distance\"\npulls = [[1, \"heron\"]]\n", "stop = 4\n"));
+    let depth = found.depth.unwrap();
+    let stop = |i: usize| {
+        let s = 2000.0 - slide[i * 1000 + 500];
+        2500.0 / (0.025 * (s - 50.0)) * (50.0 / (s - 50.0)).max(50.0 / (s + 50.0))
+    };
+    let (worst, frame) = (0..97).map(|i| (stop(i), i)).fold((0.0, 0), |a, b| if b.0 > a.0 { b } else { a });
+    let (found_stop, found_frame) = depth.followed.unwrap();
+    assert!((found_stop - worst).abs() < 1e-3 && (found_frame.0 - 1.0 - frame as f64).abs() < 0.5, "{found_stop} {worst}");
+    assert!(found_stop < depth.fixed);
+}
+
+/// Metered f/5.6 at 0.5 s with a filter of 2; at f/11 and this magnification, half a T-stop lost.
+#[test]
+fn exposure_and_pace_follow_from_the_meter() {
+    let light = "[light.key]\nf_number = 5.6\nseconds = 0.5\nfilter_factor = 2\n";
+    let (found, _) = of(&shot(light, "stop = 11\n"));
+    let m = found.depth.as_ref().unwrap().magnification;
+    let ratio = 11.0 * (1.0 + m) / 5.6;
+    let exposure = 0.5 * ratio * ratio * 2.0 * 2.0_f64.sqrt();
+    let pass = &found.passes[0];
+    assert!((pass.exposure.unwrap() - exposure).abs() < 1e-9 && (pass.by_light.unwrap() - 2.0 * exposure).abs() < 1e-9);
+    assert!((pass.off.unwrap() - (5.0 / exposure).log2()).abs() < 1e-9 && (pass.shutter.unwrap() - 36.0 * exposure).abs() < 1e-9);
+    let (pace, off) = pass.advised.unwrap();
+    let slower = pass.by_light.unwrap().max(pass.by_machine.unwrap());
+    assert!(slower <= pace && pace < slower + 0.1 + 1e-9 && (10.0 * pace - (10.0 * pace).round()).abs() < 1e-9 && off >= 0.0);
+    // The pace holds as it is written; film above a second needs longer.
+    let written = shot(light, "stop = 11\n").replace("seconds_per_frame = 10", &format!("seconds_per_frame = {pace}"));
+    let Loaded { stage, shot: paced, .. } = load(&written).unwrap();
+    assert!(checked(&stage, &paced).within_limits());
+    let (film, _) = of(&shot(&light.replace("filter_factor = 2", "filter_factor = 2\nreciprocity = 1.31"), "stop = 11\n"));
+    assert!((film.passes[0].exposure.unwrap() - exposure.powf(1.31)).abs() < 1e-9);
+    // In dim light the machine waits, in bright light the light does not matter.
+    let (bright, _) = of(&shot(&light.replace("0.5", "0.001"), "stop = 4\n"));
+    let pass = &bright.passes[0];
+    assert!(pass.by_machine > pass.by_light && pass.advised.unwrap().0 >= pass.by_machine.unwrap());
+    assert!(of(&shot("", "stop = 11\n")).0.passes[0].exposure.is_none());
+}
+
+#[test]
+fn what_is_sharp_or_lit_must_exist() {
+    let slugs = |shot: &str| -> Vec<(&'static str, u32)> {
+        let rejection = load(shot).err().unwrap_or_else(|| panic!("{shot}"));
+        rejection.diagnostics().iter().map(|d| (d.code.slug(), d.place.as_ref().unwrap().line)).collect()
+    };
+    let light = "[light.key]\nf_number = 5.6\nseconds = 0.5\n";
+    assert!(load(&shot(light, "light = \"key\"\n")).is_ok());
+    assert_eq!(slugs(&shot(light, "light = \"kee\"\n")), [("unknown-light", 13)]);
+    assert_eq!(slugs(&shot(&format!("{light}{}", light.replace("key", "sun")), "")), [("unknown-light", 16)]);
+    assert_eq!(slugs(&shot(&light.replace("0.5", "0"), "")), [("out-of-range", 12)]);
+    assert_eq!(slugs(&shot(&light.replace("seconds", "second"), "")), [("unknown-key", 12)]);
+    assert_eq!(slugs(&shot("[depth]\nsharp = [\"hero\"]\n", "")), [("unknown-group", 11)]);
+    assert_eq!(slugs(&shot("[depth]\nsharp = [\"camera\"]\n", "")), [("missing-body", 11)]);
+    assert_eq!(slugs(&shot("[depth]\nlook_f_number = 0\n", "")), [("out-of-range", 11)]);
+}
