@@ -43,7 +43,7 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
             continue;
         }
         if is_held {
-            if let (Cause::TooLong { .. }, Some(pace)) = (v.cause, runnable.offer) {
+            if let (Cause::TooLong { .. } | Cause::ClosedTooShort(_), Some(pace)) = (v.cause, runnable.offer) {
                 v.fixes.push(Fix::HeldPace(pace));
             }
             continue;
@@ -75,11 +75,11 @@ pub(super) fn propose(program: &Program, runnable: &Runnable, violations: &mut [
             continue;
         }
         // Jerk without bound has no pace; reach is not what these trials mend.
-        if matches!(v.cause, Cause::Step | Cause::OutOfReach(_)) || v.limit == Limit::Register {
+        if matches!(v.cause, Cause::Step | Cause::OutOfReach(_) | Cause::OpenTooLong) || v.limit == Limit::Register {
             continue;
         }
         // More room may be had by other keys as well, but these trials judge no stop.
-        if matches!(v.cause, Cause::Stopping(_)) {
+        if matches!(v.cause, Cause::Stopping(_) | Cause::ClosedTooShort(_)) {
             v.fixes.extend(runnable.offer.map(Fix::Pace));
             continue;
         }

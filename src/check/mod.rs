@@ -6,6 +6,7 @@
 mod approval;
 mod at_zero;
 mod before;
+mod camera;
 pub(crate) mod changes;
 pub(crate) mod clearance;
 mod covering;
@@ -128,6 +129,7 @@ impl Compiled {
             let short = stopping::violations(&program, &stops, &violations);
             let axes = PerAxis::new(self.stage(), |id| axes[id].clone().and_beside(short.iter().filter(|v| v.axis() == id)));
             violations.extend(short);
+            violations.extend(camera::violations(&program));
             let fastest = fastest::fastest(&program);
             let runnable = runnable::runnable(&program, still.as_ref().as_ref(), &fastest, &violations);
             // What brings things apart in a pass does so in every pass of the same course.

@@ -179,6 +179,7 @@ fn tracks_behind(report: &Report, v: &Violation) -> BTreeSet<usize> {
                 focus.groups().into_iter().flat_map(of_group).for_each(&mut add_axis);
             }
         }
+        Subject::Shutter(_) => {}
         Subject::Body(group, _) => of_group(*group).into_iter().for_each(&mut add_axis),
         Subject::Pair(nearest, axis) => {
             add_axis(*axis);

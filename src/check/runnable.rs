@@ -8,11 +8,12 @@
 //! Invariant: the pace given was itself tried and holds; every pace tried from there to the larger of four times it and the pass's own holds; 0.999 of it fails.
 //! Limits: between the paces tried nothing is proven. Where only its own motion keeps a limb's wire taut, slow paces fail: none is offered then.
 
+use super::camera;
 use super::clearance::ClearanceReport;
 use super::fastest::Fastest;
 use super::held::fits;
 use super::trials::{Hindrance, Trials, photographed};
-use super::violation::{Cause, Limit, Part, Violation};
+use super::violation::{Cause, Limit, Part, Subject, Violation};
 use crate::bounds::PACE;
 use crate::motion::point_to_point::Binding;
 use crate::number::directed::{Places, up};
@@ -47,7 +48,8 @@ pub(super) fn runnable(program: &Program, still: Option<&ClearanceReport>, faste
             shown = found.0.and_then(four_digits);
             found
         }
-        (None, Some(floor), limited_by) => {
+        (None, Some(_), _) => {
+            let Some((floor, limited_by)) = floor(program, fastest) else { return Runnable::none(by_camera(program)) };
             let trials = Trials::new(program, still, floor, limited_by);
             let found = trials.search();
             slow_fails = !trials.stands_taut();
@@ -61,6 +63,12 @@ pub(super) fn runnable(program: &Program, still: Option<&ClearanceReport>, faste
         }
         (None, None, limited_by) => (None, limited_by.map(|(axis, limit)| photographed(axis, limit))),
     };
+    let is_made = |pace: f64| {
+        // As far as the promise goes: the paces that were tried.
+        let to = if program.stations().is_some() { pace } else { (4.0 * pace).max(program.pass().pace().get()) };
+        camera::makes(program.compiled().stage().camera_timing(), program.pass().shutter().fraction(), to)
+    };
+    let (found, hindrance) = if found.is_none_or(is_made) { (found, hindrance) } else { (None, by_camera(program)) };
     // "Or slower" would be wrong where slow paces fail.
     let offer = found.filter(|_| !violations.is_empty() && !slow_fails).map(|pace| offer(program, still, fastest, pace));
     match violations.iter().find(|v| !mends(program, v)) {
@@ -69,13 +77,38 @@ pub(super) fn runnable(program: &Program, still: Option<&ClearanceReport>, faste
     }
 }
 
+impl Runnable {
+    /// No pace, for this.
+    fn none(limited_by: Option<Hindrance>) -> Runnable {
+        Runnable { seconds_per_frame: None, limited_by, shown: None, offer: None, slow_fails: false }
+    }
+}
+
+/// The smallest pace for the photographed span and for the camera, and what limits it; `None` where the camera has its time at no pace.
+fn floor(program: &Program, fastest: &Fastest) -> Option<(f64, Option<Hindrance>)> {
+    let floor = fastest.seconds_per_frame?;
+    let camera = camera::fastest(program.compiled().stage().camera_timing(), program.pass().shutter().fraction())?;
+    Some(if camera > floor {
+        (camera, by_camera(program))
+    } else {
+        (floor, fastest.limited_by.map(|(axis, limit)| photographed(axis, limit)))
+    })
+}
+
+/// The camera as what keeps a pass from running.
+fn by_camera(program: &Program) -> Option<Hindrance> {
+    let axis = program.compiled().stage().axis_ids().next()?;
+    Some(Hindrance::Limit { subject: Subject::Shutter(axis), limit: Limit::Camera, part: Part::Photographed })
+}
+
 /// True for what a slower pace can mend.
 fn mends(program: &Program, v: &Violation) -> bool {
     if v.limit == Limit::Register {
         return true;
     }
     match (program.stations(), v.cause) {
-        (Some(_), cause) => matches!(cause, Cause::TooLong { .. }),
+        (_, Cause::OpenTooLong) => false,
+        (Some(_), cause) => matches!(cause, Cause::TooLong { .. } | Cause::ClosedTooShort(_)),
         (None, Cause::Step) => false,
         (None, _) => v.part != Part::Photographed || !matches!(v.limit, Limit::Position | Limit::Clearance),
     }
@@ -87,7 +120,9 @@ fn offer(program: &Program, still: Option<&ClearanceReport>, fastest: &Fastest, 
     let rounded: f64 = up(pace, places).parse().unwrap_or(pace);
     let holds = match (program.stations(), fastest.seconds_per_frame) {
         (Some(_), _) => true,
-        (None, Some(floor)) => Trials::new(program, still, floor, None).fails(rounded).is_none(),
+        (None, Some(_)) => {
+            floor(program, fastest).is_some_and(|(floor, _)| Trials::new(program, still, floor, None).fails(rounded).is_none())
+        }
         (None, None) => false,
     };
     if holds { rounded } else { pace }
@@ -101,8 +136,10 @@ fn held(program: &Program, stations: &Stations) -> (Option<f64>, Option<Hindranc
     if stations.available().is_none() {
         return (None, Some(Hindrance::OwnTimes));
     }
+    let camera = camera::fastest(program.compiled().stage().camera_timing(), program.pass().shutter().fraction());
+    let Some(camera) = camera else { return (None, by_camera(program)) };
     if slowest == 0.0 {
-        return (Some(PACE.least), None);
+        return (Some(camera.max(PACE.least)), by_camera(program).filter(|_| camera > PACE.least));
     }
     if !(closed > 0.0) {
         return (None, Some(Hindrance::NeverCloses));
@@ -117,7 +154,9 @@ fn held(program: &Program, stations: &Stations) -> (Option<f64>, Option<Hindranc
         };
         photographed(axis, limit)
     });
-    let needed = ((slowest + pass.settle()) / closed).max(PACE.least);
+    let moves = (slowest + pass.settle()) / closed;
+    let by = if camera > moves { by_camera(program) } else { by };
+    let needed = moves.max(camera).max(PACE.least);
     let rounded: f64 = up(needed, Places::Mantissa(5)).parse().unwrap_or(needed);
     let holds = fits(slowest, Seconds(rounded * closed - pass.settle())) && PACE.contains(rounded);
     (holds.then_some(rounded), by)

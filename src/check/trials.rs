@@ -71,9 +71,9 @@ pub(super) struct Trials<'a> {
     program: &'a Program,
     /// Gaps from run-up to run-down as the pass is, as if nothing swung: no pace changes those of the photographed span.
     still: Option<&'a ClearanceReport>,
-    /// The smallest pace for the photographed span, and what limits it.
+    /// The smallest pace for the photographed span and the camera, and what limits it.
     floor: f64,
-    limited_by: Option<(AxisId, Limit)>,
+    limited_by: Option<Hindrance>,
     live: Vec<Live<'a>>,
     /// By lengths of run-up and run-down: what no pace mends there.
     known: RefCell<BTreeMap<[u32; 2], AtLengths>>,
@@ -108,12 +108,7 @@ const CLOSE: f64 = 5e-5;
 const MOST_STARTS: usize = 64;
 
 impl<'a> Trials<'a> {
-    pub(super) fn new(
-        program: &'a Program,
-        still: Option<&'a ClearanceReport>,
-        floor: f64,
-        limited_by: Option<(AxisId, Limit)>,
-    ) -> Trials<'a> {
+    pub(super) fn new(program: &'a Program, still: Option<&'a ClearanceReport>, floor: f64, limited_by: Option<Hindrance>) -> Trials<'a> {
         let compiled = program.compiled();
         let (stage, runners) = (compiled.stage(), compiled.runners());
         let live = stage.each_axis().filter(|(id, _)| !program.parks(*id)).map(|(id, axis)| {
@@ -161,7 +156,7 @@ impl<'a> Trials<'a> {
                     None => {
                         let given = self.rounded(pace);
                         let Some(found) = self.loads_at(given) else {
-                            return Ok((given, self.limited_by.map(|(axis, limit)| photographed(axis, limit))));
+                            return Ok((given, self.limited_by));
                         };
                         (pace, failing) = (given * FINE, Some((given, found)));
                     }
@@ -309,7 +304,7 @@ impl<'a> Trials<'a> {
     pub(super) fn hindrance(&self, pace: f64) -> Option<Hindrance> {
         let Some(runs) = self.runs(pace) else { return Some(Hindrance::NoProgram) };
         if pace < self.floor {
-            return self.limited_by.map(|(axis, limit)| photographed(axis, limit)).or(Some(Hindrance::NoProgram));
+            return self.limited_by.or(Some(Hindrance::NoProgram));
         }
         let frames = runs.frames;
         let [up, down] = frames;

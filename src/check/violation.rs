@@ -37,6 +37,8 @@ pub enum Limit {
     Swing,
     /// Room to stop after a fault.
     Stopping,
+    /// What the camera needs between exposures, and the longest that it makes.
+    Camera,
     /// The count of another pass at the same instant of the same exposure.
     Register,
 }
@@ -56,6 +58,7 @@ impl Limit {
             Limit::Slack => "slack",
             Limit::Swing => "swing",
             Limit::Stopping => "stopping",
+            Limit::Camera => "camera",
             Limit::Register => "register",
         }
     }
@@ -69,7 +72,7 @@ impl Limit {
             Limit::Jerk => 3,
             Limit::StepRate => 2,
             Limit::Torque => 1,
-            Limit::Clearance | Limit::Slack | Limit::Swing | Limit::Stopping | Limit::Register => 0,
+            Limit::Clearance | Limit::Slack | Limit::Swing | Limit::Stopping | Limit::Camera | Limit::Register => 0,
         }
     }
 
@@ -85,6 +88,7 @@ impl Limit {
             Limit::Torque => "N m".to_owned(),
             Limit::Clearance | Limit::Swing => "mm".to_owned(),
             Limit::Slack => "deg/s2".to_owned(),
+            Limit::Camera => "s".to_owned(),
             Limit::Register => "steps".to_owned(),
         }
     }
@@ -191,6 +195,8 @@ pub(crate) enum Subject {
     Pair(Nearest, AxisId),
     /// A hanging figure, and the axis to look at first.
     Body(GroupId, AxisId),
+    /// The camera's shutter; no axis is to blame, the first one stands for it.
+    Shutter(AxisId),
 }
 
 impl Subject {
@@ -198,7 +204,7 @@ impl Subject {
     #[must_use]
     pub(crate) fn axis(&self) -> AxisId {
         match self {
-            Subject::Axis(axis) | Subject::Pair(_, axis) | Subject::Body(_, axis) => *axis,
+            Subject::Axis(axis) | Subject::Pair(_, axis) | Subject::Body(_, axis) | Subject::Shutter(axis) => *axis,
         }
     }
 }
@@ -240,6 +246,10 @@ pub(crate) enum Cause {
     OutOfReach(Option<OutOfReach>),
     /// Things come too near.
     Gap,
+    /// The shutter is closed for less time than the camera needs; the shutter angle that leaves it at this pace, deg, where one does.
+    ClosedTooShort(Option<f64>),
+    /// An exposure is longer than the camera makes.
+    OpenTooLong,
     /// Another count than in an earlier pass.
     OtherCount {
         /// Index of the earlier pass.
@@ -374,7 +384,9 @@ impl Violation {
     pub(super) fn beside_peaks(&self) -> Option<Utilisation> {
         let used = match (&self.subject, &self.cause) {
             (Subject::Pair(nearest, _), _) => nearest.utilisation(),
+            (Subject::Shutter(_), _) => return None,
             (_, Cause::Curve | Cause::NoRoom | Cause::Gap | Cause::Swing(_) | Cause::Hang { .. }) => return None,
+            (_, Cause::ClosedTooShort(_) | Cause::OpenTooLong) => return None,
             (_, Cause::Stopping(_)) => Utilisation::of_margin(self.allowed - self.value, self.allowed.abs().max(f64::MIN_POSITIVE)),
             (_, Cause::Step) => Utilisation::of(f64::INFINITY, self.allowed),
             (_, Cause::TooLong { seconds, available, .. }) => Utilisation::of(seconds.0, available.0),
@@ -393,7 +405,7 @@ impl Violation {
         let ratio = self.value.abs() / self.allowed.abs();
         match (self.limit, self.cause) {
             (_, Cause::TooLong { seconds, available, .. }) => seconds.0 / available.0.max(f64::MIN_POSITIVE),
-            (Limit::Position | Limit::Clearance | Limit::Slack | Limit::Stopping | Limit::Register, _) => 1.0,
+            (Limit::Position | Limit::Clearance | Limit::Slack | Limit::Stopping | Limit::Camera | Limit::Register, _) => 1.0,
             _ if ratio.is_nan() => 1.0,
             _ => ratio,
         }

@@ -2,6 +2,7 @@
 //!
 //! Form: no full stop at the end; numbers with their unit. Invariant: nothing is judged here.
 
+mod camera;
 mod hang;
 mod motors;
 mod stopping;
@@ -38,14 +39,11 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
     let keys = v.between.as_ref().map_or(String::new(), |b| format!(", {}", keys(compiled, b)));
     let (value, allowed) = distinct(v.value, v.allowed, &unit);
     let when = instant(v.at);
+    let part = if v.part == Part::Photographed { String::new() } else { format!(", in the {}", part_name(v.part)) };
     let plain = || {
         let what = match v.limit {
             Limit::Position => format!("position {value} is outside the travel, which ends at {allowed}"),
             limit => format!("{} {value} exceeds the limit of {allowed}", spoken(limit)),
-        };
-        let part = match v.part {
-            Part::Photographed => String::new(),
-            part => format!(", in the {}", part_name(part)),
         };
         format!("{name}: {what} at {when}{part}{keys}")
     };
@@ -91,11 +89,12 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
             )
         }
         (Cause::Slack, _) => {
-            let part = if v.part == Part::Photographed { String::new() } else { format!(", in the {}", part_name(v.part)) };
             format!(
                 "{name}: gravity cannot keep the wire taut at {when}{part}: the limb would need {value}, and gravity gives {allowed}{keys}"
             )
         }
+        (Cause::ClosedTooShort(angle), _) => camera::closed_too_short(*angle, [&value, &allowed, &when]),
+        (Cause::OpenTooLong, _) => camera::open_too_long([&value, &allowed]),
         (Cause::Hang { wire, share }, _) => hang::slack(&self::subject(stage, &v.subject), *wire, *share, [v.value, v.allowed], &when),
         (Cause::Stopping(to), _) => stopping::exceeded(stage, name, *to, [&value, &allowed, &when, &keys]),
         (Cause::Swing(mode), _) => {
@@ -103,7 +102,6 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
             swing::exceeded(&who, v.value, [&value, &allowed, &when, &keys])
         }
         (Cause::OutOfReach(why), _) => {
-            let part = if v.part == Part::Photographed { String::new() } else { format!(", in the {}", part_name(v.part)) };
             let stuck = v.part.edge().is_some_and(|e| compiled.no_room().iter().any(|n| n.edge == e && n.axis == id));
             let none = if stuck { format!("; no {} of 1 to {LONGEST_RUN} frames helps", part_name(v.part)) } else { String::new() };
             let what = match why {
@@ -142,7 +140,7 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
     let axis = stage.axis_name(v.subject.axis());
     let channel = |track: &usize| compiled.shot().tracks().get(*track).map(|t| stage.channel_name(t.channel())).unwrap_or_default();
     let mended = match &v.subject {
-        Subject::Axis(_) | Subject::Body(..) => format!("{axis} is then within its limits"),
+        Subject::Axis(_) | Subject::Body(..) | Subject::Shutter(_) => format!("{axis} is then within its limits"),
         Subject::Pair(nearest, _) => {
             let (a, b) = pair(stage, nearest);
             format!("{a} and {b} then keep their clearance")
@@ -451,6 +449,7 @@ pub(crate) fn subject(stage: &Stage, subject: &Subject) -> String {
     match subject {
         Subject::Axis(axis) => stage.axis_name(*axis).to_owned(),
         Subject::Body(group, _) => stage.group_name(*group).to_owned(),
+        Subject::Shutter(_) => "the camera".to_owned(),
         Subject::Pair(n, _) => {
             let (a, b) = pair(stage, n);
             format!("{a} and {b}")

@@ -12,6 +12,7 @@ mod advice;
 mod aim_tables;
 mod axis_table;
 mod body_tables;
+mod camera_timing_table;
 mod choices;
 mod copies;
 mod diagnostic;

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 use super::axis_table::{Motors, axis, motors, name_of};
 use super::body_tables::{self, BodyRead};
+use super::camera_timing_table::camera_timing;
 use super::choices::UNITS;
 use super::document;
 use super::files::Read;
@@ -65,6 +66,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], read: Read<'_>) -> 
         root.report_at(log, "reaction", flaw);
         USUAL_REACTION
     });
+    let camera_timing = camera_timing(log, &mut root);
     let motors = motors(log, &mut root);
     let mut raw = raw_groups(log, &mut root);
     if raw.len() > MOST_AXES {
@@ -148,7 +150,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], read: Read<'_>) -> 
         }
     };
     // The time lies in its range.
-    let stage = stage.and_then(|stage| stage.with_reaction(reaction).ok());
+    let stage = stage.and_then(|stage| stage.with_reaction(reaction).ok()).map(|stage| stage.with_camera_timing(camera_timing));
     StageRead { stage, names_complete }
 }
 

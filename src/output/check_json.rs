@@ -460,6 +460,7 @@ fn violation(compiled: &Compiled, v: &Violation) -> ViolationJson {
     let (axis, body, bodies) = match &v.subject {
         Subject::Axis(axis) => (Some(stage.axis_name(*axis).to_owned()), None, None),
         Subject::Body(group, _) => (None, Some(stage.group_name(*group).to_owned()), None),
+        Subject::Shutter(_) => (None, stage.camera().map(|camera| stage.group_name(camera.group()).to_owned()), None),
         Subject::Pair(nearest, _) => (None, None, Some(words::pair(stage, nearest).into())),
     };
     let (frame, time_s) = match v.at {

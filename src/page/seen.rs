@@ -61,7 +61,7 @@ pub(super) struct FrameData {
 /// The picture of the first camera; `None` where there is none. Figures that it saw alike before are taken over.
 pub(super) fn picture(compiled: &Compiled, shown: &[&Pass], before: Option<(&Same, &Picture)>) -> Result<Option<Picture>, PageError> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
-    let Some((camera, lens)) = stage.bodies().iter().find_map(|b| Some((b, b.lens()?))) else { return Ok(None) };
+    let Some((camera, lens)) = stage.camera().and_then(|b| Some((b, b.lens()?))) else { return Ok(None) };
     let figures: Vec<&Body> = stage.bodies().iter().filter(|b| b.group() != camera.group()).collect();
     let before = before.filter(|(same, _)| same.has(stage, camera)).map(|(same, picture)| (same, picture.figures.as_slice()));
     let known = |(number, figure): (usize, &&Body)| before.filter(|(same, _)| same.has(stage, figure))?.1.get(number).cloned();

@@ -5,6 +5,7 @@
 
 pub(crate) mod axis;
 pub(crate) mod body;
+mod camera_timing;
 pub(crate) mod drive;
 mod driving;
 mod figure;
@@ -34,6 +35,7 @@ pub(crate) use axis::AxisSpec;
 pub use axis::{Axis, Limits, LoadSpec, Travel};
 pub(crate) use body::{Body, Rail};
 pub use body::{BodySpec, KeepOut, Obstacle, Surroundings};
+pub(crate) use camera_timing::CameraTiming;
 pub use figure::{Capsule, Proxy, Rod, WireSpec};
 pub(crate) use figure::{Line, Solid, ends as wire_ends, joint_names};
 pub use hang::HangSpec;
@@ -72,6 +74,7 @@ pub struct Stage {
     name: String,
     scale: f64,
     reaction: f64,
+    camera_timing: CameraTiming,
     mark: Mark,
     groups: Vec<Group>,
     axes: PerAxis<Axis>,
@@ -143,6 +146,7 @@ impl Stage {
             name: name.to_owned(),
             scale,
             reaction: USUAL_REACTION,
+            camera_timing: CameraTiming::NONE,
             mark: Mark::of(core::iter::empty()),
             groups: kept,
             animated: names.clone(),
@@ -196,6 +200,18 @@ impl Stage {
     /// A time out of range.
     pub(crate) fn with_reaction(self, reaction: f64) -> Result<Stage, Flaw> {
         bounds::REACTION.check("reaction", reaction).map(|reaction| Stage { reaction, ..self })
+    }
+
+    /// The same stage with a camera that needs these times.
+    #[must_use]
+    pub(crate) fn with_camera_timing(self, camera_timing: CameraTiming) -> Stage {
+        Stage { camera_timing, ..self }
+    }
+
+    /// What the camera needs between exposures.
+    #[must_use]
+    pub(crate) fn camera_timing(&self) -> CameraTiming {
+        self.camera_timing
     }
 
     /// From a fault to the start of the stop, s.

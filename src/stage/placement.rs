@@ -179,6 +179,12 @@ impl Stage {
         self.index.body(group).and_then(|i| self.bodies.get(i))
     }
 
+    /// The first body with a lens.
+    #[must_use]
+    pub(crate) fn camera(&self) -> Option<&Body> {
+        self.bodies.iter().find(|b| b.lens().is_some())
+    }
+
     /// The surroundings.
     #[must_use]
     pub(crate) fn surroundings(&self) -> &Surroundings {

@@ -206,11 +206,21 @@ impl<'a> Rows<'a> {
         (from - up + (t - self.begin) / self.timeline.pass.pace().get()).min(to + down)
     }
 
-    /// The shutter is open from the opening of a frame to just before its closing; an instant that is one of these to the last bits is left open.
+    /// The column is 1 from the trigger of a frame, which comes before its opening by the camera's latency, to just before its closing.
     fn shutter(&self, found: i64, row: u64, t: f64, file: &str, faults: &mut Faults) {
+        let latency = self.what.stage.camera_timing().latency;
+        let open = match (self.is_open(t), if latency > 0.0 { self.is_open(t + latency) } else { Some(false) }) {
+            (Some(true), _) | (_, Some(true)) => Some(true),
+            (Some(false), Some(false)) => Some(false),
+            _ => None,
+        };
+        self.is_said_open(found, open, (row, t), file, faults);
+    }
+
+    /// True from the opening of a frame to just before its closing; `None` for an instant that is one of these to the last bits.
+    fn is_open(&self, t: f64) -> Option<bool> {
         if let Some(openings) = self.stations.openings() {
-            let open = openings.is_open(t - self.begin, LAST_BITS * t.max(1.0));
-            return self.is_said_open(found, open, (row, t), file, faults);
+            return openings.is_open(t - self.begin, LAST_BITS * t.max(1.0));
         }
         let frames = self.what.shot.frames();
         let x = self.frame_time(t);
@@ -219,8 +229,7 @@ impl<'a> Rows<'a> {
         let near = |edge: f64| (since - edge).abs() <= LAST_BITS * (t + x.abs());
         // With a whole turn of the shutter one exposure closes as the next one opens.
         let is_edge = near(half) || near(-half) || (near(-0.5) || near(0.5)) && half >= 0.5;
-        let open = self.begin <= t && frames.contains(frame) && -half <= since && since < half;
-        self.is_said_open(found, (!is_edge).then_some(open), (row, t), file, faults);
+        (!is_edge).then_some(self.begin <= t && frames.contains(frame) && -half <= since && since < half)
     }
 
     /// The shutter of a row, where it is certain.

@@ -24,6 +24,7 @@ mod common;
 mod kinematics;
 mod wrong_files;
 
+mod camera_timing;
 mod clearance;
 mod clearance_oracle;
 mod compare;

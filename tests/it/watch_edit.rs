@@ -113,11 +113,11 @@ fn a_key_that_is_moved_changes_one_line_and_comes_back_to_the_last_byte() {
     let back = demo.written(&moved(&edit, 190.0, -2.0));
     let old = "keys = [[100, 0.0], [186, -3.0], [270, 0.0]]";
     assert_eq!(line("shot.toml"), [(old.to_owned(), old.replace("[186, -3.0]", "[190, -2.0]"))]);
-    // Pan and tilt are aimed through the roll.
+    // Pan and tilt are aimed through the roll, and focus follows along the optical axis.
     let curves: Value = serde_json::from_str(&events.next("curves")).unwrap();
     assert_eq!(
         curves["axes"].as_array().unwrap().iter().map(|a| a["name"].as_str().unwrap()).collect::<Vec<_>>(),
-        ["camera.pan", "camera.tilt", "camera.roll"]
+        ["camera.pan", "camera.tilt", "camera.roll", "camera.focus"]
     );
     // The same edit again is one of a file that has changed.
     let now = demo.files();

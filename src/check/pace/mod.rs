@@ -103,7 +103,7 @@ pub(crate) struct Soft {
 #[must_use]
 pub(crate) fn paces(report: &Report) -> Paces {
     let compiled = &report.compiled;
-    let camera = compiled.stage().bodies().iter().find_map(|b| Some((b, b.lens()?)));
+    let camera = compiled.stage().camera().and_then(|b| Some((b, b.lens()?)));
     let depth = match camera {
         Some((body, lens)) => depth(compiled, body, lens),
         None => Err("the stage has no camera with a lens".to_owned()),
@@ -178,7 +178,7 @@ fn followed(compiled: &Compiled, camera: &Body, lens: &Lens, confusion: f64, thi
 
 /// What must be sharp and leaves the depth of field of a pass in the middle of an exposure, where its stop and its focus are known.
 fn soft(compiled: &Compiled, pass: &Pass, lens: &Lens) -> Vec<Soft> {
-    let camera = compiled.stage().bodies().iter().find(|b| b.lens().is_some());
+    let camera = compiled.stage().camera();
     let optics = lens.optics();
     let (Some(camera), Some(stop), Some(confusion), Some(film_plane)) =
         (camera, pass.stop(), optics.circle_of_confusion, optics.film_plane)

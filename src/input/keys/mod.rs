@@ -5,6 +5,7 @@
 //! one table is a [`Rule`]; what holds between tables (a name that must exist, keys in rising order) the reader alone knows.
 
 mod body;
+mod camera_timing;
 mod focus;
 mod group_tables;
 mod hang;
@@ -22,6 +23,7 @@ mod swing;
 use crate::bounds::Bound;
 
 pub(crate) use body::{JOINT, KEEP_OUT, OBSTACLE, RAIL};
+pub(crate) use camera_timing::CAMERA_TIMING;
 pub(crate) use focus::FOCUS;
 pub(crate) use group_tables::{AIM, COPY, RETIME, ROUTINE};
 pub(crate) use hang::HANG;

@@ -1,6 +1,7 @@
 //! Keys of the stage file: the stage, its motors, groups and axes.
 
 use super::body::{JOINT, KEEP_OUT, OBSTACLE, POINT, RAIL};
+use super::camera_timing::CAMERA_TIMING;
 use super::hang::HANG;
 use super::lens::LENS;
 use super::limb::{ENVELOPE, LIMB, ROD, WIRE};
@@ -41,6 +42,14 @@ pub(crate) static STAGE: Section = Section {
             default: Default::Value("0.2"),
             meaning: "from a fault to the start of the stop: every axis must be able to stop within what is left of its travel, and before the next carriage on its rail",
             example: "0.2",
+        },
+        Entry {
+            name: "camera_timing",
+            holds: Holds::One(&CAMERA_TIMING),
+            unit: "",
+            default: Default::None("no limits"),
+            meaning: "what the camera needs between exposures",
+            example: "",
         },
         Entry {
             name: "motor",

@@ -168,6 +168,12 @@ impl<'a> Table<'a> {
         });
     }
 
+    /// True from the trigger that opens the shutter to just before it closes.
+    fn is_triggered(&self, t: f64) -> bool {
+        let (clock, latency) = (self.tracks.program().clock(), self.tracks.program().compiled().stage().camera_timing().latency);
+        clock.is_open(Seconds(t)) || latency > 0.0 && clock.is_open(Seconds(t + latency))
+    }
+
     fn piece(&self, piece: &mut Piece, first: u64, rows: usize) -> Result<(), RowsError> {
         let Piece { sheet, text, .. } = piece;
         text.clear();
@@ -181,7 +187,7 @@ impl<'a> Table<'a> {
                 text.thousandths_field(*n);
             }
             if self.shutter {
-                text.field(i64::from(self.tracks.program().clock().is_open(Seconds(*t))));
+                text.field(i64::from(self.is_triggered(*t)));
             }
             text.byte(b'\n');
         }

@@ -1,0 +1,71 @@
+//! Whether the camera has the time that it needs between exposures, and makes exposures so long.
+//!
+//! What: between two exposures the shutter must be closed for `dead_s`, and for `latency_s`, or the next trigger would come before the shutter has closed; no exposure is longer than `longest_s`.
+//! Tolerance: a billionth of what is compared, for pace and shutter angle are written in decimals. Limits: the shutter is one of an angle; how long it takes to open is not known.
+
+use super::violation::{At, Cause, Limit, Part, Subject, Violation};
+use crate::program::Program;
+use crate::stage::CameraTiming;
+use crate::time::FrameTime;
+
+/// Share by which a time may miss what is needed.
+const SLACK: f64 = 1e-9;
+
+/// Less time between exposures than the camera needs, or longer exposures than it makes.
+pub(super) fn violations(program: &Program) -> Vec<Violation> {
+    let compiled = program.compiled();
+    let (timing, pass, frames) = (compiled.stage().camera_timing(), program.pass(), compiled.shot().frames());
+    let Some(axis) = compiled.stage().axis_ids().next() else { return Vec::new() };
+    let (first, last) = (frames.first(), frames.last());
+    let found = |frame: i64, value: f64, allowed: f64, cause: Cause| Violation {
+        subject: Subject::Shutter(axis),
+        limit: Limit::Camera,
+        part: Part::Photographed,
+        at: At::Frame(FrameTime::of_frame(frame)),
+        span: (FrameTime::of_frame(first).0, FrameTime::of_frame(last).0),
+        value,
+        allowed,
+        between: None,
+        cause,
+        fixes: Vec::new(),
+    };
+    let mut all = Vec::new();
+    if let Some((frame, closed)) = closed_least(program, (first, last))
+        && !(closed >= timing.closed() * (1.0 - SLACK))
+    {
+        let angle = Some(360.0 * (1.0 - timing.closed() / pass.pace().get())).filter(|a| *a > 0.0 && !program.clock().is_shortest());
+        all.push(found(frame, closed, timing.closed(), Cause::ClosedTooShort(angle)));
+    }
+    let open = pass.pace().get() * pass.shutter().fraction();
+    if let Some(longest) = timing.longest.filter(|longest| !(open <= longest * (1.0 + SLACK))) {
+        all.push(found(first, open, longest, Cause::OpenTooLong));
+    }
+    all
+}
+
+/// How long the shutter is closed after a frame at least, and after which; `None` for one frame.
+fn closed_least(program: &Program, (first, last): (i64, i64)) -> Option<(i64, f64)> {
+    let pass = program.pass();
+    if !program.clock().is_shortest() {
+        let closed = pass.pace().get() * (1.0 - pass.shutter().fraction());
+        return (first < last).then_some((first, closed));
+    }
+    let gap = |(i, frame): (usize, i64)| (frame, program.clock().opens(i + 1).0 - program.clock().closes(i).0);
+    (first..last).enumerate().map(gap).reduce(|a, b| if b.1 < a.1 { b } else { a })
+}
+
+/// The fastest pace that leaves the camera its time at a shutter that is open for this part of a frame; `None` where none does.
+#[must_use]
+pub(super) fn fastest(timing: CameraTiming, open: f64) -> Option<f64> {
+    let (needs, closed) = (timing.closed(), 1.0 - open);
+    if needs == 0.0 {
+        return Some(0.0);
+    }
+    (closed > 0.0).then(|| needs / closed)
+}
+
+/// True where exposures up to this pace are no longer than the camera makes.
+#[must_use]
+pub(super) fn makes(timing: CameraTiming, open: f64, pace: f64) -> bool {
+    timing.longest.is_none_or(|longest| pace * open <= longest * (1.0 + SLACK))
+}
