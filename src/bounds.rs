@@ -103,6 +103,7 @@ table! {
         PIXEL_ASPECT = Bound::from("", 0.1, 10.0), "width over height of a pixel", "far beyond any camera, either way";
         DISTORTION = Bound::from("", -100.0, 100.0), "coefficients of a distortion", "far beyond any lens";
         F_NUMBER = Bound::from("", 0.1, 1e4), "f-numbers", "from beyond any lens to a pinhole";
+        CHANGE = Bound::from("s", 0.0, 86_400.0), "changes before a pass", "a day";
         CAMERA_TIME = Bound::from("s", 0.0, 3_600.0), "times that a camera needs between exposures", "an hour";
         EXPOSURE = Bound::above("s", 0.0, 86_400.0), "exposures that a meter asks for", "a day";
         FILTER_FACTOR = Bound::from("", 1.0, 1e6), "factors of filters", "a filter never makes an exposure shorter; twenty stops are a million";

@@ -127,6 +127,9 @@ pub(super) struct PaceArgs {
     /// Print JSON instead of text
     #[arg(long)]
     pub(super) json: bool,
+    /// Print the list of passes as CSV: pass, light, stop, filters, start, end, exposures, notes
+    #[arg(long, conflicts_with = "json")]
+    pub(super) csv: bool,
     #[command(flatten)]
     pub(super) size: Size,
 }

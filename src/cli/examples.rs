@@ -23,6 +23,7 @@ Example:
 pub(super) const PACE: &str = "\
 Examples:
   movewright pace shot.toml
+  movewright pace shot.toml --csv > passes.csv
   movewright pace shot.toml --json > pace.json";
 
 pub(super) const CHECK: &str = "\

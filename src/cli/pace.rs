@@ -6,14 +6,24 @@ use super::wrap::text_line as line;
 use super::{Outcome, terminal};
 use crate::bounds::{Code, counted};
 use crate::check::figures::figure;
+use crate::check::pace::schedule::Schedule;
 use crate::check::pace::{self, Depth, Paces, PassPace};
-use crate::output::pace_json;
+use crate::output::{pace_json, pass_list};
 use crate::time::Seconds;
 
 pub(super) fn run(args: &PaceArgs) -> Outcome {
     let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let verdict = if p.report.within_limits() { Outcome::Fine } else { Outcome::Over };
     let paces = pace::paces(&p.report);
+    if args.csv {
+        return match pass_list::text(&p.report.compiled, &paces) {
+            Ok(text) => terminal::result(&text, verdict),
+            Err(error) => {
+                terminal::error(Code::WriteFailed, format!("the list of passes could not be written: {error}"));
+                Outcome::Wrong
+            }
+        };
+    }
     if !args.json {
         return terminal::result(&text(&paces), verdict);
     }
@@ -37,7 +47,7 @@ fn text(paces: &Paces) -> String {
         exposure(&mut t, pass);
     }
     line(&mut t, "");
-    line(&mut t, &format!("All passes as written, without changes between them: {}", Seconds(paces.day_s)));
+    day(&mut t, &paces.day);
     t
 }
 
@@ -62,6 +72,17 @@ fn focus(t: &mut String, d: &Depth) {
     }
 }
 
+/// When each pass starts and ends, and what its time goes into.
+fn day(t: &mut String, day: &Schedule) {
+    line(t, if day.start.is_some() { "The day, passes as written" } else { "All passes as written, counted from the start" });
+    for slot in &day.slots {
+        let parts = slot.parts.iter().filter(|(_, seconds)| *seconds > 0.0);
+        let parts: Vec<String> = parts.map(|(what, seconds)| format!("{what} {}", Seconds(*seconds))).collect();
+        line(t, &format!("  {} {}: {}", day.clock(slot.start), slot.pass, parts.join(", ")));
+    }
+    line(t, &format!("  {} end, {} in all", day.clock(day.seconds()), Seconds(day.seconds())));
+}
+
 fn exposure(t: &mut String, p: &PassPace) {
     line(t, &p.pass);
     match (p.exposure, p.by_light, &p.light, p.stop) {
@@ -78,7 +99,10 @@ fn exposure(t: &mut String, p: &PassPace) {
         _ => line(t, "  exposure is not computed: it needs [light.NAME], and a stop"),
     }
     if let Some(machine) = p.by_machine {
-        line(t, &format!("  the machine runs at {} per frame or slower", figure(machine, "s")));
+        let who = if p.by_camera { "the camera has its time" } else { "the machine runs" };
+        line(t, &format!("  {who} at {} per frame or slower", figure(machine, "s")));
+    } else if p.own_times {
+        line(t, "  each frame takes the time that it needs: the pace sets the exposure alone");
     }
     if let Some(off) = p.off {
         line(t, &format!("  as written, {} per frame: {}", figure(p.written, "s"), error(off, p.shutter)));
@@ -87,9 +111,17 @@ fn exposure(t: &mut String, p: &PassPace) {
         let [first, last] = soft.frames;
         line(t, &format!("  out of focus at this stop: {} in {} between {first} and {last}", soft.what, counted(soft.count, "frame")));
     }
+    for differs in &p.differs {
+        line(t, &format!("  does not match the first pass: {differs}"));
+    }
+    if let Some(most) = p.blurs.iter().max_by(|a, b| a.greatest.total_cmp(&b.greatest)) {
+        let (worst, median) = (figure(most.greatest, "px"), figure(most.median, "px"));
+        line(t, &format!("  blur during an exposure: most {}, {worst} at frame {}, {median} in the median", most.what, most.frame));
+    }
     match (p.advised, p.why_not) {
         (Some((pace, off)), _) => {
-            let by = if p.by_light > p.by_machine { "light" } else { "the machine" };
+            let machine = if p.by_camera { "the camera" } else { "the machine" };
+            let by = if p.own_times || p.by_light > p.by_machine { "light" } else { machine };
             line(t, &format!("  tested pace, set by {by}: seconds_per_frame = {pace:.1} ({})", error(off, None)));
         }
         (None, Some(why)) => line(t, &format!("  no pace is offered: {why}")),

@@ -1,4 +1,4 @@
-//! The tables of light and depth of field: `[depth]` and `[light.NAME]`.
+//! The tables of light, depth of field and the day: `[depth]`, `[light.NAME]`, `[day]`.
 
 use super::keys;
 use super::log::Log;
@@ -19,7 +19,31 @@ pub(super) fn lighting(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -
         lighting.look =
             look.and_then(|look| F_NUMBER.check("look_f_number", look).map_err(|flaw| table.report_at(log, "look_f_number", flaw)).ok());
     }
+    if let Some(mut table) = root.table(log, "day", "a table, under a line [day]") {
+        table.label = "day".to_owned();
+        table.reject_unknown_keys(log, &keys::DAY);
+        let text = table.need(log, "start", "text in quotes such as \"07:30\"", values::text);
+        lighting.start = text.and_then(|text| {
+            let start = time_of_day(text);
+            if start.is_none() {
+                let flaw =
+                    Flaw::new(Code::OutOfRange, "start", "`start` is no time of day").found(values::quoted(text), "\"00:00\" to \"23:59\"");
+                table.report_at(log, "start", flaw);
+            }
+            start
+        });
+    }
     lighting
+}
+
+/// Seconds after midnight of `hh:mm`.
+fn time_of_day(text: &str) -> Option<u32> {
+    let (hours, minutes) = text.split_once(':')?;
+    let number = |text: &str, most: u32| {
+        let digits = text.len() == 2 && text.bytes().all(|b| b.is_ascii_digit());
+        text.parse::<u32>().ok().filter(|n| digits && *n <= most)
+    };
+    Some(3600 * number(hours, 23)? + 60 * number(minutes, 59)?)
 }
 
 fn lights(log: &mut Log, root: &mut Table<'_>) -> Vec<Light> {

@@ -19,7 +19,7 @@ use super::retime_tables;
 use super::routines::{self, Called};
 use super::values::{self, TEXT};
 use crate::bounds::{Code, FRAME, Flaw, MOST_PASSES};
-use crate::shot::{Exposure, Interval, Pass, Shaping, Shot, ShotSpec};
+use crate::shot::{Exposure, Interval, Pass, Shaping, Sheet, Shot, ShotSpec};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 /// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
@@ -172,11 +172,14 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let shaping = table.choice(log, "shaping", SHAPINGS, Some(Shaping::None));
     let stop = table.take(log, "stop", "a number", values::number);
     let light = table.take(log, "light", TEXT, values::text);
+    let change = table.take(log, "change_s", "a number, s", values::number).unwrap_or(0.0);
+    let (filters, notes) = (table.take(log, "filters", TEXT, values::text), table.take(log, "notes", TEXT, values::text));
     let park = names.groups_at(log, &mut table, "park");
     match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
         .and_then(|pass| pass.with_stop(names.stage, stop))
         .and_then(|pass| pass.with_interval(interval.unwrap_or_default()))
         .and_then(|pass| pass.with_shaping(names.stage, shaping.unwrap_or_default()))
+        .and_then(|pass| Sheet::new(change, filters, notes).map(|sheet| pass.with_sheet(sheet)))
     {
         Ok(pass) => Some((pass.under(light), table.header)),
         Err(flaws) => {

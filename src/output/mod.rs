@@ -10,6 +10,7 @@ pub(crate) mod export;
 pub(crate) mod handoff;
 pub(crate) mod manifest;
 pub(crate) mod pace_json;
+pub(crate) mod pass_list;
 pub(crate) mod rows;
 pub(crate) mod staged;
 pub(crate) mod used;

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::check::pace::schedule::Schedule;
 use crate::check::pace::{Paces, PassPace, Reached};
 use crate::compile::Compiled;
 
@@ -25,6 +26,7 @@ struct Document {
     magnification: Option<f64>,
     diffraction_mm: Option<f64>,
     passes: Vec<PassJson>,
+    day_start: Option<String>,
     day_s: f64,
 }
 
@@ -49,7 +51,29 @@ struct PassJson {
     exposure_error_stops: ErrorJson,
     shutter_for_exposure: Option<f64>,
     out_of_focus: Vec<SoftJson>,
+    differs_from_first: Vec<String>,
+    blur: Vec<BlurJson>,
+    limited_by_camera: bool,
     program_s: f64,
+    start_s: Option<f64>,
+    end_s: Option<f64>,
+    start: Option<String>,
+    end: Option<String>,
+    parts: Vec<PartJson>,
+}
+
+#[derive(Serialize)]
+struct BlurJson {
+    what: String,
+    greatest_px: f64,
+    frame: i64,
+    median_px: f64,
+}
+
+#[derive(Serialize)]
+struct PartJson {
+    part: &'static str,
+    seconds: f64,
 }
 
 #[derive(Serialize)]
@@ -91,15 +115,17 @@ pub(crate) fn text(compiled: &Compiled, paces: &Paces) -> Result<String, serde_j
         f_number_advised: depth.and_then(|d| d.advised),
         magnification: depth.map(|d| d.magnification),
         diffraction_mm: depth.and_then(|d| d.diffraction),
-        passes: paces.passes.iter().map(pass).collect(),
-        day_s: paces.day_s,
+        passes: paces.passes.iter().enumerate().map(|(i, p)| pass(p, &paces.day, i)).collect(),
+        day_start: paces.day.start.map(|_| paces.day.clock(0.0)),
+        day_s: paces.day.seconds(),
     };
     let mut text = serde_json::to_string_pretty(&document)?;
     text.push('\n');
     Ok(text)
 }
 
-fn pass(p: &PassPace) -> PassJson {
+fn pass(p: &PassPace, day: &Schedule, i: usize) -> PassJson {
+    let slot = day.slots.get(i);
     PassJson {
         pass: p.pass.clone(),
         light: p.light.clone(),
@@ -117,6 +143,18 @@ fn pass(p: &PassPace) -> PassJson {
             .iter()
             .map(|s| SoftJson { what: s.what.clone(), first_frame: s.frames[0], last_frame: s.frames[1], frames: s.count })
             .collect(),
+        differs_from_first: p.differs.clone(),
+        blur: p
+            .blurs
+            .iter()
+            .map(|b| BlurJson { what: b.what.clone(), greatest_px: b.greatest, frame: b.frame, median_px: b.median })
+            .collect(),
+        limited_by_camera: p.by_camera,
         program_s: p.program_s,
+        start_s: slot.map(|s| s.start),
+        end_s: slot.map(|s| s.end),
+        start: slot.map(|s| day.clock(s.start)),
+        end: slot.map(|s| day.clock(s.end)),
+        parts: slot.map_or_else(Vec::new, |s| s.parts.iter().map(|(part, seconds)| PartJson { part, seconds: *seconds }).collect()),
     }
 }

@@ -1,5 +1,6 @@
 //! What the page says in words and tables; they need no script.
 
+use crate::check::pace::schedule::schedule;
 use maud::{Markup, html};
 
 use crate::check::clearance::{ClearanceReport, Nearest, Proof};
@@ -88,14 +89,15 @@ pub(super) fn passes(report: &Report) -> Markup {
         section {
             h2 { "Passes" }
             div.scroll { table {
-                thead { tr { th { "pass" } th { "exposure" } th { "pace" } th { "shutter" } th { "takes" } th { "run-up" } th { "run-down" }
+                thead { tr { th { "pass" } th { "exposure" } th { "pace" } th { "shutter" } th { "starts" } th { "takes" } th { "home again" } th { "run-up" } th { "run-down" }
                     th { "move to start" } th { "return home" } th { "fastest possible" } } }
-                tbody { @for p in &report.passes {
+                @let day = schedule(report);
+                tbody { @for (p, slot) in report.passes.iter().zip(&day.slots) {
                     @let program = &p.program;
                     tr {
                         td { (p.name()) } td { (program.pass().exposure().name()) } td { (program.clock().pace().get()) " s per frame" }
                         td { (program.pass().shutter().degrees()) " deg" }
-                        td { (program.clock().running()) }
+                        td { (day.clock(slot.start)) } td { (program.clock().running()) } td { (day.clock(slot.end)) }
                         @if program.stations().is_none() {
                             td { (words::count(u64::from(compiled.run_up()), "frame")) } td { (words::count(u64::from(compiled.run_down()), "frame")) }
                         } @else { td { "-" } td { "-" } }
@@ -107,6 +109,8 @@ pub(super) fn passes(report: &Report) -> Markup {
                     }
                 } }
             } }
+            p { "Passes as written, one after the other; times " @if report.compiled.shot().lighting().start.is_some() { "of the day" } @else { "from the start" }
+                ", each with the change before it. The list of passes: movewright pace SHOT --csv." }
             @let tight: Vec<&str> = no_room(report);
             @if !tight.is_empty() { p { "No room in the travel to remove backlash before the start: " (tight.join(", ")) "." } }
         }

@@ -57,6 +57,8 @@ pub(crate) struct Lighting {
     pub look: Option<f64>,
     /// Meter readings.
     pub lights: Vec<Light>,
+    /// When the day starts, s after midnight.
+    pub start: Option<u32>,
 }
 
 impl Lighting {

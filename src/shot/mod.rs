@@ -13,6 +13,7 @@ pub(crate) mod light;
 pub(crate) mod pass;
 pub(crate) mod retime;
 pub(crate) mod routine;
+mod sheet;
 pub(crate) mod target;
 
 use std::sync::Arc;
@@ -31,6 +32,7 @@ pub(crate) use layer::{Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
 pub(crate) use pass::{Interval, Shaping};
 pub(crate) use retime::Retime;
+pub(crate) use sheet::Sheet;
 pub(crate) use target::Target;
 
 /// What a shot is made from.

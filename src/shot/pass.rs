@@ -2,6 +2,7 @@
 //!
 //! Invariant: pace, shutter and settling time in their bounds; the groups parked exist on the stage.
 
+use super::sheet::Sheet;
 use crate::bounds::{self, Code, Flaw};
 use crate::stage::{AxisId, GroupId, Stage, check_name};
 use crate::time::{Pace, Shutter};
@@ -81,6 +82,7 @@ pub struct Pass {
     interval: Interval,
     shaping: Shaping,
     light: Option<String>,
+    sheet: Sheet,
     park: Vec<GroupId>,
 }
 
@@ -120,6 +122,7 @@ impl Pass {
                 settle,
                 stop: None,
                 light: None,
+                sheet: Sheet::default(),
                 interval: Interval::Frame,
                 shaping: Shaping::None,
                 park,
@@ -240,6 +243,18 @@ impl Pass {
     #[must_use]
     pub(crate) fn light(&self) -> Option<&str> {
         self.light.as_deref()
+    }
+
+    /// The same with what people do for it.
+    #[must_use]
+    pub(crate) fn with_sheet(self, sheet: Sheet) -> Pass {
+        Pass { sheet, ..self }
+    }
+
+    /// What people do for it.
+    #[must_use]
+    pub(crate) fn sheet(&self) -> &Sheet {
+        &self.sheet
     }
 
     /// The groups that stay at home.

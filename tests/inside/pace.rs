@@ -137,3 +137,101 @@ fn what_is_sharp_or_lit_must_exist() {
     assert_eq!(slugs(&shot("[depth]\nsharp = [\"camera\"]\n", "")), [("missing-body", 11)]);
     assert_eq!(slugs(&shot("[depth]\nlook_f_number = 0\n", "")), [("out-of-range", 11)]);
 }
+
+/// A second pass under its own light, with half an hour before it.
+const SECOND: &str = "light = \"key\"\n[[pass]]\nname = \"rods\"\nexposure = \"moving\"\nseconds_per_frame = 6\nshutter = 90\nstop = 16\nlight = \"key\"\nchange_s = 1800\n\
+                      filters = \"UV 403, ND\"\nnotes = \"say \\\"rods\\\"\"\n";
+
+#[test]
+fn the_day_adds_up() {
+    let light = "[light.key]\nf_number = 5.6\nseconds = 0.5\n[day]\nstart = \"23:50\"\n";
+    let text = shot(light, &format!("stop = 22\n{SECOND}"));
+    let Loaded { stage, shot: loaded, .. } = load(&text).unwrap_or_else(|r| panic!("{r}"));
+    let report = checked(&stage, &loaded);
+    let found = paces(&report);
+    let day = &found.day;
+    assert_eq!(day.clock(day.slots[0].start), "23:50:00");
+    let mut now = 0.0;
+    for (slot, p) in day.slots.iter().zip(&report.passes) {
+        let change = if slot.pass == "rods" { 1800.0 } else { 0.0 };
+        assert_eq!(slot.start, now);
+        now += change + p.program.duration().0;
+        assert!((slot.end - now).abs() < 1e-9, "{slot:?}");
+        let exposures = slot.parts.iter().find(|(what, _)| *what == "exposures").unwrap().1;
+        assert!((exposures - 97.0 * p.program.pass().seconds_per_frame()).abs() < 1e-9 && slot.exposures == 97);
+    }
+    assert!(day.clock(day.seconds()).starts_with("day 2 0"), "{}", day.clock(day.seconds()));
+    // As the list says it, with texts quoted where they need it.
+    let list = movewright::output::pass_list::text(&report.compiled, &found).unwrap();
+    let lines: Vec<&str> = list.lines().collect();
+    assert_eq!(lines[0], "pass,light,stop,filters,start,end,exposures,notes");
+    assert_eq!(lines[1], format!("beauty,key,22.0,,23:50:00,{},97,", day.clock(day.slots[0].end)));
+    let (start, end) = (day.clock(day.slots[1].start), day.clock(day.slots[1].end));
+    assert_eq!(lines[2], format!("rods,key,16.0,\"UV 403, ND\",{start},{end},97,\"say \"\"rods\"\"\""));
+    // What does not match the picture is said of the second pass, not of the first.
+    assert!(found.passes[0].differs.is_empty());
+    let differs = &found.passes[1].differs;
+    assert!(
+        differs.len() == 2 && differs[0].starts_with("stop f/16.0, and f/22.0 in beauty") && differs[1].starts_with("shutter 90 deg"),
+        "{differs:?}"
+    );
+}
+
+/// A held pass has rests and moves between its exposures; one whose frames take what they need is paced by light alone.
+#[test]
+fn held_passes_add_up_and_their_light_sets_the_pace() {
+    let light = "[light.key]\nf_number = 5.6\nseconds = 0.5\n";
+    for interval in ["frame", "shortest"] {
+        let held = format!("stop = 16\nsettle = 1.5\ninterval = \"{interval}\"\n");
+        let text =
+            shot(light, &held).replace("exposure = \"moving\"\nseconds_per_frame = 10", "exposure = \"held\"\nseconds_per_frame = 30");
+        let Loaded { stage, shot: loaded, .. } = load(&text).unwrap_or_else(|r| panic!("{r}"));
+        let report = checked(&stage, &loaded);
+        let found = paces(&report);
+        let slot = &found.day.slots[0];
+        let of = |what: &str| slot.parts.iter().find(|(name, _)| *name == what).unwrap().1;
+        assert!((of("exposures") - 97.0 * 15.0).abs() < 1e-9);
+        assert!((slot.end - report.passes[0].program.duration().0).abs() < 1e-9);
+        // Each of 96 moves is followed by a rest of 1.5 s, and by more in even slots.
+        assert!(of("rest between them") >= 96.0 * 1.5 - 1e-6, "{slot:?}");
+        let pass = &found.passes[0];
+        let (pace, _) = pass.advised.unwrap();
+        assert_eq!(pass.own_times, interval == "shortest");
+        if pass.own_times {
+            assert!(pass.by_machine.is_none() && pass.by_light.unwrap() <= pace && pace < pass.by_light.unwrap() + 0.1 + 1e-9);
+        }
+    }
+}
+
+/// A camera that runs 10 mm a frame past what stands still: 5 mm while the shutter is open, at the focus f / s of that on the film.
+#[test]
+fn blur_of_a_camera_that_runs_along() {
+    let track = "[[track]]\nchannel = \"camera.track\"\nshape = \"natural_cubic\"\nkeys = [[1, -400], [97, 560]]\n";
+    let (found, slide) = of(&shot(track, ""));
+    let (focal, depth) = (50.0 / 24.9 * 4096.0, found.depth.unwrap());
+    let of = |what: &str| found.passes[0].blurs.iter().find(|b| b.what == what).unwrap();
+    let expected = focal * 5.0 / depth.focus;
+    assert!((of("camera").greatest - expected).abs() < 1e-6 * expected && (of("camera").median - expected).abs() < 1e-6 * expected);
+    // The heron comes nearer: it blurs most where it is nearest, up to what its own way across the picture adds.
+    let nearest = 2000.0 - slide.iter().fold(f64::MIN, |a, b| a.max(*b));
+    let heron = of("heron").greatest;
+    assert!(heron > focal * 5.0 / nearest * 0.97 && heron < focal * 5.0 / nearest * 1.1, "{heron}");
+    let (held, _) =
+        self::of(&shot(track, "settle = 1\n").replace("\"moving\"\nseconds_per_frame = 10", "\"held\"\nseconds_per_frame = 60"));
+    assert!(held.passes[0].blurs.is_empty());
+}
+
+#[test]
+fn slips_of_the_day_are_named() {
+    let slugs = |shot: &str| -> Vec<&'static str> {
+        load(shot).err().unwrap_or_else(|| panic!("{shot}")).diagnostics().iter().map(|d| d.code.slug()).collect()
+    };
+    for start in ["7:30", "24:00", "07:60", "0730", "07:30:00", "+7:30"] {
+        assert_eq!(slugs(&shot(&format!("[day]\nstart = \"{start}\"\n"), "")), ["out-of-range"], "{start}");
+    }
+    assert_eq!(slugs(&shot("[day]\n", "")), ["missing-key"]);
+    assert_eq!(slugs(&shot("", "change_s = -1\n")), ["out-of-range"]);
+    assert_eq!(slugs(&shot("", "change_s = 6e6\n")), ["out-of-range"]);
+    assert_eq!(slugs(&shot("", "filters = 403\n")), ["wrong-type"]);
+    assert_eq!(slugs(&shot("", "notes = \"\\u001b[2J\"\n")).len(), 1);
+}

@@ -1,23 +1,28 @@
 //! What light and depth of field ask for, what the machine allows, and the pace that follows.
 //!
 //! Invariant: a pace that is advised was tried with the whole check, all passes at theirs; what cannot be computed is `None` with a reason. Limits: one camera, the first with a
-//! lens; followed focus is looked at in the middle of each exposure; the focal length is the engraved one; the camera's own times are not known.
+//! lens; followed focus is looked at in the middle of each exposure; the focal length is the engraved one.
 
+mod blur;
 mod exposure;
 mod reach;
+pub(crate) mod schedule;
 
+pub(crate) use blur::Blur;
 pub(crate) use reach::Reached;
 
 use super::report::{PassReport, Report};
+use super::trials::Hindrance;
 use super::violation::Limit;
 use crate::compile::Compiled;
 use crate::mechanism::{Lens, thin_lens};
-use crate::shot::Pass;
 use crate::shot::light::{Light, Sharp};
+use crate::shot::{Exposure, Pass};
 use crate::stage::{Body, GroupId};
 use crate::time::{FrameTime, Pace};
 
 use reach::{Thing, extreme};
+use schedule::Schedule;
 
 /// The whole answer.
 #[derive(Debug)]
@@ -28,8 +33,8 @@ pub(crate) struct Paces {
     pub depth: Result<Depth, String>,
     /// Of each pass.
     pub passes: Vec<PassPace>,
-    /// All passes as written, one after the other, s.
-    pub day_s: f64,
+    /// All passes as written, one after the other.
+    pub day: Schedule,
 }
 
 /// Depth of field of the photographed span.
@@ -82,6 +87,14 @@ pub(crate) struct PassPace {
     pub shutter: Option<f64>,
     /// What must be sharp and is not at its stop: name, first and last frame, how many frames.
     pub soft: Vec<Soft>,
+    /// In what it differs from the first pass, with which it must match: its stop, or its shutter where both move.
+    pub differs: Vec<String>,
+    /// How far things run in the picture while the shutter is open.
+    pub blurs: Vec<Blur>,
+    /// True where the camera is what limits the machine's pace.
+    pub by_camera: bool,
+    /// True where each frame takes the time that it needs: then light alone asks for a pace.
+    pub own_times: bool,
     /// Whole program, s.
     pub program_s: f64,
     /// The pace as written.
@@ -110,8 +123,7 @@ pub(crate) fn paces(report: &Report) -> Paces {
     };
     let mut passes: Vec<PassPace> = report.passes.iter().map(|p| asked(compiled, p, &depth, camera.map(|(_, lens)| lens))).collect();
     advise(report, &mut passes, &depth, camera.map(|(_, lens)| lens));
-    let day_s = passes.iter().map(|p| p.program_s).sum();
-    Paces { camera: camera.map(|(b, _)| b.group()), depth, passes, day_s }
+    Paces { camera: camera.map(|(b, _)| b.group()), depth, passes, day: schedule::schedule(report) }
 }
 
 fn depth(compiled: &Compiled, camera: &Body, lens: &Lens) -> Result<Depth, String> {
@@ -249,16 +261,37 @@ fn asked(compiled: &Compiled, p: &PassReport, depth: &Result<Depth, String>, len
         why_not: None,
         off: lit.map(|lit| lit.stops_over(written * pass.shutter().fraction())),
         soft: lens.map_or_else(Vec::new, |lens| soft(compiled, pass, lens)),
+        differs: differs(compiled, pass, depth),
+        blurs: blur::blurs(compiled, pass, depth.as_ref().ok().map(|d| d.focus)),
+        by_camera: matches!(p.runnable.limited_by, Some(Hindrance::Limit { limit: Limit::Camera, .. })),
+        own_times: p.program.clock().is_shortest(),
         shutter: needed.map(|needed| exposure::shutter(needed, written)),
         program_s: p.program.duration().0,
         written,
     }
 }
 
+/// In what a pass differs from the first one. A pass under another light keeps the picture's stop, or its depth of field is another.
+fn differs(compiled: &Compiled, pass: &Pass, depth: &Result<Depth, String>) -> Vec<String> {
+    let Some(first) = compiled.shot().passes().first().filter(|first| first.name() != pass.name()) else { return Vec::new() };
+    let stop = |p: &Pass| p.stop().or_else(|| depth.as_ref().ok()?.advised);
+    let mut all = Vec::new();
+    if let (Some(here), Some(there)) = (stop(pass), stop(first))
+        && here != there
+    {
+        all.push(format!("stop f/{here:.1}, and f/{there:.1} in {}: depth of field differs", first.name()));
+    }
+    let (here, there) = (pass.shutter().degrees(), first.shutter().degrees());
+    if here != there && pass.exposure() == Exposure::Moving && first.exposure() == Exposure::Moving {
+        all.push(format!("shutter {here} deg, and {there} deg in {}: motion blur differs", first.name()));
+    }
+    all
+}
+
 /// Paces to write, tried together.
 fn advise(report: &Report, passes: &mut [PassPace], depth: &Result<Depth, String>, lens: Option<&Lens>) {
     let compiled = &report.compiled;
-    let wanted: Vec<Option<f64>> = passes.iter().map(|p| Some((10.0 * p.by_light?.max(p.by_machine?) - 1e-9).ceil() / 10.0)).collect();
+    let wanted: Vec<Option<f64>> = passes.iter().map(wanted).collect();
     let paced = |(pass, wanted): (&Pass, &Option<f64>)| {
         wanted.and_then(|w| Pace::new(w).ok()).map_or_else(|| pass.clone(), |pace| pass.at_pace(pace))
     };
@@ -270,8 +303,14 @@ fn advise(report: &Report, passes: &mut [PassPace], depth: &Result<Depth, String
         (pass.advised, pass.why_not) = match (wanted, lit) {
             (Some(pace), Some((p, lit))) if holds => (Some((pace, lit.stops_over(pace * p.shutter().fraction()))), None),
             (Some(_), Some(_)) => (None, Some("the pace was tried and exceeds a limit")),
-            _ if pass.by_machine.is_none() => (None, Some("the machine runs at no pace")),
+            _ if pass.by_machine.is_none() && !pass.own_times => (None, Some("the machine runs at no pace")),
             _ => (None, Some("no exposure is known")),
         };
     }
+}
+
+/// The pace that light and machine ask for, up to the next tenth of a second.
+fn wanted(p: &PassPace) -> Option<f64> {
+    let machine = if p.own_times { Some(0.0) } else { p.by_machine };
+    Some((10.0 * p.by_light?.max(machine?) - 1e-9).ceil() / 10.0)
 }

@@ -1,4 +1,4 @@
-//! Keys of `[depth]` and `[light.NAME]`.
+//! Keys of `[depth]`, `[light.NAME]` and `[day]`.
 
 use super::{Default, Entry, Holds, Section};
 use crate::bounds::{EXPOSURE, F_NUMBER, FILTER_FACTOR, RECIPROCITY};
@@ -69,4 +69,20 @@ pub(crate) static LIGHT: Section = Section {
     ],
     rules: &[],
     example: "[light.key]\nf_number = 5.6\nseconds = 0.5\nfilter_factor = 2\nreciprocity = 1.31\n",
+};
+
+/// The day.
+pub(crate) static DAY: Section = Section {
+    header: "[day]",
+    meaning: "When the first pass begins. `movewright pace` says when each pass starts and ends.",
+    keys: &[Entry {
+        name: "start",
+        holds: Holds::Shaped("^([01][0-9]|2[0-3]):[0-5][0-9]$", "hours and minutes"),
+        unit: "",
+        default: Default::Must,
+        meaning: "time of day at which the change before the first pass begins",
+        example: "\"07:30\"",
+    }],
+    rules: &[],
+    example: "[day]\nstart = \"07:30\"\n",
 };

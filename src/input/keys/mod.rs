@@ -28,7 +28,7 @@ pub(crate) use focus::FOCUS;
 pub(crate) use group_tables::{AIM, COPY, RETIME, ROUTINE};
 pub(crate) use hang::HANG;
 pub(crate) use lens::{DISTORTION, LENS};
-pub(crate) use light::{DEPTH, LIGHT};
+pub(crate) use light::{DAY, DEPTH, LIGHT};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use measured::MEASURED;

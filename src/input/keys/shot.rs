@@ -2,7 +2,7 @@
 
 use super::focus::FOCUS;
 use super::group_tables::{AIM, COPY, RETIME, ROUTINE};
-use super::light::{DEPTH, LIGHT};
+use super::light::{DAY, DEPTH, LIGHT};
 use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
 use crate::input::choices::{EXPOSURES, INTERVALS, SHAPINGS};
@@ -160,6 +160,14 @@ pub(crate) static SHOT: Section = Section {
             unit: "",
             default: Default::None("no light: no exposure is computed"),
             meaning: "what the meter said, each light under a name",
+            example: "",
+        },
+        Entry {
+            name: "day",
+            holds: Holds::One(&DAY),
+            unit: "",
+            default: Default::None("times count from the start of the first change"),
+            meaning: "when the first pass begins",
             example: "",
         },
         Entry {
@@ -420,6 +428,30 @@ pub(crate) static PASS: Section = Section {
             default: Default::None("the only light"),
             meaning: "its light, a name under `[light.NAME]`; required where there are several",
             example: "\"key\"",
+        },
+        Entry {
+            name: "change_s",
+            holds: Holds::Number(bounds::CHANGE),
+            unit: "s",
+            default: Default::Value("0"),
+            meaning: "what people need before this pass: lamps, filters, figures",
+            example: "600",
+        },
+        Entry {
+            name: "filters",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::None("none"),
+            meaning: "words for people, in the list of passes",
+            example: "\"UV 403\"",
+        },
+        Entry {
+            name: "notes",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::None("none"),
+            meaning: "words for people, in the list of passes",
+            example: "\"rods in front of black\"",
         },
         Entry {
             name: "park",
