@@ -48,13 +48,13 @@ impl<'a> Poses<'a> {
         let what = if cameras { "camera" } else { "body" };
         let lens = if cameras {
             ",focal_length_mm,back_width_mm,back_height_mm,pixels_across,pixels_down,principal_x_mm,principal_y_mm,pixel_aspect,k1,k2,k3,p1,p2,overscan,focus_mm,\
-             focus_depth_m,f_number,film_plane_mm"
+             focus_depth_m,f_number,film_plane_mm,near_depth_m,far_depth_m"
         } else {
             ""
         };
         let sample = if is_sampled { ",sample,frame_time" } else { "" };
         let header = format!("frame,timecode,{what},x_m,y_m,z_m,qx,qy,qz,qw{lens}{sample}");
-        let table = Table::with_header(dir, file, 30, &header, faults);
+        let table = Table::with_header(dir, file, 32, &header, faults);
         let before = vec![None; bodies.len()];
         let stop = shot.passes().iter().find_map(crate::shot::Pass::stop);
         Poses { file: file.to_owned(), table, bodies, cameras, divisor, stop, is_sampled, before }
@@ -128,6 +128,22 @@ fn lens_cells(shown: &[&str], (view, (focus, room)): Focused<'_>, stop: Option<f
     let plain = |x: f64| (Some(x), 0.5e-6, 6);
     let blank = |x: Option<f64>, room: f64, places: usize| (x, room, places);
     let depth = focus.zip(optics.film_plane).map(|(focus, back)| (focus - back) / divisor);
+    // What is in focus, from f^2 (s - d) / (d (s - f)) = N c on the near side, and the same with the other sign beyond.
+    let blur = stop.zip(optics.circle_of_confusion).map(|(stop, confusion)| stop * confusion);
+    let sharp = |is_near: bool| {
+        let Some(((s, blur), back)) = focus.zip(blur).zip(optics.film_plane) else { return blank(None, 0.0, 9) };
+        let f2 = lens.focal_length() * lens.focal_length();
+        let limit = |s: f64| {
+            let below = f2 + (if is_near { blur } else { -blur }) * (s - back - lens.focal_length());
+            (below > 0.0).then(|| (s - back) * f2 / below / divisor)
+        };
+        // As far as the focus is known.
+        match (limit(s - room), limit(s), limit(s + room)) {
+            (Some(a), Some(b), Some(c)) => blank(Some(b), 0.5e-9 + (c - a).abs(), 9),
+            (None, None, None) => blank(None, 0.0, 9),
+            _ => blank(shown.last().and_then(|cell| fixed(cell, 9)), f64::INFINITY, 9),
+        }
+    };
     let [width, height] = lens.back();
     let expected = [
         (Some(view.focal_length), 0.5e-6 + view.slack * view.focal_length + 1e-12, 6),
@@ -146,8 +162,10 @@ fn lens_cells(shown: &[&str], (view, (focus, room)): Focused<'_>, stop: Option<f
         blank(depth, 0.5e-9 + room / divisor, 9),
         blank(stop, 0.5e-6, 6),
         blank(optics.film_plane, 0.5e-6, 6),
+        sharp(true),
+        sharp(false),
     ];
-    let names = "focal length,back width,back height,principal x,principal y,pixel aspect,k1,k2,k3,p1,p2,overscan,focus,depth of focus,f-number,film plane";
+    let names = "focal length,back width,back height,principal x,principal y,pixel aspect,k1,k2,k3,p1,p2,overscan,focus,depth of focus,f-number,film plane,near limit,far limit";
     let pixels = lens.pixels().map(|n| n.to_string());
     let [focal, width, height, across, down, rest @ ..] = shown else { return Some("the lens has too few cells".to_owned()) };
     if [*across, *down] != pixels.each_ref().map(String::as_str) {

@@ -30,7 +30,7 @@ fn thin(s: f64) -> f64 {
 pub fn keys() -> String {
     let breathing: Vec<String> = [600.0, 1200.0, 1800.0, 3000.0, 1e6].map(|s| format!("[{s}, {}]", thin(s))).to_vec();
     format!(
-        "principal_point = [0.1, -0.2]\nfilm_plane = 110\ncircle_of_confusion = 0.025\nf_numbers = [4, 32]\nt_minus_f_stops = 0.3\npixel_aspect = 1\n\
+        "principal_point = [0.1, -0.2]\nfilm_plane = 110\ncircle_of_confusion = 0.005\nf_numbers = [4, 32]\nt_minus_f_stops = 0.3\npixel_aspect = 1\n\
          distortion = {{ k1 = -0.06, k2 = 0.004, k3 = 0.0005, p1 = 0.001, p2 = -0.0005 }}\nbreathing = [{}]\n",
         breathing.join(", ")
     )
@@ -100,6 +100,12 @@ fn plates_are_distorted_and_everything_is_verified() {
         let (focus, depth) = (number(row, "focus_mm"), number(row, "focus_depth_m"));
         assert!((depth - (focus - 110.0) / 1000.0).abs() <= 2e-9 && row["f_number"] == "22.000000" && row["film_plane_mm"] == "110.000000");
         assert!((number(row, "focal_length_mm") - thin(focus)).abs() < 3e-3 && number(row, "overscan") > 1.0);
+        // Sharp from H s / (H + s) to H s / (H - s), distances counted from a focal length in front of the pupil (D: the same limits in Newton's form).
+        let (f, blur) = (24.0, 22.0 * 0.005);
+        let (h, x) = (f * f / blur, focus - 110.0 - f);
+        let near = number(row, "near_depth_m") * 1000.0;
+        assert!((near - (focus - 110.0) * h / (h + x)).abs() < 1e-5, "{near}");
+        assert!((number(row, "far_depth_m") * 1000.0 - (focus - 110.0) * h / (h - x)).abs() < 1e-5);
     }
     let focal: BTreeMap<&str, f64> =
         cameras.iter().filter(|r| r["sample"] == "2").map(|r| (r["frame"].as_str(), number(r, "focal_length_mm"))).collect();
@@ -127,6 +133,8 @@ fn plates_are_distorted_and_everything_is_verified() {
         ("camera.csv", "focal_length_mm"),
         ("camera.csv", "overscan"),
         ("camera.csv", "focus_mm"),
+        ("camera.csv", "near_depth_m"),
+        ("camera.full_size.csv", "far_depth_m"),
         ("camera.full_size.csv", "focus_depth_m"),
         ("camera.csv", "k2"),
         ("camera.csv", "frame_time"),

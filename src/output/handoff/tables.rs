@@ -12,7 +12,7 @@ use std::io;
 use super::poses::{PoseError, PosedBody, Size};
 use super::sampling::Sampling;
 use crate::compile::frame_time;
-use crate::mechanism::Lens;
+use crate::mechanism::{Lens, thin_lens};
 use crate::output::decimals::decimals;
 use crate::shot::{Pass, Shot};
 use crate::stage::Stage;
@@ -27,7 +27,7 @@ pub(crate) enum Kind {
 }
 
 const POSE: [&str; 7] = ["x_m", "y_m", "z_m", "qx", "qy", "qz", "qw"];
-const LENS: [&str; 18] = [
+const LENS: [&str; 20] = [
     "focal_length_mm",
     "back_width_mm",
     "back_height_mm",
@@ -46,6 +46,8 @@ const LENS: [&str; 18] = [
     "focus_depth_m",
     "f_number",
     "film_plane_mm",
+    "near_depth_m",
+    "far_depth_m",
 ];
 const SAMPLE: [&str; 2] = ["sample", "frame_time"];
 
@@ -92,13 +94,9 @@ pub(crate) fn write(
                     push(&mut record, &mut text, part, 12);
                 }
                 if let Some(lens) = body.lens() {
-                    push_lens(
-                        &mut record,
-                        &mut text,
-                        &lens.focused(body.focus.get(nth).copied()),
-                        body.focus.get(nth).copied(),
-                        (divisor, f_number),
-                    );
+                    let focus = body.focus.get(nth).copied();
+                    let numbers = (divisor, f_number, sharp(lens, focus, f_number));
+                    push_lens(&mut record, &mut text, &lens.focused(focus), focus, numbers);
                 }
                 if sampling.is_within_frames() {
                     record.push_field(digits.format(sample).as_bytes());
@@ -113,8 +111,23 @@ pub(crate) fn write(
     Ok(())
 }
 
+/// Between these depths everything is in focus, mm; `None` where it is not known, or infinite.
+fn sharp(lens: &Lens, focus: Option<f64>, f_number: Option<f64>) -> [Option<f64>; 2] {
+    let optics = lens.optics();
+    let (Some(focus), Some(stop), Some(back), Some(confusion)) = (focus, f_number, optics.film_plane, optics.circle_of_confusion) else {
+        return [None; 2];
+    };
+    thin_lens::limits(lens.focal_length(), stop, confusion, focus - back).map(|depth| Some(depth).filter(|d| d.is_finite()))
+}
+
 /// The lens as it is focused at an instant.
-fn push_lens(record: &mut csv::ByteRecord, text: &mut String, lens: &Lens, focus: Option<f64>, (divisor, f_number): (f64, Option<f64>)) {
+fn push_lens(
+    record: &mut csv::ByteRecord,
+    text: &mut String,
+    lens: &Lens,
+    focus: Option<f64>,
+    (divisor, f_number, sharp): (f64, Option<f64>, [Option<f64>; 2]),
+) {
     let mut digits = itoa::Buffer::new();
     for length in core::iter::once(lens.focal_length()).chain(lens.back()) {
         push(record, text, length, 6);
@@ -131,7 +144,9 @@ fn push_lens(record: &mut csv::ByteRecord, text: &mut String, lens: &Lens, focus
     }
     push(record, text, lens.overscan(), 6);
     let depth = focus.map(|focus| (focus - optics.film_plane.unwrap_or(0.0)) / divisor);
-    for (number, places) in [(focus, 6), (depth.filter(|_| optics.film_plane.is_some()), 9), (f_number, 6), (optics.film_plane, 6)] {
+    let [near, far] = sharp.map(|depth| depth.map(|d| d / divisor));
+    let depth = depth.filter(|_| optics.film_plane.is_some());
+    for (number, places) in [(focus, 6), (depth, 9), (f_number, 6), (optics.film_plane, 6), (near, 9), (far, 9)] {
         match number {
             Some(number) => push(record, text, number, places),
             None => record.push_field(b""),
