@@ -108,6 +108,7 @@ table! {
         EXPOSURE = Bound::above("s", 0.0, 86_400.0), "exposures that a meter asks for", "a day";
         FILTER_FACTOR = Bound::from("", 1.0, 1e6), "factors of filters", "a filter never makes an exposure shorter; twenty stops are a million";
         RECIPROCITY = Bound::from("", 1.0, 3.0), "exponents of film above 1 s", "films have 1.26 to 1.43 (Ilford's tables)";
+        VISIBILITY = Bound::from("m", 0.1, 1e6), "visibilities at full size", "from smoke that hides a hand to beyond the clearest air (common practice, no source)";
         STOPS = Bound::from("stops", 0.0, 10.0), "light that a lens loses, in stops", "a thousandth is left of it";
     }
     wholes {

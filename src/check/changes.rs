@@ -141,6 +141,18 @@ fn optics(old: &Compiled, new: &Compiled, frames: &[i64], stride: usize) -> Opti
             _ => {}
         }
     }
+    match (old.shot().haze(), new.shot().haze()) {
+        (Some(was), Some(is)) if !((was.visibility() - is.visibility()).abs() <= SAME_HAZE * was.visibility()) => bad.push(format!(
+            "the haze has changed: visibility {} on the stage, was {}; what was shot in clear air is not concerned",
+            figures::figure(is.visibility(), "m"),
+            figures::figure(was.visibility(), "m")
+        )),
+        (None, Some(is)) => {
+            notes.push(format!("the shot describes haze now, visibility {} on the stage", figures::figure(is.visibility(), "m")));
+        }
+        (Some(_), None) => notes.push("the shot no longer describes haze".to_owned()),
+        _ => {}
+    }
     let (was, is) = (old.shot().frame_rate().to_string(), new.shot().frame_rate().to_string());
     if was != is {
         notes.push(format!(
@@ -149,6 +161,9 @@ fn optics(old: &Compiled, new: &Compiled, frames: &[i64], stride: usize) -> Opti
     }
     Optics { bad, notes }
 }
+
+/// Visibilities of which one differs from the other by no more than this share are one: roundings of scale x visibility.
+const SAME_HAZE: f64 = 1e-12;
 
 const CHANGED: &str = "changed";
 

@@ -22,6 +22,7 @@ mod framing;
 mod gap_words;
 mod gaps;
 pub(crate) mod hang;
+pub(crate) mod haze;
 mod held;
 mod judged;
 mod keys_around;
@@ -177,8 +178,10 @@ impl Compiled {
         notes.extend(passes.iter().flat_map(|p| motors::resonant(&p.program)));
         notes.extend(motors::grain(self, &pixels, pixels::stride(&compiled)));
         notes.extend(framing::notes(self, pixels::stride(&compiled)));
+        let haze = haze::haze(self);
+        notes.extend(haze::notes(haze.as_ref()));
         notes.extend(notes::not_tried(compiled.work()));
-        Ok(Report { compiled, spare, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels })
+        Ok(Report { compiled, spare, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels, haze })
     }
 }
 

@@ -170,6 +170,11 @@ pub(crate) enum NoteKind {
         /// True for its rods.
         rods: bool,
     },
+    /// Haze takes `value` stops of a figure's light.
+    LostInHaze {
+        /// The figure's group.
+        figure: GroupId,
+    },
     /// A figure is only `value` pixels large.
     FewPixels {
         /// The camera's group.
@@ -244,6 +249,7 @@ impl NoteKind {
             NoteKind::PixelsSampled { .. } => "pixels_sampled",
             NoteKind::Covers { .. } => "covers",
             NoteKind::LeavesPicture { .. } => "leaves_picture",
+            NoteKind::LostInHaze { .. } => "lost_in_haze",
             NoteKind::FewPixels { .. } => "few_pixels",
             NoteKind::PixelAspect { .. } => "pixel_aspect",
             NoteKind::BreathingUnused { .. } => "breathing_unused",

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::clearance::{ClearanceReport, Nearest};
 use super::fastest::Fastest;
 use super::hang::found::WireReport;
+use super::haze::HazeReport;
 use super::notes::Note;
 use super::pixels::PixelReport;
 use super::register::Registration;
@@ -95,6 +96,8 @@ pub struct Report {
     pub(crate) registration: Registration,
     /// What a step and the backlash of camera and figure axes are worth in the picture; empty without a lens.
     pub(crate) pixels: Vec<PixelReport>,
+    /// What haze does to the shot; `None` where it has none.
+    pub(crate) haze: Option<HazeReport>,
 }
 
 impl Report {

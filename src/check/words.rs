@@ -4,6 +4,7 @@
 
 mod camera;
 mod hang;
+pub(crate) mod haze;
 mod motors;
 mod stopping;
 mod swing;
@@ -324,6 +325,7 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             let frames = if value == 1.0 { "1 frame".to_owned() } else { format!("{value} frames") };
             format!("{what} {verb} the picture of {}: not wholly in it in {frames}, first at frame {frame:.2}", stage.group_name(*camera))
         }
+        NoteKind::LostInHaze { figure } => haze::lost(stage.group_name(*figure), value, frame),
         NoteKind::FewPixels { camera, figure } => format!(
             "{} is only {value:.1} pixels large in the picture of {} (frame {frame:.2})",
             stage.group_name(*figure),
@@ -358,10 +360,7 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
         NoteKind::Grain { pass, camera, steps, frames } => {
             motors::grain(&format!("pass {pass}, {name}"), stage.group_name(*camera), (*steps, *frames), value, frame)
         }
-        NoteKind::HangUnknown { pass, group } => format!(
-            "pass {pass}, {}: what its wires carry is not computed: the budget of work is used up, or its pose is not known; --large allows a thousand times as much",
-            stage.group_name(*group)
-        ),
+        NoteKind::HangUnknown { pass, group } => hang::unknown(pass, stage.group_name(*group)),
         NoteKind::WireOverloaded { pass, group, wire, allowed } => {
             hang::overloaded(pass, stage.group_name(*group), *wire, [value, *allowed])
         }

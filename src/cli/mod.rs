@@ -12,6 +12,7 @@ mod compare;
 mod compile;
 mod destination;
 mod examples;
+mod haze_text;
 mod new;
 mod notes_text;
 mod outcome;

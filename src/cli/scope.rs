@@ -28,6 +28,7 @@ fn recomputed(verdict: &Verdict) -> Vec<String> {
     add(scope.poses, "poses, lenses, scene.glb and scene.usda at every frame");
     add(scope.rods, "rods and outlines at opening, middle and closing of every exposure");
     add(scope.silhouettes, "silhouettes over every exposure, within their margins");
+    add(scope.haze, "haze.csv at every frame");
     if let Some(rows) = scope.rows {
         list.push(format!("all {rows} rows, during and between exposures, and their shutter"));
     }

@@ -4,6 +4,7 @@
 //! every axis and every violation. Form: lines of 80 columns that survive a narrow window and a printer; one accent, for exceeded limits.
 
 use super::axes_table;
+use super::haze_text;
 use super::notes_text;
 use super::passes_text;
 use super::show::{Show, accent};
@@ -42,6 +43,7 @@ pub(super) fn text(report: &Report, show: Show) -> String {
         passes_text::shared(&mut t, report, show);
         axes_table::of_all(&mut t, report);
     }
+    haze_text::add(&mut t, report, show);
     if !report.registration.pairs.is_empty() {
         line(&mut t, "");
     }

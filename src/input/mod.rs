@@ -20,6 +20,7 @@ mod document;
 mod files;
 mod focus_tables;
 mod hang_table;
+mod haze_table;
 mod key_file;
 pub(crate) mod key_text;
 pub(crate) mod keys;

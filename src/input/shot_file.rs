@@ -9,6 +9,7 @@ use super::choices::{EXPOSURES, INTERVALS, SHAPINGS};
 use super::copies;
 use super::files::Read;
 use super::focus_tables;
+use super::haze_table;
 use super::keys;
 use super::layers::Layers;
 use super::light_tables;
@@ -40,6 +41,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let (focuses, focus_headers): (Vec<_>, Vec<_>) = focus_tables::focuses(log, root, names).into_iter().unzip();
     let (retimes, retime_headers): (Vec<_>, Vec<_>) = retime_tables::retimes(log, root, names).into_iter().unzip();
     let lighting = light_tables::lighting(log, root, names);
+    let haze = haze_table::haze(log, root, names);
     let before = log.count();
     let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, names).into_iter().unzip();
     let some_pass_was_wrong = log.count() > before;
@@ -61,6 +63,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
             let with = with.and_then(|shot| shot.with_focuses(names.stage, focuses).map_err(|flaws| (flaws, focus_headers)));
             let with = with.and_then(|shot| shot.with_retimes(names.stage, retimes).map_err(|flaws| (flaws, retime_headers)));
             let with = with.and_then(|shot| shot.with_lighting(lighting).map_err(|flaws| (flaws, pass_headers)));
+            let with = with.map(|shot| shot.with_haze(haze));
             match (with, cycle_start) {
                 // Its range was checked where it was read.
                 (Ok(shot), Some(frame)) => shot.with_cycle_start(frame).ok(),

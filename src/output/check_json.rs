@@ -4,6 +4,7 @@
 //! run-down have keys of their own. Numbers that do not exist are null, never zero.
 
 mod hang;
+mod haze;
 mod settling;
 mod stopping;
 mod swing;
@@ -65,6 +66,7 @@ pub(crate) fn document(report: &Report) -> impl Serialize + use<> {
             })
             .collect(),
         pixels: report.pixels.iter().map(|p| pixels(stage, p)).collect(),
+        haze: haze::haze(report),
         notice: super::manifest::NOTICE,
     }
 }
@@ -83,6 +85,8 @@ struct Document {
     registration: Vec<PairJson>,
     rotor_lag: Vec<LagJson>,
     pixels: Vec<PixelsJson>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    haze: Option<haze::HazeJson>,
     notice: &'static str,
 }
 

@@ -74,6 +74,9 @@ pub(crate) struct Manifest {
     /// Figures on three wires.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub hangs: Vec<HangEntry>,
+    /// Haze that the shot is photographed through.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub haze: Option<HazeEntry>,
     /// How the files for other departments count frames, where there are any.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hand_off: Option<HandOffEntry>,
@@ -89,6 +92,19 @@ pub(crate) struct Manifest {
     pub cautions: Vec<String>,
     /// Every file but this one.
     pub files: Vec<FileEntry>,
+}
+
+/// Haze on the stage.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct HazeEntry {
+    /// The camera's group.
+    pub camera: String,
+    /// Visibility at the real place, m.
+    pub full_size_visibility_m: f64,
+    /// Visibility to measure on the stage at 2 % contrast, m.
+    pub visibility_m: f64,
+    /// Extinction on the stage, 1/m.
+    pub extinction_per_m: f64,
 }
 
 /// How the files for other departments count frames.
@@ -260,6 +276,12 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
         limbs: used::limbs(stage),
         swings: used::swings(stage),
         hangs: used::hangs(stage),
+        haze: shot.haze().map(|h| HazeEntry {
+            camera: stage.group_name(h.camera()).to_owned(),
+            full_size_visibility_m: h.full_size_visibility(),
+            visibility_m: h.visibility(),
+            extinction_per_m: h.extinction(),
+        }),
         hand_off: None,
         clock: Clock {
             frame_rate: shot.frame_rate().to_string(),

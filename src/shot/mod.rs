@@ -8,6 +8,7 @@ mod circles;
 mod copy;
 pub(crate) mod focus;
 mod handed;
+mod haze;
 pub(crate) mod layer;
 pub(crate) mod light;
 pub(crate) mod pass;
@@ -27,6 +28,7 @@ use crate::time::{FrameRate, FrameSpan, Timecode};
 pub(crate) use aim::{Aim, AimSpec};
 pub(crate) use copy::Copy;
 pub(crate) use focus::{Focus, FocusSpec};
+pub(crate) use haze::{Haze, Veiled};
 pub use layer::Shape;
 pub(crate) use layer::{Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
@@ -68,6 +70,7 @@ pub struct Shot {
     lighting: light::Lighting,
     cycle_start: Option<f64>,
     retimes: Vec<Retime>,
+    haze: Option<Haze>,
     own_signals: Vec<(ChannelId, Arc<dyn Signal>)>,
 }
 
@@ -113,6 +116,7 @@ impl Shot {
                 lighting: light::Lighting::default(),
                 cycle_start: None,
                 retimes: Vec::new(),
+                haze: None,
                 own_signals: Vec::new(),
             })
         } else {
@@ -223,6 +227,19 @@ impl Shot {
         }
         self.retimes = retimes;
         Ok(self)
+    }
+
+    /// The same shot through haze of the same stage, or through none.
+    #[must_use]
+    pub(crate) fn with_haze(mut self, haze: Option<Haze>) -> Shot {
+        self.haze = haze;
+        self
+    }
+
+    /// The haze that it is photographed through.
+    #[must_use]
+    pub(crate) fn haze(&self) -> Option<&Haze> {
+        self.haze.as_ref()
     }
 
     /// Retimes in the order of the file: the first is nearest to film.

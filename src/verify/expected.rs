@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 
 use super::channels;
 use super::fault::{FaultKind, Faults};
+use super::haze;
 use super::record::Record;
 use super::silhouettes::is_shown;
 use crate::shot::{Exposure, Shot};
@@ -56,6 +57,9 @@ pub(super) fn names(stage: &Stage, shot: &Shot, requests: Requests) -> Vec<Strin
     }
     if !channels::of_mechanisms(stage).is_empty() {
         names.push(channels::FILE.to_owned());
+    }
+    if shot.haze().is_some() {
+        names.push(haze::FILE.to_owned());
     }
     let marks: &[&str] = if requests.full_size { &["", ".full_size"] } else { &[""] };
     for mark in marks {

@@ -8,6 +8,7 @@ use std::path::Path;
 use super::channels::{self, Channels};
 use super::expected::Requests;
 use super::fault::{FaultKind, Faults};
+use super::haze::{self, Haze};
 use super::oracle::Oracle;
 use super::parts::handed_over;
 use super::picture::is_one_to_one;
@@ -55,6 +56,7 @@ pub(super) struct HandedOver<'a> {
     rods: Vec<Rods<'a>>,
     silhouettes: Vec<Silhouettes<'a>>,
     channels: Option<Channels<'a>>,
+    haze: Option<Haze>,
 }
 
 impl<'a> HandedOver<'a> {
@@ -77,12 +79,16 @@ impl<'a> HandedOver<'a> {
             rods: Vec::new(),
             silhouettes: Vec::new(),
             channels: None,
+            haze: None,
         };
         if there.contains(channels::FILE) {
             all.channels = Some(Channels::open(dir, stage, faults));
         }
         if stage.bodies().is_empty() {
             return all;
+        }
+        if there.contains(haze::FILE) {
+            all.haze = Haze::open(dir, stage, shot, faults);
         }
         let model = (Size { divisor: 1000.0, name: "model" }, "");
         let full = (Size { divisor: 1000.0 * stage.scale(), name: "full" }, ".full_size");
@@ -136,6 +142,9 @@ impl<'a> HandedOver<'a> {
             let wires = wires(oracle, stage, &oracle.state(frame as f64));
             self.scenes.iter_mut().for_each(|s| s.frame(frame, (&all, &wires), faults));
         }
+        if let Some(haze) = &mut self.haze {
+            haze.frame(number, &posed(frame as f64, false), faults);
+        }
         let HandedOver { counted, poses, texts, .. } = self;
         for (sample, offset) in counted.offsets.iter().enumerate() {
             if poses.is_empty() && texts.is_empty() {
@@ -163,5 +172,6 @@ impl<'a> HandedOver<'a> {
         self.rods.iter_mut().for_each(|r| r.end(faults));
         self.silhouettes.iter_mut().for_each(|s| s.end(faults));
         self.channels.iter_mut().for_each(|c| c.end(faults));
+        self.haze.iter_mut().for_each(|h| h.end(faults));
     }
 }

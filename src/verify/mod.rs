@@ -23,6 +23,7 @@ mod fault;
 mod figure;
 mod gaps;
 mod handed;
+mod haze;
 mod inventory;
 mod judge;
 mod law;
@@ -242,6 +243,7 @@ fn recomputed(
         poses: !stage.bodies().is_empty(),
         rods: has(".rods.csv"),
         silhouettes: has(".silhouettes.csv"),
+        haze: shot.haze().is_some() && there.contains(haze::FILE),
         limits: record.within_limits,
         ..*scope
     };

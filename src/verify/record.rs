@@ -4,6 +4,7 @@
 
 use serde::Deserialize;
 
+use super::haze::HazeRecord;
 use super::used::{TorqueRecord, Used};
 
 /// The manifest.
@@ -19,6 +20,8 @@ pub(super) struct Record {
     pub(super) violations: Vec<String>,
     #[serde(flatten)]
     pub(super) used: Used,
+    #[serde(default)]
+    pub(super) haze: Option<HazeRecord>,
     #[serde(default)]
     pub(super) hand_off: Option<HandOffRecord>,
     pub(super) clock: ClockRecord,

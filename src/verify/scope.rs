@@ -18,6 +18,8 @@ pub struct Scope {
     pub rods: bool,
     /// True where silhouettes were.
     pub silhouettes: bool,
+    /// True where the table of haze was.
+    pub haze: bool,
     /// True where limits were judged again.
     pub limits: bool,
     /// Of a folder that says it exceeds limits: whether one was found exceeded.

@@ -65,7 +65,8 @@ fn compiled() -> tempfile::TempDir {
     let dir = tempfile::tempdir().unwrap();
     run(dir.path(), &["new", "marsh"]);
     let shot = dir.path().join("marsh/shot.toml");
-    let held = "\n[[pass]]\nname = \"still\"\nexposure = \"held\"\nseconds_per_frame = 60\nshutter = 90\n";
+    let held =
+        "\n[[pass]]\nname = \"still\"\nexposure = \"held\"\nseconds_per_frame = 60\nshutter = 90\n\n[haze]\nfull_size_visibility_m = 60\n";
     fs::write(&shot, fs::read_to_string(&shot).unwrap() + held).unwrap();
     run(dir.path(), &["compile", "marsh/shot.toml", "--out", "columns", "--rows", "1", "--full-size", "--samples-per-frame", "2"]);
     dir
@@ -175,6 +176,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/used.rs",
         "src/output/check_json.rs",
         "src/output/check_json/hang.rs",
+        "src/output/check_json/haze.rs",
         "src/output/check_json/settling.rs",
         "src/output/check_json/stopping.rs",
         "src/output/check_json/swing.rs",

@@ -42,6 +42,7 @@ mod folded;
 mod framing;
 mod gobo_flicker;
 mod guides;
+mod haze;
 mod held_clearance;
 mod hidden_characters;
 mod lens;

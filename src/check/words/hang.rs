@@ -45,6 +45,13 @@ pub(super) fn overloaded(pass: &str, body: &str, wire: usize, [carries, allowed]
     )
 }
 
+/// What the wires of a figure carry is not known.
+pub(super) fn unknown(pass: &str, body: &str) -> String {
+    format!(
+        "pass {pass}, {body}: what its wires carry is not computed: the budget of work is used up, or its pose is not known; --large allows a thousand times as much"
+    )
+}
+
 /// A motor that can break a wire: the pull when it stalls and the breaking load, N.
 pub(super) fn stall_breaks(axis: &str, body: &str, [pull, breaking]: [f64; 2]) -> String {
     let (pull, breaking) = distinct(pull, breaking, "N");

@@ -2,6 +2,7 @@
 
 use super::focus::FOCUS;
 use super::group_tables::{AIM, COPY, RETIME, ROUTINE};
+use super::haze::HAZE;
 use super::light::{DAY, DEPTH, LIGHT};
 use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
@@ -168,6 +169,14 @@ pub(crate) static SHOT: Section = Section {
             unit: "",
             default: Default::None("times count from the start of the first change"),
             meaning: "when the first pass begins",
+            example: "",
+        },
+        Entry {
+            name: "haze",
+            holds: Holds::One(&HAZE),
+            unit: "",
+            default: Default::None("none"),
+            meaning: "haze to look through",
             example: "",
         },
         Entry {

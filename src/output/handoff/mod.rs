@@ -3,6 +3,7 @@
 //! Invariant: everything here is read from the compiled curves; nothing is written where the stage does not say where its bodies are.
 
 pub(crate) mod gltf;
+mod haze;
 pub(crate) mod line;
 mod mesh;
 pub(crate) mod outline;
@@ -67,6 +68,10 @@ impl HandOff<'_> {
         // Core glTF has a value at the middle of each frame, whatever the tables have.
         let middles = Sampling::new(shot, Wishes { samples: None, ..wishes });
         let at_middles = if sampling.is_within_frames() { posed(compiled, &middles)? } else { bodies.clone() };
+        if let Some(haze) = shot.haze() {
+            step(haze::FILE);
+            folder.file(haze::FILE, |out| haze::write(out, (shot, haze), &at_middles, &middles).map_err(E::from))?;
+        }
         for (size, mark) in sizes {
             for (kind, stem) in [(Kind::Cameras, "camera"), (Kind::Figures, "bodies")] {
                 if bodies.iter().all(|b| b.lens().is_some() != (kind == Kind::Cameras)) {

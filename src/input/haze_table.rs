@@ -1,0 +1,30 @@
+//! The table of haze: `[haze]` with `full_size_visibility_m` and, where there are several cameras, `camera`.
+
+use super::keys;
+use super::log::Log;
+use super::names::Names;
+use super::reader::Table;
+use super::values::{self, TEXT};
+use crate::shot::Haze;
+
+/// The haze, where the shot has any; `None` too where its table has mistakes, and then something was recorded.
+pub(super) fn haze(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Option<Haze> {
+    let mut table = root.table(log, "haze", "a table, [haze]")?;
+    table.label = "haze".to_owned();
+    table.reject_unknown_keys(log, &keys::HAZE);
+    let visibility = table.need(log, "full_size_visibility_m", "a number, m", values::number);
+    let named = table.take(log, "camera", TEXT, values::text);
+    let camera = named.map(|name| names.group_at(log, &mut table, "camera", name));
+    if table.is_wrong("camera") || camera == Some(None) {
+        return None;
+    }
+    match Haze::new(names.stage, visibility.unwrap_or(1.0), camera.flatten()) {
+        Ok(haze) => visibility.map(|_| haze),
+        Err(mut flaws) => {
+            // Where the stage has mistakes of its own, its cameras may be missing for them.
+            flaws.retain(|flaw| names.complete || flaw.field != "camera");
+            table.flaws(log, flaws, &[]);
+            None
+        }
+    }
+}
