@@ -11,6 +11,7 @@ use super::load_curves::{LoadData, loads};
 use super::page_error::PageError;
 use super::scene::{BodyData, Scene, scene};
 use super::seen::Picture;
+use super::sharp::{SharpData, sharp};
 use crate::check::clearance::{Against, Nearest, Proof};
 use crate::check::usage::usage;
 use crate::check::{PassReport, Report, Violation, words};
@@ -60,6 +61,8 @@ struct PassData {
     usage: Vec<Vec<u32>>,
     over: Vec<OverData>,
     near: Vec<NearData>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    sharp: Option<SharpData>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     loads: Vec<LoadData>,
 }
@@ -120,6 +123,7 @@ fn pass(compiled: &Compiled, report: &PassReport) -> PassData {
         usage: rows.iter().map(|row| thousandths(row)).collect(),
         over: report.violations.iter().map(|v| OverData::of(compiled, v)).collect(),
         near: near(compiled.stage(), report),
+        sharp: sharp(compiled, program.pass()),
         loads: loads(report),
     }
 }

@@ -18,6 +18,7 @@ mod policy;
 mod scene;
 mod seen;
 mod sets;
+mod sharp;
 mod tables;
 mod tried;
 

@@ -197,15 +197,21 @@
     });
     for (const i of parked ? [] : axis.channels) {
       const c = D.channels[i], before = D.before?.channels.find((o) => o.name === c.name)?.values.map((v, n) => [D.before.first + n, v]) ?? [];
-      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, band: [], points: c.values.map((v, n) => [D.first + n, v]), before, lower: -Infinity, upper: Infinity, keys: marks(c), height: 170, foot: true }, pass));
+      drawn.push(panel({ name: c.name, unit: c.unit, of: c.name, channel: i, order: 0, band: inFocus(c, pass), points: c.values.map((v, n) => [D.first + n, v]), before, lower: -Infinity, upper: Infinity, keys: marks(c), height: 170, foot: true }, pass));
     }
     $("curves").replaceChildren(...drawn);
     const over = pass.over.filter((o) => o.axis === state.axis).map((o) => o.message);
-    const made = axis.channels.length ? " Below are the channels that a mechanism makes this axis from, frame by frame." : "";
+    const made = axis.channels.length ? " Below are the channels that a mechanism makes this axis from, frame by frame." + (axis.channels.some((i) => D.channels[i].name === pass.sharp?.channel) ? ` Shaded beside the focus: what is in focus at f/${pass.sharp.f_number}, drawn up to twice the greatest distance.` : "") : "";
     $("axis_text").textContent = parked ? "Parked at home in this pass." :
       (pass.held ? "Held: the axis stops for each exposure and moves to the next position in between. Circles are keys." : "Circles are keys; bars show when the shutter is open. Shaded beside the position: where the axis would come to rest after a fault.") + (was.length ? " Grey: as it was." : "") + made + " " + over.join(" ");
     document.dispatchEvent(new CustomEvent("drawn", { detail: { D, state, across, mapRow, drawMap, drawCurves, adopt, svg, shown } }));
     moveNow();
+  }
+  /** Between what everything is in focus, at the stop of the pass; far behind the focus the band ends at twice its greatest distance. */
+  function inFocus(c, pass) {
+    if (pass.sharp?.channel !== c.name) return [];
+    const most = 2 * Math.max(...c.values);
+    return pass.sharp.near.map((y, n) => [D.first + n, y, Math.min(pass.sharp.far[n] ?? most, most)]);
   }
   /** Keys as they are marked, those that can be dragged last: they lie on top. */
   const marks = (of) => (of.handles ? [...of.handles].sort((a, b) => Boolean(b.fixed) - Boolean(a.fixed)) : of.keys.map((film) => ({ film })));
