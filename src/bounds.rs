@@ -106,6 +106,7 @@ table! {
         CHANGE = Bound::from("s", 0.0, 86_400.0), "changes before a pass", "a day";
         CAMERA_TIME = Bound::from("s", 0.0, 3_600.0), "times that a camera needs between exposures", "an hour";
         EXPOSURE = Bound::above("s", 0.0, 86_400.0), "exposures that a meter asks for", "a day";
+        BAND = Bound::from("", 0.01, 100.0), "extinction of a band beside that of all light", "far beyond any air";
         FILTER_FACTOR = Bound::from("", 1.0, 1e6), "factors of filters", "a filter never makes an exposure shorter; twenty stops are a million";
         RECIPROCITY = Bound::from("", 1.0, 3.0), "exponents of film above 1 s", "films have 1.26 to 1.43 (Ilford's tables)";
         VISIBILITY = Bound::from("m", 0.1, 1e6), "visibilities at full size", "from smoke that hides a hand to beyond the clearest air (common practice, no source)";

@@ -43,7 +43,7 @@ pub(crate) struct VeiledBody {
 #[must_use]
 pub(super) fn haze(compiled: &Compiled) -> Option<HazeReport> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
-    let (haze, stride) = (*shot.haze()?, stride(compiled));
+    let (haze, stride) = (shot.haze()?.clone(), stride(compiled));
     let camera = stage.body_of(haze.camera())?;
     let origin = |body: &Body, t| -> Option<Vec<Vector>> {
         let posture = compiled.posture_at(None, body, t).ok()?;

@@ -52,6 +52,9 @@ pub(super) fn add(t: &mut String, report: &Report, show: Show) {
     if shown > 0 {
         line(t, &format!("  {}", words::haze::LEGEND));
     }
+    if let Some(far) = figures.first().filter(|_| !found.haze.bands().is_empty()) {
+        line(t, &format!("  {}", words::haze::bands(stage.group_name(far.group), &found.haze, far.least.1, far.least.0.0)));
+    }
     if shown < figures.len() {
         line(t, &format!("  figures left out: {} that lose less (--all)", figures.len() - shown));
     }

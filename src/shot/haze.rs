@@ -3,11 +3,12 @@
 //! What: along d through haze of extinction sigma the share exp(-sigma d) of the light arrives (P. Bouguer 1729, J. H. Lambert 1760; from memory), and the rest of what the camera sees there
 //! is veiling light. Visibility V is the distance at which a black thing still has 2 % contrast: sigma = ln(50) / V, written 3.912 / V (H. Koschmieder 1924, from memory).
 //! Everything on the stage is `scale` times as far, so the same picture needs a visibility of scale x V there. Invariant: visibility is finite and positive, the camera has a lens.
+//! The air of the real place may take more of one band of colour than of another; haze of droplets on a stage does not, so what a band would lose more or less is to be corrected at the lamps or in compositing.
 //! Limits: haze of the same density everywhere, no colour of its own. Lamps within the haze are not computed, so veiling light is a share and no brightness.
 
 use crate::bounds::{self, Code, Flaw};
 use crate::number::elementary;
-use crate::stage::{Body, GroupId, Stage};
+use crate::stage::{Body, GroupId, Stage, check_name};
 
 /// Extinction x visibility for a threshold of 2 % contrast: ln(50), as it is usually written.
 const TWO_PERCENT: f64 = 3.912;
@@ -16,11 +17,12 @@ const TWO_PERCENT: f64 = 3.912;
 const FIVE_PERCENT: f64 = 2.996;
 
 /// Haze, as a shot asks for it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Haze {
     full_size_visibility: f64,
     camera: GroupId,
     scale: f64,
+    bands: Vec<(String, f64)>,
 }
 
 /// What haze does to light from a place.
@@ -43,9 +45,25 @@ impl Haze {
         let mut flaws: Vec<Flaw> = bounds::VISIBILITY.check("full_size_visibility_m", full_size_visibility).err().into_iter().collect();
         let camera = self::camera(stage, camera).map_err(|flaw| flaws.push(flaw)).ok();
         match camera.filter(|_| flaws.is_empty()) {
-            Some(camera) => Ok(Haze { full_size_visibility, camera, scale: stage.scale() }),
+            Some(camera) => Ok(Haze { full_size_visibility, camera, scale: stage.scale(), bands: Vec::new() }),
             None => Err(flaws),
         }
+    }
+
+    /// The same where the real air takes so many times as much of some bands of colour.
+    ///
+    /// # Errors
+    /// A factor out of its range, a name of a wrong shape.
+    pub(crate) fn with_bands(self, bands: Vec<(String, f64)>) -> Result<Haze, Vec<Flaw>> {
+        let check = |(name, factor): &(String, f64)| [check_name("bands", name).err(), bounds::BAND.check("bands", *factor).err()];
+        let flaws: Vec<Flaw> = bands.iter().flat_map(check).flatten().collect();
+        if flaws.is_empty() { Ok(Haze { bands, ..self }) } else { Err(flaws) }
+    }
+
+    /// Bands of colour, and how many times as much the real air takes of each.
+    #[must_use]
+    pub(crate) fn bands(&self) -> &[(String, f64)] {
+        &self.bands
     }
 
     /// The camera that looks through it.
@@ -87,6 +105,12 @@ impl Haze {
 }
 
 impl Veiled {
+    /// How many stops more the real air takes of a band than the haze on the stage does; below 0 it takes less.
+    #[must_use]
+    pub(crate) fn correction(&self, factor: f64) -> f64 {
+        self.stops * (factor - 1.0)
+    }
+
     /// Share of veiling light in front of the place.
     #[must_use]
     pub(crate) fn veiling_light(&self) -> f64 {
@@ -156,6 +180,22 @@ mod tests {
         near(veiled.stops, 2.35159, 5e-6);
         near(veiled.veiling_light(), 0.80407, 5e-6);
         near(veiled.density_for_a_tenth().unwrap(), 4.2524, 5e-5);
+        // Air that takes a fifth more of the blue: 1.2 x 1.63 / ln 2 = 2.8219 stops, so 0.4703 more than on the stage.
+        near(veiled.correction(1.2), 0.47032, 5e-6);
+    }
+
+    #[test]
+    fn bands_have_names_and_factors_above_zero() {
+        let of = |bands: &[(&str, f64)]| {
+            let haze = Haze::new(&stage(0.2, 1), 60.0, None).unwrap();
+            haze.with_bands(bands.iter().map(|(n, f)| ((*n).to_owned(), *f)).collect())
+                .map_err(|f| f.iter().map(Flaw::code).collect::<Vec<_>>())
+        };
+        assert_eq!(of(&[("blue", 1.2), ("red", 0.9)]).unwrap().bands().len(), 2);
+        for bad in [0.0, -1.0, f64::NAN, 1200.0] {
+            assert_eq!(of(&[("blue", bad)]), Err(vec!["out-of-range"]), "{bad}");
+        }
+        assert_eq!(of(&[("Blue!", 1.0)]).unwrap_err().len(), 1);
     }
 
     /// Koschmieder's definition itself: at the visibility 2 % of the contrast is left, at that of 5 % 5 % (3.912 and 2.996 are rounded to four digits).

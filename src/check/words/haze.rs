@@ -5,6 +5,7 @@
 use crate::check::figures::{figure, least};
 use crate::check::haze::HazeReport;
 use crate::number::elementary::exp;
+use crate::shot::{Haze, Veiled};
 
 /// A figure that loses much of its light.
 pub(super) fn lost(body: &str, stops: f64, frame: f64) -> String {
@@ -42,6 +43,14 @@ pub(crate) fn measure(report: &HazeReport) -> [String; 2] {
             figure(haze.visibility_at_five_percent(), "m")
         ),
     ]
+}
+
+/// What bands of colour lose more or less in the real air than a figure shows on the stage.
+#[must_use]
+pub(crate) fn bands(figure: &str, haze: &Haze, veiled: Veiled, frame: f64) -> String {
+    let each = |(band, factor): &(String, f64)| format!("{band} {:+.2} stops", veiled.correction(*factor));
+    let all: Vec<String> = haze.bands().iter().map(each).collect();
+    format!("colour, {figure} at frame {frame:.0}: the real air takes {}; correct lamps or compositing", all.join(", "))
 }
 
 /// By how much the density may change.

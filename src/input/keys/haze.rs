@@ -1,13 +1,13 @@
 //! Keys of the haze that a shot is photographed through.
 
 use super::{Default, Entry, Holds, Section};
-use crate::bounds::VISIBILITY;
+use crate::bounds::{BAND, VISIBILITY};
 
 /// Haze.
 pub(crate) static HAZE: Section = Section {
     header: "[haze]",
     meaning: "Haze that stands for the air of the real place. `movewright check` prints the visibility to measure on the stage and what each figure loses; `haze.csv` has it for every frame. It moves \
-              no axis. Haze has the same density everywhere and no colour.",
+              no axis. Haze has the same density everywhere and, on the stage, no colour.",
     keys: &[
         Entry {
             name: "full_size_visibility_m",
@@ -24,6 +24,14 @@ pub(crate) static HAZE: Section = Section {
             default: Default::None("the only camera"),
             meaning: "the camera's group; required only if the stage has several cameras",
             example: "\"camera\"",
+        },
+        Entry {
+            name: "bands",
+            holds: Holds::Factors(BAND),
+            unit: "",
+            default: Default::None("the same of every colour"),
+            meaning: "bands of colour, and how many times as much the real air takes of each as of all light; haze on a stage takes the same of all, so `check` gives the difference to correct at the lamps or in compositing",
+            example: "{ red = 0.9, blue = 1.2 }",
         },
     ],
     rules: &[],

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::check::Report;
 use crate::check::haze::VeiledBody;
-use crate::shot::Veiled;
+use crate::shot::{Haze, Veiled};
 use crate::stage::Stage;
 use crate::time::FrameTime;
 
@@ -30,6 +30,16 @@ struct VeiledJson {
     greatest: LightJson,
     /// Null at no distance.
     density_change_percent: Option<f64>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    bands: Vec<BandJson>,
+}
+
+/// By how many stops more the real air takes of a band, where the body is farthest and where it is nearest.
+#[derive(Serialize)]
+struct BandJson {
+    band: String,
+    least_correction_stops: f64,
+    greatest_correction_stops: f64,
 }
 
 #[derive(Serialize)]
@@ -52,13 +62,24 @@ pub(super) fn haze(report: &Report) -> Option<HazeJson> {
         visibility_at_5_percent_m: haze.visibility_at_five_percent(),
         extinction_per_m: haze.extinction(),
         every_frames: found.stride,
-        bodies: found.bodies.iter().map(|b| body(stage, b)).collect(),
+        bodies: found.bodies.iter().map(|b| body(stage, haze, b)).collect(),
     })
 }
 
-fn body(stage: &Stage, b: &VeiledBody) -> VeiledJson {
+fn body(stage: &Stage, haze: &Haze, b: &VeiledBody) -> VeiledJson {
     let name = stage.body_of(b.group).map_or_else(|| stage.group_name(b.group).to_owned(), |body| stage.part_name(body, b.place));
-    VeiledJson { body: name, least: light(b.least), greatest: light(b.greatest), density_change_percent: b.least.1.density_for_a_tenth() }
+    let band = |(band, factor): &(String, f64)| BandJson {
+        band: band.clone(),
+        least_correction_stops: b.least.1.correction(*factor),
+        greatest_correction_stops: b.greatest.1.correction(*factor),
+    };
+    VeiledJson {
+        body: name,
+        least: light(b.least),
+        greatest: light(b.greatest),
+        density_change_percent: b.least.1.density_for_a_tenth(),
+        bands: haze.bands().iter().map(band).collect(),
+    }
 }
 
 fn light((t, veiled): (FrameTime, Veiled)) -> LightJson {
