@@ -14,9 +14,9 @@ const SLACK: f64 = 1e-9;
 /// Less time between exposures than the camera needs, or longer exposures than it makes.
 pub(super) fn violations(program: &Program) -> Vec<Violation> {
     let compiled = program.compiled();
-    let (timing, pass, frames) = (compiled.stage().camera_timing(), program.pass(), compiled.shot().frames());
+    let (timing, pass) = (compiled.stage().camera_timing(), program.pass());
     let Some(axis) = compiled.stage().axis_ids().next() else { return Vec::new() };
-    let (first, last) = (frames.first(), frames.last());
+    let (first, last) = (program.clock().exposed().first(), program.clock().exposed().last());
     let found = |frame: i64, value: f64, allowed: f64, cause: Cause| Violation {
         subject: Subject::Shutter(axis),
         limit: Limit::Camera,
@@ -30,10 +30,11 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
         fixes: Vec::new(),
     };
     let mut all = Vec::new();
-    if let Some((frame, closed)) = closed_least(program, (first, last))
+    if let Some((frame, closed)) = closed_least(program)
         && !(closed >= timing.closed() * (1.0 - SLACK))
     {
-        let angle = Some(360.0 * (1.0 - timing.closed() / pass.pace().get())).filter(|a| *a > 0.0 && !program.clock().is_shortest());
+        let angle = Some(360.0 * (frames_between(program) - timing.closed() / pass.pace().get()))
+            .filter(|a| *a > 0.0 && !program.clock().is_shortest());
         all.push(found(frame, closed, timing.closed(), Cause::ClosedTooShort(angle)));
     }
     let open = pass.pace().get() * pass.shutter().fraction();
@@ -44,20 +45,26 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
 }
 
 /// How long the shutter is closed after a frame at least, and after which; `None` for one frame.
-fn closed_least(program: &Program, (first, last): (i64, i64)) -> Option<(i64, f64)> {
-    let pass = program.pass();
+fn closed_least(program: &Program) -> Option<(i64, f64)> {
+    let (pass, exposed) = (program.pass(), program.clock().exposed());
     if !program.clock().is_shortest() {
-        let closed = pass.pace().get() * (1.0 - pass.shutter().fraction());
-        return (first < last).then_some((first, closed));
+        let closed = pass.pace().get() * (frames_between(program) - pass.shutter().fraction());
+        return (exposed.count() > 1).then_some((exposed.first(), closed));
     }
     let gap = |(i, frame): (usize, i64)| (frame, program.clock().opens(i + 1).0 - program.clock().closes(i).0);
-    (first..last).enumerate().map(gap).reduce(|a, b| if b.1 < a.1 { b } else { a })
+    exposed.frames().take(exposed.count() - 1).enumerate().map(gap).reduce(|a, b| if b.1 < a.1 { b } else { a })
 }
 
-/// The fastest pace that leaves the camera its time at a shutter that is open for this part of a frame; `None` where none does.
+/// Frames that pass from one exposure to the next: one in a held pass, which leaves out what it does not expose.
+fn frames_between(program: &Program) -> f64 {
+    if program.stations().is_some() { 1.0 } else { f64::from(program.pass().every()) }
+}
+
+/// The fastest pace that leaves the camera its time between exposures; `None` where none does.
 #[must_use]
-pub(super) fn fastest(timing: CameraTiming, open: f64) -> Option<f64> {
-    let (needs, closed) = (timing.closed(), 1.0 - open);
+pub(super) fn fastest(program: &Program) -> Option<f64> {
+    let timing = program.compiled().stage().camera_timing();
+    let (needs, closed) = (timing.closed(), frames_between(program) - program.pass().shutter().fraction());
     if needs == 0.0 {
         return Some(0.0);
     }

@@ -209,6 +209,14 @@ fn same_count(old: &Compiled, new: &Compiled, (o, n): (AxisId, AxisId), frame: i
     register::count(old, o, frame, offset) == register::count(new, n, frame, offset)
 }
 
+/// The frames that a pass exposes, in words.
+fn one_in(pass: &Pass) -> String {
+    match pass.every() {
+        1 => "every frame".to_owned(),
+        n => format!("one frame in {n}"),
+    }
+}
+
 fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange], optics: &Optics) -> PassChange {
     let name = pass.name();
     let Some(now) = new.shot().passes().iter().find(|p| p.name() == name) else {
@@ -228,8 +236,13 @@ fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange],
             before.first(),
             before.last()
         ));
+    } else if let Some(missing) = now.exposed(after).frames().find(|n| !pass.exposed(before).contains(*n)) {
+        bad.push(format!("{} is required; {} was exposed, which leaves out frame {missing}", one_in(now), one_in(pass)));
     } else if before != after {
         notes.push(format!("only frames {} to {} are required now", after.first(), after.last()));
+    }
+    if now.every() != pass.every() && bad.is_empty() {
+        notes.push(format!("{} is required now, was {}", one_in(now), one_in(pass)));
     }
     if now.exposure() != pass.exposure() {
         bad.push(format!("it is {} now, was {}", now.exposure().name(), pass.exposure().name()));
@@ -251,7 +264,8 @@ fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange],
                 if let Some(o) = old.stage().axis_of_name(axis) {
                     let instants = register::instants(now);
                     let differs = |f: &i64| instants.iter().any(|h| !same_count(old, new, (o, n), *f, *h));
-                    if common_frames(old, new).iter().any(differs) {
+                    let both = |f: &i64| now.exposed(after).contains(*f) && pass.exposed(before).contains(*f);
+                    if common_frames(old, new).iter().filter(|f| both(f)).any(differs) {
                         bad.push(format!("{axis} has changed"));
                     }
                 }

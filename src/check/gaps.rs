@@ -8,6 +8,7 @@ use super::keys_around;
 use super::notes::{Note, NoteKind};
 use super::report::PassReport;
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
+use crate::compile::frame_time;
 use crate::program::Program;
 use crate::stage::{AxisId, Driver, GroupId, Stage};
 use crate::time::{FrameTime, Seconds};
@@ -83,7 +84,11 @@ fn violation(program: &Program, n: &Nearest) -> Option<Violation> {
         _ => Part::Photographed,
     };
     let span = if held {
-        (n.at.floor(), n.at.ceil())
+        // The exposures before and after.
+        let exposed = program.clock().exposed();
+        let (first, step) = (frame_time(exposed.first()), frame_time(exposed.step()));
+        let moves = (n.at - first) / step;
+        (first + moves.floor() * step, first + moves.ceil() * step)
     } else {
         compiled.motion(axis).curve().piece_at(n.at).map_or((n.at, n.at), |p| (p.start, p.end))
     };

@@ -62,17 +62,17 @@ pub(super) fn axis(program: &Program, stations: &Stations, id: AxisId) -> (AxisR
     (report, found)
 }
 
-/// Neighbours joined: what is exceeded at one frame after the other is one stretch, at its worst.
-fn joined(each: impl Iterator<Item = (i64, Over)>, worse: impl Fn(&Over, &Over) -> bool) -> Vec<Over> {
+/// Neighbours joined: what is exceeded at one exposed frame after the other is one stretch, at its worst. Each comes with its frame and the next one.
+fn joined(each: impl Iterator<Item = ([i64; 2], Over)>, worse: impl Fn(&Over, &Over) -> bool) -> Vec<Over> {
     let mut runs: Vec<(i64, Over)> = Vec::new();
-    for (n, over) in each {
+    for ([n, next], over) in each {
         match runs.last_mut() {
-            Some((last, known)) if *last + 1 == n => {
+            Some((expected, known)) if *expected == n => {
                 let span = (known.span.0, over.span.1);
                 *known = Over { span, ..if worse(&over, known) { over } else { *known } };
-                *last = n;
+                *expected = next;
             }
-            _ => runs.push((n, over)),
+            _ => runs.push((next, over)),
         }
     }
     runs.into_iter().map(|(_, over)| over).collect()
@@ -97,9 +97,8 @@ fn too_weak(program: &Program, stations: &Stations, id: AxisId, positions: &[f64
     }
     let each = stations.laws(id, positions).filter_map(|(common, law)| {
         let law = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0)?;
-        let from = frame_time(common.from);
-        let t = law.torque(&model, from + 0.5).filter(|t| t.utilisation().is_exceeded())?;
-        Some((common.from, over(t, (from, from + 1.0))))
+        let t = law.torque(&model, common.frame_after(0.5).0).filter(|t| t.utilisation().is_exceeded())?;
+        Some(([common.from, common.to], over(t, (frame_time(common.from), frame_time(common.to)))))
     });
     joined(each, |a, b| a.value * b.allowed > b.value * a.allowed)
 }
@@ -109,11 +108,15 @@ fn off_travel(program: &Program, id: AxisId, positions: &[f64]) -> Vec<Over> {
     let compiled = program.compiled();
     let travel = compiled.stage().axis(id).travel();
     let at_end = |end: usize| {
-        let each = compiled.shot().frames().frames().zip(positions).filter_map(move |(n, x)| {
+        let exposed = program.clock().exposed();
+        let each = exposed.frames().zip(positions).filter_map(move |(n, x)| {
             let frame = FrameTime::of_frame(n);
             let reach = Reach { min: *x, min_frame: frame, max: *x, max_frame: frame, travel };
             let (value, frame, allowed, _) = reach.ends().into_iter().nth(end).filter(|(.., used)| used.is_exceeded())?;
-            Some((n, Over { limit: Limit::Position, part: Part::Photographed, frame, span: (frame.0, frame.0), value, allowed }))
+            Some((
+                [n, n + exposed.step()],
+                Over { limit: Limit::Position, part: Part::Photographed, frame, span: (frame.0, frame.0), value, allowed },
+            ))
         });
         joined(each, |a, b| (a.value - a.allowed).abs() > (b.value - b.allowed).abs())
     };
@@ -123,24 +126,30 @@ fn off_travel(program: &Program, id: AxisId, positions: &[f64]) -> Vec<Over> {
 /// Moves that do not fit, those of neighbouring frames as one, at the slowest.
 fn too_long(program: &Program, stations: &Stations, id: AxisId, positions: &[f64]) -> Vec<Violation> {
     let Some(available) = stations.available() else { return Vec::new() };
-    let mut runs: Vec<(i64, i64, HeldMove, RestMove)> = Vec::new();
+    let mut runs: Vec<(u64, [i64; 2], HeldMove, RestMove)> = Vec::new();
     for (common, law) in stations.laws(id, positions).filter(|(_, law)| !fits(law.duration(), available)) {
         match runs.last_mut() {
-            Some((_, last, worst, slowest)) if *last + 1 == common.from => {
-                *last = common.from;
+            Some((moves, [_, last], worst, slowest)) if *last == common.from => {
+                (*moves, *last) = (*moves + 1, common.to);
                 if law.duration() > slowest.duration() {
                     (*worst, *slowest) = (*common, law);
                 }
             }
-            _ => runs.push((common.from, common.from, *common, law)),
+            _ => runs.push((1, [common.from, common.to], *common, law)),
         }
     }
     runs.into_iter()
-        .map(|(first, last, worst, law)| {
+        .map(|(moves, [first, last], worst, law)| {
             let over = in_the_time(program.compiled().stage().axis(id), &law, available);
-            let frame = FrameTime(frame_time(worst.from) + 0.5);
-            let over = Over { frame, span: (frame_time(first), frame_time(last) + 1.0), ..over };
-            let cause = Cause::TooLong { from: worst.from, stretch: (first, last), seconds: Seconds(law.duration()), available };
+            let over = Over { frame: worst.frame_after(0.5), span: (frame_time(first), frame_time(last)), ..over };
+            let cause = Cause::TooLong {
+                from: worst.from,
+                to: worst.to,
+                stretch: (first, last),
+                moves,
+                seconds: Seconds(law.duration()),
+                available,
+            };
             violation(program.compiled(), id, &over, cause)
         })
         .collect()
@@ -169,7 +178,7 @@ fn torque(axis: &Axis, id: AxisId, positions: &[f64], stations: &Stations) -> Op
     let bounded = |(common, law): (&HeldMove, RestMove)| -> Option<(TorqueUse, Moved)> {
         let moved = law.stretched(common.seconds.0).ok().filter(|s| s.duration() > 0.0)?;
         let (demand, available) = (model.demand(moved.law.peak_acceleration()), model.available(moved.law.peak_velocity()));
-        Some((TorqueUse { demand, available, at: frame_time(common.from) + 0.5 }, moved))
+        Some((TorqueUse { demand, available, at: common.frame_after(0.5).0 }, moved))
     };
     // The move with the greatest bound first: it clears most of the others.
     let moves = || stations.laws(id, positions).filter_map(bounded);
@@ -197,20 +206,19 @@ fn peaks(axis: &Axis, id: AxisId, positions: &[f64], stations: &Stations) -> Str
         jerk: zero(Some(l.jerk)),
         step_rate: zero(l.step_rate),
     };
-    let mut frame = first;
-    for x in positions {
+    let frames = stations.exposed().frames().map(FrameTime::of_frame);
+    for (x, frame) in positions.iter().zip(frames) {
         if *x < r.position.min {
             (r.position.min, r.position.min_frame) = (*x, frame);
         }
         if *x > r.position.max {
             (r.position.max, r.position.max_frame) = (*x, frame);
         }
-        frame = FrameTime(frame.0 + 1.0);
     }
     for (common, s) in stations.laws(id, positions).filter(|(_, s)| s.duration() != 0.0) {
         let Ok(moved) = s.stretched(common.seconds.0) else { continue };
         let [v, a, j] = moved.peaks();
-        let frame = FrameTime(frame_time(common.from) + 0.5);
+        let frame = common.frame_after(0.5);
         let raise = |peak: &mut Peak, value: f64| {
             if value > peak.value {
                 (peak.value, peak.frame) = (value, frame);

@@ -16,7 +16,7 @@ use crate::program::reversals::reversals;
 use crate::program::{Direction, Program};
 use crate::shot::{Exposure, Pass, Shot};
 use crate::stage::{Axis, AxisId};
-use crate::time::FrameTime;
+use crate::time::{ExposedFrames, FrameTime};
 
 /// An instant of an exposure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -167,8 +167,8 @@ struct Compared {
     found: BTreeMap<(usize, usize), (Option<Miss>, Option<Approach>)>,
 }
 
-/// What makes passes one kind: the curve, moving or held, the open part of a frame, the side of the first approach.
-type Kind = (*const AxisMove, bool, u64, Option<Direction>);
+/// What makes passes one kind: the curve, moving or held, the open part of a frame, the side of the first approach, one frame in how many.
+type Kind = (*const AxisMove, bool, u64, Option<Direction>, u32);
 
 impl Compared {
     fn of(programs: &[&Program], shot: &Shot, id: AxisId, axis: &Axis) -> Compared {
@@ -182,22 +182,25 @@ impl Compared {
             }
             let (m, pass) = (program.compiled().motion(id), program.pass());
             let start = program.way().approaches()[id].and_then(|a| a.direction);
-            let kind = (core::ptr::from_ref(m), pass.exposure() == Exposure::Held, pass.shutter().fraction().to_bits(), start);
+            let kind =
+                (core::ptr::from_ref(m), pass.exposure() == Exposure::Held, pass.shutter().fraction().to_bits(), start, pass.every());
             let which = known.iter().position(|(k, _)| *k == kind);
             several.extend(which);
             kinds.push(Some(which.unwrap_or(known.len())));
             if which.is_none() {
-                known.push((kind, Watch::new(m, pass, start, axis)));
+                known.push((kind, Watch::new((m, pass.exposed(shot.frames())), pass, start, axis)));
             }
         }
         let mut found = BTreeMap::new();
-        let blur: Vec<(bool, u64)> = known.iter().map(|((_, held, open, _), _)| (*held, if *held { 0 } else { *open })).collect();
+        let blur: Vec<(bool, u64)> = known.iter().map(|((_, held, open, ..), _)| (*held, if *held { 0 } else { *open })).collect();
         let mut now = Vec::with_capacity(known.len());
         for frame in shot.frames().frames() {
             now.clear();
-            now.extend(known.iter_mut().map(|(_, watch)| watch.at(frame)));
+            now.extend(known.iter_mut().map(|(_, watch)| watch.exposed.contains(frame).then(|| watch.at(frame))));
             for (i, (x, blur_x)) in now.iter().zip(&blur).enumerate() {
                 for (k, (y, blur_y)) in now.iter().zip(&blur).enumerate().skip(i) {
+                    // Only what both passes expose is compared.
+                    let (Some(x), Some(y)) = (x, y) else { continue };
                     if i == k && !several.contains(&i) {
                         continue;
                     }
@@ -251,16 +254,17 @@ struct Watch<'a> {
     m: &'a AxisMove,
     axis: &'a Axis,
     pass: &'a Pass,
+    exposed: ExposedFrames,
     turns: Peekable<std::vec::IntoIter<FrameTime>>,
     direction: Option<Direction>,
     last: Option<i64>,
 }
 
 impl<'a> Watch<'a> {
-    fn new(m: &'a AxisMove, pass: &'a Pass, start: Option<Direction>, axis: &'a Axis) -> Watch<'a> {
+    fn new((m, exposed): (&'a AxisMove, ExposedFrames), pass: &'a Pass, start: Option<Direction>, axis: &'a Axis) -> Watch<'a> {
         let moving = pass.exposure() == Exposure::Moving;
         let turns = if moving { reversals(m) } else { Vec::new() };
-        let mut watch = Watch { m, axis, pass, turns: turns.into_iter().peekable(), direction: start, last: None };
+        let mut watch = Watch { m, axis, pass, exposed, turns: turns.into_iter().peekable(), direction: start, last: None };
         watch.last = moving.then(|| watch.count(m.curve().start())).flatten();
         watch
     }

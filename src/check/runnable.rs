@@ -87,7 +87,7 @@ impl Runnable {
 /// The smallest pace for the photographed span and for the camera, and what limits it; `None` where the camera has its time at no pace.
 fn floor(program: &Program, fastest: &Fastest) -> Option<(f64, Option<Hindrance>)> {
     let floor = fastest.seconds_per_frame?;
-    let camera = camera::fastest(program.compiled().stage().camera_timing(), program.pass().shutter().fraction())?;
+    let camera = camera::fastest(program)?;
     Some(if camera > floor {
         (camera, by_camera(program))
     } else {
@@ -136,7 +136,7 @@ fn held(program: &Program, stations: &Stations) -> (Option<f64>, Option<Hindranc
     if stations.available().is_none() {
         return (None, Some(Hindrance::OwnTimes));
     }
-    let camera = camera::fastest(program.compiled().stage().camera_timing(), program.pass().shutter().fraction());
+    let camera = camera::fastest(program);
     let Some(camera) = camera else { return (None, by_camera(program)) };
     if slowest == 0.0 {
         return (Some(camera.max(PACE.least)), by_camera(program).filter(|_| camera > PACE.least));

@@ -4,8 +4,8 @@
 //! Invariant: every instant of the program at which an axis moves lies in a section. Between the moves of a held pass every axis stands where a move ends.
 
 use super::violation::{At, Part};
-use crate::compile::{Edge, frame_time};
-use crate::program::{Course, Leg, Program};
+use crate::compile::Edge;
+use crate::program::{Course, HeldMove, Leg, Program};
 use crate::stage::AxisId;
 use crate::time::{FrameTime, Seconds};
 
@@ -24,18 +24,18 @@ pub(super) struct Section<'a> {
 enum Clock {
     /// Frame time.
     Frames,
-    /// Seconds of a move between two stations: the frame left, seconds in all.
-    Move(i64, f64),
+    /// Seconds of a move between two stations.
+    Move(HeldMove),
     /// Seconds since this second of the program.
     Since(Seconds),
 }
 
 impl Section<'_> {
-    /// An instant of the section as one of the pass. On a move between stations a frame passes while the move lasts.
+    /// An instant of the section as one of the pass. On a move between stations frame time goes on evenly from one to the other.
     pub(super) fn at(&self, t: f64) -> At {
         match self.clock {
             Clock::Frames => At::Frame(FrameTime(t)),
-            Clock::Move(from, seconds) => At::Frame(FrameTime(frame_time(from) + t / seconds)),
+            Clock::Move(m) => At::Frame(m.frame_after(t / m.seconds.0)),
             Clock::Since(begin) => At::Time(begin + Seconds(t)),
         }
     }
@@ -67,7 +67,7 @@ pub(super) fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
         Some(stations) => {
             for m in stations.moves() {
                 if let Some(path) = stations.path(compiled, program.pass(), m) {
-                    let clock = Clock::Move(m.from, m.seconds.0);
+                    let clock = Clock::Move(*m);
                     see(&Section { part: Part::Photographed, course: path.course(compiled.stage()), pace: 1.0, clock });
                 }
             }

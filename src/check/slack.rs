@@ -57,7 +57,7 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
         hung.standing(program, &mut stretches);
         stretches.sort_by(|a, b| (a.part, a.span.0).partial_cmp(&(b.part, b.span.0)).unwrap_or(core::cmp::Ordering::Equal));
         // In a held pass what is slack before and after an exposure is one stretch.
-        let apart = if program.stations().is_some() { 1.0 } else { 0.0 };
+        let apart = if program.stations().is_some() { f64::from(program.pass().every()) } else { 0.0 };
         let mut joined: Vec<Stretch> = Vec::new();
         for s in stretches {
             match joined.last_mut() {
@@ -147,8 +147,7 @@ impl Hung<'_> {
     /// Adds the stations of a held pass at which the wire is slack with the limb at rest.
     fn standing(&self, program: &Program, found: &mut Vec<Stretch>) {
         let Some(stations) = program.stations() else { return };
-        let first = program.compiled().shot().frames().first();
-        for (n, position) in (first..).zip(stations.positions(program.compiled().motion(self.axis).curve())) {
+        for (n, position) in stations.exposed().frames().zip(stations.positions(program.compiled().motion(self.axis).curve())) {
             let Some(pull) = self.limb.pull(Jet::constant(position), 1.0) else { continue };
             if !(pull.margin() > 0.0) {
                 let frame = frame_time(n);

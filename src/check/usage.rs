@@ -30,7 +30,16 @@ pub(crate) fn row(program: &Program, violations: &[Violation], id: AxisId) -> Ve
     }
     let mut row = match program.stations() {
         None => frames.frames().map(|n| moving(program, id, n)).collect(),
-        Some(stations) => between(program, stations, id),
+        Some(stations) => {
+            let moves = between(program, stations, id);
+            // The move that leaves a frame passes those that are not exposed; after the last exposure nothing moves.
+            let step = usize::try_from(program.pass().every()).unwrap_or(1);
+            let mut row: Vec<Utilisation> =
+                moves.into_iter().flat_map(|used| core::iter::repeat_n(used, step)).take(frames.count()).collect();
+            let exposed = frames.count() - usize::try_from(frames.last() - stations.exposed().last()).unwrap_or(0);
+            row.iter_mut().skip(exposed).for_each(|used| *used = Utilisation::NONE);
+            row
+        }
     };
     for v in violations.iter().filter(|v| v.subject.axis() == id && v.frame().is_some()) {
         let Some(exceeded) = v.beside_peaks().filter(|_| !matches!(v.cause, Cause::TooLong { .. })) else { continue };

@@ -222,8 +222,12 @@ pub(crate) enum Cause {
     TooLong {
         /// Frame it leaves.
         from: i64,
-        /// First and last frame that moves of this stretch leave.
+        /// Frame at which it arrives.
+        to: i64,
+        /// The frame that the first move of this stretch leaves, and that at which the last one arrives.
         stretch: (i64, i64),
+        /// Moves of the stretch.
+        moves: u64,
         /// Its length.
         seconds: Seconds,
         /// The time there is.

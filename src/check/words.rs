@@ -73,17 +73,15 @@ pub(crate) fn violation(compiled: &Compiled, v: &Violation) -> String {
             "{name}: acceleration steps at {when}, so jerk is unbounded and exceeds the limit of {}; give the track a `blend`",
             with_unit(v.allowed, &unit)
         ),
-        (Cause::TooLong { from, stretch: (first, last), seconds, available }, _) => {
-            let more = u64::try_from(last - first).unwrap_or(0);
-            let others = match more {
+        (Cause::TooLong { from, to, stretch: (first, last), moves, seconds, available }, _) => {
+            let others = match moves.saturating_sub(1) {
                 0 => String::new(),
                 n => {
-                    format!("; {} from frame {first} to {} also {}", count(n, "more move"), last + 1, if n == 1 { "fails" } else { "fail" })
+                    format!("; {} from frame {first} to {last} also {}", count(n, "more move"), if n == 1 { "fails" } else { "fail" })
                 }
             };
             format!(
-                "{name}: the move from frame {from} to {} takes {} s; only {} s are available between exposures{keys}; limited by {}{others}",
-                from + 1,
+                "{name}: the move from frame {from} to {to} takes {} s; only {} s are available between exposures{keys}; limited by {}{others}",
                 directed::up(seconds.0, Places::Decimals(3)),
                 directed::down(available.0.max(0.0), Places::Decimals(3)),
                 spoken(v.limit)

@@ -105,7 +105,7 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
                 "  slowest move {} s (frame {} to {}, {who});{available} in {}.moves.csv",
                 directed::up(m.seconds.0, Places::Decimals(3)),
                 m.from,
-                m.from + 1,
+                m.to,
                 p.name()
             )
         }));
@@ -141,16 +141,16 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
 
 /// Every move between exposures with its time, as many beside each other as fit; moves that follow each other and take as long are one.
 fn held_moves(held: &Stations) -> Vec<String> {
-    let mut runs: Vec<(i64, i64, String)> = Vec::new();
+    let mut runs: Vec<(i64, i64, u64, String)> = Vec::new();
     for m in held.moves() {
         let seconds = format!("{} s", directed::up(m.seconds.0, Places::Decimals(3)));
         match runs.last_mut() {
-            Some((_, to, same)) if *same == seconds && *to == m.from => *to += 1,
-            _ => runs.push((m.from, m.from + 1, seconds)),
+            Some((_, to, moves, same)) if *same == seconds && *to == m.from => (*to, *moves) = (m.to, *moves + 1),
+            _ => runs.push((m.from, m.to, 1, seconds)),
         }
     }
     let each: Vec<String> =
-        runs.iter().map(|(from, to, s)| format!("{from}-{to}{} {s}", if to - from > 1 { " each" } else { "" })).collect();
+        runs.iter().map(|(from, to, moves, s)| format!("{from}-{to}{} {s}", if *moves > 1 { " each" } else { "" })).collect();
     let width = each.iter().map(String::len).max().unwrap_or(1) + 3;
     let beside = |cells: &[String]| {
         let cells: String = cells.iter().map(|cell| format!("{cell:width$}")).collect();

@@ -43,7 +43,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let lighting = light_tables::lighting(log, root, names);
     let haze = haze_table::haze(log, root, names);
     let before = log.count();
-    let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, names).into_iter().unzip();
+    let (passes, pass_headers): (Vec<_>, Vec<_>) = passes(log, root, (names, frames)).into_iter().unzip();
     let some_pass_was_wrong = log.count() > before;
     // The checks of the shot as a whole do not look at rate, frames and timecode: placeholders for them are harmless here.
     let spec = ShotSpec {
@@ -147,7 +147,7 @@ fn told(code: Code, title: &str, message: &str) -> Flaw {
     Flaw::new(code, "", title).found(values::cut(found, 120), allowed)
 }
 
-fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, Range<usize>)> {
+fn passes(log: &mut Log, root: &mut Table<'_>, (names, frames): (&Names<'_>, Option<FrameSpan>)) -> Vec<(Pass, Range<usize>)> {
     let tables = root.tables(log, "pass", "pass");
     if tables.len() > MOST_PASSES {
         root.report_at(
@@ -158,10 +158,10 @@ fn passes(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>) -> Vec<(Pass, 
         );
         return Vec::new();
     }
-    tables.into_iter().filter_map(|table| pass(log, table, names)).collect()
+    tables.into_iter().filter_map(|table| pass(log, table, (names, frames))).collect()
 }
 
-fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass, Range<usize>)> {
+fn pass(log: &mut Log, mut table: Table<'_>, (names, frames): (&Names<'_>, Option<FrameSpan>)) -> Option<(Pass, Range<usize>)> {
     table.reject_unknown_keys(log, &keys::PASS);
     let name = table.need(log, "name", TEXT, values::text);
     if let Some(name) = name {
@@ -172,6 +172,7 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     let shutter = table.need(log, "shutter", "a number, degrees", values::number).unwrap_or(180.0);
     let settle = table.take(log, "settle", "a number, s", values::number).unwrap_or(0.0);
     let interval = table.choice(log, "interval", INTERVALS, Some(Interval::Frame));
+    let every = table.take(log, "every", "a whole number, frames", values::whole);
     let shaping = table.choice(log, "shaping", SHAPINGS, Some(Shaping::None));
     let stop = table.take(log, "stop", "a number", values::number);
     let light = table.take(log, "light", TEXT, values::text);
@@ -181,6 +182,7 @@ fn pass(log: &mut Log, mut table: Table<'_>, names: &Names<'_>) -> Option<(Pass,
     match Pass::new(names.stage, name.unwrap_or("unnamed"), exposure.unwrap_or(Exposure::Held), pace, shutter, settle, park)
         .and_then(|pass| pass.with_stop(names.stage, stop))
         .and_then(|pass| pass.with_interval(interval.unwrap_or_default()))
+        .and_then(|pass| pass.with_every(every, frames))
         .and_then(|pass| pass.with_shaping(names.stage, shaping.unwrap_or_default()))
         .and_then(|pass| Sheet::new(change, filters, notes).map(|sheet| pass.with_sheet(sheet)))
     {

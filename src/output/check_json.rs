@@ -173,6 +173,11 @@ struct PassJson {
     exposure: &'static str,
     seconds_per_frame: f64,
     interval: Option<&'static str>,
+    /// Of a test pass: one frame in how many is exposed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    every: Option<u32>,
+    /// Frames that are exposed.
+    exposures: usize,
     saved_s: Option<f64>,
     duration_s: f64,
     /// The whole program and the return home.
@@ -269,6 +274,7 @@ struct HeldJson {
 #[derive(Serialize)]
 struct MoveJson {
     from_frame: i64,
+    to_frame: i64,
     seconds: f64,
     slowest: Option<String>,
 }
@@ -359,6 +365,8 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
         exposure: program.pass().exposure().name(),
         seconds_per_frame: clock.pace().get(),
         interval: held.map(|_| program.pass().interval().name()),
+        every: Some(program.pass().every()).filter(|n| *n > 1),
+        exposures: clock.exposed().count(),
         saved_s: program.saved().map(|s| s.0),
         duration_s: clock.running().0,
         program_s: program.duration().0,
@@ -383,7 +391,11 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
         },
         held: held.map(|h| HeldJson {
             available_s: h.available().map(|s| s.0),
-            moves: h.moves().iter().map(|m| MoveJson { from_frame: m.from, seconds: m.seconds.0, slowest: m.slowest.map(name) }).collect(),
+            moves: h
+                .moves()
+                .iter()
+                .map(|m| MoveJson { from_frame: m.from, to_frame: m.to, seconds: m.seconds.0, slowest: m.slowest.map(name) })
+                .collect(),
         }),
         axes: stage.axis_ids().zip(p.axes.iter()).map(|(id, a)| axis(stage, id, a)).collect(),
         violations: p.violations.iter().map(|v| violation(compiled, v)).collect(),

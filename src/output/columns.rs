@@ -1,6 +1,6 @@
 //! The per-frame columns of a pass: integer steps, and units with six decimals.
 //!
-//! Form: header `frame,timecode,AXIS,...` in stage order, one row a photographed frame, the position at mid-exposure; LF, `.`, no quoting needed.
+//! Form: header `frame,timecode,AXIS,...` in stage order, one row a frame that the pass exposes, the position at mid-exposure; LF, `.`, no quoting needed.
 //! Invariant: each position is rounded once, from the curve, never a sum of rounded differences; parked axes stand at home.
 
 use std::io::Write;
@@ -58,11 +58,11 @@ pub(crate) fn write(out: impl Write, compiled: &Compiled, pass: &Pass, column: C
     let mut digits = itoa::Buffer::new();
     let mut text = String::new();
     let mut record = csv::ByteRecord::new();
-    for (row, frame) in (0_i64..).zip(shot.frames().frames()) {
+    for frame in pass.exposed(shot.frames()).frames() {
         record.clear();
         record.push_field(digits.format(frame).as_bytes());
         text.clear();
-        shot.timecode_start().after(row).append_to(&mut text);
+        shot.timecode_start().after(frame - shot.frames().first()).append_to(&mut text);
         record.push_field(text.as_bytes());
         for axis in &mut axes {
             let position = axis.position(frame)?;

@@ -79,7 +79,7 @@ impl Export<'_> {
                 writeln!(out, "from_frame,to_frame,seconds,slowest{}", if openings { ",opens_s" } else { "" })?;
                 for (i, m) in held.moves().iter().enumerate() {
                     let slowest = m.slowest.map(|a| stage.axis_name(a)).unwrap_or_default();
-                    write!(out, "{},{},{:.6},{slowest}", m.from, m.from + 1, m.seconds.0)?;
+                    write!(out, "{},{},{:.6},{slowest}", m.from, m.to, m.seconds.0)?;
                     if openings {
                         write!(out, ",{:.6}", (clock.begin() + clock.opens(i + 1)).0)?;
                     }

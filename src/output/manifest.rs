@@ -151,6 +151,9 @@ pub(crate) struct PassEntry {
     /// `shortest`, where each frame takes only as long as it needs.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub interval: Option<String>,
+    /// A test pass: one frame in how many is exposed, the first frame, then every Nth; nothing where every frame is.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub every: Option<u32>,
     /// How moves from rest to rest are split against swing; nothing where they are not.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub shaping: Option<String>,
@@ -302,6 +305,7 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
                 shutter: p.shutter().degrees(),
                 settle: p.settle(),
                 interval: r.program.clock().is_shortest().then(|| p.interval().name().to_owned()),
+                every: Some(p.every()).filter(|n| *n > 1),
                 shaping: (p.shaping() != Shaping::None).then(|| p.shaping().name().to_owned()),
                 move_to_start_s: r.program.clock().is_shortest().then(|| r.program.clock().begin().0),
                 first_opening_s: r.program.clock().is_shortest().then(|| r.program.clock().first_opening().0),

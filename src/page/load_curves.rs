@@ -234,12 +234,11 @@ fn places(program: &Program) -> Vec<f64> {
     (0..=parts).map(|i| from + (to - from) * f64::from(i) / f64::from(parts)).collect()
 }
 
-/// Frames of a pass, with their numbers counted from 0: all of them, or where there are more than can be drawn every second, every third and so on.
+/// Exposed frames of a pass, with their numbers counted from 0: all of them, or where there are more than can be drawn every second, every third and so on.
 fn frames(program: &Program) -> Vec<(usize, f64)> {
-    let (first, last) = program.clock().photographed();
-    let count = usize::try_from(last - first + 1).unwrap_or(0);
-    let stride = count.div_ceil(usize::try_from(POINTS).unwrap_or(1)).max(1);
-    (first..=last).enumerate().step_by(stride).map(|(i, n)| (i, FrameTime::of_frame(n).0)).collect()
+    let exposed = program.clock().exposed();
+    let stride = exposed.count().div_ceil(usize::try_from(POINTS).unwrap_or(1)).max(1);
+    exposed.frames().enumerate().step_by(stride).map(|(i, n)| (i, FrameTime::of_frame(n).0)).collect()
 }
 
 fn settling_curves(report: &PassReport, group: GroupId) -> Vec<SettlingCurve> {

@@ -1,7 +1,7 @@
 //! The stage clock of a pass: from seconds of its program to frame time and back.
 //!
 //! A held pass whose frames take only as long as each needs has an opening of its own for each frame, in whole microseconds; between the closing of one frame's shutter and the opening of the next frame time
-//! goes on evenly.
+//! goes on evenly. So it does in a held test pass, which stands at one frame in several.
 //! What: from 0 s the move to start; it ends, standing, on a whole second. There frame time is `start`, the beginning of the run-up of a moving pass
 //! or of the first slot of a held one (frame n has the slot n - 1/2 to n + 1/2), and from there on frame time = start + (t - begin) / pace.
 //! Invariant: each instant is one product and one sum of what it depends on, never a running sum.
@@ -12,7 +12,7 @@ use super::way::Way;
 use crate::compile::Compiled;
 use crate::number::whole;
 use crate::shot::{Exposure, Pass};
-use crate::time::{FrameTime, Pace, Seconds};
+use crate::time::{ExposedFrames, FrameTime, Pace, Seconds};
 
 /// From seconds to frames and back.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,8 +23,8 @@ pub(crate) struct Clock {
     /// Frames from start to end.
     frames: u64,
     pace: Pace,
-    first: i64,
-    last: i64,
+    exposed: ExposedFrames,
+    held: bool,
     /// Part of a frame for which the shutter is open.
     open: f64,
     /// Where each frame takes only as long as it needs.
@@ -49,19 +49,19 @@ pub(super) fn seconds(micros: u64) -> f64 {
 impl Clock {
     pub(super) fn of(compiled: &Compiled, pass: &Pass, way: &Way, shortest: Option<Arc<Openings>>) -> Clock {
         let frames = compiled.shot().frames();
+        let exposed = pass.exposed(frames);
         let (from, to) = frames.photographed();
-        let (up, down) = match pass.exposure() {
-            Exposure::Moving => (compiled.run_up(), compiled.run_down()),
-            Exposure::Held => (0, 0),
-        };
+        let held = pass.exposure() == Exposure::Held;
+        let (up, down) = if held { (0, 0) } else { (compiled.run_up(), compiled.run_down()) };
+        let (to, slots) = if held { (FrameTime::of_frame(exposed.last()).0 + 0.5, exposed.count()) } else { (to, frames.count()) };
         Clock {
             begin: way.whole_seconds(),
             start: FrameTime(from - f64::from(up)),
             end: FrameTime(to + f64::from(down)),
-            frames: frames.count() as u64 + u64::from(up) + u64::from(down),
+            frames: slots as u64 + u64::from(up) + u64::from(down),
             pace: pass.pace(),
-            first: frames.first(),
-            last: frames.last(),
+            exposed,
+            held,
             open: pass.shutter().fraction(),
             shortest,
         }
@@ -71,6 +71,11 @@ impl Clock {
     #[must_use]
     pub(crate) fn is_shortest(&self) -> bool {
         self.shortest.is_some()
+    }
+
+    /// True where frame time is found from the openings: between them it does not go on by a frame in each `pace`.
+    fn is_stepped(&self) -> bool {
+        self.is_shortest() || self.held && self.exposed.step() > 1
     }
 
     /// Microseconds from the end of the move to start to the end, where they are whole.
@@ -97,7 +102,7 @@ impl Clock {
         }
     }
 
-    /// How many frames' shutters have closed at `t` seconds of the program.
+    /// How many frames' shutters have closed at `t` seconds of the program. Of a held pass.
     #[must_use]
     pub(crate) fn closed(&self, t: Seconds) -> usize {
         let since = self.since_begin(t).0;
@@ -108,7 +113,7 @@ impl Clock {
                 usize::try_from(index.saturating_add(1)).unwrap_or(0)
             }
         };
-        count.min(usize::try_from(self.last - self.first + 1).unwrap_or(usize::MAX))
+        count.min(self.exposed.count())
     }
 
     /// End of the move to start: where the run-up, or the first slot of a held pass, begins. A whole number of seconds.
@@ -124,7 +129,7 @@ impl Clock {
         self.begin
     }
 
-    /// Frames from there to the end: run-up, photographed frames, run-down.
+    /// Frames from there to the end: run-up, photographed frames, run-down; of a held pass those that it exposes.
     #[must_use]
     pub(crate) fn frames(&self) -> u64 {
         self.frames
@@ -163,7 +168,7 @@ impl Clock {
     /// Frame time at an instant from [`begin`](Self::begin) on. Rounding may not lead it past the end.
     #[must_use]
     pub(crate) fn frame_at(&self, t: Seconds) -> FrameTime {
-        if self.is_shortest() {
+        if self.is_stepped() {
             return FrameTime(self.frame_between(self.since_begin(t).0).clamp(self.start.0, self.end.0));
         }
         FrameTime((self.start.0 + self.since_begin(t).0 / self.pace.get()).min(self.end.0))
@@ -172,49 +177,82 @@ impl Clock {
     /// The instant of a frame time.
     #[must_use]
     pub(crate) fn seconds_at(&self, frame: FrameTime) -> Seconds {
-        if self.is_shortest() {
+        if self.is_stepped() {
             return self.begin() + Seconds(self.since_of(frame.0));
         }
         self.begin() + Seconds((frame.0 - self.start.0) * self.pace.get())
     }
 
-    /// Frame time since the end of the move to start, where each frame takes only as long as it needs.
+    /// Frame time since the end of the move to start, by the openings.
     fn frame_between(&self, since: f64) -> f64 {
         let half = 0.5 * self.open;
-        let closed = self.shortest.as_ref().map_or(0, |s| s.opens.partition_point(|t| seconds(*t) <= since));
-        let Some(i) = closed.checked_sub(1) else {
+        let Some(i) = self.opened(since).checked_sub(1) else {
             // Before the first opening.
             let opens = self.opens(0).0;
             return self.start.0 + if opens > 0.0 { since / opens * (0.5 - half) } else { 0.5 - half };
         };
-        let n = FrameTime::of_frame(self.first).0 + whole::count(i);
-        let (opens, closes, next) = (self.opens(i).0, self.closes(i).0, self.opens(i + 1).0);
+        let n = self.middle(i);
+        let (opens, closes, next) = (self.opens(i).0, self.closes(i).0, self.next_opening(i));
         if since < closes {
             return n - half + (since - opens) / self.pace.get();
         }
-        if next.is_finite() && closes < next { n + half + (since - closes) / (next - closes) * (1.0 - self.open) } else { n + half }
+        if !next.is_finite() {
+            let rest = if self.is_shortest() { 0.0 } else { (since - closes) / self.pace.get() };
+            return n + half + rest;
+        }
+        if closes < next { n + half + (since - closes) / (next - closes) * (self.step() - self.open) } else { n + half }
     }
 
     /// The other way round.
     fn since_of(&self, frame: f64) -> f64 {
-        let (half, first) = (0.5 * self.open, FrameTime::of_frame(self.first).0);
+        let (half, first) = (0.5 * self.open, self.middle(0));
         let before = frame - self.start.0;
         if before < 0.5 - half {
             return self.opens(0).0 * (before / (0.5 - half)).max(0.0);
         }
-        let i = whole::floor(frame - first + 0.5).and_then(|i| usize::try_from(i).ok()).unwrap_or(0);
-        let i = i.min(usize::try_from(self.last - self.first).unwrap_or(0));
-        let since = frame - (first + whole::count(i));
+        let i = whole::floor((frame - first) / self.step() + 0.5).and_then(|i| usize::try_from(i).ok()).unwrap_or(0);
+        let i = i.min(self.exposed.count().saturating_sub(1));
+        let since = frame - self.middle(i);
         let (opens, closes) = (self.opens(i).0, self.closes(i).0);
         if since < -half {
             let last = i.checked_sub(1).map_or(0.0, |i| self.closes(i).0);
-            return opens + (since + half) / (1.0 - self.open) * (opens - last);
+            return opens + (since + half) / (self.step() - self.open) * (opens - last);
         }
         if since <= half {
             return opens + (since + half) * self.pace.get();
         }
-        let next = self.opens(i + 1).0;
-        if next.is_finite() { closes + (since - half) / (1.0 - self.open) * (next - closes) } else { closes }
+        let next = self.next_opening(i);
+        if next.is_finite() {
+            return closes + (since - half) / (self.step() - self.open) * (next - closes);
+        }
+        if self.is_shortest() { closes } else { closes + (since - half) * self.pace.get() }
+    }
+
+    /// How many frames' shutters have opened so long after the move to start.
+    fn opened(&self, since: f64) -> usize {
+        let count = match &self.shortest {
+            Some(s) => s.opens.partition_point(|t| seconds(*t) <= since),
+            None => {
+                let index = whole::floor(since / self.pace.get() - (0.5 - 0.5 * self.open)).unwrap_or(-1);
+                usize::try_from(index.saturating_add(1)).unwrap_or(0)
+            }
+        };
+        count.min(self.exposed.count())
+    }
+
+    /// When the shutter opens after the exposure of this number; infinite after the last.
+    fn next_opening(&self, i: usize) -> f64 {
+        if i + 1 < self.exposed.count() { self.opens(i + 1).0 } else { f64::INFINITY }
+    }
+
+    /// Frame time in the middle of the exposure of this number.
+    fn middle(&self, i: usize) -> f64 {
+        FrameTime::of_frame(self.exposed.first()).0 + whole::count(i) * self.step()
+    }
+
+    /// Frames from one exposure to the next.
+    fn step(&self) -> f64 {
+        FrameTime::of_frame(self.exposed.step()).0
     }
 
     /// Seconds since the end of the move to start.
@@ -226,10 +264,10 @@ impl Clock {
     /// The instant at which the shutter opens on the first frame.
     #[must_use]
     pub(crate) fn first_opening(&self) -> Seconds {
-        if self.is_shortest() {
+        if self.is_stepped() {
             return self.begin() + self.opens(0);
         }
-        self.seconds_at(FrameTime(FrameTime::of_frame(self.first).0 - 0.5 * self.open))
+        self.seconds_at(FrameTime(FrameTime::of_frame(self.exposed.first()).0 - 0.5 * self.open))
     }
 
     /// Part of a frame for which the shutter is open.
@@ -238,10 +276,10 @@ impl Clock {
         self.open
     }
 
-    /// First and last photographed frame.
+    /// The frames that the pass exposes.
     #[must_use]
-    pub(crate) fn photographed(&self) -> (i64, i64) {
-        (self.first, self.last)
+    pub(crate) fn exposed(&self) -> ExposedFrames {
+        self.exposed
     }
 
     /// True while a frame is exposed: from the instant at which the shutter opens to just before it closes.
@@ -256,15 +294,15 @@ impl Clock {
         if !(self.begin().0 <= t.0) {
             return None;
         }
-        if self.is_shortest() {
+        if self.is_stepped() {
             let i = self.closed(t);
-            let frame = i64::try_from(i).ok().and_then(|i| self.first.checked_add(i))?;
-            return (frame <= self.last && self.opens(i).0 <= self.since_begin(t).0).then_some(frame);
+            let frame = self.exposed.frame(i)?;
+            return (self.opens(i).0 <= self.since_begin(t).0).then_some(frame);
         }
         let x = self.frame_at(t).0;
         let n = (x + 0.5).floor();
         let (since, half) = (x - n, 0.5 * self.open);
         let frame = whole::nearest(n)?;
-        (self.first <= frame && frame <= self.last && -half <= since && since < half).then_some(frame)
+        (self.exposed.contains(frame) && -half <= since && since < half).then_some(frame)
     }
 }

@@ -15,24 +15,33 @@ use crate::motion::curve::{Curve, CurveBuilder, Walk};
 use crate::motion::point_to_point::{Limits, SevenSegment};
 use crate::shot::{Interval, Pass};
 use crate::stage::{AxisId, PerAxis, Stage, Swing};
-use crate::time::Seconds;
+use crate::time::{ExposedFrames, FrameTime, Seconds};
 
 /// The time one move between held exposures takes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct HeldMove {
-    /// The frame it leaves; it arrives at the next.
+    /// The frame it leaves.
     pub from: i64,
+    /// The next frame that is exposed, at which it arrives.
+    pub to: i64,
     /// Time of the slowest axis, on which all end together.
     pub seconds: Seconds,
     /// The slowest axis; `None` where nothing moves.
     pub slowest: Option<AxisId>,
 }
 
+impl HeldMove {
+    /// Frame time when this share of the move has passed: it goes on evenly from the frame left to the frame at which it arrives.
+    #[must_use]
+    pub(crate) fn frame_after(&self, share: f64) -> FrameTime {
+        FrameTime(frame_time(self.from) + share * (frame_time(self.to) - frame_time(self.from)))
+    }
+}
+
 /// Where every axis stands at each exposure, and the moves between. Memory grows with the frames, not with frames times axes: laws are formed when asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Stations {
-    first: i64,
-    last: i64,
+    exposed: ExposedFrames,
     available: Option<Seconds>,
     moves: Vec<HeldMove>,
     limits: PerAxis<Limits>,
@@ -66,13 +75,14 @@ impl Stations {
     /// # Errors
     /// An axis that no law takes from one station to the next.
     pub(crate) fn plan(compiled: &Compiled, pass: &Pass) -> Result<Stations, NoPlan> {
-        let (stage, frames) = (compiled.stage(), compiled.shot().frames());
+        let (stage, exposed) = (compiled.stage(), pass.exposed(compiled.shot().frames()));
         let limits = PerAxis::try_new(stage, |id| effective(stage.axis(id)).map_err(|e| NoPlan::new(stage, id, e)))?;
-        let moves = (frames.first()..frames.last()).map(|from| HeldMove { from, seconds: Seconds(0.0), slowest: None }).collect();
+        let pairs = exposed.frames().zip(exposed.frames().skip(1));
+        let moves = pairs.map(|(from, to)| HeldMove { from, to, seconds: Seconds(0.0), slowest: None }).collect();
         let between = pass.pace().get() * (1.0 - pass.shutter().fraction()) - pass.settle();
         let available = (pass.interval() == Interval::Frame).then_some(Seconds(between));
         let (shaped, lengths) = lengths(compiled, pass);
-        let mut s = Stations { first: frames.first(), last: frames.last(), available, moves, limits, shaped, lengths };
+        let mut s = Stations { exposed, available, moves, limits, shaped, lengths };
         for id in stage.axis_ids().filter(|id| !pass.parks(stage, *id)) {
             let limits = s.limits[id];
             let stands = s.positions(compiled.motion(id).curve());
@@ -95,7 +105,7 @@ impl Stations {
         self.available
     }
 
-    /// One entry for each pair of neighbouring frames.
+    /// One entry for each pair of neighbouring exposures.
     #[must_use]
     pub(crate) fn moves(&self) -> &[HeldMove] {
         &self.moves
@@ -112,7 +122,7 @@ impl Stations {
     pub(crate) fn positions(&self, curve: &Curve) -> Vec<f64> {
         let mut walk = Walk::new(curve);
         // The curve covers every photographed frame.
-        (self.first..=self.last).filter_map(|n| walk.at(frame_time(n))).collect()
+        self.exposed.frames().filter_map(|n| walk.at(frame_time(n))).collect()
     }
 
     /// The move of this number, counted from 0, over `distance` in the axis's own shortest time.
@@ -145,9 +155,9 @@ impl Stations {
         if pass.parks(stage, id) || !(seconds > 0.0) {
             return None;
         }
-        let [a, b] = [moves.from, moves.from + 1].map(|frame| station(compiled, pass, id, frame));
+        let [a, b] = [moves.from, moves.to].map(|frame| station(compiled, pass, id, frame));
         let mut curve = CurveBuilder::starting_at(0.0, 8);
-        let number = usize::try_from(moves.from - self.first).ok()?;
+        let number = self.exposed.number(moves.from)?;
         match self.law(id, number, b - a).and_then(|law| law.stretched(seconds).ok()) {
             Some(law) if a != b => law.append(&mut curve, a, b),
             _ => curve.push(seconds, Quintic::hold(a)),
@@ -155,10 +165,10 @@ impl Stations {
         curve.finish().ok()
     }
 
-    /// The first photographed frame.
+    /// The frames at which everything stands.
     #[must_use]
-    pub(crate) fn first(&self) -> i64 {
-        self.first
+    pub(crate) fn exposed(&self) -> ExposedFrames {
+        self.exposed
     }
 
     /// Each move of an axis that stands at `positions`, in its own shortest time, with the time that all take.
@@ -182,7 +192,7 @@ fn lengths(compiled: &Compiled, pass: &Pass) -> (PerAxis<Option<usize>>, Vec<Len
         let swing = shapers.swing(id)?;
         Some(known.iter().position(|(s, _)| core::ptr::eq(*s, swing)).unwrap_or_else(|| {
             let length = |frame| shaping::length_at(stage, swing, &|id| station(compiled, pass, id, frame));
-            known.push((swing, compiled.shot().frames().frames().map(length).collect()));
+            known.push((swing, pass.exposed(compiled.shot().frames()).frames().map(length).collect()));
             known.len() - 1
         }))
     });

@@ -150,7 +150,7 @@ impl Program {
     /// What it saves beside the same pass with `seconds_per_frame` for each frame; below 0 where it takes longer. `None` where it is that pass.
     #[must_use]
     pub(crate) fn saved(&self) -> Option<Seconds> {
-        let evenly = Seconds(self.clock.pace().seconds_of(whole::count(self.compiled.shot().frames().count())));
+        let evenly = Seconds(self.clock.pace().seconds_of(whole::count(self.clock.exposed().count())));
         self.clock.is_shortest().then(|| evenly - self.clock.running())
     }
 

@@ -88,8 +88,9 @@ impl HeldLegs<'_> {
 
     /// The leg of this index; `None` where the curve has no station there.
     pub(crate) fn leg(&self, axis: AxisId, curve: &Curve, index: i64) -> Option<HeldLeg> {
-        let (first, last) = self.clock.photographed();
-        let station = |n: i64| curve.at(FrameTime::of_frame((first + n).min(last)).0);
+        let exposed = self.clock.exposed();
+        let frame = |n: i64| usize::try_from(n).ok().and_then(|n| exposed.frame(n)).unwrap_or(exposed.last());
+        let station = |n: i64| curve.at(FrameTime::of_frame(frame(n)).0);
         let starts = usize::try_from(index).map_or(Seconds(f64::NEG_INFINITY), |i| self.clock.closes(i));
         let seconds = usize::try_from(index).ok().and_then(|i| self.stations.moves().get(i)).map(|m| m.seconds);
         let Some(seconds) = seconds else {

@@ -30,8 +30,8 @@ pub(super) fn openings(compiled: &Compiled, pass: &Pass, way: &Way, stations: &S
     // Since the end of the move to start, on which everything ends on a whole second.
     let begin = way.length(Leg::MoveToStart).0;
     let mut arrival = (way.to_approach() + way.to_start()).0 - begin;
-    let first = stations.first();
-    plan.carry(first, arrival + begin, &|id| {
+    let exposed = stations.exposed();
+    plan.carry(exposed.first(), arrival + begin, &|id| {
         let mut line = Line::default();
         line.curve(0.0, way.curves(Leg::MoveToStart)[id].as_ref(), compiled.stage().axis(id).home());
         let last = line.last().unwrap_or(compiled.stage().axis(id).home());
@@ -40,8 +40,7 @@ pub(super) fn openings(compiled: &Compiled, pass: &Pass, way: &Way, stations: &S
     })?;
     let mut opens: Vec<u64> = Vec::with_capacity(stations.moves().len() + 1);
     let closing = |micros: u64| seconds(micros) + exposure;
-    for frame in 0..=stations.moves().len() {
-        let number = first + i64::try_from(frame).unwrap_or(i64::MAX);
+    for (frame, number) in exposed.frames().enumerate() {
         let stands = |id: AxisId| vec![Timed { start: 0.0, end: 1.0, quintic: Quintic::hold(station(compiled, pass, id, number)) }];
         let rest = plan.rest(number, pass.settle().max(-arrival), exposure, &stands)?;
         let micros = micros(arrival + rest);

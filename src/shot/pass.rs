@@ -5,7 +5,7 @@
 use super::sheet::Sheet;
 use crate::bounds::{self, Code, Flaw};
 use crate::stage::{AxisId, GroupId, Stage, check_name};
-use crate::time::{Pace, Shutter};
+use crate::time::{ExposedFrames, FrameSpan, Pace, Shutter};
 
 /// What the axes do while the shutter is open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -80,6 +80,7 @@ pub struct Pass {
     settle: f64,
     stop: Option<f64>,
     interval: Interval,
+    every: u32,
     shaping: Shaping,
     light: Option<String>,
     sheet: Sheet,
@@ -124,6 +125,7 @@ impl Pass {
                 light: None,
                 sheet: Sheet::default(),
                 interval: Interval::Frame,
+                every: 1,
                 shaping: Shaping::None,
                 park,
             }),
@@ -198,6 +200,41 @@ impl Pass {
             ]);
         }
         Ok(Pass { interval, ..self })
+    }
+
+    /// The same as a test pass that exposes one frame in `every`, where that is given, of a shot with these frames, where they are known.
+    ///
+    /// # Errors
+    /// Less than 2, or more than there are frames.
+    pub(crate) fn with_every(self, every: Option<i64>, frames: Option<FrameSpan>) -> Result<Pass, Vec<Flaw>> {
+        let Some(every) = every else { return Ok(self) };
+        let most = frames.map_or(bounds::MOST_FRAMES, |span| u64::try_from(span.count()).unwrap_or(bounds::MOST_FRAMES));
+        let known = u32::try_from(every).ok().filter(|n| 2 <= *n && u64::from(*n) <= most);
+        let Some(every) = known else {
+            let flaw = Flaw::new(Code::OutOfRange, "every", "`every` is not a number of frames that a test pass can step by");
+            let (allowed, help) = if most < 2 {
+                ("no `every`: the shot has one frame".to_owned(), "leave `every` out")
+            } else {
+                (
+                    format!("a whole number, 2 to {most}"),
+                    "leave `every` out to expose each frame; a number above that of the frames exposes none but the first",
+                )
+            };
+            return Err(vec![flaw.found(every.to_string(), allowed).help(help)]);
+        };
+        Ok(Pass { every, ..self })
+    }
+
+    /// One frame in how many is exposed; 1 for each.
+    #[must_use]
+    pub(crate) fn every(&self) -> u32 {
+        self.every
+    }
+
+    /// The frames that it exposes of a shot with these.
+    #[must_use]
+    pub(crate) fn exposed(&self, frames: FrameSpan) -> ExposedFrames {
+        ExposedFrames::new(frames, self.every)
     }
 
     /// The same with its moves from rest to rest split against swing.

@@ -10,12 +10,14 @@
 //! quotient of what it depends on, never a running sum. This module imports nothing of the crate but `bounds`.
 
 mod clock;
+mod exposed;
 mod exposure;
 mod rate;
 mod timecode;
 
 pub(crate) use clock::{ClockError, Pace, hms};
 pub use clock::{FrameTime, Seconds};
+pub(crate) use exposed::ExposedFrames;
 pub use exposure::FrameSpan;
 pub(crate) use exposure::{ExposureError, Shutter};
 pub use rate::{FrameRate, RateError};

@@ -71,10 +71,13 @@ impl<'a> Columns<'a> {
         let label = self.what.shot.timecode_start().after(frame - span.first()).to_string();
         let axes = state.axes().len();
         let read = |p: &mut PassTables<'_>, faults: &mut Faults| {
+            if !p.exposes(frame, span.first()) {
+                return (Cells::new(), Cells::new());
+            }
             (p.steps.row(frame, &label, axes, whole, faults), p.units.row(frame, &label, axes, millionths, faults))
         };
         let rows: Vec<(Cells, Cells)> = self.passes.iter_mut().map(|p| read(p, faults)).collect();
-        for (p, (counts, units)) in self.passes.iter_mut().zip(&rows) {
+        for (p, (counts, units)) in self.passes.iter_mut().zip(&rows).filter(|(p, _)| p.exposes(frame, span.first())) {
             self.what.frame(p, frame, counts, units, state, faults);
             if let Some(moves) = &mut p.moves {
                 let (stage, pass, oracle) = (self.what.stage, p.pass, self.what.oracle);
@@ -94,6 +97,13 @@ impl<'a> Columns<'a> {
                 moves.end(faults);
             }
         }
+    }
+}
+
+impl PassTables<'_> {
+    /// True where the pass has a row for this frame: a test pass has the first frame, then every Nth.
+    fn exposes(&self, frame: i64, first: i64) -> bool {
+        (frame - first) % i64::from(self.pass.every()) == 0
     }
 }
 
@@ -121,7 +131,7 @@ impl<'a> Against<'a> {
         let moves_table = if held { table(&moves) } else { None };
         let moves = held.then(|| Moves::new(&moves, moves_table, (pass, first_opening), self.within_limits, faults));
         let axes = self.stage.axes();
-        let histories = axes.iter().map(|a| History::new(a, pass.pace().get())).collect();
+        let histories = axes.iter().map(|a| History::new(a, pass.pace().get() * f64::from(pass.every()))).collect();
         PassTables {
             pass,
             parked: self.stage.axis_ids().map(|a| pass.parks(self.stage, a)).collect(),
@@ -178,10 +188,11 @@ impl<'a> Against<'a> {
         }
     }
 
-    /// Every pass on the step of the first pass in which the axis is live.
+    /// Every pass on the step of the first pass in which the axis is live, of those that expose the frame.
     fn register(&self, passes: &[PassTables<'_>], frame: i64, rows: &[(Cells, Cells)], faults: &mut Faults) {
+        let first = self.shot.frames().first();
         for (i, name) in self.stage.axis_names().iter().enumerate() {
-            let mut live = passes.iter().zip(rows).filter(|(p, _)| p.parked.get(i) == Some(&false));
+            let mut live = passes.iter().zip(rows).filter(|(p, _)| p.parked.get(i) == Some(&false) && p.exposes(frame, first));
             let Some((reference, (counts, units))) = live.next() else { continue };
             for (p, (other_counts, other_units)) in live {
                 for (file, a, b, what) in [(&p.steps.file, counts, other_counts, "step"), (&p.units.file, units, other_units, "millionth")]

@@ -125,7 +125,8 @@ fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stag
     said.number("seconds_per_frame", p.seconds_per_frame, pass.pace().get());
     said.number("shutter", p.shutter, pass.shutter().degrees());
     said.number("settle", p.settle, pass.settle());
-    let frames = shot.frames().count() as u64 + runs;
+    let frames = frames_run(shot, pass) + runs;
+    said.text("every", &p.every.unwrap_or(1).to_string(), &pass.every().to_string());
     said.text("shaping", p.shaping.as_deref().unwrap_or("none"), pass.shaping().name());
     let shortest = pass.interval() == Interval::Shortest;
     said.text("interval", p.interval.as_deref().unwrap_or("frame"), pass.interval().name());
@@ -145,6 +146,12 @@ fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stag
     } else if record.passes.iter().any(|p| p.rows.is_some()) {
         said.wrong("rows", "none", "rows as the other passes have");
     }
+}
+
+/// Frames of the shot that the program runs through: a held pass goes only to those that it exposes.
+pub(super) fn frames_run(shot: &Shot, pass: &Pass) -> u64 {
+    let all = shot.frames().count() as u64;
+    if pass.exposure() == Exposure::Held { all.div_ceil(u64::from(pass.every())) } else { all }
 }
 
 fn column_facts(said: &mut Said<'_>, c: &ColumnRecord, axis: &Axis, name: &str) {

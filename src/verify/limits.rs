@@ -20,7 +20,7 @@ pub(super) struct History {
 }
 
 impl History {
-    /// An axis at this pace, seconds a frame.
+    /// An axis whose counts are so many seconds apart.
     pub(super) fn new(axis: &Axis, pace: f64) -> History {
         let (l, per_unit) = (axis.limits(), steps_per_unit(axis));
         let velocity = (l.velocity * per_unit).min(l.step_rate.unwrap_or(f64::INFINITY));

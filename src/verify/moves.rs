@@ -25,6 +25,8 @@ pub(super) struct Moves {
     available: Option<f64>,
     /// The same: where the shutter opened last, how long it is open, how long everything rests at least, seconds.
     openings: Option<[f64; 3]>,
+    /// Frames from one exposure to the next.
+    step: i64,
     before: Vec<Option<i64>>,
     /// Of every axis that is split, the length of its pendulum at the frame before, mm.
     lengths: Vec<Option<f64>>,
@@ -52,7 +54,9 @@ impl Moves {
         let available = (!shortest).then(|| pass.pace().get() * (1.0 - open) - pass.settle());
         let opens = first_opening.filter(|_| shortest);
         let openings = opens.map(|opens| [opens, pass.pace().get() * open, pass.settle()]);
-        let mut moves = Moves { file: file.to_owned(), table, available, openings, before: Vec::new(), lengths: Vec::new(), within_limits };
+        let (file_name, step) = (file.to_owned(), i64::from(pass.every()));
+        let (before, lengths) = (Vec::new(), Vec::new());
+        let mut moves = Moves { file: file_name, table, available, openings, step, before, lengths, within_limits };
         let header = moves.table.as_mut().map(|t| t.line().map(|l| l.map(str::to_owned)));
         let expected = if shortest { "from_frame,to_frame,seconds,slowest,opens_s" } else { "from_frame,to_frame,seconds,slowest" };
         if let Some(header) = header
@@ -97,7 +101,7 @@ impl Moves {
             });
             let each = stage.axes().iter().zip(delays).zip(now.iter().zip(&self.before));
             let spans: Option<Vec<Span>> = each.map(|((a, delay), (n, b))| Some(span(a, delay, (*n)?, (*b)?))).collect();
-            self.row(stage, frame - 1, spans.as_deref(), faults);
+            self.row(stage, frame - self.step, spans.as_deref(), faults);
         }
         self.lengths = lengths;
         self.before.clear();
@@ -136,9 +140,10 @@ impl Moves {
             self.table = None;
             return;
         }
-        let (Some(seconds), true) = (millionths(seconds), whole(from_cell) == Some(from) && whole(to_cell) == Some(from + 1)) else {
+        let (Some(seconds), true) = (millionths(seconds), whole(from_cell) == Some(from) && whole(to_cell) == Some(from + self.step))
+        else {
             faults.at(FaultKind::Rows, &self.file, None, from, || {
-                format!("found `{line}`, expected the move from frame {from} to {}", from + 1)
+                format!("found `{line}`, expected the move from frame {from} to {}", from + self.step)
             });
             self.table = None;
             return;

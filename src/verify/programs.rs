@@ -138,10 +138,11 @@ impl Parts<'_> {
     /// The moves between stations: torque, slack wires, gaps. How long they take is judged with their table.
     fn moves(&mut self, faults: &mut Faults) {
         let stations = Stations::new(self.what, self.pass, None, None);
-        let (first, last) = (self.what.shot.frames().first(), self.what.shot.frames().last());
-        for index in 0..(last - first).max(1) {
-            let step = stations.step_of(if last > first { index } else { -1 });
-            self.allow_for((first + index) as f64);
+        let (first, all) = (self.what.shot.frames().first(), stations.moves());
+        for index in 0..all.max(1) {
+            let step = stations.step_of(if all > 0 { index } else { -1 });
+            let left = first + index * stations.step();
+            self.allow_for(left as f64);
             let seconds = step.seconds.value;
             let moves = seconds > 0.0;
             let place = |i: usize, t: f64| {
@@ -152,21 +153,21 @@ impl Parts<'_> {
             };
             for k in 0..=A_MOVE {
                 let t = seconds * f64::from(k) / f64::from(A_MOVE);
-                let at = || format!("{t:.3} s after frame {}", first + index);
+                let at = || format!("{t:.3} s after frame {left}");
                 for ((id, _), motor) in self.what.stage.each_axis().zip(&self.motors) {
                     let (Some(motor), false) = (motor, self.pass.parks(self.what.stage, id)) else { continue };
                     let (_, v, a) = place(id.index(), t);
                     if !(motor.share(v, a) <= 1.0 + SLACK + 2.0 * FITTED_SHARE) {
-                        faults.at(FaultKind::Limits, &self.file, Some(self.what.stage.axis_name(id)), first + index, || {
+                        faults.at(FaultKind::Limits, &self.file, Some(self.what.stage.axis_name(id)), left, || {
                             format!("torque {:.6} N m {}; the motor has {:.6} N m", motor.demand(a), at(), motor.supply(v))
                         });
                     }
                 }
                 let positions: Vec<About> = (0..step.axes.len()).map(|i| About { value: place(i, t).0, room: 0.0 }).collect();
                 self.limbs.judge(&|i, t| place(i, t.clamp(0.0, seconds)).0, t, seconds / 64.0, &mut |name, why| {
-                    faults.at(FaultKind::Limits, &self.file, Some(name), first + index, || format!("{}: {why}", at()));
+                    faults.at(FaultKind::Limits, &self.file, Some(name), left, || format!("{}: {why}", at()));
                 });
-                self.too_near(&positions, first + index, &at(), faults);
+                self.too_near(&positions, left, &at(), faults);
             }
         }
     }

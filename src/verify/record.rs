@@ -62,6 +62,8 @@ pub(super) struct PassRecord {
     #[serde(default)]
     pub(super) interval: Option<String>,
     #[serde(default)]
+    pub(super) every: Option<u32>,
+    #[serde(default)]
     pub(super) shaping: Option<String>,
     #[serde(default)]
     pub(super) move_to_start_s: Option<f64>,

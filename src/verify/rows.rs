@@ -11,6 +11,7 @@ use std::path::Path;
 use super::between::Between;
 use super::columns::Against;
 use super::edge::{About, Side};
+use super::facts::frames_run;
 use super::fault::{FaultKind, Faults};
 use super::limits::History;
 use super::openings::Openings;
@@ -66,7 +67,8 @@ fn openings(what: &Against<'_>, pass: &Pass, p: &PassRecord, moves: &Path) -> Re
         p.first_opening_s.zip(p.move_to_start_s).ok_or("the manifest does not state when the shutter opens on the first frame")?;
     let exposure = pass.pace().get() * pass.shutter().degrees() / 360.0;
     let mut table = Table::open(moves, 5).map_err(|e| format!("the table of moves cannot be read: {e}"))?;
-    Openings::read(&mut table, what.shot.frames().count(), [first, begin, p.duration_s, exposure]).map(Some)
+    let frames = usize::try_from(frames_run(what.shot, pass)).unwrap_or(usize::MAX);
+    Openings::read(&mut table, frames, [first, begin, p.duration_s, exposure]).map(Some)
 }
 
 /// Instants that one product and one sum give differ by this share of them, no more.
@@ -83,7 +85,7 @@ fn clock(
     let pace = pass.pace().get();
     let begin = whole_seconds(rows.move_to_start_s)
         .ok_or_else(|| format!("the manifest has a move to start of {} s, which is no whole number of seconds", rows.move_to_start_s))?;
-    let frames = what.shot.frames().count() as u64 + u64::from(runs.0) + u64::from(runs.1);
+    let frames = frames_run(what.shot, pass) + u64::from(runs.0) + u64::from(runs.1);
     let clock = RowClock::new(&rows.rate, begin, frames, pace)
         .and_then(|clock| openings.map_or(Some(clock), |o| clock.ending(begin, o.end_micros())))
         .ok_or_else(|| format!("the manifest has `{}` rows per second, which is no rate", rows.rate))?;
@@ -222,14 +224,20 @@ impl<'a> Rows<'a> {
         if let Some(openings) = self.stations.openings() {
             return openings.is_open(t - self.begin, LAST_BITS * t.max(1.0));
         }
-        let frames = self.what.shot.frames();
+        let (frames, pass) = (self.what.shot.frames(), self.timeline.pass);
         let x = self.frame_time(t);
-        let (frame, half) = (super::dense::nearest_frame(x), 0.5 * self.timeline.pass.shutter().degrees() / 360.0);
+        let (frame, half) = (super::dense::nearest_frame(x), 0.5 * pass.shutter().degrees() / 360.0);
         let since = x - frame as f64;
         let near = |edge: f64| (since - edge).abs() <= LAST_BITS * (t + x.abs());
         // With a whole turn of the shutter one exposure closes as the next one opens.
         let is_edge = near(half) || near(-half) || (near(-0.5) || near(0.5)) && half >= 0.5;
-        (!is_edge).then_some(self.begin <= t && frames.contains(frame) && -half <= since && since < half)
+        let number = frame - frames.first();
+        let exposes = match pass.exposure() {
+            // One frame of the clock for each exposure.
+            Exposure::Held => 0 <= number && number <= self.stations.moves(),
+            Exposure::Moving => frames.contains(frame) && number % i64::from(pass.every()) == 0,
+        };
+        (!is_edge).then_some(self.begin <= t && exposes && -half <= since && since < half)
     }
 
     /// The shutter of a row, where it is certain.

@@ -50,9 +50,19 @@ impl<'a> Stations<'a> {
         self.openings.as_ref()
     }
 
+    /// Moves of the pass: it stands at the first frame, then at every Nth.
+    pub(super) fn moves(&self) -> i64 {
+        (self.what.shot.frames().last() - self.what.shot.frames().first()) / self.step()
+    }
+
+    /// Frames from one station to the next.
+    pub(super) fn step(&self) -> i64 {
+        i64::from(self.pass.every())
+    }
+
     /// The move that has begun last, and how long ago; -1 before the first.
     fn begun(&self, t: f64) -> (i64, f64) {
-        let most = self.what.shot.frames().last() - self.what.shot.frames().first();
+        let most = self.moves();
         if let Some(openings) = &self.openings {
             let (closed, since) = openings.closed(t);
             return (i64::try_from(closed).unwrap_or(i64::MAX).saturating_sub(1).min(most), since);
@@ -86,7 +96,7 @@ impl<'a> Stations<'a> {
 
     /// The time that the table of moves has for a move; moves are asked for in order.
     fn stated(&mut self, index: i64) -> Option<f64> {
-        let frame = self.what.shot.frames().first() + index;
+        let frame = self.what.shot.frames().first() + index * self.step();
         let table = self.times.as_mut().filter(|_| index >= 0)?;
         loop {
             let line = table.line().ok().flatten()?;
@@ -104,8 +114,8 @@ impl<'a> Stations<'a> {
 
     /// The move from station `index`, counted from 0, to the next.
     pub(super) fn step_of(&self, index: i64) -> Step {
-        let (first, last) = (self.what.shot.frames().first(), self.what.shot.frames().last());
-        let station = |n: i64| self.what.oracle.state((first + n).clamp(first, last) as f64);
+        let first = self.what.shot.frames().first();
+        let station = |n: i64| self.what.oracle.state((first + n.clamp(0, self.moves()) * self.step()) as f64);
         let (from, to) = (station(index), station(if index < 0 { 0 } else { index + 1 }));
         let mut axes = Vec::new();
         let (mut least, mut most) = (0.0_f64, 0.0_f64);

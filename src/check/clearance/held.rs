@@ -1,7 +1,7 @@
 //! Clearance of a held pass: at every station exactly, and along every move between two.
 //!
 //! What: all axes leave a station together and arrive together, each by its own law, so between two exposures the bodies follow one path in time. It is searched as the
-//! path of a moving pass is, in seconds. Invariant: a gap is never above the true least one; its instant is the frame left plus the part of the move that has passed.
+//! path of a moving pass is, in seconds. Invariant: a gap is never above the true least one; its instant lies between the frame left and the next one as the part of the move that has passed.
 //! What is enough is known beforehand: the nearest gap at any station, or what is required where that is more.
 
 use rayon::prelude::*;
@@ -27,7 +27,7 @@ fn searched(program: &Program, stations: &Stations, spare: f64) -> Option<Cleara
     let (compiled, stage) = (program.compiled(), program.compiled().stage());
     let course = program.course();
     let enclosure = Enclosure::new(&course);
-    let frames: Vec<f64> = compiled.shot().frames().frames().map(frame_time).collect();
+    let frames: Vec<f64> = stations.exposed().frames().map(frame_time).collect();
     let first = frames.first().copied()?;
     let neighbours = rail::neighbours(&enclosure, first);
     let couples = couples(stage);
@@ -173,8 +173,7 @@ impl Search<'_> {
     /// Gaps on one move, and what it cost to find them; searches end where `share` is spent.
     fn on(&self, enclosure: &Enclosure<'_>, m: &HeldMove, share: u64) -> (At, u64) {
         let (from, to) = enclosure.span();
-        // The frame left, and the part of the move that has passed.
-        let frame = |t: f64| frame_time(m.from) + (t - from) / (to - from);
+        let frame = |t: f64| m.frame_after((t - from) / (to - from)).0;
         let carriages = self.neighbours.iter().map(|n| {
             let found = n.over(enclosure);
             rail::Difference { at: frame(found.at), ..found }

@@ -45,8 +45,8 @@ pub(super) fn blurs(compiled: &Compiled, pass: &Pass, focus: Option<f64>) -> Vec
         .bodies()
         .iter()
         .filter(shown)
-        .filter_map(|body| over(compiled, stage.group_name(body.group()), &|frame| of_figure(body, frame)));
-    figures.chain(over(compiled, stage.group_name(camera.group()), &of_camera)).collect()
+        .filter_map(|body| over((compiled, pass), stage.group_name(body.group()), &|frame| of_figure(body, frame)));
+    figures.chain(over((compiled, pass), stage.group_name(camera.group()), &of_camera)).collect()
 }
 
 /// A point that stands still on the optical axis at the focus.
@@ -63,9 +63,9 @@ fn apart(a: crate::mechanism::Pixel, b: crate::mechanism::Pixel) -> Option<f64> 
     Some((x * x + y * y).sqrt()).filter(|d| d.is_finite())
 }
 
-/// Greatest and median over the frames; `None` where nothing is seen in any.
-fn over(compiled: &Compiled, what: &str, of: &dyn Fn(f64) -> Option<f64>) -> Option<Blur> {
-    let frames = compiled.shot().frames().frames();
+/// Greatest and median over the exposed frames; `None` where nothing is seen in any.
+fn over((compiled, pass): (&Compiled, &Pass), what: &str, of: &dyn Fn(f64) -> Option<f64>) -> Option<Blur> {
+    let frames = pass.exposed(compiled.shot().frames()).frames();
     let mut all: Vec<(f64, i64)> = frames.filter_map(|n| Some((of(FrameTime::of_frame(n).0)?, n))).collect();
     all.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (greatest, frame) = *all.last()?;

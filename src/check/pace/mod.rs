@@ -210,7 +210,7 @@ fn soft(compiled: &Compiled, pass: &Pass, lens: &Lens) -> Vec<Soft> {
             Some(!(from <= near && far <= to))
         };
         let mut soft: Option<Soft> = None;
-        for frame in compiled.shot().frames().frames().filter(|f| is_soft(*f) == Some(true)) {
+        for frame in pass.exposed(compiled.shot().frames()).frames().filter(|f| is_soft(*f) == Some(true)) {
             let known = soft.get_or_insert_with(|| Soft { what: name.clone(), frames: [frame, frame], count: 0 });
             known.frames[1] = frame;
             known.count += 1;

@@ -213,7 +213,7 @@ fn rails(program: &Program) -> Vec<Neighbours> {
     let (stage, course) = (program.compiled().stage(), program.course());
     let driven = Enclosure::new(&course);
     // As the pass begins: at its first station, or with its run-up.
-    let start = program.stations().map_or(driven.span().0, |stations| frame_time(stations.first()));
+    let start = program.stations().map_or(driven.span().0, |stations| frame_time(stations.exposed().first()));
     let pairs = rail::neighbours(&driven, start).into_iter();
     let of = |pair: rail::Neighbours<'_>| {
         let [below, above] = pair.channels().map(|channel| stage.own_axis(channel));

@@ -168,11 +168,12 @@ impl Watcher for Run<'_> {
             return Ok(());
         }
         let half = 0.5 * clock.open();
-        let (first, last) = clock.photographed();
+        let exposed = clock.exposed();
+        let (first, last) = (exposed.first(), exposed.last());
         let frame = |t: f64| clock.frame_at(Seconds(t)).0;
         let from = whole::ceiling(frame(start) - half).unwrap_or(first).max(first);
         let to = whole::floor(frame(close) + half).unwrap_or(last).min(last);
-        for n in from..=to {
+        for n in (from..=to).filter(|n| exposed.contains(*n)) {
             let [opens, closes] = [-half, half].map(|d| clock.seconds_at(FrameTime(FrameTime::of_frame(n).0 + d)).0);
             let (a, b) = ((opens - begin).max(0.0), (closes - begin).min(lasts));
             if a <= b {

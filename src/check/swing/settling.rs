@@ -21,7 +21,7 @@ pub(crate) struct Settling {
     pub group: GroupId,
     /// Which of its further modes; `None` for the pendulum.
     pub mode: Option<usize>,
-    /// Of each frame, in order.
+    /// Of each exposed frame, in order.
     pub frames: Vec<f64>,
     /// The longest of them, and its frame.
     pub longest: (f64, i64),
@@ -45,11 +45,12 @@ pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
             let (Some(frames), [Some(longer), Some(shorter), Some(less)]) = (of(own), others.map(of)) else { continue };
             let most = |frames: &[f64]| frames.iter().copied().fold(0.0, f64::max);
             let longest = most(&frames);
-            let at = frames.iter().position(|s| *s == longest).and_then(|i| i64::try_from(i).ok()).unwrap_or(0);
+            let exposed = program.clock().exposed();
+            let at = frames.iter().position(|s| *s == longest).and_then(|i| exposed.frame(i)).unwrap_or(exposed.first());
             all.push(Settling {
                 group: body.group(),
                 mode: i.checked_sub(1),
-                longest: (longest, program.clock().photographed().0 + at),
+                longest: (longest, at),
                 guessed: [&longer, &shorter, &less].map(|frames| most(frames)),
                 frames,
             });

@@ -415,6 +415,14 @@ pub(crate) static PASS: Section = Section {
             example: "\"shortest\"",
         },
         Entry {
+            name: "every",
+            holds: Holds::Whole(2, bounds::MOST_FRAMES.cast_signed()),
+            unit: "frames",
+            default: Default::None("every frame"),
+            meaning: "a test pass that exposes one frame in so many of the same move: the first frame, then every Nth. Counts on these frames are those of the whole pass. A moving pass runs as ever with the shutter closed in between; a held one stands only where it exposes, so it is shorter. At most the number of frames",
+            example: "8",
+        },
+        Entry {
             name: "shaping",
             holds: Holds::Choice(|| SHAPINGS.iter().map(|(name, _)| *name).collect()),
             unit: "",
