@@ -10,6 +10,7 @@ pub(crate) mod pendulum;
 pub(crate) mod point_to_point;
 pub(crate) mod quintic;
 pub(crate) mod signal;
+pub(crate) mod stay_near;
 pub(crate) mod stop;
 
 pub(crate) use curve::Curve;
