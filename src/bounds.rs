@@ -46,6 +46,7 @@ table! {
         POSITION = Bound::from("mm or deg", -1e9, 1e9), "positions, values of keys, ends of travel", "far beyond any stage";
         RATE_LIMIT = Bound::above("mm or deg per s, s2 or s3", 0.0, 1e12), "limits of velocity, acceleration and jerk",
             "far beyond any drive; a limit of 0 allows no motion";
+        WITHIN = Bound::from("mm or deg", 1e-6, 1e6), "distances within which a curve stays near its samples", "a nanometre; beyond any travel";
         STEP_RATE = Bound::above("steps/s", 0.0, 1e9), "step rates", "far beyond any driver";
         TRAVEL_PER_REV = Bound::from("mm or deg", 1e-6, 1e9), "travel per output revolution", "never negative: `reverse` gives the direction";
         GEAR_RATIO = Bound::from("motor revolutions per output revolution", 1e-6, 1e6), "gear ratios", "far beyond any gear, either way";

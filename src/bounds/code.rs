@@ -145,6 +145,8 @@ codes! {
     // Keys of a curve.
     NoKeys, "no-keys", "A track, a cycle or a column without a key",
         "an empty list, or blank cells only", "add a key, or remove the list";
+    TooFewSamples, "too-few-samples", "A recording has too few samples",
+        "one row, or a column that is blank but for one cell", "give two samples or more, or write a constant as one key";
     KeysOutOfOrder, "keys-out-of-order", "Keys are out of order, or two share a frame",
         "frames do not rise from key to key", "sort them by frame, each frame once";
     CornerWithoutBlend, "corner-without-blend", "A corner that no motor can follow",

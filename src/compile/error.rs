@@ -194,6 +194,7 @@ impl CompileError {
             CompileError::Layer { channel, error, .. } => {
                 let (code, help) = match error {
                     SignalError::Curve(_) => (Code::NoCurve, "move keys apart, or make their values smaller"),
+                    SignalError::Recording(_) => (Code::NoCurve, "write a larger `within`"),
                     SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. } => {
                         (Code::TooManyPieces, "use fewer copies of copies")
                     }
@@ -231,6 +232,7 @@ impl CompileError {
                     FitError::Signal(SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. }) => {
                         (Code::TooManyPieces, "use fewer copies of copies")
                     }
+                    FitError::Signal(SignalError::Recording(_)) => (Code::NoCurve, "write a larger `within`"),
                     FitError::Signal(SignalError::TooManyKnots { .. }) => {
                         (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames")
                     }
@@ -297,13 +299,14 @@ pub(super) fn key_before(sources: &Sources, shot: &Shot, channels: &[ChannelId],
     for source in sources {
         let keys = match source.kind {
             SourceKind::Track => shot.tracks().get(source.index).map(|t| t.keys()),
+            SourceKind::Recording => shot.recordings().get(source.index).map(|r| r.samples()),
             SourceKind::Cycle => shot.cycles().get(source.index).map(|c| c.keys()),
             SourceKind::Drift | SourceKind::Own => None,
         };
         for key in keys.into_iter().flatten() {
             first = first.or(Some(key.place));
             let frame = key.frame + source.delay;
-            if source.kind == SourceKind::Track && frame <= at && best.is_none_or(|(b, _)| b < frame) {
+            if matches!(source.kind, SourceKind::Track | SourceKind::Recording) && frame <= at && best.is_none_or(|(b, _)| b < frame) {
                 best = Some((frame, key.place));
             }
         }

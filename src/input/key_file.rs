@@ -16,6 +16,7 @@ use super::values;
 use crate::bounds::{Code, Flaw, MOST_AXES, MOST_CSV_BYTES, MOST_KEYS, counted};
 use crate::shot::Key;
 use crate::stage::ChannelId;
+use crate::time::FrameRate;
 
 /// The keys of one file.
 #[derive(Debug, Default)]
@@ -24,6 +25,8 @@ pub(super) struct KeyFile {
     pub(super) columns: Vec<Column>,
     /// True where the columns are those of the file.
     pub(super) readable: bool,
+    /// True where the first column holds seconds, which became frames by the clock.
+    pub(super) in_seconds: bool,
     /// True where a frame follows a later one; then the tracks are not reported for it again.
     pub(super) out_of_order: bool,
 }
@@ -44,8 +47,17 @@ pub(super) struct Column {
 /// How the name of a column becomes a channel.
 type Lookup<'l> = dyn Fn(&mut Log, &str) -> Result<ChannelId, Option<Flaw>> + 'l;
 
-/// Reads a key file.
-pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], channel: &Lookup<'_>) -> KeyFile {
+/// How seconds of a recording become frames: frame = start + seconds x rate.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct SampleClock {
+    /// Frame at which the recording's clock stands at 0.
+    pub(super) start: f64,
+    /// Frames in a second.
+    pub(super) rate: FrameRate,
+}
+
+/// Reads a key file. With a clock the first column may be `time_s` instead of `frame`.
+pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], channel: &Lookup<'_>, clock: Option<SampleClock>) -> KeyFile {
     let mut table = KeyFile::default();
     let Some(text) = document::text(log, file, bytes, MOST_CSV_BYTES) else { return table };
     let shift = byte_order_mark(bytes);
@@ -64,7 +76,7 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], channel: &Lookup<'_
         let cells = cells(bytes, start);
         let mut row = Row { log: &mut *log, file, record: &record, cells };
         let Some(width) = width else {
-            if !row.header(&mut table, channel) {
+            if !row.header(&mut table, channel, clock.is_some()) {
                 return table;
             }
             width = Some(record.len());
@@ -78,7 +90,11 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], channel: &Lookup<'_
             row.report_at(0, Flaw::new(Code::TooMany, "", "too many rows").found(format!("row {rows}"), format!("1 to {MOST_KEYS} rows")));
             break;
         }
-        let Some(frame) = row.frame() else { continue };
+        let Some(first) = row.first(table.in_seconds) else { continue };
+        let frame = match clock.filter(|_| table.in_seconds) {
+            Some(clock) => clock.frame(first),
+            None => first,
+        };
         if let Some(earlier) = before.filter(|earlier| !(*earlier < frame)) {
             let what = if earlier == frame { "two rows share a frame" } else { "rows are out of order" };
             row.report_at(
@@ -91,6 +107,12 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], channel: &Lookup<'_
         row.keys(&mut table, frame);
     }
     table
+}
+
+impl SampleClock {
+    fn frame(self, seconds: f64) -> f64 {
+        self.start + seconds * f64::from(self.rate.numerator()) / f64::from(self.rate.denominator())
+    }
 }
 
 /// A record and where its cells are.
@@ -112,11 +134,16 @@ impl Row<'_> {
     }
 
     /// The columns; false where nothing can be made of them.
-    fn header(&mut self, table: &mut KeyFile, lookup: &Lookup<'_>) -> bool {
+    fn header(&mut self, table: &mut KeyFile, lookup: &Lookup<'_>, seconds_allowed: bool) -> bool {
         let first = self.record.get(0).unwrap_or_default();
-        if first != "frame" {
-            let mut flaw = Flaw::new(Code::MissingColumn, "", "the first column is not `frame`")
-                .found(values::quoted(first), "the header frame,CHANNEL,CHANNEL,...");
+        table.in_seconds = seconds_allowed && first == "time_s";
+        if first != "frame" && !table.in_seconds {
+            let (title, header) = if seconds_allowed {
+                ("the first column is neither `frame` nor `time_s`", "the header frame,CHANNEL,... or time_s,CHANNEL,...")
+            } else {
+                ("the first column is not `frame`", "the header frame,CHANNEL,CHANNEL,...")
+            };
+            let mut flaw = Flaw::new(Code::MissingColumn, "", title).found(values::quoted(first), header);
             if first.contains([';', '\t']) {
                 flaw = flaw.help("separate cells with commas, and write decimals with a point");
             }
@@ -179,13 +206,16 @@ impl Row<'_> {
         false
     }
 
-    fn frame(&mut self) -> Option<f64> {
+    /// The frame or second of a row.
+    fn first(&mut self, in_seconds: bool) -> Option<f64> {
         let cell = self.record.get(0).unwrap_or_default();
         if cell.is_empty() {
-            self.report_at(
-                0,
-                Flaw::new(Code::MissingFrame, "", "a row has keys but no frame").found("a blank cell", "a frame in the first column"),
-            );
+            let (title, allowed) = if in_seconds {
+                ("a row has samples but no time", "seconds in the first column")
+            } else {
+                ("a row has keys but no frame", "a frame in the first column")
+            };
+            self.report_at(0, Flaw::new(Code::MissingFrame, "", title).found("a blank cell", allowed));
             return None;
         }
         self.number(0, cell)
@@ -267,7 +297,7 @@ mod tests {
         let mut log = Log::new(Sources::default());
         let file = log.add_file("keys.csv", &text.as_bytes().into());
         let names = crate::input::names::Names::new(&stage, true);
-        let table = read(&mut log, file, text.as_bytes(), &|log: &mut Log, name: &str| names.channel(log, name));
+        let table = read(&mut log, file, text.as_bytes(), &|log: &mut Log, name: &str| names.channel(log, name), None);
         let told = match log.close() {
             Ok(_) => Vec::new(),
             Err(r) => {

@@ -6,14 +6,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::files::{self, Read};
-use super::key_file::{self, KeyFile};
+use super::key_file::{self, KeyFile, SampleClock};
 use super::keys;
 use super::log::Log;
 use super::names::Names;
 use super::reader::{KeyList, Table};
 use super::values::{self, NUMBER, WHOLE};
 use crate::bounds::{Code, Flaw, MOST_KEYS_TOGETHER, MOST_TOML_BYTES};
-use crate::shot::{Cycle, Drift, Shape, Track};
+use crate::shot::recording::ENDS;
+use crate::shot::{Cycle, Drift, Recording, Shape, Track};
 use crate::stage::{ChannelId, GroupId};
 
 const FRAME_VALUE: &str = "[frame, value]";
@@ -22,8 +23,9 @@ const FRAME_VALUE: &str = "[frame, value]";
 pub(super) struct Layers<'r> {
     names: &'r Names<'r>,
     read: Read<'r>,
-    /// By name, and by group where a routine names them: its columns have no group.
-    key_files: BTreeMap<(String, Option<GroupId>), Option<Arc<KeyFile>>>,
+    clock: SampleClock,
+    /// By name, and by group where a routine names them: its columns have no group; by its start where it is a recording.
+    key_files: BTreeMap<(String, Option<GroupId>, Option<u64>), Option<Arc<KeyFile>>>,
     /// Every file that was opened.
     files: BTreeMap<String, (usize, Arc<[u8]>)>,
     keys_together: usize,
@@ -31,6 +33,8 @@ pub(super) struct Layers<'r> {
     within: Option<Within>,
     /// Channels that something drives.
     pub(super) driven: BTreeSet<ChannelId>,
+    /// Recordings, found among the tracks.
+    pub(super) recordings: Vec<Recording>,
 }
 
 /// The routine that is being read.
@@ -45,23 +49,30 @@ pub(super) struct Within {
 }
 
 impl<'r> Layers<'r> {
-    /// No layer yet.
-    pub(super) fn new(names: &'r Names<'r>, read: Read<'r>) -> Layers<'r> {
+    /// No layer yet. Seconds of recordings become frames by `clock`.
+    pub(super) fn new(names: &'r Names<'r>, read: Read<'r>, clock: SampleClock) -> Layers<'r> {
         Layers {
             names,
             read,
+            clock,
             key_files: BTreeMap::new(),
             files: BTreeMap::new(),
             keys_together: 0,
             routine_bytes: 0,
             within: None,
             driven: BTreeSet::new(),
+            recordings: Vec::new(),
         }
     }
 
     /// Reads on in a routine, or out of it again; where it was before.
     pub(super) fn enter(&mut self, within: Option<Within>) -> Option<Within> {
         core::mem::replace(&mut self.within, within)
+    }
+
+    /// Seconds of recordings count from this frame; from which one before.
+    pub(super) fn count_from(&mut self, start: f64) -> f64 {
+        core::mem::replace(&mut self.clock.start, start)
     }
 
     /// What a table is called: with the caller in a routine.
@@ -122,6 +133,11 @@ impl<'r> Layers<'r> {
         let mut tracks = Vec::new();
         for mut table in root.tables(log, "track", "track") {
             table.reject_unknown_keys(log, &keys::TRACK);
+            if table.has("samples") {
+                self.recording(log, table);
+                continue;
+            }
+            not_without(log, &mut table, &["within", "ends"], "samples");
             match table.take_quietly("keys", values::text) {
                 Some(file) => self.tracks_of_file(log, table, file, &mut tracks),
                 None => {
@@ -145,7 +161,7 @@ impl<'r> Layers<'r> {
         let only = table.take_quietly("channel", values::text);
         let channel = if table.has("channel") { self.channel(log, &mut table, "track") } else { None };
         let form = Form::read(log, &mut table);
-        let Some(key_file) = self.key_file(log, &mut table, file) else { return };
+        let Some(key_file) = self.key_file(log, &mut table, "keys", file) else { return };
         let mut used = 0;
         for column in key_file.columns.iter().filter(|c| only.is_none_or(|only| c.name == only)) {
             used += 1;
@@ -165,14 +181,54 @@ impl<'r> Layers<'r> {
             }
         }
         if used == 0 && channel.is_some() {
-            let known = values::names(key_file.columns.iter().map(|c| c.name.as_str()));
-            let flaw = Flaw::new(Code::MissingColumn, "channel", "the key file has no column of this channel");
-            table.report_at(
-                log,
-                "channel",
-                flaw.found(values::quoted(only.unwrap_or_default()), format!("a column of {}: {known}", values::quoted(file))),
-            );
+            self.no_such_column(log, &mut table, only.unwrap_or_default(), file, &key_file);
         }
+    }
+
+    /// The recordings of a track with `samples`: one for each column of the file, or the one of its channel.
+    fn recording(&mut self, log: &mut Log, mut table: Table<'_>) {
+        for key in ["keys", "shape", "blend"].into_iter().filter(|key| table.has(key)).collect::<Vec<_>>() {
+            let flaw = Flaw::new(Code::ConflictingKeys, key, format!("a recording has no `{key}`"))
+                .found(format!("`samples` and `{key}`"), "one of the two")
+                .help(format!("remove `{key}`, or remove `samples` and `within`"));
+            table.report_at(log, key, flaw);
+        }
+        let only = table.take_quietly("channel", values::text);
+        let channel = if table.has("channel") { self.channel(log, &mut table, "track") } else { None };
+        let within = table.need(log, "within", "a number, in the channel's unit", values::number);
+        let ends = table.choice(log, "ends", &ENDS, Some(Default::default()));
+        let Some(file) = table.take(log, "samples", "the name of a CSV file in quotes", values::text) else { return };
+        let Some(samples) = self.key_file(log, &mut table, "samples", file) else { return };
+        let mut used = 0;
+        for column in samples.columns.iter().filter(|c| only.is_none_or(|only| c.name == only)) {
+            used += 1;
+            if !self.has_room(log, &table, column.list.keys.len() + 1) {
+                return;
+            }
+            table.label = self.label(&format!("track {}", values::cut(&column.name, 130)));
+            if let Some(channel) = column.channel {
+                self.driven.insert(channel);
+            }
+            let (Some(within), Some(ends)) = (within, ends) else { continue };
+            let of = column.channel.unwrap_or(self.names.any_channel());
+            match Recording::new(of, column.list.keys.clone(), within, ends) {
+                Ok(recording) => self.recordings.extend(column.channel.map(|_| recording)),
+                Err(mut flaws) => {
+                    flaws.retain(|f| !(samples.out_of_order && f.code == Code::KeysOutOfOrder));
+                    table.flaws(log, flaws, &[("samples", &column.list)]);
+                }
+            }
+        }
+        if used == 0 && channel.is_some() {
+            self.no_such_column(log, &mut table, only.unwrap_or_default(), file, &samples);
+        }
+    }
+
+    fn no_such_column(&self, log: &mut Log, table: &mut Table<'_>, channel: &str, file: &str, columns: &KeyFile) {
+        let known = values::names(columns.columns.iter().map(|c| c.name.as_str()));
+        let flaw = Flaw::new(Code::MissingColumn, "channel", "the key file has no column of this channel");
+        let allowed = format!("a column of {}: {known}", values::quoted(file));
+        table.report_at(log, "channel", flaw.found(values::quoted(channel), allowed));
     }
 
     /// Counts the keys of a track; false where there are too many in all, which is reported once.
@@ -213,13 +269,15 @@ impl<'r> Layers<'r> {
         }
     }
 
-    fn key_file(&mut self, log: &mut Log, table: &mut Table<'_>, written: &str) -> Option<Arc<KeyFile>> {
-        let (name, file, bytes) = self.open(log, table, "keys", written)?;
+    fn key_file(&mut self, log: &mut Log, table: &mut Table<'_>, key: &'static str, written: &str) -> Option<Arc<KeyFile>> {
+        let (name, file, bytes) = self.open(log, table, key, written)?;
         let group = self.within.as_ref().map(|within| within.group);
-        if let Some(known) = self.key_files.get(&(name.clone(), group)) {
+        let clock = (key == "samples").then_some(self.clock);
+        let start = clock.map(|c| c.start.to_bits());
+        if let Some(known) = self.key_files.get(&(name.clone(), group, start)) {
             return known.clone();
         }
-        if group.is_some() && !self.has_room_for(log, table, "keys", bytes.len()) {
+        if group.is_some() && !self.has_room_for(log, table, key, bytes.len()) {
             return None;
         }
         let names = self.names;
@@ -227,8 +285,8 @@ impl<'r> Layers<'r> {
             Some(group) => names.local_channel(log, group, name),
             None => names.channel(log, name),
         };
-        let key_file = Some(Arc::new(key_file::read(log, file, &bytes, &channel))).filter(|table| table.readable);
-        self.key_files.insert((name, group), key_file.clone());
+        let key_file = Some(Arc::new(key_file::read(log, file, &bytes, &channel, clock))).filter(|table| table.readable);
+        self.key_files.insert((name, group, start), key_file.clone());
         key_file
     }
 
@@ -312,6 +370,16 @@ impl<'r> Layers<'r> {
                 None
             }
         }
+    }
+}
+
+/// Records keys that mean nothing without another.
+fn not_without(log: &mut Log, table: &mut Table<'_>, keys: &[&'static str], other: &str) {
+    for key in keys.iter().copied().filter(|key| table.has(key)).collect::<Vec<_>>() {
+        let flaw = Flaw::new(Code::KeyDoesNotApply, key, format!("`{key}` has no meaning without `{other}`"))
+            .found(format!("`{key}` without `{other}`"), format!("`{key}` beside `{other}`"))
+            .help(format!("remove `{key}`, or give `{other}`"));
+        table.report_at(log, key, flaw);
     }
 }
 

@@ -16,7 +16,7 @@ use super::reader::Table;
 use super::values;
 use crate::bounds::{Code, FRAME, Flaw, MOST_AXES, MOST_TOML_BYTES};
 use crate::shot::routine::{ROUTINE_START, Routine};
-use crate::shot::{Cycle, Drift, Track};
+use crate::shot::{Cycle, Drift, Recording, Track};
 use crate::stage::ChannelId;
 
 /// The layers of a shot.
@@ -25,6 +25,7 @@ pub(super) struct Called {
     pub(super) tracks: Vec<Track>,
     pub(super) cycles: Vec<Cycle>,
     pub(super) drifts: Vec<Drift>,
+    pub(super) recordings: Vec<Recording>,
 }
 
 /// Adds the layers of every routine that the shot calls.
@@ -86,7 +87,10 @@ fn read<'r>(
     if let Err(flaw) = FRAME.check("cycle_start", start) {
         root.report_at(log, "cycle_start", flaw);
     }
+    let outside = layers.count_from(start);
     let (tracks, cycles, drifts) = (layers.tracks(log, &mut root), layers.cycles(log, &mut root), layers.drifts(log, &mut root));
+    let recordings = core::mem::take(&mut layers.recordings);
+    layers.count_from(outside);
     if !["track", "cycle", "drift"].iter().any(|key| root.has(key)) {
         let flaw = Flaw::new(Code::MissingKey, "track", "the routine has no layer")
             .found("no [[track]], [[cycle]] or [[drift]]", "1 layer or more");
@@ -96,6 +100,7 @@ fn read<'r>(
         let local = names.stage.channel_name(channel).rsplit('.').next().unwrap_or_default();
         routine.call(local, start)
     };
+    all.recordings.extend(recordings.into_iter().map(|r| r.called(call)));
     all.tracks.extend(tracks.into_iter().map(|t| t.called(call)));
     all.cycles.extend(cycles.into_iter().map(|c| c.called(call)));
     all.drifts.extend(drifts.into_iter().map(|d| d.called(call)));

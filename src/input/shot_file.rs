@@ -10,6 +10,7 @@ use super::copies;
 use super::files::Read;
 use super::focus_tables;
 use super::haze_table;
+use super::key_file::SampleClock;
 use super::keys;
 use super::layers::Layers;
 use super::light_tables;
@@ -20,6 +21,7 @@ use super::retime_tables;
 use super::routines::{self, Called};
 use super::values::{self, TEXT};
 use crate::bounds::{Code, FRAME, Flaw, MOST_PASSES};
+use crate::number::whole;
 use crate::shot::{Exposure, Interval, Pass, Shaping, Sheet, Shot, ShotSpec};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
@@ -31,11 +33,15 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
     let frames = frames(log, root);
     let timecode_start = timecode(log, root, rate);
     let cycle_start = cycle_start(log, root);
-    let mut layers = Layers::new(names, read);
+    let clock = SampleClock {
+        start: cycle_start.unwrap_or_else(|| frames.map_or(1.0, |f| whole::real(f.first()))),
+        rate: rate.or_else(|| FrameRate::new(24, 1).ok())?,
+    };
+    let mut layers = Layers::new(names, read, clock);
     let (tracks, cycles, drifts) = (layers.tracks(log, root), layers.cycles(log, root), layers.drifts(log, root));
-    let mut all = Called { tracks, cycles, drifts };
+    let mut all = Called { tracks, cycles, drifts, recordings: core::mem::take(&mut layers.recordings) };
     routines::routines(log, root, names, &mut layers, &mut all);
-    let Called { tracks, cycles, drifts } = all;
+    let Called { tracks, cycles, drifts, recordings } = all;
     let (copies, copy_headers): (Vec<_>, Vec<_>) = copies::copies(log, root, names, &layers.driven).into_iter().unzip();
     let (aims, aim_headers): (Vec<_>, Vec<_>) = aim_tables::aims(log, root, names).into_iter().unzip();
     let (focuses, focus_headers): (Vec<_>, Vec<_>) = focus_tables::focuses(log, root, names).into_iter().unzip();
@@ -57,7 +63,7 @@ pub(super) fn read(log: &mut Log, root: &mut Table<'_>, names: &Names<'_>, read:
         copies,
         passes,
     };
-    match Shot::new(names.stage, spec) {
+    match Shot::new(names.stage, spec).and_then(|shot| shot.with_recordings(recordings)) {
         Ok(shot) => {
             let with = shot.with_aims(names.stage, aims).map_err(|flaws| (flaws, aim_headers));
             let with = with.and_then(|shot| shot.with_focuses(names.stage, focuses).map_err(|flaws| (flaws, focus_headers)));

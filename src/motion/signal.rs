@@ -8,6 +8,7 @@ use core::fmt::Debug;
 
 use super::curve::{Curve, CurveError};
 use super::quintic::Quintic;
+use super::stay_near::CannotFit;
 use crate::number::Jet;
 
 /// Why a signal cannot be formed.
@@ -17,6 +18,9 @@ pub enum SignalError {
     /// Keys so close or values so large that the curve's numbers overflow.
     #[error("the curve through the keys cannot be computed: {0}")]
     Curve(#[from] CurveError),
+    /// A recording that cannot be followed so closely.
+    #[error(transparent)]
+    Recording(#[from] CannotFit),
     /// More layers on one channel than can be meant.
     #[error("more than {most} layers drive one channel, through copies of copies; fewer copies are needed")]
     TooManyLayers {

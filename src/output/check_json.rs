@@ -65,6 +65,7 @@ pub(crate) fn document(report: &Report) -> impl Serialize + use<> {
                 frames: report.reversals[id].iter().map(|f| f.0).collect(),
             })
             .collect(),
+        fits: super::fits::figures(compiled),
         pixels: report.pixels.iter().map(|p| pixels(stage, p)).collect(),
         haze: haze::haze(report),
         notice: super::manifest::NOTICE,
@@ -84,6 +85,7 @@ struct Document {
     reversals: Vec<ReversalsJson>,
     registration: Vec<PairJson>,
     rotor_lag: Vec<LagJson>,
+    fits: Vec<super::fits::FitJson>,
     pixels: Vec<PixelsJson>,
     #[serde(skip_serializing_if = "Option::is_none")]
     haze: Option<haze::HazeJson>,

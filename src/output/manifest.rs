@@ -4,6 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::fits::{self, FitEntry};
 use super::handoff::sampling::{Sampling, Wishes};
 use super::rows::interpolation::{self, Departure};
 use super::rows::{RowRate, Table, Tracks};
@@ -84,6 +85,9 @@ pub(crate) struct Manifest {
     pub clock: Clock,
     /// Passes with their clocks and files.
     pub passes: Vec<PassEntry>,
+    /// Curves near recordings, in the order of the shot file.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub fits: Vec<FitEntry>,
     /// Columns in order, after `frame` and `timecode`.
     pub columns: Vec<ColumnEntry>,
     /// How positions become steps.
@@ -316,6 +320,7 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
                 rows: None,
             })
             .collect(),
+        fits: fits::entries(compiled),
         columns: stage
             .axes()
             .iter()

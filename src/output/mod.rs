@@ -7,6 +7,7 @@ pub(crate) mod check_json;
 pub(crate) mod columns;
 mod decimals;
 pub(crate) mod export;
+mod fits;
 pub(crate) mod handoff;
 pub(crate) mod manifest;
 pub(crate) mod pace_json;

@@ -12,6 +12,7 @@ mod haze;
 pub(crate) mod layer;
 pub(crate) mod light;
 pub(crate) mod pass;
+pub(crate) mod recording;
 pub(crate) mod retime;
 pub(crate) mod routine;
 mod sheet;
@@ -33,6 +34,7 @@ pub use layer::Shape;
 pub(crate) use layer::{Cycle, Drift, Key, Place, Track};
 pub use pass::{Exposure, Pass};
 pub(crate) use pass::{Interval, Shaping};
+pub(crate) use recording::Recording;
 pub(crate) use retime::Retime;
 pub(crate) use sheet::Sheet;
 pub(crate) use target::Target;
@@ -68,6 +70,7 @@ pub struct Shot {
     aims: Vec<Aim>,
     focuses: Vec<Focus>,
     lighting: light::Lighting,
+    recordings: Vec<Recording>,
     cycle_start: Option<f64>,
     retimes: Vec<Retime>,
     haze: Option<Haze>,
@@ -114,6 +117,7 @@ impl Shot {
                 aims: Vec::new(),
                 focuses: Vec::new(),
                 lighting: light::Lighting::default(),
+                recordings: Vec::new(),
                 cycle_start: None,
                 retimes: Vec::new(),
                 haze: None,
@@ -151,6 +155,7 @@ impl Shot {
         self.tracks().iter().any(|t| t.channel() == channel)
             || self.cycles().iter().any(|c| c.channel() == channel)
             || self.drifts().iter().any(|d| d.channel() == channel)
+            || self.recordings.iter().any(|r| r.channel() == channel)
             || self.copies().iter().any(|c| c.to() == group)
     }
 
@@ -172,6 +177,19 @@ impl Shot {
         }
         self.focuses = focuses;
         if flaws.is_empty() { Ok(self) } else { Err(flaws) }
+    }
+
+    /// The same shot with recordings; they add to the other layers of their channels. Aims come after them.
+    ///
+    /// # Errors
+    /// A channel of another stage.
+    pub(crate) fn with_recordings(mut self, recordings: Vec<Recording>) -> Result<Shot, Vec<Flaw>> {
+        if recordings.iter().any(|r| r.channel().mark() != self.mark) {
+            let flaw = Flaw::new(Code::OtherStage, "channel", "the channel belongs to another stage");
+            return Err(vec![flaw.help("take it from the shot's stage")]);
+        }
+        self.recordings = recordings;
+        Ok(self)
     }
 
     /// The same shot, its cycles and drifts counting from this choreography frame.
@@ -364,6 +382,12 @@ impl Shot {
     #[must_use]
     pub fn timecode_start(&self) -> Timecode {
         self.spec.timecode_start
+    }
+
+    /// Recordings.
+    #[must_use]
+    pub(crate) fn recordings(&self) -> &[Recording] {
+        &self.recordings
     }
 
     /// Keyed tracks.

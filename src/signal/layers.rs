@@ -12,7 +12,7 @@ use super::time_map::TimeMap;
 use super::{blended, cycle, drift, minimum_jerk, monotone, natural_cubic};
 use crate::motion::quintic::Node;
 use crate::motion::signal::{Signal, SignalError};
-use crate::shot::{Key, Shape, Shot, Track};
+use crate::shot::{Key, Recording, Shape, Shot, Track};
 use crate::stage::{ChannelId, GroupId, Stage};
 
 /// Choreography times by the indices of the retimes that make them.
@@ -22,6 +22,7 @@ type Times = BTreeMap<Vec<usize>, Option<Arc<Retiming>>>;
 #[derive(Debug)]
 pub(crate) struct Layers {
     tracks: Vec<Arc<dyn Signal>>,
+    recordings: Vec<Arc<dyn Signal>>,
     cycles: Vec<Arc<dyn Signal>>,
     drifts: Vec<Arc<dyn Signal>>,
     maps: Arc<Maps>,
@@ -42,6 +43,7 @@ impl Layers {
         let (start, was) = (shot.cycle_start(), before.map_or(f64::NAN, |(shot, _)| shot.cycle_start()));
         let mut layers = Layers {
             tracks: Vec::with_capacity(shot.tracks().len()),
+            recordings: Vec::with_capacity(shot.recordings().len()),
             cycles: Vec::new(),
             drifts: Vec::new(),
             maps: Arc::new(Maps::of(shot)),
@@ -56,6 +58,12 @@ impl Layers {
         for track in shot.tracks() {
             let same = known.of(|old| old == track);
             layers.tracks.push(same.map_or_else(|| of_track(track), Ok).map_err(|e| (track.channel(), e))?);
+        }
+        let mut known = Known::new(before.map(|(old, known)| (old.recordings(), known.recordings.as_slice())));
+        for recording in shot.recordings() {
+            let same = known.of(|old| old == recording);
+            let formed = || of_recording(recording).map(|curve| Arc::new(curve) as Arc<dyn Signal>);
+            layers.recordings.push(same.map_or_else(formed, Ok).map_err(|e| (recording.channel(), e))?);
         }
         let mut known = Known::new(before.map(|(old, known)| (old.cycles(), known.cycles.as_slice())));
         for cycle in shot.cycles() {
@@ -85,6 +93,7 @@ impl Layers {
         }
         Ok(Layers {
             tracks,
+            recordings: self.recordings.clone(),
             cycles: self.cycles.clone(),
             drifts: self.drifts.clone(),
             maps: Arc::clone(&self.maps),
@@ -98,6 +107,7 @@ impl Layers {
     pub(crate) fn with_shot(&self, shot: &Shot) -> Layers {
         Layers {
             tracks: self.tracks.clone(),
+            recordings: self.recordings.clone(),
             cycles: self.cycles.clone(),
             drifts: self.drifts.clone(),
             maps: Arc::new(Maps::of(shot)),
@@ -149,6 +159,7 @@ impl Layers {
         for source in self.sources(stage, shot).on(channel)? {
             let layer = match source.kind {
                 SourceKind::Track => self.tracks.get(source.index),
+                SourceKind::Recording => self.recordings.get(source.index),
                 SourceKind::Cycle => self.cycles.get(source.index),
                 SourceKind::Drift => self.drifts.get(source.index),
                 SourceKind::Own => shot.own_signals().get(source.index).map(|(_, signal)| signal),
@@ -228,6 +239,11 @@ fn of_track(track: &Track) -> Result<Arc<dyn Signal>, SignalError> {
         Shape::StopAtKeys => Arc::new(stop_at_keys(track.keys())?),
         Shape::Linear | Shape::Cosine | Shape::CatmullRom => Arc::new(blended::Blended::new(track.keys(), track.shape(), track.blend())),
     })
+}
+
+/// The curve that stays near a recording; outside it goes straight on, which is a hold where its ends are at rest.
+fn of_recording(recording: &Recording) -> Result<KeyedCurve, SignalError> {
+    KeyedCurve::through_nodes(&recording.fit()?.nodes, Outside::Straight)
 }
 
 /// Rest-to-rest quintics between neighbouring keys.

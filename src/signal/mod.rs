@@ -31,4 +31,5 @@ pub(crate) use sources::{Source, SourceKind, Sources};
 pub use crate::motion::curve::{Curve, CurveBuilder, CurveError, Piece};
 pub use crate::motion::quintic::{Node, Quintic};
 pub use crate::motion::signal::{Knot, Signal, SignalError, Stretch};
+pub use crate::motion::stay_near::CannotFit;
 pub use crate::number::Jet;

@@ -17,6 +17,8 @@ use crate::stage::{ChannelId, Stage};
 pub(crate) enum SourceKind {
     /// A keyed track.
     Track,
+    /// Samples to stay near.
+    Recording,
     /// A beat.
     Cycle,
     /// Wandering.
@@ -58,6 +60,7 @@ impl Sources {
             direct.entry(channel).or_default().push(Source { kind, index, delay, scale, copy: None, copies: 0 });
         };
         shot.tracks().iter().enumerate().for_each(|(i, t)| add(t.channel(), SourceKind::Track, i, t.call()));
+        shot.recordings().iter().enumerate().for_each(|(i, r)| add(r.channel(), SourceKind::Recording, i, r.call()));
         shot.cycles().iter().enumerate().for_each(|(i, c)| add(c.channel(), SourceKind::Cycle, i, c.call()));
         shot.drifts().iter().enumerate().for_each(|(i, d)| add(d.channel(), SourceKind::Drift, i, d.call()));
         shot.own_signals().iter().enumerate().for_each(|(i, (c, _))| add(*c, SourceKind::Own, i, Call::default()));

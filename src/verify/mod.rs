@@ -41,6 +41,7 @@ mod poses;
 mod programs;
 mod pull;
 mod record;
+mod recorded;
 mod rods;
 mod row_clock;
 mod rows;
@@ -213,7 +214,7 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
     verdict.scope.sources = used.len();
     verdict.scope.swings = stage.bodies().iter().any(|b| b.swing().is_some());
     verdict.scope.hangs = stage.bodies().iter().any(|b| b.hang().is_some());
-    match Oracle::new(stage, shot) {
+    match Oracle::new(stage, shot, recorded::check(record, stage, shot, faults)) {
         Err(what) => faults.file(FaultKind::Source, &shot_file, what),
         Ok(oracle) => {
             let what = Against { stage, shot, oracle: &oracle, within_limits: record.within_limits };

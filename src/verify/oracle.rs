@@ -12,6 +12,7 @@ use std::rc::Rc;
 use super::beat::Beat;
 use super::choreography::Choreography;
 use super::pull::Follow;
+use super::recorded::Recorded;
 use super::shapes::Course;
 use super::sight::Sight;
 use super::wander::Wander;
@@ -47,6 +48,7 @@ const REMEMBERED: usize = 48;
 #[derive(Debug)]
 enum Layer {
     Course(Course),
+    Recorded(Recorded),
     Beat(Beat),
     Wander(Wander),
 }
@@ -115,11 +117,11 @@ pub(super) struct Oracle<'a> {
 }
 
 impl<'a> Oracle<'a> {
-    /// The oracle of a shot.
+    /// The oracle of a shot; `recorded` are the curves of its recordings, in order.
     ///
     /// # Errors
     /// A layer whose equations have no finite solution, or more layers than can be meant, in words.
-    pub(super) fn new(stage: &'a Stage, shot: &Shot) -> Result<Oracle<'a>, String> {
+    pub(super) fn new(stage: &'a Stage, shot: &Shot, recorded: Vec<Recorded>) -> Result<Oracle<'a>, String> {
         let start = shot.written_cycle_start().unwrap_or(shot.frames().first() as f64);
         let named = |channel: ChannelId, what: &str| format!("{what} of {} has no finite solution", stage.channel_name(channel));
         let mut layers = Vec::new();
@@ -127,6 +129,10 @@ impl<'a> Oracle<'a> {
         for t in shot.tracks() {
             layers.push(Layer::Course(Course::new(t).ok_or_else(|| named(t.channel(), "a track"))?));
             owners.push((t.channel(), t.call()));
+        }
+        for (r, curve) in shot.recordings().iter().zip(recorded) {
+            layers.push(Layer::Recorded(curve));
+            owners.push((r.channel(), r.call()));
         }
         for c in shot.cycles() {
             layers.push(Layer::Beat(Beat::new(c, c.call().start.unwrap_or(start)).ok_or_else(|| named(c.channel(), "a cycle"))?));
@@ -155,7 +161,7 @@ impl<'a> Oracle<'a> {
             let exact = match terms.as_slice() {
                 [] => true,
                 _ if !times.get(group).is_none_or(Choreography::is_only_later) => false,
-                [only] => layers.get(only.layer).is_some_and(|l| matches!(l, Layer::Course(c) if c.is_polynomial())),
+                [only] => layers.get(only.layer).is_some_and(Layer::is_polynomial),
                 _ => false,
             };
             channels.push(Channel { rest: stage.channel_rest(id), group, terms, size, exact });
@@ -400,14 +406,25 @@ impl Layer {
     fn at(&self, t: f64) -> f64 {
         match self {
             Layer::Course(c) => c.at(t),
+            Layer::Recorded(r) => r.at(t),
             Layer::Beat(b) => b.at(t),
             Layer::Wander(w) => w.at(t),
+        }
+    }
+
+    /// True where a curve of quintic pieces has it exactly.
+    fn is_polynomial(&self) -> bool {
+        match self {
+            Layer::Course(c) => c.is_polynomial(),
+            Layer::Recorded(_) => true,
+            Layer::Beat(_) | Layer::Wander(_) => false,
         }
     }
 
     fn size(&self) -> f64 {
         match self {
             Layer::Course(c) => c.size(),
+            Layer::Recorded(r) => r.size(),
             Layer::Beat(b) => b.size(),
             Layer::Wander(w) => w.size(),
         }
@@ -420,6 +437,7 @@ impl Layer {
         ROUNDING
             * match self {
                 Layer::Course(c) => c.steepest() * from.max(t.abs()),
+                Layer::Recorded(r) => r.steepest() * from.max(t.abs()),
                 Layer::Beat(b) => b.timing(t, from),
                 Layer::Wander(w) => w.timing(t, from),
             }

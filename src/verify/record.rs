@@ -26,6 +26,8 @@ pub(super) struct Record {
     pub(super) hand_off: Option<HandOffRecord>,
     pub(super) clock: ClockRecord,
     pub(super) passes: Vec<PassRecord>,
+    #[serde(default)]
+    pub(super) fits: Vec<FitRecord>,
     pub(super) columns: Vec<ColumnRecord>,
     pub(super) rounding: String,
     pub(super) cautions: Vec<String>,
@@ -107,6 +109,16 @@ pub(super) struct ColumnRecord {
     pub(super) brake: Option<bool>,
     #[serde(default)]
     pub(super) torque: Option<TorqueRecord>,
+}
+
+/// The curve near one recording.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct FitRecord {
+    pub(super) channel: String,
+    pub(super) within: f64,
+    pub(super) ends: String,
+    pub(super) samples: usize,
+    pub(super) knots: Vec<[f64; 4]>,
 }
 
 /// One file.

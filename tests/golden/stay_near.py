@@ -2,7 +2,7 @@
 
 Run from the top of the project, with numpy, scipy and clarabel installed:
 
-    cargo test --release --lib stay_near::tests::print_the_fits -- --ignored --nocapture | python tests/golden/stay_near.py
+    cargo test --release --lib stay_near::print_the_fits -- --ignored --nocapture | python tests/golden/stay_near.py
 
 It reads seeded samples with the knots that the fit chose, and writes fixtures/recordings/curves.json:
   fitpack_knots          distinct knots of FITPACK's smoothing spline (scipy splrep, k=5) at the same worst miss: the fewest over 30 smoothing factors

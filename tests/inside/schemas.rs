@@ -64,6 +64,7 @@ impl Pair {
             "stage.toml" => Ok(stage.clone().into_bytes()),
             "take_off.toml" => Ok(ROUTINE_FILE.example.as_bytes().to_vec()),
             "heron_a.csv" => Ok(KEY_FILE.as_bytes().to_vec()),
+            "hand.csv" => Ok(b"time_s,heron_a.hoist\n0,200\n1.5,260\n3,420\n".to_vec()),
             _ => Err(Unreadable::Missing),
         };
         (schema.is_valid(changed), input::parse("shot.toml", &read).map(|_| ()).map_err(|r| r.to_string()))

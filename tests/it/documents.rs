@@ -174,6 +174,7 @@ fn all_listed(heading: &str, documents: &[String]) {
     let source: String = [
         "src/output/manifest.rs",
         "src/output/used.rs",
+        "src/output/fits.rs",
         "src/output/check_json.rs",
         "src/output/check_json/hang.rs",
         "src/output/check_json/haze.rs",

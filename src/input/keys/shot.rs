@@ -8,6 +8,7 @@ use super::{Default, Entry, FORMAT, Holds, NAME, Rule, Section};
 use crate::bounds::{self, Bound};
 use crate::input::choices::{EXPOSURES, INTERVALS, SHAPINGS};
 use crate::shot::Shape;
+use crate::shot::recording::ENDS;
 
 /// A rate as `time` reads it: whole, decimal or ratio, not zero.
 const RATE: Holds = Holds::Shaped(
@@ -221,7 +222,8 @@ pub(crate) static TRACK: Section = Section {
     meaning: "Keys on frames, and the curve through them. Frames rise; fractions are allowed. `minimum_jerk`: quintic spline, C4, at rest at its ends. \
               `monotone`: quintics that stay in the range of their two keys, C2; equal keys hold; at rest at its ends. `natural_cubic`: natural cubic \
               spline, C2; it continues in a straight line, so it is still moving at the cut. `stop_at_keys`: stops at every key. `linear`, `cosine`, \
-              `catmull_rom`: straight lines, half cosines or a Catmull-Rom spline with rounded corners; they hold beyond their keys.",
+              `catmull_rom`: straight lines, half cosines or a Catmull-Rom spline with rounded corners; they hold beyond their keys. \
+              With `samples` the track is a recording: the curve stays near every sample instead of passing through keys.",
     keys: &[
         Entry {
             default: Default::None("all columns of a key file; required beside a list of keys"),
@@ -249,12 +251,45 @@ pub(crate) static TRACK: Section = Section {
             name: "keys",
             holds: Holds::RowsOrFile(FRAME_VALUE),
             unit: "frames, unit",
-            default: Default::Must,
+            default: Default::None("required without `samples`"),
             meaning: "`[[frame, value], ...]`; or the name of a key file",
             example: "[[1, 2200], [40, 2500], [96, 3400]]",
         },
+        Entry {
+            name: "samples",
+            holds: Holds::Text,
+            unit: "",
+            default: Default::None("none"),
+            meaning: "name of a CSV file with a recording: columns `frame` (or `time_s`, 0 at `cycle_start`) and channels. The curve has few knots, and the least jerk that they allow; \
+                      without any one inner knot some sample would be missed by more than `within`",
+            example: "\"hand.csv\"",
+        },
+        Entry {
+            name: "within",
+            holds: Holds::Number(bounds::WITHIN),
+            unit: "unit",
+            default: Default::None("required with `samples`"),
+            meaning: "how far the curve may miss a sample",
+            example: "0.5",
+        },
+        Entry {
+            name: "ends",
+            holds: Holds::Choice(|| ENDS.iter().map(|(name, _)| *name).collect()),
+            unit: "",
+            default: Default::Value("\"straight\""),
+            meaning: "outside the samples: `straight` goes on at the end speed, `rest` starts and stops at rest; with `samples` only",
+            example: "\"rest\"",
+        },
     ],
-    rules: &[Rule::OnlyWith("blend", "shape", &["linear", "cosine", "catmull_rom"]), Rule::NeededWithList("channel", "keys")],
+    rules: &[
+        Rule::OnlyWith("blend", "shape", &["linear", "cosine", "catmull_rom"]),
+        Rule::NeededWithList("channel", "keys"),
+        Rule::OneOf(&["keys", "samples"]),
+        Rule::AtMostOne(&["shape", "samples"]),
+        Rule::AtMostOne(&["blend", "samples"]),
+        Rule::AllOrNone(&["samples", "within"]),
+        Rule::OnlyBeside("ends", &["samples"]),
+    ],
     example: r#"[[track]]
 channel = "heron_a.bridge"
 shape = "monotone"
@@ -272,6 +307,12 @@ keys = "heron_a.csv"
 [[track]]
 channel = "camera.track"
 keys = [[1, 1700], [96, 2600]]
+
+[[track]]
+channel = "heron_a.hoist"
+samples = "hand.csv"
+within = 0.5
+ends = "rest"
 "#,
 };
 

@@ -10,8 +10,6 @@ mod basis;
 mod knots;
 mod least_jerk;
 mod samples;
-#[cfg(test)]
-mod tests;
 mod window;
 
 use super::quintic::{Node, Quintic};
@@ -19,7 +17,7 @@ use samples::Samples;
 
 /// What the curve does at its ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Ends {
+pub(crate) enum Ends {
     /// It goes straight on at its end speed.
     #[default]
     Straight,
@@ -29,7 +27,7 @@ pub enum Ends {
 
 /// A curve near samples.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Fit {
+pub(crate) struct Fit {
     /// Its knots: frame, and what the curve does there. At least two.
     pub nodes: Vec<(f64, Node)>,
     /// Farthest miss of a sample.
@@ -54,7 +52,7 @@ pub enum CannotFit {
 ///
 /// # Errors
 /// [`CannotFit`].
-pub fn fit(samples: &[(f64, f64)], within: f64, ends: Ends) -> Result<Fit, CannotFit> {
+pub(crate) fn fit(samples: &[(f64, f64)], within: f64, ends: Ends) -> Result<Fit, CannotFit> {
     let (frames, values): (Vec<f64>, Vec<f64>) = samples.iter().copied().unzip();
     let rising = frames.iter().zip(frames.iter().skip(1)).all(|(a, b)| a < b);
     let finite = samples.iter().all(|(f, v)| f.is_finite() && v.is_finite());

@@ -3,10 +3,9 @@
 //! `fixtures/recordings/curves.json` is written by `tests/golden/stay_near.py`: knots of FITPACK's smoothing splines of degree five at the same worst miss, the least jerk over our knots by a conic solver,
 //! and, by a linear program, how far samples are missed at best without each inner knot.
 
-#![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
-
-use super::*;
-use crate::number::{Generator, elementary};
+use movewright::motion::quintic::{Node, Quintic};
+use movewright::motion::stay_near::{CannotFit, Ends, fit};
+use movewright::number::{Generator, elementary};
 
 /// The curve of a seed, as the script makes it: sums of sines with noise.
 fn curve(seed: u64) -> (Vec<(f64, f64)>, f64) {
@@ -36,7 +35,7 @@ fn jerk(nodes: &[(f64, Node)]) -> f64 {
 
 #[test]
 fn knots_are_few_and_needed_and_the_jerk_is_least() {
-    let text = include_str!("../../../fixtures/recordings/curves.json");
+    let text = include_str!("../../fixtures/recordings/curves.json");
     let goldens: Vec<serde_json::Value> = serde_json::from_str(text).unwrap();
     assert_eq!(goldens.len(), 100);
     let (mut ratios, mut compared) = (Vec::new(), 0);
