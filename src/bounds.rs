@@ -46,6 +46,8 @@ table! {
         POSITION = Bound::from("mm or deg", -1e9, 1e9), "positions, values of keys, ends of travel", "far beyond any stage";
         RATE_LIMIT = Bound::above("mm or deg per s, s2 or s3", 0.0, 1e12), "limits of velocity, acceleration and jerk",
             "far beyond any drive; a limit of 0 allows no motion";
+        SAMPLE_TIME = Bound::from("s", -1e6, 1e9), "times of a recording", "thirty years";
+        MARKER = Bound::from("mm", -1e7, 1e7), "positions of markers", "ten kilometres";
         WITHIN = Bound::from("mm or deg", 1e-6, 1e6), "distances within which a curve stays near its samples", "a nanometre; beyond any travel";
         STEP_RATE = Bound::above("steps/s", 0.0, 1e9), "step rates", "far beyond any driver";
         TRAVEL_PER_REV = Bound::from("mm or deg", 1e-6, 1e9), "travel per output revolution", "never negative: `reverse` gives the direction";
@@ -148,6 +150,8 @@ table! {
         MOST_FRAMES_PER_SECOND: u32 = 1000, "frames per second of a frame rate", "the quickest pace (common practice, no source)";
         MOST_RATE_DECIMALS: usize = 6, "decimals of a frame rate", "its numerator then fits 32 bits";
         MOST_ROWS: f64 = 1e12, "rows of one table", "31 years at 1000 rows per second";
+        MOST_MARKERS: usize = 1000, "markers of a recording", "far beyond any figure";
+        MOST_STUDIED: usize = 400_000_000, "complete rows x coordinates^2 of a recording", "half an hour of twelve markers at 100 rows per second";
         MOST_BYTES: u64 = 256 * 1024 * 1024, "bytes of an input file", "it is held in memory";
         MOST_TOML_BYTES: usize = 16 * 1024 * 1024, "bytes of a TOML file", "a parsed document takes many times the memory of its file";
         MOST_CSV_BYTES: usize = 64 * 1024 * 1024, "bytes of a key file", "its keys are held in memory";

@@ -74,6 +74,7 @@ mod program;
 pub mod shot;
 pub mod signal;
 pub mod stage;
+mod study;
 pub mod time;
 mod verify;
 

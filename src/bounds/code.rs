@@ -147,6 +147,16 @@ codes! {
         "an empty list, or blank cells only", "add a key, or remove the list";
     TooFewSamples, "too-few-samples", "A recording has too few samples",
         "one row, or a column that is blank but for one cell", "give two samples or more, or write a constant as one key";
+    TimesOutOfOrder, "times-out-of-order", "Rows of a recording are out of order, or two share a time",
+        "two recordings were joined, or times were rounded until two are equal", "sort the rows by time, each time once";
+    TooFewMarkers, "too-few-markers", "Too few markers for what is asked",
+        "one marker, every marker in --body, or a body whose markers are two or lie on a line", "track more markers, or name others in --body";
+    UnknownMarker, "unknown-marker", "The recording has no such marker",
+        "it is misspelled, or a coordinate was written behind the name", "name a marker as the header does, without `.x`";
+    TooManyGaps, "too-many-gaps", "Too few rows of a recording are complete",
+        "markers were hidden for most of the time", "leave out the column of the marker that is missing most, or track it again";
+    NotMillimetres, "not-millimetres", "The positions of a recording look like metres",
+        "everything lies within 10 mm", "multiply the positions by 1000";
     KeysOutOfOrder, "keys-out-of-order", "Keys are out of order, or two share a frame",
         "frames do not rise from key to key", "sort them by frame, each frame once";
     CornerWithoutBlend, "corner-without-blend", "A corner that no motor can follow",
@@ -159,11 +169,11 @@ codes! {
         "a key at beat 1 repeats the key at beat 0", "remove the last key: the curve returns to the first by itself";
 
     // Key files.
-    MissingColumn, "missing-column", "A key file lacks a column",
+    MissingColumn, "missing-column", "A key file or a recording lacks a column",
         "the first column is not `frame`, or the track's channel has no column", "correct the header, or add the column";
-    MissingFrame, "missing-frame", "A row of a key file has keys but no frame",
+    MissingFrame, "missing-frame", "A row of a key file or recording has values but no frame or time",
         "the first cell is blank", "write the row's frame, or remove the row";
-    NotANumber, "not-a-number", "A cell of a key file is not a finite number",
+    NotANumber, "not-a-number", "A cell of a key file or recording is not a finite number",
         "text, a decimal comma, or NaN", "write a number with a decimal point, or leave the cell blank";
 
     // References between parts.

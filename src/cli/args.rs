@@ -50,6 +50,8 @@ pub(super) enum Command {
     /// Compare logged positions with a pass: repeatability in units, steps and pixels
     #[command(after_help = examples::COMPARE)]
     Compare(CompareArgs),
+    /// Study a performer's recording: how few drives reproduce its motion, with what error
+    Study(super::study::StudyArgs),
     /// Generate shell completions
     #[command(after_help = examples::COMPLETIONS)]
     Completions(CompletionsArgs),

@@ -105,6 +105,14 @@ Examples:
   movewright compare columns --pass picture take_1.csv take_2.csv
   movewright compare columns --pass picture take_1.csv --tolerance-px 0.5";
 
+pub(super) const STUDY: &str = "\
+Times in s, positions in mm; all markers have x, y and z, or all have x and y. A
+blank cell is a gap: rows with gaps are listed and left out.
+
+Examples:
+  movewright study wing_beat.csv --body chest,back,tail --within 2
+  movewright study wing_beat.csv --body chest --json";
+
 pub(super) const COMPLETIONS: &str = "\
 Examples:
   movewright completions bash > ~/.local/share/bash-completion/completions/movewright

@@ -27,6 +27,8 @@ mod scope;
 mod show;
 mod signals;
 mod size;
+mod study;
+mod study_text;
 mod table;
 mod terminal;
 mod verify;
@@ -62,6 +64,7 @@ pub(crate) fn run() -> Outcome {
         Command::Verify(a) => verify::run(&a),
         Command::Changes(a) => changes::run(&a),
         Command::Compare(a) => compare::run(&a),
+        Command::Study(a) => study::run(&a),
         Command::Completions(a) => pages::completions(&a),
         Command::Man(a) => pages::man(&a),
         Command::Schema(a) => schema::run(&a),

@@ -5,6 +5,7 @@ use clap::{Args as ClapArgs, ValueEnum};
 use super::{Outcome, terminal};
 use crate::bounds::Code;
 use crate::input::keys::{reference, schema};
+use crate::output::study_json;
 
 /// What is written of keys and codes.
 #[derive(Debug, ClapArgs)]
@@ -32,6 +33,8 @@ enum FileKind {
     Shot,
     /// A routine's file
     Routine,
+    /// What `study --json` prints
+    Study,
 }
 
 pub(super) fn run(args: &SchemaArgs) -> Outcome {
@@ -45,7 +48,10 @@ pub(super) fn run(args: &SchemaArgs) -> Outcome {
         Some(FileKind::Stage) => schema::stage(),
         Some(FileKind::Shot) => schema::shot(),
         Some(FileKind::Routine) => schema::routine(),
-        None => serde_json::json!({ "stage": schema::stage(), "shot": schema::shot(), "routine": schema::routine() }),
+        Some(FileKind::Study) => study_json::schema(),
+        None => {
+            serde_json::json!({ "stage": schema::stage(), "shot": schema::shot(), "routine": schema::routine(), "study": study_json::schema() })
+        }
     };
     // Alternate form: JSON over several lines.
     terminal::data(&format!("{schema:#}\n"), Outcome::Fine)

@@ -19,13 +19,16 @@ use crate::stage::{ChannelId, GroupId};
 
 const FRAME_VALUE: &str = "[frame, value]";
 
+/// What a key file is known by.
+type KeyFileName = (String, Option<GroupId>, Option<u64>);
+
 /// Layers as they are read.
 pub(super) struct Layers<'r> {
     names: &'r Names<'r>,
     read: Read<'r>,
     clock: SampleClock,
-    /// By name, and by group where a routine names them: its columns have no group; by its start where it is a recording.
-    key_files: BTreeMap<(String, Option<GroupId>, Option<u64>), Option<Arc<KeyFile>>>,
+    /// By name, and by group where a routine names them: its columns have no group; by the bits of its start where it is a recording.
+    key_files: BTreeMap<KeyFileName, Option<Arc<KeyFile>>>,
     /// Every file that was opened.
     files: BTreeMap<String, (usize, Arc<[u8]>)>,
     keys_together: usize,

@@ -33,6 +33,7 @@ mod limb_tables;
 mod lines;
 mod log;
 mod machine_tables;
+mod marker_file;
 mod measured_table;
 mod names;
 mod nearest;
@@ -60,6 +61,8 @@ use crate::stage::Stage;
 
 pub use diagnostic::{Diagnostic, Span};
 pub use files::{Read, Unreadable};
+#[cfg(feature = "cli")]
+pub(crate) use marker_file::read as load_markers;
 #[cfg(feature = "cli")]
 pub(crate) use nearest::nearest as nearest_name;
 pub use rejection::Rejection;

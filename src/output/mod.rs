@@ -14,6 +14,7 @@ pub(crate) mod pace_json;
 pub(crate) mod pass_list;
 pub(crate) mod rows;
 pub(crate) mod staged;
+pub(crate) mod study_json;
 pub(crate) mod used;
 
 pub(crate) use export::{Export, ExportError};

@@ -72,6 +72,7 @@ mod staged;
 mod stay_near;
 mod steady_counts;
 mod stopping;
+mod study;
 mod swing;
 mod taken_over;
 mod traps;

@@ -183,6 +183,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/check_json/swing.rs",
         "src/measure/compare.rs",
         "src/check/changes.rs",
+        "src/output/study_json.rs",
         "src/cli/compare.rs",
     ]
     .map(read)
@@ -220,6 +221,10 @@ fn every_field_has_an_entry() {
         run(dir.path(), &["compare", "columns", "--pass", "picture", "take.csv", "lost.csv", "--tolerance-steps", "4", "--json"]);
     assert!(compared.contains("lost_steps"), "{compared}");
     all_listed("compare --json", &[compared]);
+
+    let recording = root().join("fixtures/recordings/study_two.csv");
+    let body = ["--body", "chest,back,tail,neck", "--within", "2", "--json"];
+    all_listed("study --json", &[run(dir.path(), &[&["study", recording.to_str().unwrap()], &body[..]].concat())]);
 
     let shot = fs::read_to_string(dir.path().join("marsh/shot.toml")).unwrap();
     fs::write(dir.path().join("marsh/new.toml"), shot.replace("[96, -6]", "[96, -9]")).unwrap();

@@ -45,6 +45,8 @@ fn calls() -> Vec<(Vec<String>, i32)> {
         ("changes GOOD REFUSED", 1),
         ("compare columns --pass picture take.csv", 0),
         ("compare columns --pass picture take.csv --json", 0),
+        ("study RECORDING --body chest", 0),
+        ("study RECORDING --json", 0),
         ("schema", 0),
         ("schema shot", 0),
         ("schema --reference", 0),
@@ -58,6 +60,7 @@ fn calls() -> Vec<(Vec<String>, i32)> {
     let word = |word: &str| match word {
         "GOOD" => good.clone(),
         "REFUSED" => refused.clone(),
+        "RECORDING" => in_repository("fixtures/recordings/study_two.csv"),
         word => word.to_owned(),
     };
     calls.iter().map(|(call, status)| (call.split(' ').map(word).collect(), *status)).collect()

@@ -19,12 +19,13 @@ const MODULES: &[(&str, &[&str])] = &[
     ("stage", &["number", "bounds", "motion", "mechanism"]),
     ("shot", &["number", "bounds", "mechanism", "motion", "stage", "time"]),
     ("signal", &["number", "bounds", "motion", "stage", "shot", "mechanism"]),
+    ("study", &["number", "bounds"]),
     ("compile", &["number", "bounds", "time", "motion", "stage", "shot", "signal", "mechanism"]),
     ("program", &["number", "bounds", "mechanism", "motion", "time", "stage", "shot", "compile"]),
     ("check", &["number", "bounds", "motion", "time", "stage", "shot", "signal", "compile", "program", "mechanism"]),
-    ("output", &["number", "bounds", "files", "motion", "time", "stage", "shot", "compile", "program", "check", "mechanism"]),
+    ("output", &["number", "bounds", "files", "motion", "time", "stage", "shot", "compile", "program", "check", "mechanism", "study"]),
     ("page", &["number", "motion", "time", "stage", "shot", "signal", "compile", "program", "check", "output", "mechanism"]),
-    ("input", &["number", "bounds", "files", "time", "stage", "shot", "mechanism"]),
+    ("input", &["number", "bounds", "files", "time", "stage", "shot", "mechanism", "study"]),
     ("measure", &["number", "bounds", "time", "stage"]),
     ("verify", &["number", "bounds", "files", "time", "mechanism", "stage", "shot", "input"]),
     (
@@ -67,6 +68,7 @@ const MODULES: &[(&str, &[&str])] = &[
             "measure",
             "verify",
             "mechanism",
+            "study",
         ],
     ),
 ];

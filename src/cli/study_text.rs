@@ -1,0 +1,142 @@
+//! A study as text: the recording, the drives with what they leave over, what each does.
+
+use super::wrap::{self, text_line as line};
+use crate::bounds::counted;
+use crate::number::figures;
+use crate::study::{Markers, Study};
+
+/// Drives in the table.
+const SHOWN: usize = 12;
+
+/// Markers of a drive that are named.
+const NAMED: usize = 4;
+
+/// Gaps of a marker that are listed.
+const LISTED: usize = 6;
+
+/// The whole text, ending in a line feed.
+pub(super) fn text(file: &str, markers: &Markers, study: &Study, body: &[usize], within: Option<f64>) -> String {
+    let mut t = String::new();
+    let name = |i: &usize| markers.names().get(*i).map_or("", String::as_str);
+    let (first, last) = (markers.times().first().copied().unwrap_or(0.0), markers.times().last().copied().unwrap_or(0.0));
+    let rows = markers.times().len();
+    line(
+        &mut t,
+        &format!(
+            "{file}: {} of {} in {}-D, {first:.3} s to {last:.3} s",
+            counted(rows, "row"),
+            counted(markers.names().len(), "marker"),
+            markers.dimensions()
+        ),
+    );
+    gaps(&mut t, markers, rows - study.rows.len());
+    match body {
+        [] => line(&mut t, "Positions as recorded: no rigid motion was removed (--body names the markers of the body)"),
+        [only] => line(&mut t, &format!("Positions relative to {}: one marker, so its turn stays in", name(only))),
+        _ => line(&mut t, &format!("Rigid motion removed of {}", body.iter().map(name).collect::<Vec<_>>().join(", "))),
+    }
+    line(
+        &mut t,
+        &match study.period {
+            Some(period) => format!("One beat takes {period:.3} s"),
+            None => "No beat: the motion does not repeat within half of the recording, or the rows have no even clock".to_owned(),
+        },
+    );
+    line(
+        &mut t,
+        &match study.rank {
+            Some(rank) => format!(
+                "{} the noise of the recording",
+                if rank == 1 { "1 drive moves more than".to_owned() } else { format!("{rank} drives move more than") }
+            ),
+            None => "Noise unknown: six complete rows must follow each other, a few times".to_owned(),
+        },
+    );
+    line(&mut t, "");
+    line(&mut t, "drives       rms      worst marker");
+    for r in study.residuals.iter().take(SHOWN) {
+        line(&mut t, &format!("{:>6}  {:>9.3} mm  {:>9.3} mm", r.n, r.rms, r.worst));
+    }
+    let more = study.residuals.len().saturating_sub(SHOWN);
+    if more > 0 {
+        line(&mut t, &format!("{more} more (--json)"));
+    }
+    if let Some(within) = within {
+        line(&mut t, "");
+        line(
+            &mut t,
+            &match study.needed(within) {
+                Some(n) => format!(
+                    "{} within {}",
+                    if n == 1 { "1 drive stays".to_owned() } else { format!("{n} drives stay") },
+                    figures::figure(within, "mm")
+                ),
+                None => format!("No number of drives stays within {}", figures::figure(within, "mm")),
+            },
+        );
+    }
+    line(&mut t, "");
+    for drive in 0..study.described() {
+        what(&mut t, markers, study, drive);
+    }
+    for lag in &study.lags {
+        let as_what = if lag.correlation < 0.0 { "mirrored, " } else { "" };
+        let (follows, leads) = (lag.follows + 1, lag.leads + 1);
+        wrap::line(
+            &mut t,
+            &format!(
+                "Drive {follows} follows drive {leads}, {as_what}{:.3} s later (correlation {:.3})",
+                lag.seconds,
+                lag.correlation.abs()
+            ),
+            2,
+        );
+    }
+    t
+}
+
+fn gaps(t: &mut String, markers: &Markers, rows: usize) {
+    if rows == 0 {
+        return line(t, "No gaps");
+    }
+    line(
+        t,
+        &format!(
+            "{} gaps and {} left out:",
+            if rows == 1 { "1 row has".to_owned() } else { format!("{rows} rows have") },
+            if rows == 1 { "is" } else { "are" }
+        ),
+    );
+    for (marker, lines) in markers.gaps() {
+        let listed: Vec<String> =
+            lines.iter().take(LISTED).map(|[from, to]| if from == to { from.to_string() } else { format!("{from} to {to}") }).collect();
+        let more = lines.len().saturating_sub(LISTED);
+        let more = if more > 0 { format!(" and {more} more (--json)") } else { String::new() };
+        wrap::line(
+            t,
+            &format!(
+                "  {marker}: {} {}{more}",
+                if listed.len() == 1 && !listed.concat().contains("to") { "line" } else { "lines" },
+                listed.join(", ")
+            ),
+            4,
+        );
+    }
+}
+
+fn what(t: &mut String, markers: &Markers, study: &Study, drive: usize) {
+    let reaches = study.drives.reaches(drive, markers.dimensions());
+    let farthest = reaches.first().map_or(0.0, |r| r.travel);
+    // What moves less than a tenth of the farthest is not what the drive is for.
+    let moved: Vec<String> = reaches
+        .iter()
+        .filter(|r| r.travel >= 0.1 * farthest)
+        .take(NAMED)
+        .map(|r| {
+            let direction: Vec<String> = r.direction.iter().map(|x| format!("{x:+.2}")).collect();
+            let name = markers.names().get(r.marker).map_or("", String::as_str);
+            format!("{name} {:.1} mm along ({})", r.travel, direction.join(" "))
+        })
+        .collect();
+    wrap::line(t, &format!("Drive {}: {}", drive + 1, moved.join(", ")), 2);
+}

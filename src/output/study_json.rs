@@ -1,0 +1,163 @@
+//! A study as JSON, and the schema of that.
+//!
+//! Units: mm and s. Invariant: numbers are rounded to a millionth; what is not known is null.
+
+use serde::Serialize;
+use serde_json::{Value, json};
+
+use crate::study::{Markers, Study, shown};
+
+/// A whole study. `within`: how far a marker may be off, where that was asked.
+///
+/// # Errors
+/// None for numbers that a study has.
+pub(crate) fn text(markers: &Markers, study: &Study, body: &[usize], within: Option<f64>) -> Result<String, serde_json::Error> {
+    let name = |i: &usize| markers.names().get(*i).map_or("", String::as_str);
+    let motion = |drive: usize| {
+        let [from, to] = study.drives.range(drive).map(shown);
+        let reaches = study.drives.reaches(drive, markers.dimensions()).into_iter();
+        Motion {
+            drive: drive + 1,
+            from_mm: from,
+            to_mm: to,
+            markers: reaches
+                .map(|r| Moved {
+                    marker: name(&r.marker),
+                    travel_mm: shown(r.travel),
+                    direction: r.direction.into_iter().map(shown).collect(),
+                })
+                .collect(),
+        }
+    };
+    let document = Document {
+        format: 1,
+        rows: markers.times().len(),
+        rows_with_gaps: markers.times().len() - study.rows.len(),
+        gaps: markers.gaps().into_iter().map(|(marker, lines)| Gap { marker, lines }).collect(),
+        markers: markers.names(),
+        dimensions: markers.dimensions(),
+        body: body.iter().map(name).collect(),
+        from_s: markers.times().first().copied().map(shown),
+        to_s: markers.times().last().copied().map(shown),
+        period_s: study.period.map(shown),
+        rank: study.rank,
+        within_mm: within,
+        drives_needed: within.and_then(|within| study.needed(within)),
+        drives: study.residuals.iter().map(|r| Drive { n: r.n, rms_mm: shown(r.rms), worst_mm: shown(r.worst) }).collect(),
+        motions: (0..study.described()).map(motion).collect(),
+        lags: study
+            .lags
+            .iter()
+            .map(|l| Lag { leads: l.leads + 1, follows: l.follows + 1, lag_s: shown(l.seconds), correlation: shown(l.correlation) })
+            .collect(),
+    };
+    serde_json::to_string_pretty(&document).map(|text| text + "\n")
+}
+
+/// The schema of the document.
+pub(crate) fn schema() -> Value {
+    let count = |least: u32| json!({ "type": "integer", "minimum": least });
+    let length = json!({ "type": "number", "minimum": 0 });
+    let or_null = |kind: &str| json!({ "anyOf": [{ "type": kind, "minimum": 0 }, { "const": null }] });
+    let object = |properties: Value| {
+        let required: Vec<String> = properties.as_object().into_iter().flatten().map(|(name, _)| name.clone()).collect();
+        json!({ "type": "object", "properties": properties, "required": required, "additionalProperties": false })
+    };
+    let list = |items: Value| json!({ "type": "array", "items": items });
+    let mut schema = object(json!({
+        "format": { "const": 1 },
+        "rows": count(1),
+        "rows_with_gaps": count(0),
+        "gaps": list(object(json!({
+            "marker": { "type": "string" },
+            "lines": list(json!({ "type": "array", "items": count(1), "minItems": 2, "maxItems": 2 })),
+        }))),
+        "markers": list(json!({ "type": "string" })),
+        "dimensions": { "enum": [2, 3] },
+        "body": list(json!({ "type": "string" })),
+        "from_s": { "type": "number" },
+        "to_s": { "type": "number" },
+        "period_s": or_null("number"),
+        "rank": or_null("integer"),
+        "within_mm": or_null("number"),
+        "drives_needed": or_null("integer"),
+        "drives": list(object(json!({ "n": count(1), "rms_mm": length, "worst_mm": length }))),
+        "motions": list(object(json!({
+            "drive": count(1),
+            "from_mm": { "type": "number" },
+            "to_mm": { "type": "number" },
+            "markers": list(object(json!({
+                "marker": { "type": "string" },
+                "travel_mm": length,
+                "direction": { "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 3 },
+            }))),
+        }))),
+        "lags": list(object(json!({
+            "leads": count(1),
+            "follows": count(1),
+            "lag_s": length,
+            "correlation": { "type": "number", "minimum": -1, "maximum": 1 },
+        }))),
+    }));
+    if let Some(fields) = schema.as_object_mut() {
+        fields.insert("$schema".into(), json!("https://json-schema.org/draft/2020-12/schema"));
+        fields.insert("title".into(), json!("movewright study --json"));
+    }
+    schema
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    format: u32,
+    rows: usize,
+    rows_with_gaps: usize,
+    gaps: Vec<Gap<'a>>,
+    markers: &'a [String],
+    dimensions: usize,
+    body: Vec<&'a str>,
+    from_s: Option<f64>,
+    to_s: Option<f64>,
+    period_s: Option<f64>,
+    rank: Option<usize>,
+    within_mm: Option<f64>,
+    drives_needed: Option<usize>,
+    drives: Vec<Drive>,
+    motions: Vec<Motion<'a>>,
+    lags: Vec<Lag>,
+}
+
+#[derive(Serialize)]
+struct Gap<'a> {
+    marker: &'a str,
+    lines: Vec<[u32; 2]>,
+}
+
+#[derive(Serialize)]
+struct Drive {
+    n: usize,
+    rms_mm: f64,
+    worst_mm: f64,
+}
+
+#[derive(Serialize)]
+struct Motion<'a> {
+    drive: usize,
+    from_mm: f64,
+    to_mm: f64,
+    markers: Vec<Moved<'a>>,
+}
+
+#[derive(Serialize)]
+struct Moved<'a> {
+    marker: &'a str,
+    travel_mm: f64,
+    direction: Vec<f64>,
+}
+
+#[derive(Serialize)]
+struct Lag {
+    leads: usize,
+    follows: usize,
+    lag_s: f64,
+    correlation: f64,
+}

@@ -1,0 +1,57 @@
+//! How many drives move more than the noise of the recording.
+//!
+//! What: where six complete rows follow each other, the fifth divided difference of a drive's position, scaled so that white noise keeps its size, is all but free of motion that is smooth from row to
+//! row. A drive counts where the mean square of its position is more than 2 + 100/n times that of these differences, over n rows. 2 is the square of the threshold of M. Gavish and D. L. Donoho,
+//! The Optimal Hard Threshold for Singular Values is 4/sqrt(3), IEEE Transactions on Information Theory 60 (2014) 5040, for many more rows than coordinates and known noise; 100/n covers what chance
+//! does in short recordings: of 200 of noise alone, 20 to 300 rows of 12 to 120 coordinates, fewer than one in a hundred then shows a drive (own simulation).
+//! Limits: noise that is smooth, as after a filter, counts as motion; motion that changes within two rows counts as noise.
+
+use super::drives::Drives;
+use crate::number::whole;
+
+/// Rows of a difference.
+const SPAN: usize = 6;
+
+/// Fewest differences from which the noise is taken.
+const FEWEST: usize = 3;
+
+/// Below this share of the first drive a further one is rounding.
+const ROUNDING: f64 = 1e-9;
+
+/// Drives that move more than the noise; `None` where too few complete rows follow each other. `rows`: their indices among all, `times`: of all rows.
+pub(crate) fn rank(drives: &Drives, rows: &[usize], times: &[f64]) -> Option<usize> {
+    let windows: Vec<(usize, [f64; SPAN])> = rows.windows(SPAN).enumerate().filter_map(|(i, w)| Some((i, weights(w, times)?))).collect();
+    if windows.len() < FEWEST {
+        return None;
+    }
+    let n = whole::count(rows.len());
+    let threshold = 2.0 + 100.0 / n;
+    let largest = (0..drives.count()).map(|d| drives.rms(d)).fold(0.0, f64::max);
+    let is_motion = |drive: &usize| {
+        let column = drives.positions.column(*drive);
+        let differences = windows.iter().map(|(from, weights)| {
+            let d: f64 = weights.iter().zip(column.iter().skip(*from)).map(|(w, x)| w * x).sum();
+            d * d
+        });
+        let noise = differences.sum::<f64>() / whole::count(windows.len());
+        let rms = drives.rms(*drive);
+        rms > ROUNDING * largest && rms * rms > threshold * noise
+    };
+    Some((0..drives.count()).filter(is_motion).count())
+}
+
+/// Weights of the fifth divided difference, of length one; `None` where the rows do not follow each other.
+fn weights(rows: &[usize], times: &[f64]) -> Option<[f64; SPAN]> {
+    let (first, last) = (rows.first()?, rows.last()?);
+    if last - first + 1 != SPAN {
+        return None;
+    }
+    let t = times.get(*first..=*last)?;
+    let mut weights = [0.0; SPAN];
+    for (i, (weight, here)) in weights.iter_mut().zip(t).enumerate() {
+        let others = t.iter().enumerate().filter(|(j, _)| *j != i);
+        *weight = 1.0 / others.map(|(_, other)| here - other).product::<f64>();
+    }
+    let length = weights.iter().map(|w| w * w).sum::<f64>().sqrt();
+    (length.is_finite() && length > 0.0).then(|| weights.map(|w| w / length))
+}
