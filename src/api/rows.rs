@@ -46,10 +46,10 @@ pub struct Rows<'a> {
 impl<'a> Rows<'a> {
     pub(super) fn new(report: &'a PassReport, rate: RowRate) -> Result<Rows<'a>, Error> {
         if !report.way_is_clear(Leg::MoveToStart) {
-            return Err(RowsError::TooNear { pass: report.name().to_owned() }.into());
+            return Err(RowsError::TooNear { pass: report.name().to_owned(), leg: Leg::MoveToStart }.into());
         }
         let program = report.program.as_ref();
-        let rows = rate.rows_of(program.clock())?;
+        let rows = rate.rows_of(program.clock(), None)?;
         Ok(Rows { program, rate, axes: program.compiled().stage().axis_ids().collect(), next: 0, rows })
     }
 

@@ -37,9 +37,15 @@ pub(super) struct RowsArgs {
     /// Columns of each axis: integer steps; or integer steps, then velocities in steps/s after all positions
     #[arg(long, value_enum, default_value_t = Columns::Position)]
     columns: Columns,
-    /// Add a last column that is 1 while the shutter is open
+    /// Add a column that is 1 while the shutter is open
     #[arg(long)]
     shutter: bool,
+    /// Add a column with the photographed frame while the shutter is open, empty otherwise
+    #[arg(long)]
+    frame: bool,
+    /// Add the return home after the end of the program
+    #[arg(long = "return")]
+    returns: bool,
     /// Write a folder with one file per axis: --out names the folder
     #[arg(long)]
     per_axis: bool,
@@ -75,8 +81,9 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         terminal::remark("nothing was written: a limit is exceeded");
         return Outcome::Over;
     }
-    if !pass.way_is_clear(Leg::MoveToStart) {
-        let error = RowsError::TooNear { pass: args.pass.clone() };
+    let legs = if args.returns { &[Leg::MoveToStart, Leg::ReturnHome][..] } else { &[Leg::MoveToStart] };
+    if let Some(leg) = legs.iter().find(|leg| !pass.way_is_clear(**leg)) {
+        let error = RowsError::TooNear { pass: args.pass.clone(), leg: *leg };
         return wrong(error.code(), &error);
     }
     match write(args, pass, rate) {
@@ -101,10 +108,10 @@ enum Failure {
 }
 
 fn write(args: &RowsArgs, pass: &PassReport, rate: RowRate) -> Result<(), Failure> {
-    let tracks = Tracks::new(&pass.program, pass)?;
+    let tracks = Tracks::new(&pass.program, pass)?.with_return(args.returns);
     let table = || -> Result<Table<'_>, RowsError> {
         let table = Table::new(&tracks, rate)?;
-        Ok(table.with_velocities(args.columns == Columns::PositionVelocity).with_shutter(args.shutter))
+        Ok(table.with_velocities(args.columns == Columns::PositionVelocity).with_shutter(args.shutter).with_frame(args.frame))
     };
     let all = table()?;
     let progress = Progress::start("writing");
@@ -134,11 +141,16 @@ fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, written: Option<Wr
     terminal::remark(&format!(
         "{what}: {}, {rate} per second, over {}; {}",
         words::count(table.rows(), "row"),
-        seconds(program.end().0),
+        seconds(tracks.end().0),
         words::axes(table.axes().len())
     ));
+    let back = if tracks.returns() {
+        format!("the return home begins at {}", seconds(program.end().0))
+    } else {
+        "the return home is not included".to_owned()
+    };
     terminal::remark(&format!(
-        "move to start {} from home, then the run-up; the shutter first opens at {}; the return home is not included",
+        "move to start {} from home, then the run-up; the shutter first opens at {}; {back}",
         seconds(program.clock().begin().0),
         seconds(program.clock().first_opening().0)
     ));

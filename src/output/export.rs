@@ -92,7 +92,7 @@ impl Export<'_> {
         if let Some(rate) = self.rows {
             for checked in &report.passes {
                 if !checked.way_is_clear(Leg::MoveToStart) && report.within_limits() {
-                    return Err(RowsError::TooNear { pass: checked.name().to_owned() }.into());
+                    return Err(RowsError::TooNear { pass: checked.name().to_owned(), leg: Leg::MoveToStart }.into());
                 }
                 let tracks = Tracks::new(&checked.program, checked)?;
                 let table = Table::new(&tracks, rate)?.with_shutter(true);

@@ -156,3 +156,84 @@ fn folders_with_rows_of_every_pace_and_rate_hold() {
     let kinds: Vec<FaultKind> = verify(&out, &source).unwrap().faults.iter().map(|f| f.kind).collect();
     assert_eq!(kinds, [FaultKind::Changed, FaultKind::Rows]);
 }
+
+/// With the return home the rows before the end of the program are those without it; then each is on the planned way, and the last is home, at rest.
+#[test]
+fn the_return_home_follows_the_program_and_ends_at_home() {
+    let report = reeds();
+    for pass in report.passes.iter().step_by(3) {
+        let (end, over) = (pass.program.end().0, pass.program.duration().0);
+        assert!(over > end + 1.0);
+        for (written, numerator, denominator) in RATES {
+            let about = format!("{} at {written}", pass.name());
+            let rate = RowRate::parse(written).unwrap();
+            let rows = |returns: bool| {
+                let tracks = Tracks::new(&pass.program, pass).unwrap().with_return(returns);
+                let table = Table::new(&tracks, rate).unwrap().with_velocities(true).with_shutter(true).with_frame(true);
+                let mut text = Vec::new();
+                table.in_pieces_of(37).write(&mut text, &mut |_| {}).unwrap();
+                String::from_utf8(text).unwrap().lines().map(str::to_owned).collect::<Vec<_>>()
+            };
+            let (without, with) = (rows(false), rows(true));
+            let before = 1 + without.iter().skip(1).filter(|l| l.split(',').next().unwrap().parse::<f64>().unwrap() <= end).count();
+            assert_eq!(with[..before], without[..before], "{about}");
+            assert!(with[0].ends_with(",shutter,frame"));
+            let rows = with.len() - 2;
+            let at = |row: usize| (row as u64 * denominator) as f64 / numerator as f64;
+            assert!(at(rows - 1) < over && over <= at(rows) + 1e-9, "{about}: {rows} rows, {over} s");
+            for line in &with[before..] {
+                let cells: Vec<&str> = line.split(',').collect();
+                let t: f64 = cells[0].parse().unwrap();
+                assert_eq!(cells[7..], ["0", ""], "{about}: the shutter is closed");
+                for (i, axis) in report.compiled.stage().axes().iter().enumerate() {
+                    let id = axis_at(report.compiled.stage(), i);
+                    let piece = *pass.program.timeline(id).iter().find(|p| t <= p.end).unwrap_or(pass.program.timeline(id).last().unwrap());
+                    let h = piece.end - piece.start;
+                    let jet = piece.quintic.jet(((t - piece.start) / h).min(1.0), h);
+                    let (steps, speed) = (cells[1 + i].parse::<f64>().unwrap(), cells[4 + i].parse::<f64>().unwrap());
+                    let drive = axis.drive();
+                    let sign = if drive.is_reversed() { -1.0 } else { 1.0 };
+                    let exact = sign * (jet.p - axis.home()) * drive.steps_per_unit();
+                    assert!((steps - exact).abs() <= 0.5 + 1e-6, "{about}: {t} s, axis {i}: {steps}, {exact}");
+                    assert!((speed - sign * jet.v * drive.steps_per_unit()).abs() <= 0.001 + 1e-6, "{about}: {t} s, axis {i}");
+                }
+            }
+            let last: Vec<&str> = with[rows + 1].split(',').collect();
+            assert_eq!(last[1..], ["0", "0", "0", "0.000", "0.000", "0.000", "0", ""], "{about}: home, at rest");
+        }
+    }
+}
+
+/// The column `frame` is the frame whose slot the instant is in, while its shutter is open: from the definition of frame time.
+#[test]
+fn the_frame_is_there_while_its_shutter_is_open_and_empty_otherwise() {
+    let report = reeds();
+    for pass in &report.passes {
+        let tracks = Tracks::new(&pass.program, pass).unwrap();
+        let table = Table::new(&tracks, RowRate::parse("10").unwrap()).unwrap().with_shutter(true).with_frame(true);
+        let mut text = Vec::new();
+        table.write(&mut text, &mut |_| {}).unwrap();
+        let clock = pass.program.clock();
+        let tenths = (clock.pace().get() * 10.0).round() as u64;
+        let run_up = if pass.program.pass().exposure() == Exposure::Moving { u64::from(report.compiled.run_up()) } else { 0 };
+        let open = pass.program.pass().shutter().degrees();
+        let mut seen = std::collections::BTreeSet::new();
+        for (row, line) in String::from_utf8(text).unwrap().lines().skip(1).enumerate() {
+            let cells: Vec<&str> = line.split(',').collect();
+            let (shutter, frame) = (cells[4], cells[5]);
+            // Tenths of a second since the first slot: a slot has as many as the pace.
+            let since = (row as u64).checked_sub(10 * clock.begin_seconds() + run_up * tenths);
+            let slot = since.map(|s| (s / tenths, s % tenths)).filter(|(n, _)| *n < 14);
+            let inside = |part: u64| (part as f64 / tenths as f64 - 0.5).abs() * 360.0;
+            // At the very edge the last bit of frame time decides; there shutter and frame need only agree.
+            let expected = slot.filter(|(_, part)| inside(*part) < 0.5 * open - 1e-6).map(|(n, _)| (n + 1).to_string());
+            let edge = slot.is_some_and(|(_, part)| (inside(part) - 0.5 * open).abs() <= 1e-6);
+            assert_eq!(shutter == "1", !frame.is_empty(), "{} row {row}", pass.name());
+            if !edge {
+                assert_eq!(frame, expected.unwrap_or_default(), "{} row {row}", pass.name());
+            }
+            seen.extend((!frame.is_empty()).then(|| frame.to_owned()));
+        }
+        assert_eq!(seen.len(), 14, "{}", pass.name());
+    }
+}

@@ -2,7 +2,8 @@
 //!
 //! Form: header `t_s,AXIS,...` in stage order; row k at exactly k / rate seconds of stage time, from 0 to the first row that is not before the
 //! end, where everything rests; integer steps. With velocities, columns `AXIS:steps_per_s` (three decimals) follow all positions, in the same order; with the
-//! shutter, a last column `shutter` is 1 while a frame is exposed. LF, `.`, no quoting needed.
+//! shutter, a column `shutter` follows, 1 while a frame is exposed; with the frame, a last column `frame`, the photographed frame while it is exposed and
+//! empty otherwise. With the return home, rows go on from the end of the program until every axis rests at home. LF, `.`, no quoting needed.
 //! Invariant: each count is `axis.count(position)` of its own instant, whatever the rate, the threads and the pieces of work; memory does not
 //! grow with the length. Limits: 1e6 rows per second, 1e12 rows.
 
@@ -18,6 +19,7 @@ pub(crate) use table::Table;
 pub(crate) use tracks::Tracks;
 
 use crate::bounds::ROW_RATE;
+use crate::program::Leg;
 
 /// Why rows were not written.
 #[derive(Debug, thiserror::Error)]
@@ -60,11 +62,13 @@ pub(crate) enum RowsError {
         /// Seconds there are.
         available: f64,
     },
-    /// A move to start on which something comes too near: no controller is to be fed with it.
-    #[error("pass {pass}: something comes too close on the move to start (see the notes of `check`); no rows are written")]
+    /// A move to start or a return home on which something comes too near: no controller is to be fed with it.
+    #[error("pass {pass}: something comes too close on the {} (see the notes of `check`); no rows are written", name(*leg))]
     TooNear {
         /// The pass.
         pass: String,
+        /// The leg.
+        leg: Leg,
     },
     /// No position, no count below 2^53, or no velocity below 2^51 thousandths of a step per second.
     #[error("axis {axis} has no position and velocity at {seconds} s that fit step counts")]
@@ -77,4 +81,12 @@ pub(crate) enum RowsError {
     /// The writer failed.
     #[error("the rows could not be written: {0}")]
     Io(#[from] std::io::Error),
+}
+
+/// A leg in a sentence.
+fn name(leg: Leg) -> &'static str {
+    match leg {
+        Leg::MoveToStart => "move to start",
+        Leg::ReturnHome => "return home",
+    }
 }

@@ -8,7 +8,9 @@
 use super::RowsError;
 use super::format::Text;
 use crate::bounds::{MOST_ROWS, ROW_RATE};
+use crate::number::whole;
 use crate::program::Clock;
+use crate::time::Seconds;
 
 /// Rows in a second of stage time. Range: more than 0, at most 1,000,000.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,6 +29,9 @@ struct Ticks {
 
 /// Greatest numerator and denominator of a rate.
 const MOST_TERM: u64 = 1_000_000_000;
+
+/// Nanoseconds of a second.
+const NANO: f64 = 1e9;
 
 impl RowRate {
     /// Reads a rate: a whole number, a decimal (taken as it is written) or a ratio such as `30000/1001`.
@@ -69,18 +74,20 @@ impl RowRate {
         if ticks < EXACT { whole(ticks) / whole(n) } else { whole(ticks / n) + whole(ticks % n) / whole(n) }
     }
 
-    /// How many rows a program has: from 0 to the first row that is not before its end.
+    /// How many rows a program has: from 0 to the first row that is not before its end, or before the end of the return home where rows go on to there.
     ///
     /// # Errors
     /// [`RowsError::TooMany`] over 1e12 rows.
-    pub(crate) fn rows_of(self, clock: &Clock) -> Result<u64, RowsError> {
-        let too_many = || RowsError::TooMany { rows: clock.end().0 * self.hz(), most: MOST_ROWS };
-        let last = self.last_row(clock).ok_or_else(too_many)?;
+    pub(crate) fn rows_of(self, clock: &Clock, back: Option<Seconds>) -> Result<u64, RowsError> {
+        let back = back.unwrap_or(Seconds(0.0));
+        let too_many = || RowsError::TooMany { rows: (clock.end() + back).0 * self.hz(), most: MOST_ROWS };
+        let last = self.last_row(clock, back).ok_or_else(too_many)?;
         if real(last) < MOST_ROWS { Ok(last + 1) } else { Err(too_many()) }
     }
 
-    /// The least k with k / rate >= begin + frames x pace, in whole numbers; `None` beyond 128 bits.
-    fn last_row(self, clock: &Clock) -> Option<u64> {
+    /// The least k with k / rate >= begin + frames x pace + return home, in whole numbers; `None` beyond 128 bits. The return home counts to the nearest
+    /// nanosecond: its last one moves nothing.
+    fn last_row(self, clock: &Clock, back: Seconds) -> Option<u64> {
         let (running, per) = match clock.running_micros() {
             Some(micros) => (u128::from(micros), 1_000_000),
             None => {
@@ -88,7 +95,14 @@ impl RowRate {
                 (u128::from(clock.frames()).checked_mul(pace)?, per)
             }
         };
-        let end = u128::from(clock.begin_seconds()).checked_mul(per)?.checked_add(running)?;
+        let mut end = u128::from(clock.begin_seconds()).checked_mul(per)?.checked_add(running)?;
+        let mut per = per;
+        let back = u128::try_from(whole::nearest(back.0 * NANO)?).ok()?;
+        if back > 0 {
+            let nanos = 1_000_000_000;
+            end = end.checked_mul(nanos)?.checked_add(back.checked_mul(per)?)?;
+            per = per.checked_mul(nanos)?;
+        }
         let rows = end.checked_mul(u128::from(self.numerator))?;
         u64::try_from(rows.div_ceil(per.checked_mul(u128::from(self.denominator))?)).ok()
     }

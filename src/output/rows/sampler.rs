@@ -44,7 +44,12 @@ impl Sheet {
         let clock = tracks.program().clock();
         // Rows before the end of the move to start have a curve in seconds, and no frame.
         let before = self.seconds.partition_point(|t| *t < clock.begin().0);
-        let (taking_up, running) = self.seconds.split_at_checked(before).unwrap_or_default();
+        // Rows after its end, where they are asked for, have another.
+        let end = clock.end().0;
+        let until = if tracks.returns() { self.seconds.partition_point(|t| *t <= end) } else { rows };
+        let (program, returning) = self.seconds.split_at_checked(until).unwrap_or_default();
+        let (taking_up, running) = program.split_at_checked(before).unwrap_or_default();
+        let returning: Vec<f64> = returning.iter().map(|t| t - end).collect();
         self.frames.clear();
         self.frames.extend(running.iter().map(|t| clock.frame_at(Seconds(*t)).0));
         // An odd number of cache lines apart, so that the columns of one row do not fall on the same places of the cache.
@@ -60,6 +65,8 @@ impl Sheet {
             let speed = speeds.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
             let (out_before, out) = out.split_at_mut_checked(before).unwrap_or_default();
             let (speed_before, speed) = speed.split_at_mut_checked(if velocity { before } else { 0 }).unwrap_or_default();
+            let (out, out_after) = out.split_at_mut_checked(running.len()).unwrap_or_default();
+            let (speed, speed_after) = speed.split_at_mut_checked(if velocity { running.len() } else { 0 }).unwrap_or_default();
             let done = move_to_start(track, taking_up, out_before, speed_before).and_then(|()| {
                 match track.run {
                     Run::Parked => {
@@ -72,7 +79,8 @@ impl Sheet {
                     }),
                     Run::Held(curve) => between(tracks, track, curve, running, out, speed),
                 }
-                .map_err(|row| before + row)
+                .map_err(|row| before + row)?;
+                return_home(track, &returning, out_after, speed_after).map_err(|row| until + row)
             });
             done.map_err(|row| RowsError::NoPosition {
                 axis: track.name.to_owned(),
@@ -111,6 +119,20 @@ fn move_to_start(track: &Track<'_>, seconds: &[f64], out: &mut [i64], speed: &mu
     };
     along(track.axis, curve, seconds, out)?;
     if speed.is_empty() { Ok(()) } else { speeds_along(track.axis, curve, 1.0, seconds, speed) }
+}
+
+/// Counts and velocities on the way home, at seconds since the end of the program. After it the axis stands there.
+fn return_home(track: &Track<'_>, seconds: &[f64], out: &mut [i64], speed: &mut [i64]) -> Result<(), usize> {
+    out.fill(0);
+    speed.fill(0);
+    let Some(curve) = track.return_home else { return Ok(()) };
+    let moving = seconds.partition_point(|t| *t < curve.end());
+    let (seconds, out) = (seconds.get(..moving).unwrap_or_default(), out.get_mut(..moving).unwrap_or_default());
+    along(track.axis, curve, seconds, out)?;
+    match speed.get_mut(..moving) {
+        Some(speed) => speeds_along(track.axis, curve, 1.0, seconds, speed),
+        None => Ok(()),
+    }
 }
 
 /// Counts along a curve at rising frame times. The error is the row without one.

@@ -23,6 +23,7 @@ pub(crate) struct Table<'a> {
     axes: Vec<usize>,
     velocity: bool,
     shutter: bool,
+    frame: bool,
     rows: u64,
     rows_a_piece: usize,
 }
@@ -50,13 +51,14 @@ impl<'a> Table<'a> {
     /// # Errors
     /// [`RowsError::TooMany`], and more counts than the budget of the job allows.
     pub(crate) fn new(tracks: &'a Tracks<'a>, rate: RowRate) -> Result<Table<'a>, RowsError> {
-        let rows = rate.rows_of(tracks.program().clock())?;
+        let back = tracks.returns().then(|| tracks.program().way().back());
+        let rows = rate.rows_of(tracks.program().clock(), back)?;
         let (axes, most) = (tracks.axes().len(), tracks.program().compiled().budget().most_row_counts());
         if rows.saturating_mul(u64::try_from(axes).unwrap_or(u64::MAX)) > most {
             return Err(RowsError::TooLarge { rows, axes, most });
         }
         let axes: Vec<usize> = (0..tracks.axes().len()).collect();
-        Ok(Table { tracks, rate, axes, velocity: false, shutter: false, rows, rows_a_piece: 0 })
+        Ok(Table { tracks, rate, axes, velocity: false, shutter: false, frame: false, rows, rows_a_piece: 0 })
     }
 
     /// Only these axes, by their indices on the stage; those that the stage does not have are left out.
@@ -73,10 +75,17 @@ impl<'a> Table<'a> {
         self
     }
 
-    /// With the shutter, in the last column.
+    /// With the shutter, after all axes.
     #[must_use]
     pub(crate) fn with_shutter(mut self, shutter: bool) -> Self {
         self.shutter = shutter;
+        self
+    }
+
+    /// With the photographed frame, in the last column.
+    #[must_use]
+    pub(crate) fn with_frame(mut self, frame: bool) -> Self {
+        self.frame = frame;
         self
     }
 
@@ -115,6 +124,9 @@ impl<'a> Table<'a> {
         }
         if self.shutter {
             header.push_str(",shutter");
+        }
+        if self.frame {
+            header.push_str(",frame");
         }
         header
     }
@@ -188,6 +200,12 @@ impl<'a> Table<'a> {
             }
             if self.shutter {
                 text.field(i64::from(self.is_triggered(*t)));
+            }
+            if self.frame {
+                match self.tracks.program().clock().exposed_frame(Seconds(*t)) {
+                    Some(frame) => text.field(frame),
+                    None => text.byte(b','),
+                }
             }
             text.byte(b'\n');
         }

@@ -8,12 +8,14 @@ use crate::motion::Peaks;
 use crate::motion::curve::Curve;
 use crate::program::{Leg, Program};
 use crate::stage::{Axis, AxisId};
+use crate::time::Seconds;
 
 /// A program, its axes ready to be read row by row.
 #[derive(Debug)]
 pub(crate) struct Tracks<'a> {
     program: &'a Program,
     axes: Vec<Track<'a>>,
+    returns: bool,
 }
 
 /// One axis and how it goes.
@@ -25,6 +27,8 @@ pub(super) struct Track<'a> {
     pub(super) run: Run<'a>,
     /// From home to the start, in seconds; `None` where that takes no time, or the axis is parked.
     pub(super) move_to_start: Option<&'a Curve>,
+    /// From the end of the program home, in seconds; as above.
+    pub(super) return_home: Option<&'a Curve>,
     /// Greatest acceleration, unit/s2, and jerk, unit/s3; infinite where acceleration steps.
     pub(super) acceleration: f64,
     pub(super) jerk: f64,
@@ -71,10 +75,35 @@ impl<'a> Tracks<'a> {
                 };
                 let move_to_start = program.way().curves(Leg::MoveToStart)[id].as_ref();
                 let (a, j) = move_to_start.map_or((0.0, 0.0), |curve| peaks(curve, 1.0));
-                Track { id, axis, name: stage.axis_name(id), run, move_to_start, acceleration: acceleration.max(a), jerk: jerk.max(j) }
+                let return_home = program.way().curves(Leg::ReturnHome)[id].as_ref();
+                let (acceleration, jerk) = (acceleration.max(a), jerk.max(j));
+                Track { id, axis, name: stage.axis_name(id), run, move_to_start, return_home, acceleration, jerk }
             })
             .collect();
-        Ok(Tracks { program, axes })
+        Ok(Tracks { program, axes, returns: false })
+    }
+
+    /// With the return home after the end of the program.
+    #[must_use]
+    pub(crate) fn with_return(mut self, returns: bool) -> Self {
+        self.returns = returns;
+        for track in self.axes.iter_mut().filter(|_| returns) {
+            let (a, j) = track.return_home.map_or((0.0, 0.0), |curve| peaks(curve, 1.0));
+            (track.acceleration, track.jerk) = (track.acceleration.max(a), track.jerk.max(j));
+        }
+        self
+    }
+
+    /// True where rows go on to the end of the return home.
+    #[must_use]
+    pub(crate) fn returns(&self) -> bool {
+        self.returns
+    }
+
+    /// The end of what rows cover: of the program, or of the return home.
+    #[must_use]
+    pub(crate) fn end(&self) -> Seconds {
+        if self.returns { self.program.duration() } else { self.program.end() }
     }
 
     /// The program.
@@ -85,9 +114,9 @@ impl<'a> Tracks<'a> {
 
     /// The step an axis (in stage order) is on at `t`, from 0 on: what the table of rows holds. After the end it stands where it came to rest.
     #[cfg(test)]
-    pub(crate) fn count(&self, axis: usize, t: crate::time::Seconds) -> Option<i64> {
+    pub(crate) fn count(&self, axis: usize, t: Seconds) -> Option<i64> {
         let track = self.axes.get(axis)?;
-        let t = crate::time::Seconds(t.0.min(self.program.end().0));
+        let t = Seconds(t.0.min(self.program.end().0));
         track.axis.count(self.program.motion(track.id, t)?.position)
     }
 

@@ -197,8 +197,8 @@ fn rows_at(target: &Path, files: &[(String, String)]) -> Result<bool, StagedErro
 fn header_of_rows(path: &Path, axis: &str) -> io::Result<Option<String>> {
     let mut file = open(path)?;
     for velocity in [String::new(), format!(",{axis}:steps_per_s")] {
-        for shutter in ["", ",shutter"] {
-            let header = format!("t_s,{axis}{velocity}{shutter}");
+        for marks in ["", ",shutter", ",frame", ",shutter,frame"] {
+            let header = format!("t_s,{axis}{velocity}{marks}");
             file.seek(SeekFrom::Start(0))?;
             if begins_with(&mut file, &format!("{header}\n"))? {
                 return Ok(Some(header));
@@ -266,6 +266,8 @@ mod tests {
         assert!(matches!(at(dir.path()), Ok(Standing::Rows(true))));
         fs::write(dir.path().join("a.y.csv"), "t_s,a.y,a.y:steps_per_s,shutter\n").unwrap();
         assert!(matches!(at(dir.path()), Ok(Standing::Rows(false))), "other columns");
+        fs::write(dir.path().join("a.y.csv"), "t_s,a.y,shutter,frame\n").unwrap();
+        assert!(matches!(at(dir.path()), Ok(Standing::Rows(false))), "with the frame");
         for foreign in ["t_s,a.x\n", "t_s,tide\n", "t_s,a.y,mine\n", ""] {
             fs::write(dir.path().join("a.y.csv"), foreign).unwrap();
             assert!(matches!(at(dir.path()), Err(StagedError::Foreign { .. })), "{foreign:?}");
