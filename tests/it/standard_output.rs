@@ -24,7 +24,7 @@ fn in_repository(path: &str) -> String {
 /// Every way to have something written to standard output, and the status where it arrives. `columns` is a written folder of the shot, `take.csv` a log.
 fn calls() -> Vec<(Vec<String>, i32)> {
     let (good, refused) = (in_repository("examples/two_keys_too_close/good.toml"), in_repository("fixtures/broken/too_fast.toml"));
-    let calls: [(&str, i32); 29] = [
+    let calls: [(&str, i32); 31] = [
         ("--help", 0),
         ("--version", 0),
         ("help rows", 0),

@@ -500,7 +500,7 @@ pub(crate) static PASS: Section = Section {
             holds: Holds::Text,
             unit: "",
             default: Default::None("none"),
-            meaning: "words for people, in the list of passes",
+            meaning: "shown in the list of passes",
             example: "\"UV 403\"",
         },
         Entry {
@@ -508,7 +508,7 @@ pub(crate) static PASS: Section = Section {
             holds: Holds::Text,
             unit: "",
             default: Default::None("none"),
-            meaning: "words for people, in the list of passes",
+            meaning: "shown in the list of passes",
             example: "\"rods in front of black\"",
         },
         Entry {
