@@ -66,7 +66,7 @@ fn compiled() -> tempfile::TempDir {
     run(dir.path(), &["new", "marsh"]);
     let shot = dir.path().join("marsh/shot.toml");
     let held =
-        "\n[[pass]]\nname = \"still\"\nexposure = \"held\"\nseconds_per_frame = 60\nshutter = 90\n\n[haze]\nfull_size_visibility_m = 60\n";
+        "\n[[pass]]\nname = \"still\"\nexposure = \"held\"\nseconds_per_frame = 60\nshutter = 90\n\n[haze]\nfull_size_visibility_m = 60\nbands = { red = 0.9, blue = 1.2 }\n";
     fs::write(&shot, fs::read_to_string(&shot).unwrap() + held).unwrap();
     run(dir.path(), &["compile", "marsh/shot.toml", "--out", "columns", "--rows", "1", "--full-size", "--samples-per-frame", "2"]);
     dir
