@@ -65,8 +65,8 @@ pub(super) enum Command {
 impl Command {
     /// True where the command writes files.
     pub(super) fn writes(&self) -> bool {
-        use Command::{Compile, Man, New, Plot, Report, Rows};
-        matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_))
+        use Command::{Compile, Man, New, Plot, Report, Rows, Study};
+        matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_) | Study(_))
     }
 }
 

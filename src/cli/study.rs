@@ -1,17 +1,23 @@
 //! `movewright study`: how few drives a recorded motion needs.
 
-use std::path::PathBuf;
+use std::io::Write;
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 
+use super::coded::Coded;
 use super::examples;
 use super::terminal::{self, Progress};
-use super::{Outcome, study_text};
+use super::{Outcome, destination, study_text};
 use crate::bounds::{self, Code, Flaw};
 use crate::input;
+use crate::output::routine_text::{self, Told};
+use crate::output::staged::{self, OurFile, StagedError};
 use crate::output::study_json;
-use crate::study::Study;
 use crate::study::markers::indices;
+use crate::study::performance::Performance;
+use crate::study::{Markers, Study};
+use crate::time::FrameRate;
 
 #[derive(Debug, ClapArgs)]
 #[command(after_help = examples::STUDY)]
@@ -25,6 +31,15 @@ pub(super) struct StudyArgs {
     /// How far a marker may be off, mm: the fewest drives that manage it are named
     #[arg(long, value_name = "MM")]
     within: Option<f64>,
+    /// Write the routine that plays the recording, for a group with channels drive_1, drive_2, ... in mm
+    #[arg(long, value_name = "FILE", requires = "within")]
+    write: Option<PathBuf>,
+    /// Frame rate of the film, for --write
+    #[arg(long, value_name = "RATE", requires = "write", default_value = "24")]
+    frame_rate: String,
+    /// Replace the file of --write even if it may not be an earlier output of this command
+    #[arg(long, requires = "write")]
+    replace: bool,
     /// Print JSON instead of a table
     #[arg(long)]
     json: bool,
@@ -48,19 +63,66 @@ pub(super) fn run(args: &StudyArgs) -> Outcome {
         Ok(studied) => studied,
         Err(flaw) => return refused(args, &flaw),
     };
+    let played = match (&args.write, args.within) {
+        (Some(to), Some(within)) => match Performance::of(&study, within) {
+            Ok(played) if written(args, to, &markers, &study, &played) => Some(played),
+            Ok(_) => return Outcome::Wrong,
+            Err(flaw) => return refused(args, &flaw),
+        },
+        _ => None,
+    };
     if !args.json {
-        return terminal::result(
-            &study_text::text(&args.markers.display().to_string(), &markers, &study, &body, args.within),
-            Outcome::Fine,
-        );
+        let name = args.markers.display().to_string();
+        return terminal::result(&study_text::text(&name, &markers, &study, &body, args.within, played.as_ref()), Outcome::Fine);
     }
-    match study_json::text(&markers, &study, &body, args.within) {
+    match study_json::text(&markers, &study, &body, args.within, played.as_ref()) {
         Ok(text) => terminal::json(&text, Outcome::Fine),
         Err(error) => {
             terminal::error(Code::WriteFailed, format!("the study could not be written as JSON: {error}"));
             Outcome::Wrong
         }
     }
+}
+
+/// Writes the routine and, where it has some, its recorded curves beside it; false where that failed, which is reported.
+fn written(args: &StudyArgs, to: &Path, markers: &Markers, study: &Study, played: &Performance) -> bool {
+    let rate = match FrameRate::parse(&args.frame_rate) {
+        Ok(rate) => rate,
+        Err(flaw) => {
+            terminal::error(Code::InvalidFrameRate, format!("--frame-rate: {flaw}"));
+            return false;
+        }
+    };
+    let curves = to.with_extension("csv");
+    let Some(name) = curves.file_name().and_then(|name| name.to_str()).filter(|_| to.extension().is_some_and(|e| e == "toml")) else {
+        terminal::error(Code::InvalidFileName, format!("--write: found `{}`, allowed a name that ends in .toml", to.display()));
+        return false;
+    };
+    let recording = args.markers.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let told = Told {
+        recording: &recording,
+        rate: f64::from(rate.numerator()) / f64::from(rate.denominator()),
+        rate_text: &args.frame_rate,
+        curves: name,
+    };
+    let put = |to: &Path, ours: &OurFile, text: &str| {
+        let fill = |out: &mut (dyn Write + Send)| {
+            // What the system says is kept by who writes, and reported there.
+            let _kept = out.write_all(text.as_bytes());
+            Ok::<(), StagedError>(())
+        };
+        match staged::file(to, ours, args.replace, fill) {
+            Ok(what) => terminal::remark(&destination::remark(what, to)),
+            Err(error) => {
+                terminal::error(error.code(), error);
+                return false;
+            }
+        }
+        true
+    };
+    let ours = OurFile::marked("a routine of movewright", routine_text::BEGINS, routine_text::ENDS);
+    let curves_first = routine_text::csv(played, &study.times).is_none_or(|(header, text)| put(&curves, &OurFile::rows(&header), &text));
+    curves_first && put(to, &ours, &routine_text::toml(markers, study, played, told))
 }
 
 fn refused(args: &StudyArgs, flaw: &Flaw) -> Outcome {

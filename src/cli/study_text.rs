@@ -3,6 +3,7 @@
 use super::wrap::{self, text_line as line};
 use crate::bounds::counted;
 use crate::number::figures;
+use crate::study::performance::Performance;
 use crate::study::{Markers, Study};
 
 /// Drives in the table.
@@ -15,7 +16,14 @@ const NAMED: usize = 4;
 const LISTED: usize = 6;
 
 /// The whole text, ending in a line feed.
-pub(super) fn text(file: &str, markers: &Markers, study: &Study, body: &[usize], within: Option<f64>) -> String {
+pub(super) fn text(
+    file: &str,
+    markers: &Markers,
+    study: &Study,
+    body: &[usize],
+    within: Option<f64>,
+    played: Option<&Performance>,
+) -> String {
     let mut t = String::new();
     let name = |i: &usize| markers.names().get(*i).map_or("", String::as_str);
     let (first, last) = (markers.times().first().copied().unwrap_or(0.0), markers.times().last().copied().unwrap_or(0.0));
@@ -75,6 +83,9 @@ pub(super) fn text(file: &str, markers: &Markers, study: &Study, body: &[usize],
             },
         );
     }
+    if let Some(played) = played {
+        routine(&mut t, played);
+    }
     line(&mut t, "");
     for drive in 0..study.described() {
         what(&mut t, markers, study, drive);
@@ -93,6 +104,26 @@ pub(super) fn text(file: &str, markers: &Markers, study: &Study, body: &[usize],
         );
     }
     t
+}
+
+fn routine(t: &mut String, played: &Performance) {
+    let keys = played.beat.as_ref().map(|(beat, _)| format!("a beat of {} keys for each", beat.keys(0).len()));
+    let curves = played.recorded.as_ref().map(|r| format!("recorded curves within {}", figures::most(r.within, "mm")));
+    let what: Vec<String> = [keys, curves].into_iter().flatten().collect();
+    wrap::line(
+        t,
+        &format!(
+            "Routine: {}, {}; no marker is more than {} off",
+            counted(played.drives, "drive"),
+            what.join(" and "),
+            figures::most(played.worst, "mm")
+        ),
+        2,
+    );
+    if let Some(held_out) = played.held_out {
+        let with = if played.recorded.is_some() { " with the beats alone" } else { "" };
+        wrap::line(t, &format!("Every second beat, left out of the fit: at most {} off{with}", figures::most(held_out, "mm")), 2);
+    }
 }
 
 fn gaps(t: &mut String, markers: &Markers, rows: usize) {

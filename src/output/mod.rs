@@ -12,6 +12,7 @@ pub(crate) mod handoff;
 pub(crate) mod manifest;
 pub(crate) mod pace_json;
 pub(crate) mod pass_list;
+pub(crate) mod routine_text;
 pub(crate) mod rows;
 pub(crate) mod staged;
 pub(crate) mod study_json;

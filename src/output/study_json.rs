@@ -5,13 +5,20 @@
 use serde::Serialize;
 use serde_json::{Value, json};
 
+use crate::study::performance::Performance;
 use crate::study::{Markers, Study, shown};
 
 /// A whole study. `within`: how far a marker may be off, where that was asked.
 ///
 /// # Errors
 /// None for numbers that a study has.
-pub(crate) fn text(markers: &Markers, study: &Study, body: &[usize], within: Option<f64>) -> Result<String, serde_json::Error> {
+pub(crate) fn text(
+    markers: &Markers,
+    study: &Study,
+    body: &[usize],
+    within: Option<f64>,
+    played: Option<&Performance>,
+) -> Result<String, serde_json::Error> {
     let name = |i: &usize| markers.names().get(*i).map_or("", String::as_str);
     let motion = |drive: usize| {
         let [from, to] = study.drives.range(drive).map(shown);
@@ -24,6 +31,7 @@ pub(crate) fn text(markers: &Markers, study: &Study, body: &[usize], within: Opt
                 .map(|r| Moved {
                     marker: name(&r.marker),
                     travel_mm: shown(r.travel),
+                    per_mm: study.drives.share(drive, r.marker, markers.dimensions()),
                     direction: r.direction.into_iter().map(shown).collect(),
                 })
                 .collect(),
@@ -44,7 +52,22 @@ pub(crate) fn text(markers: &Markers, study: &Study, body: &[usize], within: Opt
         within_mm: within,
         drives_needed: within.and_then(|within| study.needed(within)),
         drives: study.residuals.iter().map(|r| Drive { n: r.n, rms_mm: shown(r.rms), worst_mm: shown(r.worst) }).collect(),
-        motions: (0..study.described()).map(motion).collect(),
+        rest: study
+            .drives
+            .mean
+            .chunks(markers.dimensions().max(1))
+            .zip(markers.names())
+            .map(|(position, marker)| Rest { marker, position_mm: position.iter().copied().map(shown).collect() })
+            .collect(),
+        motions: (0..study.described().max(played.map_or(0, |p| p.drives))).map(motion).collect(),
+        written: played.map(|p| Written {
+            drives: p.drives,
+            period_s: p.beat.as_ref().map(|(_, period)| shown(*period)),
+            keys: p.beat.as_ref().map(|(beat, _)| beat.keys(0).len()),
+            recorded_within_mm: p.recorded.as_ref().map(|r| shown(r.within)),
+            held_out_worst_mm: p.held_out.map(shown),
+            worst_mm: shown(p.worst),
+        }),
         lags: study
             .lags
             .iter()
@@ -82,6 +105,18 @@ pub(crate) fn schema() -> Value {
         "within_mm": or_null("number"),
         "drives_needed": or_null("integer"),
         "drives": list(object(json!({ "n": count(1), "rms_mm": length, "worst_mm": length }))),
+        "rest": list(object(json!({
+            "marker": { "type": "string" },
+            "position_mm": { "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 3 },
+        }))),
+        "written": { "anyOf": [{ "const": null }, object(json!({
+            "drives": count(1),
+            "period_s": or_null("number"),
+            "keys": or_null("integer"),
+            "recorded_within_mm": or_null("number"),
+            "held_out_worst_mm": or_null("number"),
+            "worst_mm": length,
+        }))] },
         "motions": list(object(json!({
             "drive": count(1),
             "from_mm": { "type": "number" },
@@ -89,6 +124,7 @@ pub(crate) fn schema() -> Value {
             "markers": list(object(json!({
                 "marker": { "type": "string" },
                 "travel_mm": length,
+                "per_mm": { "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 3 },
                 "direction": { "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 3 },
             }))),
         }))),
@@ -122,7 +158,9 @@ struct Document<'a> {
     within_mm: Option<f64>,
     drives_needed: Option<usize>,
     drives: Vec<Drive>,
+    rest: Vec<Rest<'a>>,
     motions: Vec<Motion<'a>>,
+    written: Option<Written>,
     lags: Vec<Lag>,
 }
 
@@ -140,6 +178,22 @@ struct Drive {
 }
 
 #[derive(Serialize)]
+struct Rest<'a> {
+    marker: &'a str,
+    position_mm: Vec<f64>,
+}
+
+#[derive(Serialize)]
+struct Written {
+    drives: usize,
+    period_s: Option<f64>,
+    keys: Option<usize>,
+    recorded_within_mm: Option<f64>,
+    held_out_worst_mm: Option<f64>,
+    worst_mm: f64,
+}
+
+#[derive(Serialize)]
 struct Motion<'a> {
     drive: usize,
     from_mm: f64,
@@ -151,6 +205,7 @@ struct Motion<'a> {
 struct Moved<'a> {
     marker: &'a str,
     travel_mm: f64,
+    per_mm: Vec<f64>,
     direction: Vec<f64>,
 }
 

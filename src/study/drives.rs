@@ -85,6 +85,14 @@ impl Drives {
         self.positions.get((row, drive)).copied().unwrap_or(f64::NAN)
     }
 
+    /// How far a marker goes for each mm of a drive, rounded to a billionth.
+    pub(crate) fn share(&self, drive: usize, marker: usize, dimensions: usize) -> Vec<f64> {
+        const BILLION: f64 = 1e9;
+        let of = self.directions.column(drive);
+        let part = of.iter().skip(marker * dimensions).take(dimensions);
+        part.map(|x| (x * BILLION).round() / BILLION).collect()
+    }
+
     /// Root of the mean square of a drive's position, mm.
     pub(crate) fn rms(&self, drive: usize) -> f64 {
         let column = self.positions.column(drive);
@@ -109,6 +117,17 @@ impl Drives {
         let all = whole::count((count * width).max(1));
         let of = |(n, (sum, far)): (usize, (&f64, &f64))| Residual { n: n + 1, rms: (sum / all).sqrt(), worst: far.sqrt() };
         squares.iter().zip(&worst).enumerate().map(of).collect()
+    }
+
+    /// All coordinates where the drives stand so.
+    pub(crate) fn rebuilt(&self, positions: &[f64]) -> Vec<f64> {
+        let mut all = self.mean.clone();
+        for (drive, position) in positions.iter().enumerate().take(self.count()) {
+            for (x, share) in all.iter_mut().zip(self.directions.column(drive).iter()) {
+                *x += position * share;
+            }
+        }
+        all
     }
 
     /// Least and greatest position of a drive, mm.

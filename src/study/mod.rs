@@ -4,11 +4,13 @@
 //! ([`drives`]). Invariant: only rows without a gap enter; nothing is filled in. Numbers are rounded to a millionth of a mm or s where they leave, since the decomposition of the matrix library is
 //! right to far less than that and its last digits depend on the processor.
 
+pub(crate) mod beat;
 pub(crate) mod body;
 pub(crate) mod drives;
 pub(crate) mod lags;
 pub(crate) mod markers;
 pub(crate) mod noise;
+pub(crate) mod performance;
 pub(crate) mod period;
 
 use crate::bounds::{self, Code, Flaw};
@@ -20,8 +22,14 @@ pub(crate) use markers::Markers;
 /// What a recording needs.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Study {
-    /// Complete rows, less the rigid motion of the body: a row for each, its coordinates marker by marker.
+    /// Indices of the complete rows.
     pub(crate) rows: Vec<usize>,
+    /// The coordinates of these rows as seen from the body, one row after the other, mm.
+    pub(crate) moving: Vec<f64>,
+    /// Coordinates of a marker.
+    pub(crate) dimensions: usize,
+    /// Times of the complete rows, s.
+    pub(crate) times: Vec<f64>,
     /// Length of one beat, s; `None` where the motion does not repeat, or where the rows have no even clock.
     pub(crate) period: Option<f64>,
     /// Drives that move more than the noise; `None` where too few rows follow each other for the noise to be known.
@@ -63,7 +71,7 @@ impl Study {
             (Some(clock), Some(period)) => lags::of(&drives, clock, rank.unwrap_or(1).min(LEADING), period),
             _ => Vec::new(),
         };
-        Ok(Study { rows, period, rank, residuals, drives, lags })
+        Ok(Study { rows, moving, dimensions: markers.dimensions(), times, period, rank, residuals, drives, lags })
     }
 
     /// Drives that are worth describing: those that move more than the noise, or as many as a person reads.

@@ -28,9 +28,9 @@ pub(crate) fn rank(drives: &Drives, rows: &[usize], times: &[f64]) -> Option<usi
     let threshold = 2.0 + 100.0 / n;
     let largest = (0..drives.count()).map(|d| drives.rms(d)).fold(0.0, f64::max);
     let is_motion = |drive: &usize| {
-        let column = drives.positions.column(*drive);
+        let column: Vec<f64> = drives.positions.column(*drive).iter().copied().collect();
         let differences = windows.iter().map(|(from, weights)| {
-            let d: f64 = weights.iter().zip(column.iter().skip(*from)).map(|(w, x)| w * x).sum();
+            let d: f64 = weights.iter().zip(column.get(*from..).unwrap_or_default()).map(|(w, x)| w * x).sum();
             d * d
         });
         let noise = differences.sum::<f64>() / whole::count(windows.len());

@@ -3,9 +3,12 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use movewright::compile::Compiled;
 use movewright::input;
+use movewright::output::routine_text::{self, Told};
 use movewright::output::study_json;
 use movewright::study::markers::indices;
+use movewright::study::performance::Performance;
 use movewright::study::{Markers, Study};
 use serde_json::Value;
 
@@ -67,7 +70,7 @@ fn residuals_alignment_rank_and_period_are_those_of_other_libraries() {
             Some(period) => assert!((period - case["period_s"].as_f64().unwrap()).abs() < 0.002, "{name}: {period}"),
             None => assert_eq!(name, "five"),
         }
-        let text = study_json::text(&markers, &study, &body, Some(2.0)).unwrap();
+        let text = study_json::text(&markers, &study, &body, Some(2.0), None).unwrap();
         let json: Value = serde_json::from_str(&text).unwrap();
         assert_eq!(schema.faults(&json), [""; 0], "{name}");
         let needed = json["drives"].as_array().unwrap().iter().find(|d| d["worst_mm"].as_f64().unwrap() <= 2.0).map(|d| &d["n"]);
@@ -202,7 +205,7 @@ fn bodies_that_fix_no_place_and_recordings_that_are_too_large_are_refused() {
     assert_eq!(code("a b c d", &["a", "b", "c", "d"], &four), "too-few-markers");
     assert_eq!(code("a b c d", &["a", "e"], &four), "unknown-marker");
     assert_eq!(code("a b c d", &["a", "a"], &four), "duplicate-name");
-    // 1,000 markers over 45 rows: 9 million squares of coordinates for each row.
+    // 1,000 markers over 45 rows: 9 million squares of coordinates for each row, 10 times what is allowed.
     let names: Vec<String> = (0..1000).map(|i| format!("m{i}")).collect();
     let columns: String = names.iter().map(|n| format!(",{n}.x,{n}.y,{n}.z")).collect();
     let rows: String = (0..45).map(|i| format!("{i}{}\n", format!(",{}", i * 7).repeat(3000))).collect();
@@ -211,4 +214,87 @@ fn bodies_that_fix_no_place_and_recordings_that_are_too_large_are_refused() {
     fs::write(&path, format!("time_s{columns}\n{rows}")).unwrap();
     let flaw = Study::of(&input::load_markers(&path).unwrap(), &[]).unwrap_err();
     assert_eq!(flaw.code(), "budget-exceeded");
+}
+
+/// A group with an axis for each drive, and a shot that calls the routine.
+fn played(dir: &Path, drives: usize) -> Compiled {
+    let axis = |i: usize| {
+        let limits = "travel = [-900, 900]\nmax_velocity = 1e4\nmax_acceleration = 1e6\nmax_jerk = 1e8\nmotor = \"m\"\nmicrosteps = 16\ntravel_per_rev = 20";
+        format!("[[group.axis]]\nname = \"drive_{}\"\nunit = \"mm\"\n{limits}\n", i + 1)
+    };
+    let axes: String = (0..drives).map(axis).collect();
+    let stage = format!("format = 1\nname = \"Marsh\"\n[motor.m]\nfull_steps_per_rev = 200\n[[group]]\nname = \"bird\"\n{axes}");
+    fs::write(dir.join("stage.toml"), stage).unwrap();
+    let pass = "[[pass]]\nname = \"picture\"\nexposure = \"moving\"\nseconds_per_frame = 12\nshutter = 180\n";
+    let routine = "[[routine]]\nfile = \"beat.toml\"\ngroup = \"bird\"\n";
+    let shot = format!("format = 1\nname = \"Beat\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, 280]\n{routine}{pass}");
+    fs::write(dir.join("shot.toml"), shot).unwrap();
+    let loaded = input::load(&dir.join("shot.toml")).unwrap_or_else(|rejection| panic!("{rejection}"));
+    Compiled::new(loaded.stage, loaded.shot).unwrap()
+}
+
+/// Farthest that a recorded marker is from where the compiled axes put it, over the rows of `later`, by the drives of `seen`; only up to frame 279.
+fn farthest(compiled: &Compiled, seen: &Study, later: &Study, drives: usize) -> f64 {
+    let width = seen.drives.mean.len();
+    let (mut far, mut compared) = (0.0_f64, 0);
+    for (recorded, time) in later.moving.chunks(width).zip(&later.times) {
+        let frame = 1.0 + (time - seen.times[0]) * 24.0;
+        if frame > 279.0 {
+            continue;
+        }
+        compared += 1;
+        let at = |i: usize| {
+            let axis = compiled.stage().axis_of_name(&format!("bird.drive_{}", i + 1)).unwrap();
+            compiled.axes()[axis].curve().at(frame).unwrap()
+        };
+        let rebuilt = seen.drives.rebuilt(&(0..drives).map(at).collect::<Vec<_>>());
+        for (a, b) in recorded.chunks(seen.dimensions).zip(rebuilt.chunks(seen.dimensions)) {
+            far = far.max(a.iter().zip(b).map(|(x, y)| (x - y) * (x - y)).sum::<f64>().sqrt());
+        }
+    }
+    assert!(compared > 100, "{compared}");
+    far
+}
+
+#[test]
+fn a_written_routine_compiles_and_its_axes_rebuild_the_markers_within_the_distance() {
+    // Beats alone are enough.
+    let within = 4.0;
+    let (markers, study, _) = studied(&root().join("fixtures/recordings/study_three.csv"), &["chest", "back", "tail"]);
+    let found = Performance::of(&study, within).unwrap();
+    assert!(found.recorded.is_none() && found.worst <= within, "{found:?}");
+    let temp = tempfile::tempdir().unwrap();
+    let told = Told { recording: "study_three.csv", rate: 24.0, rate_text: "24", curves: "beat.csv" };
+    fs::write(temp.path().join("beat.toml"), routine_text::toml(&markers, &study, &found, told)).unwrap();
+    let far = farthest(&played(temp.path(), found.drives), &study, &study, found.drives);
+    // Each axis may be a sixteenth of its step of 1/160 mm off.
+    assert!(far <= within + 0.002 && (far - found.worst).abs() < 0.002, "{far} {}", found.worst);
+}
+
+#[test]
+fn beats_that_were_not_studied_are_within_the_distance_too() {
+    // Ten beats of a wing with noise; the study sees the first six.
+    let temp = tempfile::tempdir().unwrap();
+    let recorded = |rows: core::ops::Range<u32>| {
+        let mut text = "time_s,tip.x,tip.y,root.x,root.y,beak.x,beak.y\n".to_owned();
+        for i in rows {
+            let t = f64::from(i) / 50.0;
+            let turn = core::f64::consts::TAU * t / 1.1;
+            let angle = 0.5 * turn.sin() + 0.08 * (2.0 * turn + 0.4).sin();
+            let noise = |k: u32| 0.2 * (f64::from(i * 7 + k) * 12.9898).sin();
+            let (x, y, z) = (150.0 * angle.cos() + noise(1), 150.0 * angle.sin() + noise(2), 90.0 + noise(3));
+            text += &format!("{t:.2},{x:.4},{y:.4},0,0,5,{z:.4}\n");
+        }
+        let path = temp.path().join("wing.csv");
+        fs::write(&path, text).unwrap();
+        studied(&path, &[])
+    };
+    let (markers, seen, _) = recorded(0..330);
+    let found = Performance::of(&seen, 2.0).unwrap();
+    assert!(found.recorded.is_none() && found.held_out.unwrap() <= 2.0, "{found:?}");
+    let told = Told { recording: "wing.csv", rate: 24.0, rate_text: "24", curves: "beat.csv" };
+    fs::write(temp.path().join("beat.toml"), routine_text::toml(&markers, &seen, &found, told)).unwrap();
+    let (_, later, _) = recorded(330..550);
+    let far = farthest(&played(temp.path(), found.drives), &seen, &later, found.drives);
+    assert!(far <= 2.0, "{far}");
 }

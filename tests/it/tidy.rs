@@ -19,7 +19,7 @@ const MODULES: &[(&str, &[&str])] = &[
     ("stage", &["number", "bounds", "motion", "mechanism"]),
     ("shot", &["number", "bounds", "mechanism", "motion", "stage", "time"]),
     ("signal", &["number", "bounds", "motion", "stage", "shot", "mechanism"]),
-    ("study", &["number", "bounds"]),
+    ("study", &["number", "bounds", "motion"]),
     ("compile", &["number", "bounds", "time", "motion", "stage", "shot", "signal", "mechanism"]),
     ("program", &["number", "bounds", "mechanism", "motion", "time", "stage", "shot", "compile"]),
     ("check", &["number", "bounds", "motion", "time", "stage", "shot", "signal", "compile", "program", "mechanism"]),
