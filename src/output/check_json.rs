@@ -8,13 +8,14 @@ mod haze;
 mod settling;
 mod stopping;
 mod swing;
+mod violation;
 
 use serde::Serialize;
 
 use crate::check::clearance::{Nearest, Proof};
 use crate::check::pixels::PixelReport;
 use crate::check::register::Pair;
-use crate::check::{At, AxisReport, Note, PassReport, Peak, Reach, Report, StretchReport, Subject, Violation, words};
+use crate::check::{AxisReport, Note, PassReport, Peak, Reach, Report, StretchReport, words};
 use crate::compile::Compiled;
 use crate::program::Leg;
 use crate::stage::{AxisId, Stage};
@@ -199,7 +200,7 @@ struct PassJson {
     #[serde(skip_serializing_if = "Option::is_none")]
     held: Option<HeldJson>,
     axes: Vec<AxisJson>,
-    violations: Vec<ViolationJson>,
+    violations: Vec<violation::ViolationJson>,
     swing: Vec<swing::SwingJson>,
     /// Of held passes.
     settling: Vec<settling::SettlingJson>,
@@ -323,29 +324,6 @@ struct PeakJson {
 }
 
 #[derive(Serialize)]
-struct ViolationJson {
-    /// Null where a figure swings or two things are too near: `body` or `bodies` names them.
-    axis: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    body: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    bodies: Option<[String; 2]>,
-    limit: &'static str,
-    part: &'static str,
-    /// Null outside frame time.
-    frame: Option<f64>,
-    /// Seconds of the program; null within frame time.
-    time_s: Option<f64>,
-    from_frame: Option<f64>,
-    to_frame: Option<f64>,
-    value: f64,
-    allowed: f64,
-    keys: Option<[Option<f64>; 2]>,
-    message: String,
-    advice: Vec<String>,
-}
-
-#[derive(Serialize)]
 struct FindingJson {
     kind: &'static str,
     axis: Option<String>,
@@ -400,7 +378,7 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
                 .collect(),
         }),
         axes: stage.axis_ids().zip(p.axes.iter()).map(|(id, a)| axis(stage, id, a)).collect(),
-        violations: p.violations.iter().map(|v| violation(compiled, v)).collect(),
+        violations: p.violations.iter().map(|v| violation::violation(compiled, v)).collect(),
         swing: swing::swings(p),
         settling: settling::needs(p),
         hang: hang::wires(p),
@@ -471,36 +449,6 @@ fn reach(r: &Reach) -> ReachJson {
 
 fn peak(p: &Peak) -> PeakJson {
     PeakJson { peak: p.value, limit: p.limit, frame: p.frame.0 }
-}
-
-fn violation(compiled: &Compiled, v: &Violation) -> ViolationJson {
-    let stage = compiled.stage();
-    let (axis, body, bodies) = match &v.subject {
-        Subject::Axis(axis) => (Some(stage.axis_name(*axis).to_owned()), None, None),
-        Subject::Body(group, _) => (None, Some(stage.group_name(*group).to_owned()), None),
-        Subject::Shutter(_) => (None, stage.camera().map(|camera| stage.group_name(camera.group()).to_owned()), None),
-        Subject::Pair(nearest, _) => (None, None, Some(words::pair(stage, nearest).into())),
-    };
-    let (frame, time_s) = match v.at {
-        At::Frame(frame) => (Some(frame.0), None),
-        At::Time(seconds) => (None, Some(seconds.0)),
-    };
-    ViolationJson {
-        axis,
-        body,
-        bodies,
-        limit: v.limit.name(),
-        part: v.part.name(),
-        frame,
-        time_s,
-        from_frame: frame.map(|_| v.span.0),
-        to_frame: frame.map(|_| v.span.1),
-        value: v.value,
-        allowed: v.allowed,
-        keys: v.between.map(|b| [b.before.map(|k| k.1), b.after.map(|k| k.1)]),
-        message: words::violation(compiled, v),
-        advice: v.fixes.iter().map(|f| words::fix(compiled, v, f)).collect(),
-    }
 }
 
 fn finding(compiled: &Compiled, n: &Note) -> FindingJson {

@@ -3,7 +3,7 @@
 //! Invariant: numbers of the manifest were written in shortest form and read back, so they may differ by a unit in the last place and no more.
 
 use super::fault::{FaultKind, Faults, MANIFEST};
-use super::haze;
+use super::haze_record;
 use super::oracle::steps_per_unit;
 use super::record::{ColumnRecord, HandOffRecord, PassRecord, Record};
 use super::used;
@@ -96,7 +96,7 @@ pub(super) fn against(record: &Record, stage: &Stage, shot: &Shot, faults: &mut 
         said.about = "hand_off: ".to_owned();
         hand_off(&mut said, h, shot);
     }
-    haze::compare(record.haze.as_ref(), stage, shot, faults);
+    haze_record::compare(record.haze.as_ref(), stage, shot, faults);
     record.used.compare(stage, faults);
 }
 

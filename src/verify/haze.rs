@@ -1,14 +1,13 @@
-//! The table of haze, row by row against distances and shares worked out anew, and what the manifest says of haze.
+//! The table of haze, row by row against distances and shares worked out anew.
 //!
 //! What: a distance as at full size, as a share of the visibility there; each time that the visibility goes by, 3.912 nepers are lost. Invariant: a number differs from the one worked
 //! out anew by no more than half of its last digit and what two honest computations of the two places may differ by.
 
 use std::path::Path;
 
-use serde::Deserialize;
-
-use super::fault::{FaultKind, Faults, MANIFEST};
+use super::fault::{FaultKind, Faults};
 use super::figure::{add, length, less};
+use super::haze_record::NEPERS;
 use super::parts::handed_over;
 use super::posed::Posed;
 use super::poses::start_of;
@@ -20,48 +19,11 @@ use crate::stage::{Place as Part, Stage};
 /// Name of the file.
 pub(super) const FILE: &str = "haze.csv";
 
-/// Nepers lost along the visibility, of which 2 % contrast are left.
-const NEPERS: f64 = 3.912;
-
 /// Nepers of a stop, natural logarithm of 2.
 const STOP: f64 = core::f64::consts::LN_2;
 
 /// Two honest computations of one number, as a share of it; of one that went through text too.
 const ROUNDING: f64 = 1e-12;
-
-/// What the manifest says of haze.
-#[derive(Debug, Clone, Deserialize)]
-pub(super) struct HazeRecord {
-    camera: String,
-    full_size_visibility_m: f64,
-    visibility_m: f64,
-    extinction_per_m: f64,
-}
-
-/// The manifest against the shot.
-pub(super) fn compare(record: Option<&HazeRecord>, stage: &Stage, shot: &Shot, faults: &mut Faults) {
-    let mut wrong = |what: String| faults.file(FaultKind::Manifest, MANIFEST, what);
-    let (record, haze) = match (record, shot.haze()) {
-        (Some(record), Some(haze)) => (record, haze),
-        (None, None) => return,
-        (Some(_), None) => return wrong("haze: found an entry, expected none".to_owned()),
-        (None, Some(_)) => return wrong("haze: found none, expected an entry".to_owned()),
-    };
-    let (camera, full) = (stage.group_name(haze.camera()), haze.full_size_visibility());
-    if record.camera != camera {
-        wrong(format!("haze: camera: found `{}`, expected `{camera}`", record.camera));
-    }
-    let here = full * stage.scale();
-    for (name, found, expected) in [
-        ("full_size_visibility_m", record.full_size_visibility_m, full),
-        ("visibility_m", record.visibility_m, here),
-        ("extinction_per_m", record.extinction_per_m, NEPERS / here),
-    ] {
-        if !((found - expected).abs() <= ROUNDING * expected) {
-            wrong(format!("haze: {name}: found {found}, expected {expected}"));
-        }
-    }
-}
 
 /// The table being read.
 pub(super) struct Haze {

@@ -24,6 +24,7 @@ mod figure;
 mod gaps;
 mod handed;
 mod haze;
+mod haze_record;
 mod inventory;
 mod judge;
 mod law;

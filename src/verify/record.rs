@@ -4,7 +4,7 @@
 
 use serde::Deserialize;
 
-use super::haze::HazeRecord;
+use super::haze_record::HazeRecord;
 use super::used::{TorqueRecord, Used};
 
 /// The manifest.

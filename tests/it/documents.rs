@@ -65,8 +65,7 @@ fn compiled() -> tempfile::TempDir {
     let dir = tempfile::tempdir().unwrap();
     run(dir.path(), &["new", "marsh"]);
     let shot = dir.path().join("marsh/shot.toml");
-    let held =
-        "\n[[pass]]\nname = \"still\"\nexposure = \"held\"\nseconds_per_frame = 60\nshutter = 90\n\n[haze]\nfull_size_visibility_m = 60\nbands = { red = 0.9, blue = 1.2 }\n";
+    let held = "\n[[pass]]\nname = \"still\"\nexposure = \"held\"\nseconds_per_frame = 60\nshutter = 90\n\n[haze]\nfull_size_visibility_m = 60\nbands = { red = 0.9, blue = 1.2 }\n";
     fs::write(&shot, fs::read_to_string(&shot).unwrap() + held).unwrap();
     run(dir.path(), &["compile", "marsh/shot.toml", "--out", "columns", "--rows", "1", "--full-size", "--samples-per-frame", "2"]);
     dir
@@ -181,6 +180,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/check_json/settling.rs",
         "src/output/check_json/stopping.rs",
         "src/output/check_json/swing.rs",
+        "src/output/check_json/violation.rs",
         "src/measure/compare.rs",
         "src/check/changes.rs",
         "src/output/study_json.rs",

@@ -15,6 +15,7 @@ mod light;
 mod limb;
 mod machine;
 mod measured;
+mod pass;
 pub(crate) mod reference;
 pub(crate) mod schema;
 mod shot;
@@ -34,7 +35,8 @@ pub(crate) use light::{DAY, DEPTH, LIGHT};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use measured::MEASURED;
-pub(crate) use shot::{CYCLE, DRIFT, PASS, ROUTINE_FILE, SHOT, TRACK};
+pub(crate) use pass::PASS;
+pub(crate) use shot::{CYCLE, DRIFT, ROUTINE_FILE, SHOT, TRACK};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
 pub(crate) use swing::{MODE, SWING};
 
