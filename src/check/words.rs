@@ -3,6 +3,7 @@
 //! Form: no full stop at the end; numbers with their unit. Invariant: nothing is judged here.
 
 mod camera;
+mod exposed;
 mod hang;
 pub(crate) mod haze;
 mod motors;
@@ -19,6 +20,7 @@ use super::trials::Hindrance;
 use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
 pub(crate) use crate::bounds::{count, counted};
+pub(crate) use exposed::test_pass;
 pub(crate) use hang::line as hang_line;
 pub(crate) use stopping::against;
 pub(crate) use swing::{line as swing_line, settling_line, short as swing_short, shortest};

@@ -96,6 +96,7 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
         let more = if cramped.len() > 1 { format!(" and {} more axes have", cramped.len() - 1) } else { " has".to_owned() };
         facts.push(format!("  {}{more} no room in the travel to remove backlash before the start", stage.axis_name(*first)));
     }
+    facts.extend(words::test_pass(program).map(|test| format!("  {test}")));
     if let Some(held) = program.stations() {
         facts.extend(held.slowest().map(|m| {
             let who = m.slowest.map_or("nothing moves", |a| stage.axis_name(a));

@@ -49,7 +49,7 @@ fn text(dir: &Path, verdict: &Verdict, all: bool) -> String {
         count(verdict.files, "file", "files"),
         count(verdict.passes, "pass", "passes"),
         count(verdict.axes, "axis", "axes"),
-        format!("{} per pass", count(verdict.frames, "frame", "frames")),
+        format!("{}{} per pass", if verdict.scope.some_frames { "up to " } else { "" }, count(verdict.frames, "frame", "frames")),
     ];
     let result = if verdict.holds() { "no difference found".to_owned() } else { count(n, "fault", "faults") };
     wrap::line(&mut text, &format!("{}: {result}; {}", dir.display(), what.join(", ")), 2);

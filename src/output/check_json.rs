@@ -5,6 +5,7 @@
 
 mod hang;
 mod haze;
+mod held;
 mod settling;
 mod stopping;
 mod swing;
@@ -198,7 +199,7 @@ struct PassJson {
     move_to_start: MoveToStartJson,
     return_home: ReturnHomeJson,
     #[serde(skip_serializing_if = "Option::is_none")]
-    held: Option<HeldJson>,
+    held: Option<held::HeldJson>,
     axes: Vec<AxisJson>,
     violations: Vec<violation::ViolationJson>,
     swing: Vec<swing::SwingJson>,
@@ -269,20 +270,6 @@ struct LimitedBy {
 }
 
 #[derive(Serialize)]
-struct HeldJson {
-    available_s: Option<f64>,
-    moves: Vec<MoveJson>,
-}
-
-#[derive(Serialize)]
-struct MoveJson {
-    from_frame: i64,
-    to_frame: i64,
-    seconds: f64,
-    slowest: Option<String>,
-}
-
-#[derive(Serialize)]
 struct AxisJson {
     axis: String,
     unit: &'static str,
@@ -336,15 +323,15 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
     let stage = compiled.stage();
     let (program, clock) = (&p.program, p.program.clock());
     let name = |id: AxisId| stage.axis_name(id).to_owned();
-    let held = program.stations();
-    let runs = if held.is_some() { (0, 0) } else { (compiled.run_up(), compiled.run_down()) };
+    let is_held = program.stations().is_some();
+    let runs = if is_held { (0, 0) } else { (compiled.run_up(), compiled.run_down()) };
     let way = program.way();
     let approaches = stage.axis_ids().zip(way.approaches().iter()).filter_map(|(id, a)| a.as_ref().map(|a| (id, a)));
     PassJson {
         pass: p.name().to_owned(),
         exposure: program.pass().exposure().name(),
         seconds_per_frame: clock.pace().get(),
-        interval: held.map(|_| program.pass().interval().name()),
+        interval: is_held.then(|| program.pass().interval().name()),
         every: Some(program.pass().every()).filter(|n| *n > 1),
         exposures: clock.exposed().count(),
         saved_s: program.saved().map(|s| s.0),
@@ -369,14 +356,7 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
             seconds: way.too_weak().is_none().then_some(way.back().0),
             clearance: on_the_way(stage, p, Leg::ReturnHome),
         },
-        held: held.map(|h| HeldJson {
-            available_s: h.available().map(|s| s.0),
-            moves: h
-                .moves()
-                .iter()
-                .map(|m| MoveJson { from_frame: m.from, to_frame: m.to, seconds: m.seconds.0, slowest: m.slowest.map(name) })
-                .collect(),
-        }),
+        held: held::moves(p),
         axes: stage.axis_ids().zip(p.axes.iter()).map(|(id, a)| axis(stage, id, a)).collect(),
         violations: p.violations.iter().map(|v| violation::violation(compiled, v)).collect(),
         swing: swing::swings(p),

@@ -67,7 +67,8 @@ pub(super) fn clock(report: &Report) -> Markup {
             div.clock { @for (p, start) in report.passes.iter().zip(starts) {
                 @let own = stretches(p);
                 div.bar_row {
-                    div.bar_name { (p.name()) ", " (p.program.pass().exposure().name()) ", " (p.program.clock().pace().get()) " s per frame" }
+                    div.bar_name { (p.name()) ", " (p.program.pass().exposure().name()) ", " (p.program.clock().pace().get()) " s per frame"
+                        @if let Some(test) = words::test_pass(&p.program) { ", " (test) } }
                     div.bar { span.gap style=(width(start, whole)) {}
                         @for s in &own { span.stretch data-part=(s.name) style=(width(s.seconds, whole)) title=(format!("{}: {}", s.name, hms(s.seconds))) {} } }
                     div.bar_text { "from " (hms(start)) ": " @for (i, s) in own.iter().enumerate() { @if i > 0 { ", " } (s.name) " " (hms(s.seconds)) } }

@@ -8,6 +8,8 @@
 pub struct Scope {
     /// True where columns were worked out anew: positions, labels, register.
     pub columns: bool,
+    /// True where a test pass exposes only some of the frames.
+    pub some_frames: bool,
     /// True where times of moves between held exposures were.
     pub moves: bool,
     /// Rows for a controller that were, over all passes; `None` where the folder has none.

@@ -177,6 +177,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/check_json.rs",
         "src/output/check_json/hang.rs",
         "src/output/check_json/haze.rs",
+        "src/output/check_json/held.rs",
         "src/output/check_json/settling.rs",
         "src/output/check_json/stopping.rs",
         "src/output/check_json/swing.rs",

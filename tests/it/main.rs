@@ -63,6 +63,7 @@ mod rows_command;
 mod slack_wires;
 mod standard_output;
 mod terminal;
+mod test_passes;
 mod tidy;
 mod timecode;
 mod timing;

@@ -27,22 +27,22 @@ fn demo(change: Option<(&str, &str)>) -> Case {
 }
 
 /// Exit status and what is said, in one line.
-fn verified(case: &Case, dir: &str) -> (Option<i32>, String) {
+pub(crate) fn verified(case: &Case, dir: &str) -> (Option<i32>, String) {
     let out = case.run(&["verify", dir]);
     let said = String::from_utf8(out.stdout).unwrap() + &String::from_utf8(out.stderr).unwrap();
     (out.status.code(), said.split_whitespace().collect::<Vec<_>>().join(" "))
 }
 
-fn manifest(dir: &Path) -> Value {
+pub(crate) fn manifest(dir: &Path) -> Value {
     serde_json::from_slice(&fs::read(dir.join("manifest.json")).unwrap()).unwrap()
 }
 
-fn set_manifest(dir: &Path, m: &Value) {
+pub(crate) fn set_manifest(dir: &Path, m: &Value) {
     fs::write(dir.join("manifest.json"), serde_json::to_vec_pretty(m).unwrap()).unwrap();
 }
 
 /// Lengths and hashes as they now are; files that are gone are off the list.
-fn mend(dir: &Path) {
+pub(crate) fn mend(dir: &Path) {
     let mut m = manifest(dir);
     let files = m["files"].as_array_mut().unwrap();
     files.retain(|f| dir.join(f["path"].as_str().unwrap()).exists());
@@ -54,7 +54,7 @@ fn mend(dir: &Path) {
 }
 
 /// A copy of the written folder, to be damaged.
-fn copy(case: &Case) -> PathBuf {
+pub(crate) fn copy(case: &Case) -> PathBuf {
     let (from, to) = (case.path().join("written"), case.path().join("damaged"));
     let _none = fs::remove_dir_all(&to);
     fs::create_dir_all(to.join("source")).unwrap();
@@ -67,7 +67,7 @@ fn copy(case: &Case) -> PathBuf {
 }
 
 /// Changes the cell of a column in the nth line whose first cells are these.
-fn cell(dir: &Path, file: &str, begins: &str, column: &str, change: impl Fn(f64) -> f64) {
+pub(crate) fn cell(dir: &Path, file: &str, begins: &str, column: &str, change: impl Fn(f64) -> f64) {
     let text = fs::read_to_string(dir.join(file)).unwrap();
     let mut lines: Vec<Vec<String>> = text.lines().map(|l| l.split(',').map(str::to_owned).collect()).collect();
     let at = lines[0].iter().position(|h| h == column).unwrap();
@@ -84,7 +84,7 @@ fn source(dir: &Path, old: &str, new: &str) {
     replaced(dir, "source/stage.toml", old, new);
 }
 
-fn replaced(dir: &Path, file: &str, old: &str, new: &str) {
+pub(crate) fn replaced(dir: &Path, file: &str, old: &str, new: &str) {
     let at = dir.join(file);
     let text = fs::read_to_string(&at).unwrap();
     assert!(text.contains(old), "{old}");

@@ -19,7 +19,7 @@ pub(super) struct SettlingJson {
     longer_period_s: Option<f64>,
     shorter_period_s: Option<f64>,
     half_damping_s: Option<f64>,
-    /// Of each photographed frame.
+    /// Of each exposed frame.
     frames_s: Vec<Option<f64>>,
 }
 

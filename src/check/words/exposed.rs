@@ -1,0 +1,12 @@
+//! Which frames a test pass exposes, in words.
+
+use crate::bounds::count;
+use crate::program::Program;
+
+/// One frame in how many, and how many exposures that is; `None` where a pass exposes every frame.
+#[must_use]
+pub(crate) fn test_pass(program: &Program) -> Option<String> {
+    let every = program.pass().every();
+    let exposures = u64::try_from(program.clock().exposed().count()).unwrap_or(u64::MAX);
+    (every > 1).then(|| format!("test pass: exposes one frame in {every}, {}", count(exposures, "exposure")))
+}
