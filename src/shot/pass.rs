@@ -211,15 +211,10 @@ impl Pass {
         let most = frames.map_or(bounds::MOST_FRAMES, |span| u64::try_from(span.count()).unwrap_or(bounds::MOST_FRAMES));
         let known = u32::try_from(every).ok().filter(|n| 2 <= *n && u64::from(*n) <= most);
         let Some(every) = known else {
-            let flaw = Flaw::new(Code::OutOfRange, "every", "`every` is not a number of frames that a test pass can step by");
-            let (allowed, help) = if most < 2 {
-                ("no `every`: the shot has one frame".to_owned(), "leave `every` out")
-            } else {
-                (
-                    format!("a whole number, 2 to {most}"),
-                    "leave `every` out to expose each frame; a number above that of the frames exposes none but the first",
-                )
-            };
+            let flaw = Flaw::new(Code::OutOfRange, "every", "`every` must be at least 2 and at most the number of frames");
+            let allowed =
+                if most < 2 { "no `every`, since the shot has one frame".to_owned() } else { format!("a whole number, 2 to {most}") };
+            let help = "leave `every` out to expose each frame";
             return Err(vec![flaw.found(every.to_string(), allowed).help(help)]);
         };
         Ok(Pass { every, ..self })

@@ -87,7 +87,7 @@ fn searched(program: &Program, stations: &Stations, spare: f64) -> Option<Cleara
         })
         .collect();
     // Between two stations no instant of the frame scale is one of the course: there the nearest parts are not named.
-    name_parts(&enclosure, &couples, &mut bodies, spare, |at| at == at.round());
+    name_parts(&enclosure, &couples, &mut bodies, spare, |at| frames.contains(&at));
     pairs.extend(bodies);
     Some(ClearanceReport { pairs })
 }
