@@ -13,7 +13,7 @@ use crate::number::whole;
 use crate::program::Program;
 use crate::shot::Exposure;
 use crate::stage::{Axis, AxisId, Motor, Stage, Unit};
-use crate::time::FrameTime;
+use crate::time::{ExposedFrames, FrameTime};
 
 /// Load over rotor above which a note is given.
 const HEAVY: f64 = 10.0;
@@ -54,7 +54,13 @@ pub(super) fn resonant(program: &Program) -> Vec<Note> {
         let Some(motor) = axis.motor() else { continue };
         let rate = f64::from(axis.drive().full_steps_per_rev()) * axis.drive().motor_revs_per_unit();
         for band in motor.resonance() {
-            let within = Within { rate, band: *band, pace: program.clock().pace().get(), half: 0.5 * program.clock().open() };
+            let within = Within {
+                rate,
+                band: *band,
+                pace: program.clock().pace().get(),
+                half: 0.5 * program.clock().open(),
+                exposed: program.clock().exposed(),
+            };
             if let Some((seconds, first)) = within.over(compiled.motion(id)) {
                 let kind = NoteKind::Resonance { pass: pass.name().to_owned(), band: *band };
                 notes.push(Note { axis: Some(id), frame: Some(FrameTime(first)), value: Some(seconds), kind });
@@ -73,6 +79,7 @@ struct Within {
     pace: f64,
     /// Half of the part of a frame for which the shutter is open.
     half: f64,
+    exposed: ExposedFrames,
 }
 
 impl Within {
@@ -114,7 +121,7 @@ impl Within {
         let mut n = (from - self.half).ceil();
         while n - self.half < to {
             let (a, b) = ((n - self.half).max(from), (n + self.half).min(to));
-            if a < b {
+            if a < b && whole::nearest(n).is_some_and(|n| self.exposed.contains(n)) {
                 sum += b - a;
                 first = first.or(Some(a));
             }
@@ -134,7 +141,7 @@ pub(super) fn grain(compiled: &Compiled, pixels: &[PixelReport], stride: u64) ->
         for p in pixels.iter().filter(|p| p.step > WORTH_KNOWING && !pass.parks(stage, p.axis)) {
             let (axis, m) = (stage.axis(p.axis), compiled.motion(p.axis));
             let count = |t: f64| m.at(FrameTime(t)).and_then(|at| axis.count(at));
-            let few = frames.frames().step_by(stride).filter_map(|n| {
+            let few = pass.exposed(frames).frames().step_by(stride).filter_map(|n| {
                 let steps = (count(frame_time(n) + half)? - count(frame_time(n) - half)?).abs();
                 (0 < steps && steps < SMOOTH).then_some((n, steps))
             });
@@ -152,6 +159,7 @@ pub(super) fn grain(compiled: &Compiled, pixels: &[PixelReport], stride: u64) ->
 mod tests {
     use super::*;
     use crate::stage::{AxisSpec, LoadSpec};
+    use crate::time::FrameSpan;
 
     /// Linear moving loads reflected to the motor, Yaskawa: E-V-MD series manual 2.2.2, 250 kg on a 10 mm screw behind 2:1, 1.58e-4 kg m2; Sigma-II manual 11.1.1, 500 kg on a 10 mm screw, 12.7e-4 kg m2.
     /// Table behind a gear: 0.88 kg m2 behind 101:1 is 0.88 / 101^2.
@@ -170,9 +178,14 @@ mod tests {
 
     #[test]
     fn open_time_is_that_of_the_windows() {
-        let w = Within { rate: 1.0, band: [1.0, 2.0], pace: 1.0, half: 0.25 };
+        let one_in = |step| {
+            let exposed = ExposedFrames::new(FrameSpan::new(0, 9).unwrap(), step);
+            Within { rate: 1.0, band: [1.0, 2.0], pace: 1.0, half: 0.25, exposed }
+        };
+        let w = one_in(1);
         assert_eq!(w.open(0.0, 4.0), (0.25 + 3.0 * 0.5 + 0.25, Some(0.0)));
         assert_eq!(w.open(1.3, 1.7), (0.0, None));
         assert_eq!(w.open(0.8, 0.9).1, Some(0.8));
+        assert_eq!(one_in(3).open(0.5, 9.5), (1.5, Some(2.75)));
     }
 }
