@@ -4,7 +4,7 @@ use std::io::Write;
 
 use super::Error;
 use crate::check::PassReport;
-use crate::output::rows::{RowRate, RowsError, Table, Tracks};
+use crate::output::rows::{Extent, RowRate, RowsError, Table, Tracks};
 use crate::program::{Leg, Program};
 use crate::stage::AxisId;
 use crate::time::Seconds;
@@ -49,7 +49,7 @@ impl<'a> Rows<'a> {
             return Err(RowsError::TooNear { pass: report.name().to_owned(), leg: Leg::MoveToStart }.into());
         }
         let program = report.program.as_ref();
-        let rows = rate.rows_of(program.clock(), None)?;
+        let rows = rate.rows_of(program, Extent::Program)?;
         Ok(Rows { program, rate, axes: program.compiled().stage().axis_ids().collect(), next: 0, rows })
     }
 

@@ -18,6 +18,7 @@ mod notes_text;
 mod outcome;
 mod pace;
 mod pages;
+mod part;
 mod passes_text;
 mod picture;
 mod prepared;

@@ -5,7 +5,7 @@ use std::path::Path;
 use super::terminal::{self, Progress};
 use crate::bounds::{Budget, Code};
 use crate::check::Report;
-use crate::compile::Compiled;
+use crate::compile::{CompileError, Compiled};
 use crate::input::{self, Loaded, Rejection, Sources};
 
 /// A shot that was read, compiled and checked.
@@ -56,6 +56,11 @@ pub(super) fn compiled_after(loaded: Loaded, budget: Budget, before: Option<&Com
     let files = sources.names();
     match Compiled::following(budget, stage, shot, before) {
         Ok(compiled) => Ok((compiled.with_files(files), sources)),
-        Err(errors) => Err(Rejection::of_flaws(sources, errors.iter().map(|e| (e.place(), e.flaw())))),
+        Err(errors) => Err(rejected(sources, &errors)),
     }
+}
+
+/// What has no curve, with its place in the files.
+pub(super) fn rejected(sources: Sources, errors: &[CompileError]) -> Rejection {
+    Rejection::of_flaws(sources, errors.iter().map(|e| (e.place(), e.flaw())))
 }

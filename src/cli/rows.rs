@@ -6,6 +6,7 @@ use clap::Args as ClapArgs;
 
 use super::coded::Coded;
 use super::destination::{self, Destination};
+use super::part::{PartArgs, unknown_pass};
 use super::prepared::prepare;
 use super::show::Show;
 use super::size::Size;
@@ -17,9 +18,9 @@ use crate::number::directed::{self, Places};
 use crate::number::figures::{figure, most, seconds};
 use crate::output::Written;
 use crate::output::manifest::NOTICE;
-use crate::output::rows::{RowRate, RowsError, Table, Tracks, interpolation};
+use crate::output::rows::{Extent, RowRate, RowsError, Table, Tracks, interpolation};
 use crate::output::staged::{OurFile, OurFolder, StagedError, StagedFolder};
-use crate::program::Leg;
+use crate::program::{Leg, Part};
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct RowsArgs {
@@ -46,6 +47,8 @@ pub(super) struct RowsArgs {
     /// Add the return home after the end of the program
     #[arg(long = "return")]
     returns: bool,
+    #[command(flatten)]
+    part: PartArgs,
     /// Write a folder with one file per axis: --out names the folder
     #[arg(long)]
     per_axis: bool,
@@ -71,13 +74,18 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         Ok(rate) => rate,
         Err(error) => return wrong(error.code(), &error),
     };
-    let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
-    let Some(pass) = p.report.passes.iter().find(|r| r.name() == args.pass) else {
-        let names: Vec<&str> = p.report.passes.iter().map(PassReport::name).collect();
-        return wrong(Code::UnknownPass, format!("the shot has no pass `{}`; it has: {}", args.pass, names.join(", ")));
+    let Ok(part) = args.part.part() else { return Outcome::Wrong };
+    let report = match part {
+        Some(part) => args.part.prepare(&args.shot, args.size.budget(), &args.pass, part),
+        None => prepare(&args.shot, args.size.budget()).map(|p| p.report),
     };
-    if !p.report.within_limits() {
-        terminal::aside(&table::text(&p.report, Show { all: false }));
+    let Some(report) = report else { return Outcome::Wrong };
+    let Some(pass) = report.passes.iter().find(|r| r.name() == args.pass) else {
+        let names: Vec<&str> = report.passes.iter().map(PassReport::name).collect();
+        return wrong(Code::UnknownPass, unknown_pass(&args.pass, &names));
+    };
+    if !report.within_limits() {
+        terminal::aside(&table::text(&report, Show { all: false }));
         terminal::remark("nothing was written: a limit is exceeded");
         return Outcome::Over;
     }
@@ -86,7 +94,7 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         let error = RowsError::TooNear { pass: args.pass.clone(), leg: *leg };
         return wrong(error.code(), &error);
     }
-    match write(args, pass, rate) {
+    match write(args, pass, rate, part) {
         Ok(()) => Outcome::Fine,
         Err(Failure::Rows(error)) => wrong(error.code(), &error),
         Err(Failure::Staged(error)) => wrong(error.code(), &error),
@@ -107,8 +115,13 @@ enum Failure {
     Staged(#[from] StagedError),
 }
 
-fn write(args: &RowsArgs, pass: &PassReport, rate: RowRate) -> Result<(), Failure> {
-    let tracks = Tracks::new(&pass.program, pass)?.with_return(args.returns);
+fn write(args: &RowsArgs, pass: &PassReport, rate: RowRate, part: Option<Part>) -> Result<(), Failure> {
+    let extent = match part {
+        Some(Part::At(_)) => Extent::ToStart,
+        _ if args.returns => Extent::ReturnHome,
+        _ => Extent::Program,
+    };
+    let tracks = Tracks::new(&pass.program, pass)?.reaching(extent);
     let table = || -> Result<Table<'_>, RowsError> {
         let table = Table::new(&tracks, rate)?;
         Ok(table.with_velocities(args.columns == Columns::PositionVelocity).with_shutter(args.shutter).with_frame(args.frame))
@@ -129,31 +142,41 @@ fn write(args: &RowsArgs, pass: &PassReport, rate: RowRate) -> Result<(), Failur
         args.to.write(&OurFile::rows(&all.header()), |file| all.write(file, &mut tell).map_err(Failure::from))?
     };
     drop(progress);
-    say(&tracks, rate, &all, written, &args.to);
+    say(&tracks, rate, &all, written, args, part);
     Ok(())
 }
 
 /// What was written, and what a controller that interpolates makes of it.
-fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, written: Option<Written>, to: &Destination) {
+fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, written: Option<Written>, args: &RowsArgs, part: Option<Part>) {
     let program = tracks.program();
     let name = |axis: usize| program.compiled().stage().axis_names().get(axis).cloned().unwrap_or_default();
-    let what = written.map_or_else(|| "written".to_owned(), |what| destination::remark(what, &to.out));
+    let what = written.map_or_else(|| "written".to_owned(), |what| destination::remark(what, &args.to.out));
     terminal::remark(&format!(
         "{what}: {}, {rate} per second, over {}; {}",
         words::count(table.rows(), "row"),
         seconds(tracks.end().0),
         words::axes(table.axes().len())
     ));
-    let back = if tracks.returns() {
-        format!("the return home begins at {}", seconds(program.end().0))
-    } else {
-        "the return home is not included".to_owned()
+    let begin = seconds(program.clock().begin().0);
+    let from = args.part.place();
+    let opens = seconds(program.clock().first_opening().0);
+    let back = match tracks.extent() {
+        Extent::ReturnHome => format!("the return home begins at {}", seconds(program.end().0)),
+        _ => "the return home is not included".to_owned(),
     };
-    terminal::remark(&format!(
-        "move to start {} from home, then the run-up; the shutter first opens at {}; {back}",
-        seconds(program.clock().begin().0),
-        seconds(program.clock().first_opening().0)
-    ));
+    terminal::remark(&match part {
+        Some(Part::At(frame)) => {
+            format!("the way to frame {} takes {begin} from {from}; everything rests there, and nothing is exposed", frame.first())
+        }
+        _ => format!("move to start {begin} from {from}, then the run-up; the shutter first opens at {opens}; {back}"),
+    });
+    if let Some(Part::Frames(frames)) = part {
+        terminal::remark(&format!(
+            "frames {} to {} alone: counts are those of the whole pass, run-up and run-down are not",
+            frames.first(),
+            frames.last()
+        ));
+    }
     let all = interpolation::departures(tracks, rate);
     for way in interpolation::WAYS {
         if let Some((axis, steps)) = interpolation::worst(&all, way.departure) {

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use super::axis_move::Shown;
 use super::fit::{Costs, FitError};
 use super::pendulum;
-use super::{AsBefore, AxisMove, Basis, CompileError, Counts, Edge, Move, NoRoom, Runners};
+use super::{AsBefore, AxisMove, Basis, CompileError, Counts, Edge, Entry, Move, NoRoom, Runners};
 use crate::bounds::{Budget, Effort, Meter};
 use crate::motion::Peaks;
 use crate::shot::{Pass, Shot, Track};
@@ -33,6 +33,7 @@ pub struct Compiled {
     /// What curves taken over from shots before may have cost, by the kinds of [`CURVES`].
     carried: [u64; CURVES.len()],
     files: Arc<[String]>,
+    entry: Option<Arc<Entry>>,
 }
 
 impl Compiled {
@@ -93,7 +94,7 @@ impl Compiled {
         pendulum::have_lengths(basis, &mv)?;
         let carried = before.map_or([0; CURVES.len()], Compiled::spent_on_curves);
         let (layers, work, files) = (Arc::new(layers), Arc::new(work), Arc::from([]));
-        let compiled = Compiled { stage, shot, mv, layers, budget, work, carried, files };
+        let compiled = Compiled { stage, shot, mv, layers, budget, work, carried, files, entry: None };
         if before.is_some() && !compiled.has_spent_at_most(1) {
             // Perhaps more than is allowed: computed alone, it is known.
             return Compiled::following(budget, compiled.stage, compiled.shot, None);
@@ -155,7 +156,23 @@ impl Compiled {
     /// # Errors
     /// As [`Compiled::compile`].
     pub(crate) fn with(&self, shot: Shot) -> Result<Compiled, Vec<CompileError>> {
-        Compiled::within(self.budget, Arc::clone(&self.stage), shot).map(|c| Compiled { files: Arc::clone(&self.files), ..c })
+        Compiled::within(self.budget, Arc::clone(&self.stage), shot).map(|c| Compiled {
+            files: Arc::clone(&self.files),
+            entry: self.entry.clone(),
+            ..c
+        })
+    }
+
+    /// The same as a part of another pass: how its programs begin.
+    #[must_use]
+    pub(crate) fn with_entry(self, entry: Entry) -> Compiled {
+        Compiled { entry: Some(Arc::new(entry)), ..self }
+    }
+
+    /// How its programs begin; `None` for at home.
+    #[must_use]
+    pub(crate) fn entry(&self) -> Option<&Entry> {
+        self.entry.as_deref()
     }
 
     /// The same curves run in other passes: no channel is compiled again, only run-up and run-down are chosen anew.

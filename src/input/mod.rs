@@ -37,6 +37,7 @@ mod marker_file;
 mod measured_table;
 mod names;
 mod nearest;
+pub(crate) mod positions;
 mod reader;
 mod rejection;
 #[cfg(feature = "cli")]

@@ -9,6 +9,7 @@ pub(crate) mod hanging;
 pub(crate) mod held;
 mod line;
 pub(crate) mod motion;
+mod part;
 pub(crate) mod rest_move;
 pub(crate) mod reversals;
 mod shaper;
@@ -26,10 +27,12 @@ use crate::stage::{AxisId, PerAxis};
 pub(crate) use crate::stage::{Torque, TorqueUse};
 use crate::time::{Pace, Seconds};
 
+pub(crate) use crate::compile::Direction;
 pub(crate) use clock::Clock;
 pub(crate) use course::Course;
 pub(crate) use held::{HeldMove, HeldPath, Stations};
-pub(crate) use way::{Direction, Leg, NoPlan, Way};
+pub(crate) use part::{NoPart, Part};
+pub(crate) use way::{Leg, NoPlan, Way};
 
 /// The program of one pass.
 #[derive(Debug, Clone)]

@@ -2,7 +2,7 @@
 //!
 //! What: before the run-up an axis goes from home to a place short of its start by its backlash and a margin, on the side from which it
 //! then moves on, and from there to the start: so the play of the gears lies on the same side at the first exposure of every pass. After the run-down it
-//! goes home. Each leg is a rest-to-rest jerk-limited move, all axes ending together on the slowest.
+//! goes home. A part of a pass may begin elsewhere than at home, and come from the side from which the pass came there. Each leg is a rest-to-rest jerk-limited move, all axes ending together on the slowest.
 //! Invariant: each leg keeps the axis's limits of velocity, acceleration, jerk, step rate and torque; travel is kept as it runs between two
 //! places within it. Limits: that carriages and envelopes keep apart on the way is for `check::clearance` to say.
 
@@ -10,7 +10,7 @@ use super::course::Course;
 use super::rest_move::RestMove;
 use super::shaper::Shaper;
 use super::shaping::Shapers;
-use crate::compile::{AxisMove, Compiled, frame_time};
+use crate::compile::{AxisMove, Compiled, Direction, frame_time};
 use crate::motion::Quintic;
 use crate::motion::curve::{Curve, CurveBuilder, CurveError};
 use crate::motion::point_to_point::{Limits, ProfileError, SevenSegment};
@@ -19,27 +19,11 @@ use crate::shot::{Exposure, Pass};
 use crate::stage::{Axis, AxisId, PerAxis, Stage, Torque, Utilisation};
 use crate::time::Seconds;
 
-/// Which way an axis moves.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Direction {
-    /// Towards greater positions.
-    Up,
-    /// Towards smaller positions.
-    Down,
-}
-
-impl Direction {
-    fn sign(self) -> f64 {
-        match self {
-            Direction::Up => 1.0,
-            Direction::Down => -1.0,
-        }
-    }
-}
-
 /// How one axis comes to its start.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Approach {
+    /// Where the program begins: at home, unless it is said to begin elsewhere.
+    pub begin: f64,
     /// Where the pass starts.
     pub start: f64,
     /// Where the pass ends.
@@ -147,10 +131,10 @@ impl Way {
         let home = |id: AxisId| stage.axis(id).home();
         let known = &approaches;
         let at = |place: fn(&Approach) -> f64| move |id: AxisId| known[id].as_ref().map_or(stage.axis(id).home(), place);
-        let (from, start, end) = (at(|a| a.from), at(|a| a.start), at(|a| a.end));
+        let (begin, from, start, end) = (at(|a| a.begin), at(|a| a.from), at(|a| a.start), at(|a| a.end));
         let laws = PerAxis::try_new(stage, |id| {
             let legs = approaches[id].as_ref().map(|a| {
-                let shapers = [shapers.between(id, &home, &from), shapers.between(id, &from, &start), shapers.between(id, &end, &home)];
+                let shapers = [shapers.between(id, &begin, &from), shapers.between(id, &from, &start), shapers.between(id, &end, &home)];
                 Legs::fastest(stage.axis(id), a, shapers)
             });
             legs.transpose().map_err(|e| NoPlan::new(stage, id, e))
@@ -178,8 +162,7 @@ impl Way {
         let until = comes.ceil();
         let there = PerAxis::try_new(stage, |id| match (&approaches[id], &laws[id]) {
             (Some(a), Some(l)) => {
-                let home = stage.axis(id).home();
-                let to_approach = Move { from: home, to: a.from, law: &l.to_approach, seconds: to_approach };
+                let to_approach = Move { from: a.begin, to: a.from, law: &l.to_approach, seconds: to_approach };
                 joined(id, &[to_approach, Move { from: a.from, to: a.start, law: &l.to_start, seconds: to_start }], until)
             }
             _ => Ok(None),
@@ -288,7 +271,7 @@ struct Legs {
 impl Legs {
     fn fastest(axis: &Axis, a: &Approach, [to_approach, to_start, back]: [Shaper; 3]) -> Result<Legs, WayError> {
         Ok(Legs {
-            to_approach: fastest(axis, a.from - axis.home(), to_approach)?,
+            to_approach: fastest(axis, a.from - a.begin, to_approach)?,
             to_start: fastest(axis, a.start - a.from, to_start)?,
             back: fastest(axis, axis.home() - a.end, back)?,
         })
@@ -339,9 +322,11 @@ fn approach(compiled: &Compiled, pass: &Pass, id: AxisId) -> Option<Approach> {
         Exposure::Held => (frame_time(frames.first()), frame_time(frames.last())),
     };
     let (start, end) = (m.curve().at(start)?, m.curve().at(end)?);
-    let direction = first_direction(m);
+    let entry = compiled.entry();
+    let direction = entry.and_then(|e| e.sides[id]).or_else(|| first_direction(m));
+    let begin = entry.map_or(axis.home(), |e| e.stands[id]);
     let backlash = axis.backlash().unwrap_or(0.0);
-    let mut a = Approach { start, end, from: start, direction, has_room: true };
+    let mut a = Approach { begin, start, end, from: start, direction, has_room: true };
     if let (Some(d), true) = (direction, backlash > 0.0) {
         let from = start - d.sign() * (backlash + margin(axis, backlash));
         a.has_room = axis.travel().lower <= from && from <= axis.travel().upper;
@@ -353,7 +338,7 @@ fn approach(compiled: &Compiled, pass: &Pass, id: AxisId) -> Option<Approach> {
 }
 
 /// The way the axis first moves.
-fn first_direction(m: &AxisMove) -> Option<Direction> {
+pub(super) fn first_direction(m: &AxisMove) -> Option<Direction> {
     m.curve().pieces().find(|p| !p.quintic.is_hold()).map(|p| {
         // The first coefficient after the position that is not zero leads the motion away from rest.
         let [_, rest @ ..] = p.quintic.0;

@@ -275,6 +275,16 @@ impl Shot {
         Ok(Shot { spec: shot.spec, ..self.clone() })
     }
 
+    /// The same choreography over these frames, for one pass alone: cycles and drifts count from where they counted. Limits: the timecode of its first frame is that of
+    /// the first frame of the whole.
+    ///
+    /// # Errors
+    /// As [`Shot::new`].
+    pub(crate) fn of_frames(&self, stage: &Stage, frames: FrameSpan, pass: Pass) -> Result<Shot, Vec<Flaw>> {
+        let shot = Shot::new(stage, ShotSpec { frames, passes: vec![pass], ..self.spec.clone() })?;
+        Ok(Shot { spec: shot.spec, cycle_start: Some(self.cycle_start()), ..self.clone() })
+    }
+
     /// Identifies the stage that it was checked against.
     #[must_use]
     pub(crate) fn mark(&self) -> Mark {

@@ -324,6 +324,12 @@ impl Pass {
         Pass { settle, ..self.clone() }
     }
 
+    /// The same pass standing on each of its frames.
+    #[must_use]
+    pub(crate) fn standing(&self) -> Pass {
+        Pass { exposure: Exposure::Held, interval: Interval::Frame, ..self.clone() }
+    }
+
     /// The same pass at another pace: how a change is tried.
     #[must_use]
     pub(crate) fn at_pace(&self, pace: Pace) -> Pass {

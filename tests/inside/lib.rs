@@ -64,6 +64,7 @@ mod repeatability;
 mod retimes;
 mod rows;
 mod rows_end;
+mod rows_part;
 mod run_up_and_held;
 mod schemas;
 mod shaping;

@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use crate::inside::common::{CycleSpec, Program as Layers, any_program, axis, axis_at, checked, group_at, moving, shot, stage};
 use movewright::check::Report;
 use movewright::output::rows::interpolation::{Departure, departures, worst};
-use movewright::output::rows::{RowRate, RowsError, Table, Tracks};
+use movewright::output::rows::{Extent, RowRate, RowsError, Table, Tracks};
 use movewright::program::Program;
 use movewright::shot::{Exposure, Pass, Shape};
 use movewright::stage::{AxisId, Stage, Unit};
@@ -367,7 +367,7 @@ fn sampled(program: &Program, axis: usize, hz: f64) -> [f64; 3] {
     let stage = program.compiled().stage();
     let (id, spu) = (axis_at(stage, axis), stage.axes()[axis].drive().steps_per_unit());
     let motion = |t: f64| program.motion(id, Seconds(t.min(program.end().0))).unwrap();
-    let rows = RowRate::parse(&hz.to_string()).unwrap().rows_of(program.clock(), None).unwrap();
+    let rows = RowRate::parse(&hz.to_string()).unwrap().rows_of(program, Extent::Program).unwrap();
     let at = |k: u64| motion(k as f64 / hz);
     let h = 1.0 / hz;
     let mut worst = [0.0_f64; 3];

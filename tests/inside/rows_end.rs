@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::inside::common::{Program as Layers, axis, axis_at, checked, moving, shot, stage};
 use movewright::check::{Approval, Report};
 use movewright::output::Export;
-use movewright::output::rows::{RowRate, Table, Tracks};
+use movewright::output::rows::{Extent, RowRate, Table, Tracks};
 use movewright::shot::{Exposure, Pass, Shape};
 use movewright::stage::Stage;
 use movewright::time::Seconds;
@@ -168,7 +168,7 @@ fn the_return_home_follows_the_program_and_ends_at_home() {
             let about = format!("{} at {written}", pass.name());
             let rate = RowRate::parse(written).unwrap();
             let rows = |returns: bool| {
-                let tracks = Tracks::new(&pass.program, pass).unwrap().with_return(returns);
+                let tracks = Tracks::new(&pass.program, pass).unwrap().reaching(if returns { Extent::ReturnHome } else { Extent::Program });
                 let table = Table::new(&tracks, rate).unwrap().with_velocities(true).with_shutter(true).with_frame(true);
                 let mut text = Vec::new();
                 table.in_pieces_of(37).write(&mut text, &mut |_| {}).unwrap();

@@ -7,6 +7,7 @@
 //! Invariant: each count is `axis.count(position)` of its own instant, whatever the rate, the threads and the pieces of work; memory does not
 //! grow with the length. Limits: 1e6 rows per second, 1e12 rows.
 
+mod extent;
 pub(crate) mod format;
 pub(crate) mod interpolation;
 mod rate;
@@ -14,6 +15,7 @@ mod sampler;
 mod table;
 mod tracks;
 
+pub(crate) use extent::Extent;
 pub(crate) use rate::RowRate;
 pub(crate) use table::Table;
 pub(crate) use tracks::Tracks;

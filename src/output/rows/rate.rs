@@ -5,12 +5,11 @@
 //! The last row is the first one at or after the end of the program, found in whole numbers: the pace counts as the decimal that is written.
 //! Limits: at most 1e6 rows per second and 1e12 rows; numerator and denominator at most 1e9.
 
-use super::RowsError;
 use super::format::Text;
+use super::{Extent, RowsError};
 use crate::bounds::{MOST_ROWS, ROW_RATE};
 use crate::number::whole;
-use crate::program::Clock;
-use crate::time::Seconds;
+use crate::program::Program;
 
 /// Rows in a second of stage time. Range: more than 0, at most 1,000,000.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -74,31 +73,31 @@ impl RowRate {
         if ticks < EXACT { whole(ticks) / whole(n) } else { whole(ticks / n) + whole(ticks % n) / whole(n) }
     }
 
-    /// How many rows a program has: from 0 to the first row that is not before its end, or before the end of the return home where rows go on to there.
+    /// How many rows a program has: from 0 to the first row that is not before the end of its extent.
     ///
     /// # Errors
     /// [`RowsError::TooMany`] over 1e12 rows.
-    pub(crate) fn rows_of(self, clock: &Clock, back: Option<Seconds>) -> Result<u64, RowsError> {
-        let back = back.unwrap_or(Seconds(0.0));
-        let too_many = || RowsError::TooMany { rows: (clock.end() + back).0 * self.hz(), most: MOST_ROWS };
-        let last = self.last_row(clock, back).ok_or_else(too_many)?;
+    pub(crate) fn rows_of(self, program: &Program, extent: Extent) -> Result<u64, RowsError> {
+        let too_many = || RowsError::TooMany { rows: program.duration().0 * self.hz(), most: MOST_ROWS };
+        let last = self.last_row(program, extent).ok_or_else(too_many)?;
         if real(last) < MOST_ROWS { Ok(last + 1) } else { Err(too_many()) }
     }
 
-    /// The least k with k / rate >= begin + frames x pace + return home, in whole numbers; `None` beyond 128 bits. The return home counts to the nearest
-    /// nanosecond: its last one moves nothing.
-    fn last_row(self, clock: &Clock, back: Seconds) -> Option<u64> {
-        let (running, per) = match clock.running_micros() {
-            Some(micros) => (u128::from(micros), 1_000_000),
-            None => {
+    /// The least k with k / rate >= begin + frames x pace + return home, as far as the extent goes, in whole numbers; `None` beyond 128 bits. The return home
+    /// counts to the nearest nanosecond: its last one moves nothing.
+    fn last_row(self, program: &Program, extent: Extent) -> Option<u64> {
+        let clock = program.clock();
+        let (running, mut per) = match (extent, clock.running_micros()) {
+            (Extent::ToStart, _) => (0, 1),
+            (_, Some(micros)) => (u128::from(micros), 1_000_000),
+            (_, None) => {
                 let (pace, per) = decimal_wide(&clock.pace().get().to_string())?;
                 (u128::from(clock.frames()).checked_mul(pace)?, per)
             }
         };
         let mut end = u128::from(clock.begin_seconds()).checked_mul(per)?.checked_add(running)?;
-        let mut per = per;
-        let back = u128::try_from(whole::nearest(back.0 * NANO)?).ok()?;
-        if back > 0 {
+        if extent == Extent::ReturnHome {
+            let back = u128::try_from(whole::nearest(program.way().back().0 * NANO)?).ok()?;
             let nanos = 1_000_000_000;
             end = end.checked_mul(nanos)?.checked_add(back.checked_mul(per)?)?;
             per = per.checked_mul(nanos)?;

@@ -6,9 +6,9 @@
 //! the stretch is evaluated as defined wherever one of its rows is not. So the integers are those of the definition, always.
 //! Limits: velocities are evaluated as defined throughout.
 
-use super::RowsError;
 use super::rate::RowRate;
 use super::tracks::{Run, Track, Tracks};
+use super::{Extent, RowsError};
 use crate::motion::Quintic;
 use crate::motion::curve::{Curve, Piece};
 use crate::program::motion::{HeldLeg, HeldLegs};
@@ -46,7 +46,7 @@ impl Sheet {
         let before = self.seconds.partition_point(|t| *t < clock.begin().0);
         // Rows after its end, where they are asked for, have another.
         let end = clock.end().0;
-        let until = if tracks.returns() { self.seconds.partition_point(|t| *t <= end) } else { rows };
+        let until = if tracks.extent() == Extent::ReturnHome { self.seconds.partition_point(|t| *t <= end) } else { rows };
         let (program, returning) = self.seconds.split_at_checked(until).unwrap_or_default();
         let (taking_up, running) = program.split_at_checked(before).unwrap_or_default();
         let returning: Vec<f64> = returning.iter().map(|t| t - end).collect();

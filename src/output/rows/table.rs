@@ -8,11 +8,11 @@ use std::io::Write;
 
 use rayon::prelude::*;
 
-use super::RowsError;
 use super::format::Text;
 use super::rate::RowRate;
 use super::sampler::Sheet;
 use super::tracks::Tracks;
+use super::{Extent, RowsError};
 use crate::time::Seconds;
 
 /// What is written.
@@ -51,8 +51,7 @@ impl<'a> Table<'a> {
     /// # Errors
     /// [`RowsError::TooMany`], and more counts than the budget of the job allows.
     pub(crate) fn new(tracks: &'a Tracks<'a>, rate: RowRate) -> Result<Table<'a>, RowsError> {
-        let back = tracks.returns().then(|| tracks.program().way().back());
-        let rows = rate.rows_of(tracks.program().clock(), back)?;
+        let rows = rate.rows_of(tracks.program(), tracks.extent())?;
         let (axes, most) = (tracks.axes().len(), tracks.program().compiled().budget().most_row_counts());
         if rows.saturating_mul(u64::try_from(axes).unwrap_or(u64::MAX)) > most {
             return Err(RowsError::TooLarge { rows, axes, most });
@@ -180,10 +179,15 @@ impl<'a> Table<'a> {
         });
     }
 
+    /// The frame that is exposed at an instant; none on the way to one.
+    fn exposed(&self, t: f64) -> Option<i64> {
+        self.tracks.program().clock().exposed_frame(Seconds(t)).filter(|_| self.tracks.extent() != Extent::ToStart)
+    }
+
     /// True from the trigger that opens the shutter to just before it closes.
     fn is_triggered(&self, t: f64) -> bool {
-        let (clock, latency) = (self.tracks.program().clock(), self.tracks.program().compiled().stage().camera_timing().latency);
-        clock.is_open(Seconds(t)) || latency > 0.0 && clock.is_open(Seconds(t + latency))
+        let latency = self.tracks.program().compiled().stage().camera_timing().latency;
+        self.exposed(t).is_some() || latency > 0.0 && self.exposed(t + latency).is_some()
     }
 
     fn piece(&self, piece: &mut Piece, first: u64, rows: usize) -> Result<(), RowsError> {
@@ -202,7 +206,7 @@ impl<'a> Table<'a> {
                 text.field(i64::from(self.is_triggered(*t)));
             }
             if self.frame {
-                match self.tracks.program().clock().exposed_frame(Seconds(*t)) {
+                match self.exposed(*t) {
                     Some(frame) => text.field(frame),
                     None => text.byte(b','),
                 }

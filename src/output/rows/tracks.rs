@@ -2,7 +2,7 @@
 //!
 //! Invariant: what is read here is the program's own; nothing is planned.
 
-use super::RowsError;
+use super::{Extent, RowsError};
 use crate::check;
 use crate::motion::Peaks;
 use crate::motion::curve::Curve;
@@ -15,7 +15,7 @@ use crate::time::Seconds;
 pub(crate) struct Tracks<'a> {
     program: &'a Program,
     axes: Vec<Track<'a>>,
-    returns: bool,
+    extent: Extent,
 }
 
 /// One axis and how it goes.
@@ -80,30 +80,34 @@ impl<'a> Tracks<'a> {
                 Track { id, axis, name: stage.axis_name(id), run, move_to_start, return_home, acceleration, jerk }
             })
             .collect();
-        Ok(Tracks { program, axes, returns: false })
+        Ok(Tracks { program, axes, extent: Extent::Program })
     }
 
-    /// With the return home after the end of the program.
+    /// As far as this.
     #[must_use]
-    pub(crate) fn with_return(mut self, returns: bool) -> Self {
-        self.returns = returns;
-        for track in self.axes.iter_mut().filter(|_| returns) {
+    pub(crate) fn reaching(mut self, extent: Extent) -> Self {
+        self.extent = extent;
+        for track in self.axes.iter_mut().filter(|_| extent == Extent::ReturnHome) {
             let (a, j) = track.return_home.map_or((0.0, 0.0), |curve| peaks(curve, 1.0));
             (track.acceleration, track.jerk) = (track.acceleration.max(a), track.jerk.max(j));
         }
         self
     }
 
-    /// True where rows go on to the end of the return home.
+    /// How far rows go.
     #[must_use]
-    pub(crate) fn returns(&self) -> bool {
-        self.returns
+    pub(crate) fn extent(&self) -> Extent {
+        self.extent
     }
 
-    /// The end of what rows cover: of the program, or of the return home.
+    /// The end of what rows cover.
     #[must_use]
     pub(crate) fn end(&self) -> Seconds {
-        if self.returns { self.program.duration() } else { self.program.end() }
+        match self.extent {
+            Extent::ToStart => self.program.clock().begin(),
+            Extent::Program => self.program.end(),
+            Extent::ReturnHome => self.program.duration(),
+        }
     }
 
     /// The program.

@@ -1,0 +1,103 @@
+//! A part of a pass as a shot of its own: some of its frames, or the way to one of them.
+//!
+//! What: the same choreography over these frames alone, for this pass alone. Run-up and run-down are then the shortest that hold for them, and the whole check judges
+//! the part as it judges any pass. Cycles and drifts count from where they counted in the whole.
+//! Invariant: positions in these frames are those of the whole pass, bit for bit, since fitting depends on signal, axis and knots only. Where the run-up does not move an
+//! axis, it comes to its start from the side from which the whole pass came there, so that the play of its gears lies as it did.
+//! Limits: the whole pass may have turned shortly before, by less than its backlash; the part then takes up all of it.
+
+use super::Program;
+use super::way::first_direction;
+use crate::bounds::Flaw;
+use crate::compile::{CompileError, Compiled, Direction, Edge, Entry, frame_time};
+use crate::motion::Quintic;
+use crate::motion::bernstein::roots;
+use crate::motion::curve::Curve;
+use crate::shot::Exposure;
+use crate::stage::{AxisId, PerAxis};
+use crate::time::FrameSpan;
+
+/// Which part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Part {
+    /// These frames, as the pass exposes them.
+    Frames(FrameSpan),
+    /// The way to one frame, ending there at rest: a span of that frame alone.
+    At(FrameSpan),
+}
+
+impl Part {
+    /// Its frames.
+    #[must_use]
+    pub(crate) fn frames(self) -> FrameSpan {
+        match self {
+            Part::Frames(frames) | Part::At(frames) => frames,
+        }
+    }
+}
+
+/// Why there is no such part.
+#[derive(Debug)]
+pub(crate) enum NoPart {
+    /// The frames do not make a shot.
+    Shot(Vec<Flaw>),
+    /// The choreography does not make a move.
+    Curves(Vec<CompileError>),
+}
+
+impl Program {
+    /// The part compiled, its only pass that of this program, beginning where each axis `stands`.
+    ///
+    /// # Errors
+    /// [`NoPart`].
+    pub(crate) fn part(&self, part: Part, stands: PerAxis<f64>) -> Result<Compiled, NoPart> {
+        let (whole, pass) = (self.compiled(), self.pass());
+        let pass = match part {
+            Part::Frames(_) => pass.clone(),
+            Part::At(_) => pass.standing(),
+        };
+        let shot = whole.shot().of_frames(whole.stage(), part.frames(), pass).map_err(NoPart::Shot)?;
+        let compiled = whole.with(shot).map_err(NoPart::Curves)?;
+        let sides = PerAxis::new(whole.stage(), |id| self.side(&compiled, part, id));
+        Ok(compiled.with_entry(Entry { stands, sides }))
+    }
+
+    /// The side from which this pass came into the part; `None` where the part's own run-up leads in.
+    fn side(&self, compiled: &Compiled, part: Part, id: AxisId) -> Option<Direction> {
+        let first = part.frames().first();
+        let curve = self.compiled().motion(id).curve();
+        let came = match (self.pass().exposure(), part) {
+            (Exposure::Held, _) => {
+                let frames = self.compiled().shot().frames().first()..first;
+                let stations = |n: i64| Some(curve.at(frame_time(n + 1))? - curve.at(frame_time(n))?);
+                frames.rev().find_map(|n| Direction::of(stations(n)?))
+            }
+            (Exposure::Moving, Part::Frames(span)) => {
+                let m = compiled.motion(id);
+                if m.curve().pieces().take(m.edge(Edge::RunUp).len()).any(|p| !p.quintic.is_hold()) {
+                    return None;
+                }
+                before(curve, span.photographed().0)
+            }
+            (Exposure::Moving, Part::At(_)) => before(curve, frame_time(first)),
+        };
+        came.or_else(|| first_direction(self.compiled().motion(id)))
+    }
+}
+
+/// The way a curve moved last before `t`.
+fn before(curve: &Curve, t: f64) -> Option<Direction> {
+    let pieces: Vec<_> = curve.pieces().take_while(|p| p.start < t).collect();
+    pieces.iter().rev().find_map(|p| last(p.quintic, ((t - p.start) / p.length()).min(1.0)))
+}
+
+/// The way a piece moves last before the part `until` of it.
+fn last(quintic: &Quintic, until: f64) -> Option<Direction> {
+    let [v0, v1, v2, v3, v4] = quintic.velocity();
+    let mut cuts = vec![0.0];
+    roots([v0, v1, v2, v3, v4], &mut |u| cuts.push(u));
+    cuts.retain(|u| *u < until);
+    cuts.push(until);
+    let at = |u: f64| v0 + u * (v1 + u * (v2 + u * (v3 + u * v4)));
+    cuts.iter().zip(cuts.iter().skip(1)).rev().find_map(|(a, b)| Direction::of(at(0.5 * (a + b))))
+}
