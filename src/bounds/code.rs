@@ -237,8 +237,8 @@ codes! {
         "a limit or a distance far beyond any machine", "check the units of the axis's limits and keys";
     DoesNotFit, "does-not-fit", "A move between two held exposures takes longer than there is time",
         "the axis needs more seconds than the pace leaves", "run `movewright check`, which gives the slowest move and the time available";
-    TooClose, "too-close", "Something comes too close on the move to start",
-        "the move to start passes another body or an obstacle", "run `movewright check`, which names what comes close";
+    TooClose, "too-close", "Something comes too close on the move to start or on the return home",
+        "the way there or back passes another body or an obstacle", "run `movewright check`, which names what comes close";
     NoPosition, "no-position", "An axis or a body has no position there that can be written",
         "the instant lies beyond the move, or the number is too large", "run `movewright check`, and correct what it reports";
 
@@ -260,7 +260,7 @@ codes! {
     FileChanged, "file-changed", "A file has changed since it was written",
         "it was edited, replaced or damaged since", "run `movewright verify` on the folder";
     InvalidLog, "invalid-log", "A log of positions cannot be read",
-        "its header, a frame or a number is wrong; the message gives the line", "correct the log, or export it again";
+        "its header, a frame, an axis or a number is wrong, or a line is missing; the message says which", "correct the log, or export it again";
 }
 
 impl core::fmt::Display for Code {

@@ -20,13 +20,13 @@ use crate::time::FrameSpan;
 #[derive(Debug, ClapArgs)]
 pub(super) struct PartArgs {
     /// Write only these frames, both included, with a run-up and run-down of their own; counts are those of the whole pass
-    #[arg(long, value_name = "N..M", allow_hyphen_values = true)]
+    #[arg(long, value_name = "N..M", allow_hyphen_values = true, group = "part")]
     frames: Option<String>,
     /// Write the way to frame N, ending there at rest, for line-up; nothing is exposed
-    #[arg(long, value_name = "N", allow_hyphen_values = true, conflicts_with_all = ["frames", "returns"])]
+    #[arg(long, value_name = "N", allow_hyphen_values = true, group = "part", conflicts_with = "returns")]
     at: Option<i64>,
-    /// With --frames or --at: start from the steps in this file (axis,steps) instead of home
-    #[arg(long, value_name = "FILE")]
+    /// Start a part from the steps in this file (axis,steps) instead of home
+    #[arg(long, value_name = "FILE", requires = "part")]
     from: Option<PathBuf>,
 }
 
@@ -40,10 +40,6 @@ impl PartArgs {
             return span(&frame.to_string(), frame, frame).map(Part::At).map(Some);
         }
         let Some(text) = &self.frames else {
-            if self.from.is_some() {
-                terminal::error(Code::KeyDoesNotApply, "--from needs --frames N..M or --at N: a whole pass starts at home");
-                return Err(());
-            }
             return Ok(None);
         };
         let frames = text.split_once("..").and_then(|(first, last)| Some((first.parse().ok()?, last.parse().ok()?)));
@@ -85,13 +81,11 @@ impl PartArgs {
         };
         let (frames, all) = (part.frames(), whole.shot().frames());
         if !(all.contains(frames.first()) && all.contains(frames.last())) {
-            let text = format!(
-                "frames {} to {} are not all photographed; the shot has frames {} to {}",
-                frames.first(),
-                frames.last(),
-                all.first(),
-                all.last()
-            );
+            let wanted = match part {
+                Part::At(_) => format!("frame {} is not photographed", frames.first()),
+                Part::Frames(_) => format!("frames {} to {} are not all photographed", frames.first(), frames.last()),
+            };
+            let text = format!("{wanted}; the shot has frames {} to {}", all.first(), all.last());
             return Err(error(Code::InvalidFrameSpan, text));
         }
         let stage = whole.stage();
@@ -106,7 +100,7 @@ impl PartArgs {
         };
         let away = stage.axis_ids().find(|id| program.parks(*id) && stands[*id] != stage.axis(*id).home());
         if let Some(id) = away {
-            let text = format!("pass {pass} parks axis {} at home, but it does not stand there; move it home first", stage.axis_name(id));
+            let text = format!("pass {pass} parks axis {} at home, but the file has it elsewhere; move it home first", stage.axis_name(id));
             return Err(error(Code::OutOfRange, text));
         }
         progress.now("checking");

@@ -92,7 +92,12 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
     let legs = if args.returns { &[Leg::MoveToStart, Leg::ReturnHome][..] } else { &[Leg::MoveToStart] };
     if let Some(leg) = legs.iter().find(|leg| !pass.way_is_clear(**leg)) {
         let error = RowsError::TooNear { pass: args.pass.clone(), leg: *leg };
-        return wrong(error.code(), &error);
+        if part.is_none() {
+            return wrong(error.code(), &error);
+        }
+        terminal::aside(&table::text(&report, Show { all: false }));
+        terminal::error(error.code(), &error);
+        return Outcome::Over;
     }
     match write(args, pass, rate, part) {
         Ok(()) => Outcome::Fine,

@@ -8,7 +8,7 @@
 
 use super::Program;
 use super::way::first_direction;
-use crate::bounds::Flaw;
+use crate::bounds::{Code, Flaw};
 use crate::compile::{CompileError, Compiled, Direction, Edge, Entry, frame_time};
 use crate::motion::Quintic;
 use crate::motion::bernstein::roots;
@@ -52,6 +52,7 @@ impl Program {
     /// [`NoPart`].
     pub(crate) fn part(&self, part: Part, stands: PerAxis<f64>) -> Result<Compiled, NoPart> {
         let (whole, pass) = (self.compiled(), self.pass());
+        let part = self.exposed_in(part)?;
         let pass = match part {
             Part::Frames(_) => pass.clone(),
             Part::At(_) => pass.standing(),
@@ -62,15 +63,32 @@ impl Program {
         Ok(compiled.with_entry(Entry { stands, sides }))
     }
 
+    /// Of a test pass the part from the first to the last frame that it exposes there, so that it exposes the same frames; any other part as it is.
+    fn exposed_in(&self, part: Part) -> Result<Part, NoPart> {
+        let (Part::Frames(span), exposed) = (part, self.clock().exposed()) else { return Ok(part) };
+        if exposed.step() == 1 {
+            return Ok(part);
+        }
+        let mut frames = exposed.frames().filter(|n| span.contains(*n));
+        let ends = frames.next().map(|first| (first, frames.last().unwrap_or(first)));
+        let exact = ends.and_then(|(first, last)| FrameSpan::new(first, last).ok());
+        exact.map(Part::Frames).ok_or_else(|| {
+            let flaw = Flaw::new(Code::InvalidFrameSpan, "frames", "the test pass exposes none of these frames");
+            NoPart::Shot(vec![flaw.found(format!("frames {} to {}", span.first(), span.last()), format!("one frame in {}", exposed.step()))])
+        })
+    }
+
     /// The side from which this pass came into the part; `None` where the part's own run-up leads in.
     fn side(&self, compiled: &Compiled, part: Part, id: AxisId) -> Option<Direction> {
         let first = part.frames().first();
         let curve = self.compiled().motion(id).curve();
         let came = match (self.pass().exposure(), part) {
             (Exposure::Held, _) => {
-                let frames = self.compiled().shot().frames().first()..first;
-                let stations = |n: i64| Some(curve.at(frame_time(n + 1))? - curve.at(frame_time(n))?);
-                frames.rev().find_map(|n| Direction::of(stations(n)?))
+                // From station to station, of a test pass those that it exposes.
+                let step = self.clock().exposed().step();
+                let back = 1..=(first - self.compiled().shot().frames().first()) / step;
+                let way = |k: i64| Some(curve.at(frame_time(first - (k - 1) * step))? - curve.at(frame_time(first - k * step))?);
+                back.into_iter().find_map(|k| Direction::of(way(k)?))
             }
             (Exposure::Moving, Part::Frames(span)) => {
                 let m = compiled.motion(id);

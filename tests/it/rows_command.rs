@@ -167,7 +167,64 @@ fn wrong_calls_write_nothing_and_say_why() {
         .output()
         .unwrap();
     assert_eq!(over.status.code(), Some(1));
+    // A part is judged alone: these frames are too fast, those before them are not, and neither is the way to one of them.
+    let part = |part: &[&str]| {
+        let shot = shot("broken/too_fast.toml");
+        let run = ["rows", &shot, "--pass", "picture", "--rate", "1", "--out", name];
+        Command::new(env!("CARGO_BIN_EXE_movewright")).args(run).args(part).output().unwrap()
+    };
+    let over = part(&["--frames", "110..130"]);
+    assert_eq!(over.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&over.stderr).contains("nothing was written: a limit is exceeded"));
     assert!(fs::read_dir(dir.path()).unwrap().next().is_none(), "nothing was written");
+    for holds in [["--frames", "1..40"], ["--at", "120"]] {
+        let within = part(&holds);
+        assert_eq!(within.status.code(), Some(0), "{}", String::from_utf8_lossy(&within.stderr));
+        fs::remove_file(&out).unwrap();
+    }
+}
+
+/// A part as the command writes it: at the middle of each frame the counts of the whole; where it is told to start, it starts.
+#[test]
+fn parts_of_a_pass_have_the_counts_of_the_whole() {
+    let dir = tempfile::tempdir().unwrap();
+    let shot = format!("{}/examples/two_keys_too_close/good.toml", env!("CARGO_MANIFEST_DIR"));
+    let rows = |more: &[&str]| {
+        let out = Command::new(env!("CARGO_BIN_EXE_movewright"))
+            .args(["rows", &shot, "--pass", "picture", "--rate", "2", "--frame", "--out", "-"])
+            .args(more)
+            .output()
+            .unwrap();
+        assert_eq!(out.status.code(), Some(0), "{more:?}: {}", String::from_utf8_lossy(&out.stderr));
+        String::from_utf8(out.stdout).unwrap()
+    };
+    let exposed = |table: &str| -> Vec<String> {
+        let lines = table.lines().skip(1).filter(|l| !l.ends_with(','));
+        lines.map(|l| l.split_once(',').unwrap().1.to_owned()).collect()
+    };
+    let whole = exposed(&rows(&[]));
+    let wanted: Vec<String> =
+        whole.iter().filter(|l| (58..=70).contains(&l.rsplit_once(',').unwrap().1.parse::<i64>().unwrap())).cloned().collect();
+    assert!(wanted.len() >= 13 * 4);
+    let stands = dir.path().join("stands.csv");
+    fs::write(&stands, "axis,steps\nheron.bridge,2000\nheron.hoist,-150000\n").unwrap();
+    let from = ["--frames", "58..70", "--from", stands.to_str().unwrap()];
+    for more in [&from[..2], &from] {
+        let part = rows(more);
+        assert_eq!(exposed(&part), wanted, "{more:?}");
+        assert_eq!(part.lines().nth(1).unwrap(), if more.len() == 2 { "0.0,0,0," } else { "0.0,2000,-150000," });
+    }
+    // The way to a frame ends on its count at mid-exposure.
+    let out = dir.path().join("good");
+    assert!(Command::new(env!("CARGO_BIN_EXE_movewright")).args(["compile", &shot, "--out"]).arg(&out).output().unwrap().status.success());
+    let steps = fs::read_to_string(out.join("picture.steps.csv")).unwrap();
+    for frame in ["1", "64", "120"] {
+        let there = rows(&["--at", frame]);
+        assert_eq!(exposed(&there), Vec::<String>::new());
+        let last: Vec<&str> = there.lines().last().unwrap().split(',').collect();
+        let line: Vec<&str> = steps.lines().find(|l| l.starts_with(&format!("{frame},"))).unwrap().split(',').collect();
+        assert_eq!(last[1..3], line[2..4], "frame {frame}");
+    }
 }
 
 #[test]

@@ -45,6 +45,48 @@ fn a_wrong_call_says_what_was_found_and_what_to_do() {
             "--per-axis writes a folder",
             "name a folder",
         ),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--frames", "5"],
+            "`5` is not a range of frames",
+            "as 118..140",
+        ),
+        (&["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--frames", "9..5"], "`9..5`: ", "9"),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--frames", "1..99999"],
+            "frames 1 to 99999 are not all photographed",
+            "the shot has frames",
+        ),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--at", "-3"],
+            "frame -3 is not photographed",
+            "the shot has frames",
+        ),
+        (&["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--at", "x"], "invalid value 'x'", "--at <N>"),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--at", "5", "--return"],
+            "cannot be used with",
+            "--return",
+        ),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--at", "5", "--frames", "5..6"],
+            "cannot be used with",
+            "--frames",
+        ),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--from", "keys.csv"],
+            "required arguments were not provided",
+            "--frames <N..M>",
+        ),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--at", "5", "--from", "none.csv"],
+            "cannot read `none.csv`",
+            "no such file",
+        ),
+        (
+            &["rows", "shot.toml", "--pass", "picture", "--rate", "9", "--out", "o.csv", "--at", "5", "--from", "keys.csv"],
+            "keys.csv:1: the header is",
+            "expected `axis,steps`",
+        ),
         (&["plot", "shot.toml", "--axis", "camera.trakc", "--out", "o.svg"], "no axis `camera.trakc`", "`camera.track`"),
         (&["compile", "shot.toml", "--out", "letters"], "holds `letter.txt`, which movewright did not write", "name another folder"),
         (&["new", "letters"], "letters holds `letter.txt`", "name a folder that does not exist yet"),
