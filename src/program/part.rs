@@ -74,7 +74,9 @@ impl Program {
         let exact = ends.and_then(|(first, last)| FrameSpan::new(first, last).ok());
         exact.map(Part::Frames).ok_or_else(|| {
             let flaw = Flaw::new(Code::InvalidFrameSpan, "frames", "the test pass exposes none of these frames");
-            NoPart::Shot(vec![flaw.found(format!("frames {} to {}", span.first(), span.last()), format!("one frame in {}", exposed.step()))])
+            NoPart::Shot(vec![
+                flaw.found(format!("frames {} to {}", span.first(), span.last()), format!("one frame in {}", exposed.step())),
+            ])
         })
     }
 

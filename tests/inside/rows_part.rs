@@ -66,6 +66,26 @@ fn a_part_of_the_demo_has_the_counts_of_the_whole() {
     }
 }
 
+/// A part of a test pass exposes the frames that the test pass exposes there, counted from the first frame of the shot, on the same counts.
+#[test]
+fn a_part_of_a_test_pass_exposes_its_frames() {
+    let demo = demo();
+    let frames_of_shot = demo.shot().frames();
+    let passes = demo.shot().passes().iter().map(|p| p.clone().with_every(Some(8), Some(frames_of_shot)).unwrap()).collect();
+    let whole = demo.with_passes(passes).unwrap();
+    for program in Program::all(&whole).unwrap() {
+        let compiled = program.part(frames(20, 40), home(&whole)).unwrap();
+        let own = Program::one(&compiled, 0).unwrap().unwrap();
+        let exposed: Vec<i64> = own.clock().exposed().frames().collect();
+        assert_eq!(exposed, [25, 33], "{}", program.pass().name());
+        for frame in exposed {
+            let span = FrameSpan::new(frame, frame).unwrap();
+            assert_eq!(counts(&program, span), counts(&own, span), "{} {frame}", program.pass().name());
+        }
+        assert!(program.part(frames(26, 32), home(&whole)).is_err());
+    }
+}
+
 /// The part of the demo that the guide shoots again holds every limit, from home.
 #[test]
 fn a_part_of_the_demo_is_judged_and_holds() {
