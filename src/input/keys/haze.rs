@@ -30,7 +30,7 @@ pub(crate) static HAZE: Section = Section {
             holds: Holds::Factors(BAND),
             unit: "",
             default: Default::None("the same of every colour"),
-            meaning: "bands of colour, and how many times as much the real air takes of each as of all light; haze on a stage takes the same of all, so `check` gives the difference to correct at the lamps or in compositing",
+            meaning: "bands of colour, and how many times as much the real air takes of each as of all light; `check` gives the difference from the haze on the stage, which takes the same of all",
             example: "{ red = 0.9, blue = 1.2 }",
         },
     ],
