@@ -37,9 +37,9 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
             .filter(|a| *a > 0.0 && !program.clock().is_shortest());
         all.push(found(frame, closed, timing.closed(), Cause::ClosedTooShort(angle)));
     }
-    let open = pass.pace().get() * pass.shutter().fraction();
-    if let Some(longest) = timing.longest.filter(|longest| !(open <= longest * (1.0 + SLACK))) {
-        all.push(found(first, open, longest, Cause::OpenTooLong));
+    let (open, pace) = (pass.shutter().fraction(), pass.pace().get());
+    if let Some(longest) = timing.longest.filter(|_| !makes(timing, open, pace)) {
+        all.push(found(first, pace * open, longest, Cause::OpenTooLong));
     }
     all
 }

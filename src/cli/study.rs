@@ -11,7 +11,7 @@ use super::terminal::{self, Progress};
 use super::{Outcome, destination, study_text};
 use crate::bounds::{self, Code, Flaw};
 use crate::input;
-use crate::output::routine_text::{self, Told};
+use crate::output::routine_text::{self, Written};
 use crate::output::staged::{self, OurFile, StagedError};
 use crate::output::study_json;
 use crate::study::markers::indices;
@@ -99,7 +99,7 @@ fn written(args: &StudyArgs, to: &Path, markers: &Markers, study: &Study, played
         return false;
     };
     let recording = args.markers.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let told = Told {
+    let written = Written {
         recording: &recording,
         rate: f64::from(rate.numerator()) / f64::from(rate.denominator()),
         rate_text: &args.frame_rate,
@@ -122,7 +122,7 @@ fn written(args: &StudyArgs, to: &Path, markers: &Markers, study: &Study, played
     };
     let ours = OurFile::marked("a routine of movewright", routine_text::BEGINS, routine_text::ENDS);
     let curves_first = routine_text::csv(played, &study.times).is_none_or(|(header, text)| put(&curves, &OurFile::rows(&header), &text));
-    curves_first && put(to, &ours, &routine_text::toml(markers, study, played, told))
+    curves_first && put(to, &ours, &routine_text::toml(markers, study, played, written))
 }
 
 fn refused(args: &StudyArgs, flaw: &Flaw) -> Outcome {

@@ -5,6 +5,7 @@
 //!
 //! Limits: [`MOST_CSV_BYTES`]; commas between cells, points in numbers. A byte order mark, CRLF and spaces around cells are allowed.
 
+use core::cmp::Ordering;
 use core::ops::Range;
 use std::collections::BTreeMap;
 
@@ -193,17 +194,11 @@ impl Row<'_> {
     }
 
     fn has_width(&mut self, width: usize) -> bool {
-        let found = self.record.len();
-        if found == width {
-            return true;
+        let wrong = of_other_width(self.record.len(), width);
+        if let Some((cell, flaw)) = &wrong {
+            self.report_at(*cell, flaw.clone());
         }
-        let (what, cell) =
-            if found > width { ("a row has more cells than the header", width) } else { ("a row has fewer cells than the header", found) };
-        let flaw = Flaw::new(Code::WrongCount, "", what)
-            .found(counted(found, "cell"), format!("{}, including blank ones", counted(width, "cell")));
-        let help = if found > width { "write numbers with a point, not a comma" } else { "leave cells blank, but keep their commas" };
-        self.report_at(cell, flaw.help(help));
-        false
+        wrong.is_none()
     }
 
     /// The frame or second of a row.
@@ -282,6 +277,17 @@ fn trimmed(bytes: &[u8], cell: Range<usize>) -> Range<usize> {
     let before = inner.len() - inner.trim_ascii_start().len();
     let start = cell.start + before;
     start..start + inner.trim_ascii().len()
+}
+
+/// A row of so many cells below a header of `width`: where that shows, and what it is; `None` where they are as many.
+pub(super) fn of_other_width(found: usize, width: usize) -> Option<(usize, Flaw)> {
+    let (what, cell, help) = match found.cmp(&width) {
+        Ordering::Equal => return None,
+        Ordering::Greater => ("a row has more cells than the header", width, "write numbers with a point, not a comma"),
+        Ordering::Less => ("a row has fewer cells than the header", found, "leave cells blank, but keep their commas"),
+    };
+    let flaw = Flaw::new(Code::WrongCount, "", what);
+    Some((cell, flaw.found(counted(found, "cell"), format!("{}, including blank ones", counted(width, "cell"))).help(help)))
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::files::{self, Read};
-use super::key_file::{self, KeyFile, SampleClock};
+use super::key_file::{self, Column, KeyFile, SampleClock};
 use super::keys;
 use super::log::Log;
 use super::names::Names;
@@ -168,13 +168,8 @@ impl<'r> Layers<'r> {
         let mut used = 0;
         for column in key_file.columns.iter().filter(|c| only.is_none_or(|only| c.name == only)) {
             used += 1;
-            // A column costs a key too, so that a file used again and again comes to an end.
-            if !self.has_room(log, &table, column.list.keys.len() + 1) {
+            if !self.takes_in(log, &mut table, column) {
                 return;
-            }
-            table.label = self.label(&format!("track {}", values::cut(&column.name, 130)));
-            if let Some(channel) = column.channel {
-                self.driven.insert(channel);
             }
             if column.list.keys.is_empty() && !column.list.incomplete {
                 let flaw = Flaw::new(Code::NoKeys, "", "the column has no key").found("blank cells only", "at least one value");
@@ -205,12 +200,8 @@ impl<'r> Layers<'r> {
         let mut used = 0;
         for column in samples.columns.iter().filter(|c| only.is_none_or(|only| c.name == only)) {
             used += 1;
-            if !self.has_room(log, &table, column.list.keys.len() + 1) {
+            if !self.takes_in(log, &mut table, column) {
                 return;
-            }
-            table.label = self.label(&format!("track {}", values::cut(&column.name, 130)));
-            if let Some(channel) = column.channel {
-                self.driven.insert(channel);
             }
             let (Some(within), Some(ends)) = (within, ends) else { continue };
             let of = column.channel.unwrap_or(self.names.any_channel());
@@ -225,6 +216,17 @@ impl<'r> Layers<'r> {
         if used == 0 && channel.is_some() {
             self.no_such_column(log, &mut table, only.unwrap_or_default(), file, &samples);
         }
+    }
+
+    /// Counts a column of a file and takes its name; false where there are too many keys in all.
+    fn takes_in(&mut self, log: &mut Log, table: &mut Table<'_>, column: &Column) -> bool {
+        // A column costs a key too, so that a file used again and again comes to an end.
+        if !self.has_room(log, table, column.list.keys.len() + 1) {
+            return false;
+        }
+        table.label = self.label(&format!("track {}", values::cut(&column.name, 130)));
+        self.driven.extend(column.channel);
+        true
     }
 
     fn no_such_column(&self, log: &mut Log, table: &mut Table<'_>, channel: &str, file: &str, columns: &KeyFile) {

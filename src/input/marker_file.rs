@@ -198,17 +198,11 @@ impl Row<'_> {
     }
 
     fn has_width(&mut self, width: usize) -> bool {
-        let found = self.record.len();
-        if found == width {
-            return true;
+        let wrong = key_file::of_other_width(self.record.len(), width);
+        if let Some((cell, flaw)) = &wrong {
+            self.report_at(*cell, flaw.clone());
         }
-        let (what, cell) =
-            if found > width { ("a row has more cells than the header", width) } else { ("a row has fewer cells than the header", found) };
-        let flaw = Flaw::new(Code::WrongCount, "", what)
-            .found(counted(found, "cell"), format!("{}, including blank ones", counted(width, "cell")));
-        let help = if found > width { "write numbers with a point, not a comma" } else { "leave cells blank, but keep their commas" };
-        self.report_at(cell, flaw.help(help));
-        false
+        wrong.is_none()
     }
 
     fn time(&mut self) -> Option<f64> {

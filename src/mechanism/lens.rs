@@ -12,6 +12,7 @@ use super::breathing::Breathing;
 use super::distortion::{Brown, Distortion};
 use super::real::Real;
 use super::space::{Pose, Vector};
+use super::thin_lens;
 use crate::bounds::{COORDINATE, Code, F_NUMBER, Flaw, LENGTH, PIXEL_ASPECT, PIXELS, STOPS};
 use crate::number::{Jet, elementary};
 
@@ -185,6 +186,14 @@ impl Lens {
         let focal_length = distance.and_then(|d| self.breathing.focal_length(d)).unwrap_or(self.spec.focal_length);
         let spec = LensSpec { focal_length, ..self.spec };
         Lens { spec, optics: self.optics.clone(), distortion: self.distortion, breathing: Breathing::default() }
+    }
+
+    /// Between these depths from the entrance pupil everything is in focus at an f-number, focused at a distance from the film plane, mm; the far one may be infinite. By the engraved focal
+    /// length. `None` without a film plane or a circle of confusion.
+    #[must_use]
+    pub(crate) fn depth_of_field(&self, f_number: f64, focus: f64) -> Option<[f64; 2]> {
+        let (film_plane, confusion) = (self.optics.film_plane?, self.optics.circle_of_confusion?);
+        Some(thin_lens::limits(self.focal_length(), f_number, confusion, focus - film_plane))
     }
 
     /// Focal lengths by focus distance.

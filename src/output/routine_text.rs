@@ -12,9 +12,9 @@ pub(crate) const BEGINS: &str = "# A routine that `movewright study` wrote.\n";
 /// How it ends.
 pub(crate) const ENDS: &str = "# End of the routine.\n";
 
-/// What is told beside the numbers.
+/// What stands beside the numbers.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Told<'a> {
+pub(crate) struct Written<'a> {
     /// Name of the recording's file.
     pub(crate) recording: &'a str,
     /// Frames per second at projection.
@@ -31,11 +31,12 @@ pub(crate) fn channel(drive: usize) -> String {
 }
 
 /// The routine.
-pub(crate) fn toml(markers: &Markers, study: &Study, played: &Performance, told: Told<'_>) -> String {
+pub(crate) fn toml(markers: &Markers, study: &Study, played: &Performance, written: Written<'_>) -> String {
     let mut t = BEGINS.to_owned();
     let first = study.times.first().copied().unwrap_or(0.0);
     // Writing to text cannot fail.
-    let _ = writeln!(t, "# Recording: {}. Frame 1 is {first:.3} s of it, at {} frames/s.", in_comment(told.recording), told.rate_text);
+    let _ =
+        writeln!(t, "# Recording: {}. Frame 1 is {first:.3} s of it, at {} frames/s.", in_comment(written.recording), written.rate_text);
     let _ = writeln!(t, "# No marker is more than {:.3} mm from where it was recorded.", played.worst);
     if let Some(held_out) = played.held_out {
         let _ = writeln!(
@@ -60,13 +61,13 @@ pub(crate) fn toml(markers: &Markers, study: &Study, played: &Performance, told:
                 t,
                 "\n[[cycle]]\nchannel = \"{}\"\nperiod = {:.9}\nkeys = [{}]\n",
                 channel(drive),
-                period * told.rate,
+                period * written.rate,
                 keys.join(", ")
             );
         }
     }
     if let Some(recorded) = &played.recorded {
-        let _ = write!(t, "\n[[track]]\nsamples = \"{}\"\nwithin = {:.6}\n", told.curves, closer(recorded.within));
+        let _ = write!(t, "\n[[track]]\nsamples = \"{}\"\nwithin = {:.6}\n", written.curves, closer(recorded.within));
     }
     t + "\n" + ENDS
 }

@@ -7,7 +7,6 @@ use serde::Serialize;
 
 use super::curves::short;
 use crate::compile::Compiled;
-use crate::mechanism::thin_lens;
 use crate::shot::Pass;
 use crate::time::FrameTime;
 
@@ -27,13 +26,12 @@ pub(super) fn sharp(compiled: &Compiled, pass: &Pass) -> Option<SharpData> {
     let stage = compiled.stage();
     let camera = stage.camera()?;
     let lens = camera.lens()?;
-    let (optics, f_number) = (lens.optics(), pass.stop()?);
-    let (confusion, film_plane) = (optics.circle_of_confusion?, optics.film_plane?);
+    let (film_plane, f_number) = (lens.optics().film_plane?, pass.stop()?);
     let channel = camera.focus()?;
     let (mut near, mut far) = (Vec::new(), Vec::new());
     for frame in compiled.shot().frames().frames() {
         let focus = compiled.focus_at(Some(pass), camera, FrameTime::of_frame(frame)).ok()??;
-        let [from, to] = thin_lens::limits(lens.focal_length(), f_number, confusion, focus - film_plane);
+        let [from, to] = lens.depth_of_field(f_number, focus)?;
         near.push(short(from + film_plane));
         far.push(Some(to).filter(|to| to.is_finite()).map(|to| short(to + film_plane)));
     }

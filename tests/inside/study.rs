@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use movewright::compile::Compiled;
 use movewright::input;
-use movewright::output::routine_text::{self, Told};
+use movewright::output::routine_text::{self, Written};
 use movewright::output::study_json;
 use movewright::study::markers::indices;
 use movewright::study::performance::Performance;
@@ -264,7 +264,7 @@ fn a_written_routine_compiles_and_its_axes_rebuild_the_markers_within_the_distan
     let found = Performance::of(&study, within).unwrap();
     assert!(found.recorded.is_none() && found.worst <= within, "{found:?}");
     let temp = tempfile::tempdir().unwrap();
-    let told = Told { recording: "study_three.csv", rate: 24.0, rate_text: "24", curves: "beat.csv" };
+    let told = Written { recording: "study_three.csv", rate: 24.0, rate_text: "24", curves: "beat.csv" };
     fs::write(temp.path().join("beat.toml"), routine_text::toml(&markers, &study, &found, told)).unwrap();
     let far = farthest(&played(temp.path(), found.drives), &study, &study, found.drives);
     // Each axis may be a sixteenth of its step of 1/160 mm off.
@@ -292,7 +292,7 @@ fn beats_that_were_not_studied_are_within_the_distance_too() {
     let (markers, seen, _) = recorded(0..330);
     let found = Performance::of(&seen, 2.0).unwrap();
     assert!(found.recorded.is_none() && found.held_out.unwrap() <= 2.0, "{found:?}");
-    let told = Told { recording: "wing.csv", rate: 24.0, rate_text: "24", curves: "beat.csv" };
+    let told = Written { recording: "wing.csv", rate: 24.0, rate_text: "24", curves: "beat.csv" };
     fs::write(temp.path().join("beat.toml"), routine_text::toml(&markers, &seen, &found, told)).unwrap();
     let (_, later, _) = recorded(330..550);
     let far = farthest(&played(temp.path(), found.drives), &seen, &later, found.drives);

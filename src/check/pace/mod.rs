@@ -121,7 +121,7 @@ pub(crate) fn paces(report: &Report) -> Paces {
         Some((body, lens)) => depth(compiled, body, lens),
         None => Err("the stage has no camera with a lens".to_owned()),
     };
-    let mut passes: Vec<PassPace> = report.passes.iter().map(|p| asked(compiled, p, &depth, camera.map(|(_, lens)| lens))).collect();
+    let mut passes: Vec<PassPace> = report.passes.iter().map(|p| asked(compiled, p, &depth, camera)).collect();
     advise(report, &mut passes, &depth, camera.map(|(_, lens)| lens));
     Paces { camera: camera.map(|(b, _)| b.group()), depth, passes, day: schedule::schedule(report) }
 }
@@ -189,24 +189,17 @@ fn followed(compiled: &Compiled, camera: &Body, lens: &Lens, confusion: f64, thi
 }
 
 /// What must be sharp and leaves the depth of field of a pass in the middle of an exposure, where its stop and its focus are known.
-fn soft(compiled: &Compiled, pass: &Pass, lens: &Lens) -> Vec<Soft> {
-    let camera = compiled.stage().camera();
-    let optics = lens.optics();
-    let (Some(camera), Some(stop), Some(confusion), Some(film_plane)) =
-        (camera, pass.stop(), optics.circle_of_confusion, optics.film_plane)
-    else {
-        return Vec::new();
-    };
+fn soft(compiled: &Compiled, pass: &Pass, (camera, lens): (&Body, &Lens)) -> Vec<Soft> {
+    let Some(stop) = pass.stop() else { return Vec::new() };
     let mut found = Vec::new();
     for (name, sharp) in sharp(compiled, camera).iter().filter(|(_, s)| !matches!(s, Sharp::Group(g) if pass.park().contains(g))) {
         let Some(thing) = Thing::of(compiled, name, *sharp) else { continue };
         let is_soft = |frame: i64| -> Option<bool> {
             let t = FrameTime::of_frame(frame);
-            let focus = compiled.focus_at(None, camera, t).ok()?? - film_plane;
+            let [from, to] = lens.depth_of_field(stop, compiled.focus_at(None, camera, t).ok()??)?;
             let pose = compiled.posture_at(None, camera, t).ok()?;
             let place = thing.body.map(|body| compiled.posture_at(None, body, t)).transpose().ok()?;
             let [near, far] = thing.depths_at(pose.body(), place.as_ref());
-            let [from, to] = thin_lens::limits(lens.focal_length(), stop, confusion, focus);
             Some(!(from <= near && far <= to))
         };
         let mut soft: Option<Soft> = None;
@@ -220,6 +213,11 @@ fn soft(compiled: &Compiled, pass: &Pass, lens: &Lens) -> Vec<Soft> {
     found
 }
 
+/// The stop of a pass: as written, or else the one that is advised.
+fn stop(pass: &Pass, depth: &Result<Depth, String>) -> Option<f64> {
+    pass.stop().or_else(|| depth.as_ref().ok()?.advised)
+}
+
 /// Light and magnification of a pass.
 struct Lit<'a> {
     light: &'a Light,
@@ -231,7 +229,7 @@ struct Lit<'a> {
 impl<'a> Lit<'a> {
     fn of(compiled: &'a Compiled, pass: &Pass, depth: &Result<Depth, String>, lens: Option<&Lens>) -> Option<Lit<'a>> {
         let light = compiled.shot().lighting().of(pass.light())?;
-        let stop = pass.stop().or_else(|| depth.as_ref().ok()?.advised)?;
+        let stop = stop(pass, depth)?;
         let magnification = depth.as_ref().ok()?.magnification;
         Some(Lit { light, stop, magnification, t_stops: lens.map_or(0.0, |l| l.optics().t_minus_f_stops) })
     }
@@ -245,22 +243,22 @@ impl<'a> Lit<'a> {
     }
 }
 
-fn asked(compiled: &Compiled, p: &PassReport, depth: &Result<Depth, String>, lens: Option<&Lens>) -> PassPace {
+fn asked(compiled: &Compiled, p: &PassReport, depth: &Result<Depth, String>, camera: Option<(&Body, &Lens)>) -> PassPace {
     let pass = p.program.pass();
-    let lit = Lit::of(compiled, pass, depth, lens);
+    let lit = Lit::of(compiled, pass, depth, camera.map(|(_, lens)| lens));
     let written = pass.seconds_per_frame();
     let needed = lit.as_ref().map(Lit::needed);
     PassPace {
         pass: pass.name().to_owned(),
         light: compiled.shot().lighting().of(pass.light()).map(|l| l.name.clone()),
-        stop: pass.stop().or_else(|| depth.as_ref().ok()?.advised),
+        stop: stop(pass, depth),
         exposure: needed,
         by_light: needed.map(|needed| needed / pass.shutter().fraction()),
         by_machine: p.runnable.seconds_per_frame,
         advised: None,
         why_not: None,
         off: lit.map(|lit| lit.stops_over(written * pass.shutter().fraction())),
-        soft: lens.map_or_else(Vec::new, |lens| soft(compiled, pass, lens)),
+        soft: camera.map_or_else(Vec::new, |camera| soft(compiled, pass, camera)),
         differs: differs(compiled, pass, depth),
         blurs: blur::blurs(compiled, pass, depth.as_ref().ok().map(|d| d.focus)),
         by_camera: matches!(p.runnable.limited_by, Some(Hindrance::Limit { limit: Limit::Camera, .. })),
@@ -274,9 +272,8 @@ fn asked(compiled: &Compiled, p: &PassReport, depth: &Result<Depth, String>, len
 /// In what a pass differs from the first one. A pass under another light keeps the picture's stop, or its depth of field is another.
 fn differs(compiled: &Compiled, pass: &Pass, depth: &Result<Depth, String>) -> Vec<String> {
     let Some(first) = compiled.shot().passes().first().filter(|first| first.name() != pass.name()) else { return Vec::new() };
-    let stop = |p: &Pass| p.stop().or_else(|| depth.as_ref().ok()?.advised);
     let mut all = Vec::new();
-    if let (Some(here), Some(there)) = (stop(pass), stop(first))
+    if let (Some(here), Some(there)) = (stop(pass, depth), stop(first, depth))
         && here != there
     {
         all.push(format!("stop f/{here:.1}, and f/{there:.1} in {}: depth of field differs", first.name()));
@@ -298,7 +295,7 @@ fn advise(report: &Report, passes: &mut [PassPace], depth: &Result<Depth, String
     let tried = compiled.shot().passes().iter().zip(&wanted).map(paced).collect();
     let tried = compiled.with_passes(tried).ok().and_then(|c| c.checked().ok());
     for (i, (pass, wanted)) in passes.iter_mut().zip(wanted).enumerate() {
-        let holds = tried.as_ref().and_then(|r| r.passes.get(i)).is_some_and(|p| p.violations.iter().all(|v| v.limit == Limit::Register));
+        let holds = tried.as_ref().and_then(|r| r.passes.get(i)).is_some_and(PassReport::within_limits);
         let lit = compiled.shot().passes().get(i).and_then(|p| Some((p, Lit::of(compiled, p, depth, lens)?)));
         (pass.advised, pass.why_not) = match (wanted, lit) {
             (Some(pace), Some((p, lit))) if holds => (Some((pace, lit.stops_over(pace * p.shutter().fraction()))), None),

@@ -69,9 +69,9 @@ mod tests {
             let inside = |r: Range, t: f64| r.lo + t * (r.hi - r.lo);
             let ([v0, v1], [a0, a1]) = ([at[0], at[1]].map(|t| inside(v, t)), [at[2], at[3]].map(|t| inside(a, t)));
             let change = b.up(v1, a1) - b.up(v0, a0);
-            let told = of(v1 - v0) * by_v + of(a1 - a0) * by_a;
+            let bounds = of(v1 - v0) * by_v + of(a1 - a0) * by_a;
             let rounding = 1e-9 * (b.up(v1, a1) + b.up(v0, a0));
-            prop_assert!(told.lo - rounding <= change && change <= told.hi + rounding, "{change} {told:?}");
+            prop_assert!(bounds.lo - rounding <= change && change <= bounds.hi + rounding, "{change} {bounds:?}");
         }
     }
 
@@ -84,8 +84,8 @@ mod tests {
             let h = 1e-5;
             let (dv, da) = ((b.up(v + h, a) - b.up(v - h, a)) / (2.0 * h), (b.up(v, a + h) - b.up(v, a - h)) / (2.0 * h));
             let near = |r: Range, d: f64| (r.middle() - d).abs() < 1e-6 && r.hi - r.lo < 1e-9;
-            let told = partials(&b, of(v), of(a));
-            assert!(told.is_some_and(|[by_v, by_a]| near(by_v, dv) && near(by_a, da)), "{v} {a}: {told:?}, not {dv} and {da}");
+            let bounds = partials(&b, of(v), of(a));
+            assert!(bounds.is_some_and(|[by_v, by_a]| near(by_v, dv) && near(by_a, da)), "{v} {a}: {bounds:?}, not {dv} and {da}");
         }
         // Where it turns on the way nothing is said.
         assert!(partials(&b, of(1.0), of(-15.0)).is_none() && partials(&b, Range::between(-1.0, 1.0), of(0.0)).is_none());

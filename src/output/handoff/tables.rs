@@ -12,7 +12,7 @@ use std::io;
 use super::poses::{PoseError, PosedBody, Size};
 use super::sampling::Sampling;
 use crate::compile::frame_time;
-use crate::mechanism::{Lens, thin_lens};
+use crate::mechanism::Lens;
 use crate::output::decimals::decimals;
 use crate::shot::{Pass, Shot};
 use crate::stage::Stage;
@@ -113,11 +113,8 @@ pub(crate) fn write(
 
 /// Between these depths everything is in focus, mm; `None` where it is not known, or infinite.
 fn sharp(lens: &Lens, focus: Option<f64>, f_number: Option<f64>) -> [Option<f64>; 2] {
-    let optics = lens.optics();
-    let (Some(focus), Some(stop), Some(back), Some(confusion)) = (focus, f_number, optics.film_plane, optics.circle_of_confusion) else {
-        return [None; 2];
-    };
-    thin_lens::limits(lens.focal_length(), stop, confusion, focus - back).map(|depth| Some(depth).filter(|d| d.is_finite()))
+    let depths = focus.zip(f_number).and_then(|(focus, stop)| lens.depth_of_field(stop, focus));
+    depths.map_or([None; 2], |depths| depths.map(|depth| Some(depth).filter(|d| d.is_finite())))
 }
 
 /// The lens as it is focused at an instant.
