@@ -113,6 +113,8 @@ table! {
         FILTER_FACTOR = Bound::from("", 1.0, 1e6), "factors of filters", "a filter never makes an exposure shorter; twenty stops are a million";
         RECIPROCITY = Bound::from("", 1.0, 3.0), "exponents of film above 1 s", "films have 1.26 to 1.43 (Ilford's tables)";
         VISIBILITY = Bound::from("m", 0.1, 1e6), "visibilities at full size", "from smoke that hides a hand to beyond the clearest air (common practice, no source)";
+        WEDGE = Bound::from("stops", -10.0, 10.0), "exposures of a wedge beside that of its pass", "a thousandth to a thousand times as long";
+        WARNING = Bound::from("s", 0.0, 3_600.0), "warnings before a program", "an hour";
         STOPS = Bound::from("stops", 0.0, 10.0), "light that a lens loses, in stops", "a thousandth is left of it";
     }
     wholes {
@@ -138,6 +140,7 @@ table! {
         MOST_SHAPED_MODES: usize = 4, "further modes of a swing that moves are split for", "a move is split in 32 then";
         MOST_BANDS: usize = 16, "bands of resonance of a motor", "far beyond what can be measured";
         MOST_PASSES: usize = 64, "passes of a shot", "far beyond any pass list";
+        MOST_WEDGE: usize = 64, "exposures of a wedge", "far beyond any test strip";
         MOST_KEYS: usize = 1_000_000, "keys of one track, rows of a key file", "one for each frame of the longest shot";
         MOST_RETIME_KEYS: usize = 10_000, "keys of one retime", "far beyond any director's notes";
         MOST_RETIMED: usize = 5_000_000, "keys of retimes x retimes of a group, over all groups", "finding where they meet takes a second";

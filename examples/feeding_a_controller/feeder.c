@@ -3,7 +3,7 @@
  * Usage: feeder FILE ROWS        cc -std=c99 -O2 -o feeder feeder.c
  *
  * ROWS is the number of rows in the manifest (passes[].rows.rows). `send_row` below prints; put your controller and your clock there.
- * Nothing is sent before the whole file has been checked. A column named `shutter` or `frame`, or with a colon in its name (a velocity,
+ * Nothing is sent before the whole file has been checked. A column named `shutter`, `frame` or `warning`, or with a colon in its name (a velocity,
  * AXIS:steps_per_s), is no position and is never sent.
  */
 #include <errno.h>
@@ -50,7 +50,7 @@ static void read_header(char *line) {
             refuse("the first column is not t_s");
         }
         is_position[columns] = columns > 0 && strchr(cell, '.') != NULL && strchr(cell, ':') == NULL;
-        if (columns > 0 && !is_position[columns] && strchr(cell, ':') == NULL && strcmp(cell, "shutter") != 0 && strcmp(cell, "frame") != 0) {
+        if (columns > 0 && !is_position[columns] && strchr(cell, ':') == NULL && strcmp(cell, "shutter") != 0 && strcmp(cell, "frame") != 0 && strcmp(cell, "warning") != 0) {
             refuse("an unknown column");
         }
         columns++;

@@ -19,7 +19,7 @@ fn positions(header: &str, axes: &[String]) -> Result<Vec<usize>, Box<dyn Error>
     }
     for name in &names {
         let axis = name.split(':').next().unwrap_or(name);
-        if !(["t_s", "shutter", "frame"].contains(name) || axes.iter().any(|a| a == axis)) {
+        if !(["t_s", "shutter", "frame", "warning"].contains(name) || axes.iter().any(|a| a == axis)) {
             return Err(format!("refused: unknown column {name}").into());
         }
     }

@@ -61,6 +61,6 @@ impl<'a> Folder<'a> {
     pub fn write(&self, folder: impl AsRef<Path>) -> Result<Written, Error> {
         let sources = self.sources.map(Sources::for_copying).unwrap_or_default();
         let Folder { approval, replace, wishes, rows, .. } = *self;
-        Ok(Export { approval, sources: &sources, replace, wishes, rows }.write(folder.as_ref(), &mut |_| {})?)
+        Ok(Export { approval, sources: &sources, replace, wishes, rows, parts: None }.write(folder.as_ref(), &mut |_| {})?)
     }
 }

@@ -104,30 +104,57 @@ impl ExactSizeIterator for Rows<'_> {}
 /// The rows of a program as plain CSV: `t_s,AXIS,...`, integer steps.
 #[derive(Debug)]
 pub struct RowTable<'a> {
+    report: &'a PassReport,
     tracks: Tracks<'a>,
     rate: RowRate,
-    velocities: bool,
+    derivatives: u8,
     shutter: bool,
+    frame: bool,
 }
 
 impl<'a> RowTable<'a> {
     pub(super) fn new(report: &'a PassReport, rate: RowRate) -> Result<RowTable<'a>, Error> {
         let rows = Rows::new(report, rate)?;
-        Ok(RowTable { tracks: Tracks::new(rows.program, report)?, rate, velocities: false, shutter: false })
+        Ok(RowTable { report, tracks: Tracks::new(rows.program, report)?, rate, derivatives: 0, shutter: false, frame: false })
     }
 
     /// With a column `AXIS:steps_per_s` for each axis, after all positions.
     #[must_use]
     pub fn with_velocities(mut self) -> Self {
-        self.velocities = true;
+        self.derivatives = self.derivatives.max(1);
         self
     }
 
-    /// With a last column `shutter`: 1 while a frame is exposed.
+    /// With velocities, and a column `AXIS:steps_per_s2` for each axis after them.
+    #[must_use]
+    pub fn with_accelerations(mut self) -> Self {
+        self.derivatives = 2;
+        self
+    }
+
+    /// With a column `shutter` after all axes: 1 while a frame is exposed.
     #[must_use]
     pub fn with_shutter(mut self) -> Self {
         self.shutter = true;
         self
+    }
+
+    /// With a last column `frame`: the photographed frame while it is exposed, otherwise empty.
+    #[must_use]
+    pub fn with_frame(mut self) -> Self {
+        self.frame = true;
+        self
+    }
+
+    /// With the return home after the end of the program.
+    ///
+    /// # Errors
+    /// A return home on which something comes too near.
+    pub fn with_return_home(self) -> Result<Self, Error> {
+        if !self.report.way_is_clear(Leg::ReturnHome) {
+            return Err(RowsError::TooNear { pass: self.report.name().to_owned(), leg: Leg::ReturnHome }.into());
+        }
+        Ok(RowTable { tracks: self.tracks.reaching(Extent::ReturnHome), ..self })
     }
 
     /// Writes header and rows, on all threads, and returns the number of rows. Memory does not grow with it.
@@ -135,7 +162,8 @@ impl<'a> RowTable<'a> {
     /// # Errors
     /// Whatever the writer says; an axis without a position that can be counted.
     pub fn write(&self, out: &mut (impl Write + Send)) -> Result<u64, Error> {
-        let table = Table::new(&self.tracks, self.rate)?.with_velocities(self.velocities).with_shutter(self.shutter);
+        let table = Table::new(&self.tracks, self.rate)?.with_derivatives(self.derivatives).with_shutter(self.shutter);
+        let table = table.with_frame(self.frame);
         table.write(out, &mut |_| {})?;
         Ok(table.rows())
     }

@@ -242,6 +242,9 @@ codes! {
     NoPosition, "no-position", "An axis or a body has no position there that can be written",
         "the instant lies beyond the move, or the number is too large", "run `movewright check`, and correct what it reports";
 
+    StandsElsewhere, "stands-elsewhere", "An axis is more than a step off the place at which the pass broke off",
+        "steps were lost, the axis ran on after the fault, or the pass broke off at another frame", "reference the axes again, correct `--frames`, or add `--accept` to start from there";
+
     // The call and the output.
     LimitExceeded, "limit-exceeded", "A limit is exceeded, so nothing is written",
         "the shot asks for more than the stage allows", "run `movewright check`, and change the shot";

@@ -37,9 +37,10 @@ pub(super) fn violations(program: &Program) -> Vec<Violation> {
             .filter(|a| *a > 0.0 && !program.clock().is_shortest());
         all.push(found(frame, closed, timing.closed(), Cause::ClosedTooShort(angle)));
     }
-    let (open, pace) = (pass.shutter().fraction(), pass.pace().get());
-    if let Some(longest) = timing.longest.filter(|_| !makes(timing, open, pace)) {
-        all.push(found(first, pace * open, longest, Cause::OpenTooLong));
+    let open = program.clock().wedge().map(|[opens, closes]| (closes - opens).0).reduce(f64::max);
+    let open = open.unwrap_or(pass.pace().get() * pass.shutter().fraction());
+    if let Some(longest) = timing.longest.filter(|_| !makes(timing, open)) {
+        all.push(found(first, open, longest, Cause::OpenTooLong));
     }
     all
 }
@@ -50,6 +51,11 @@ fn closed_least(program: &Program) -> Option<(i64, f64)> {
     if !program.clock().is_shortest() {
         let closed = pass.pace().get() * (frames_between(program) - pass.shutter().fraction());
         return (exposed.count() > 1).then_some((exposed.first(), closed));
+    }
+    let wedge: Vec<_> = program.clock().wedge().collect();
+    if !wedge.is_empty() {
+        let gaps = wedge.iter().zip(wedge.iter().skip(1)).map(|([_, closes], [opens, _])| (*opens - *closes).0);
+        return gaps.reduce(f64::min).map(|gap| (exposed.first(), gap));
     }
     let gap = |(i, frame): (usize, i64)| (frame, program.clock().opens(i + 1).0 - program.clock().closes(i).0);
     exposed.frames().take(exposed.count() - 1).enumerate().map(gap).reduce(|a, b| if b.1 < a.1 { b } else { a })
@@ -71,8 +77,8 @@ pub(super) fn fastest(program: &Program) -> Option<f64> {
     (closed > 0.0).then(|| needs / closed)
 }
 
-/// True where exposures up to this pace are no longer than the camera makes.
+/// True where an exposure of so many seconds is no longer than the camera makes.
 #[must_use]
-pub(super) fn makes(timing: CameraTiming, open: f64, pace: f64) -> bool {
-    timing.longest.is_none_or(|longest| pace * open <= longest * (1.0 + SLACK))
+pub(super) fn makes(timing: CameraTiming, exposure: f64) -> bool {
+    timing.longest.is_none_or(|longest| exposure <= longest * (1.0 + SLACK))
 }

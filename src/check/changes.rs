@@ -6,15 +6,17 @@
 //! steps at the same three instants.
 //! Invariant: axes and passes are matched by name; an axis whose drive or home changed has changed throughout, whatever its counts.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{figures, pixels, register, shift};
 use crate::compile::Compiled;
+use crate::shot::light::Light;
 use crate::shot::{Pass, Shot};
 use crate::stage::{Axis, AxisId};
 
 /// What is different.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Changes {
     /// Version of the format: 1.
     pub format: u32,
@@ -25,7 +27,7 @@ pub(crate) struct Changes {
 }
 
 /// How an axis changed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct AxisChange {
     /// Full name.
     pub axis: String,
@@ -50,12 +52,14 @@ pub(crate) struct AxisChange {
 }
 
 /// Whether a pass shot before is still good.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct PassChange {
     /// Name.
     pub pass: String,
     /// True where it need not be shot again.
     pub good: bool,
+    /// Where other counts are all that spoils it: first and last frame to be shot again.
+    pub frames: Option<[i64; 2]>,
     /// Why not; or what differs without harm to the picture's position.
     pub reasons: Vec<String>,
 }
@@ -108,7 +112,7 @@ pub(crate) fn between(old: &Compiled, new: &Compiled) -> Changes {
     let optics = optics(old, new, &common, stride);
     let mut passes: Vec<PassChange> = old.shot().passes().iter().map(|p| pass_change(old, new, p, &axes, &optics)).collect();
     for p in new.shot().passes().iter().filter(|p| old.shot().passes().iter().all(|o| o.name() != p.name())) {
-        passes.push(PassChange { pass: p.name().to_owned(), good: false, reasons: vec!["it is new".to_owned()] });
+        passes.push(PassChange { pass: p.name().to_owned(), good: false, frames: None, reasons: vec!["it is new".to_owned()] });
     }
     Changes { format: 1, axes, passes }
 }
@@ -211,22 +215,49 @@ fn same_count(old: &Compiled, new: &Compiled, (o, n): (AxisId, AxisId), frame: i
 
 /// The frames that a pass exposes, in words.
 fn one_in(pass: &Pass) -> String {
+    if let Some(wedge) = pass.wedge() {
+        return format!("frame {} alone", wedge.frame());
+    }
     match pass.every() {
         1 => "every frame".to_owned(),
         n => format!("one frame in {n}"),
     }
 }
 
+/// In what the light of a pass differs, and whether that spoils what was shot: another light does; another reading of the same one asks for another exposure.
+fn light_change((old, was): (&Shot, &Pass), (new, now): (&Shot, &Pass)) -> (bool, Option<String>) {
+    let (before, after) = (old.lighting().of(was.light()), new.lighting().of(now.light()));
+    let (Some(before), Some(after)) = (before, after) else { return (false, None) };
+    if before.name != after.name {
+        return (true, Some(format!("the light is `{}` now, was `{}`", after.name, before.name)));
+    }
+    let shown =
+        |l: &Light| format!("f/{} at {} s, filter factor {}, reciprocity {}", l.f_number, l.seconds, l.filter_factor, l.reciprocity);
+    let (shown_before, shown_after) = (shown(before), shown(after));
+    (
+        false,
+        (shown_before != shown_after)
+            .then(|| format!("light `{}` asks for another exposure: {shown_after} now, was {shown_before}", after.name)),
+    )
+}
+
 fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange], optics: &Optics) -> PassChange {
     let name = pass.name();
     let Some(now) = new.shot().passes().iter().find(|p| p.name() == name) else {
-        return PassChange { pass: name.to_owned(), good: true, reasons: vec!["the shot no longer has this pass".to_owned()] };
+        return PassChange {
+            pass: name.to_owned(),
+            good: true,
+            frames: None,
+            reasons: vec!["the shot no longer has this pass".to_owned()],
+        };
     };
     let (mut bad, mut notes) = (optics.bad.clone(), optics.notes.clone());
     if now.stop() != pass.stop() {
         let shown = |stop: Option<f64>| stop.map_or_else(|| "not given".to_owned(), |n| format!("f/{n}"));
         bad.push(format!("the stop is {} now, was {}: depth of field differs", shown(now.stop()), shown(pass.stop())));
     }
+    let (is_bad, light) = light_change((old.shot(), pass), (new.shot(), now));
+    (if is_bad { &mut bad } else { &mut notes }).extend(light);
     let (before, after) = (old.shot().frames(), new.shot().frames());
     if after.first() < before.first() || before.last() < after.last() {
         bad.push(format!(
@@ -241,6 +272,10 @@ fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange],
     } else if before != after {
         notes.push(format!("only frames {} to {} are required now", after.first(), after.last()));
     }
+    if now.wedge().is_some() && now.wedge() != pass.wedge() && bad.is_empty() {
+        let shown = |p: &Pass| p.wedge().map_or_else(|| one_in(p), ToString::to_string);
+        bad.push(format!("the wedge is {} now, was {}", shown(now), shown(pass)));
+    }
     if now.every() != pass.every() && bad.is_empty() {
         notes.push(format!("{} is required now, was {}", one_in(now), one_in(pass)));
     }
@@ -253,6 +288,7 @@ fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange],
     if now.pace() != pass.pace() {
         notes.push(format!("{} s per frame now, was {}: positions register, exposure times differ", now.pace().get(), pass.pace().get()));
     }
+    let (mut frames, mut counts) = (None, 0);
     let parked = |v: &Compiled, p: &Pass, axis: &str| v.stage().axis_of_name(axis).map(|i| p.parks(v.stage(), i));
     for (n, axis) in new.stage().axis_ids().zip(new.stage().axis_names()) {
         let change = axes.iter().find(|a| a.axis == *axis).map(|a| a.change);
@@ -265,8 +301,11 @@ fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange],
                     let instants = register::instants(now);
                     let differs = |f: &i64| instants.iter().any(|h| !same_count(old, new, (o, n), *f, *h));
                     let both = |f: &i64| now.exposed(after).contains(*f) && pass.exposed(before).contains(*f);
-                    if common_frames(old, new).iter().filter(|f| both(f)).any(differs) {
+                    let moved: Vec<i64> = common_frames(old, new).into_iter().filter(|f| both(f) && differs(f)).collect();
+                    if let (Some(first), Some(last)) = (moved.first(), moved.last()) {
                         bad.push(format!("{axis} has changed"));
+                        counts += 1;
+                        frames = Some(frames.map_or([*first, *last], |[a, b]: [i64; 2]| [a.min(*first), b.max(*last)]));
                     }
                 }
             }
@@ -283,5 +322,6 @@ fn pass_change(old: &Compiled, new: &Compiled, pass: &Pass, axes: &[AxisChange],
         bad.push(format!("{} is gone", a.axis));
     }
     let good = bad.is_empty();
-    PassChange { pass: name.to_owned(), good, reasons: if good { notes } else { bad } }
+    let frames = frames.filter(|_| bad.len() == counts);
+    PassChange { pass: name.to_owned(), good, frames, reasons: if good { notes } else { bad } }
 }

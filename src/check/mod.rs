@@ -43,9 +43,11 @@ mod report;
 pub(crate) mod roots;
 mod runnable;
 mod sections;
+mod sharp;
 mod sharp_plates;
 mod shift;
 mod slack;
+mod soft;
 pub(crate) mod stopping;
 mod sway;
 pub(crate) mod swing;
@@ -71,6 +73,8 @@ pub(crate) use approval::Approval;
 use before::Before;
 pub(crate) use clearance::ClearanceReport;
 pub use fastest::Fastest;
+#[cfg(test)]
+pub(crate) use note_kind::NoteKind;
 pub(crate) use notes::Note;
 pub use report::{PassReport, Report};
 pub use runnable::Runnable;
@@ -180,6 +184,7 @@ impl Compiled {
         notes.extend(framing::notes(self, pixels::stride(&compiled)));
         let haze = haze::haze(self);
         notes.extend(haze::notes(haze.as_ref()));
+        notes.extend(soft::notes(self));
         notes.extend(notes::not_tried(compiled.work()));
         Ok(Report { compiled, spare, passes, notes, reversals, lag_between_paces: lag::between_paces(self), registration, pixels, haze })
     }

@@ -175,6 +175,19 @@ pub(crate) enum NoteKind {
         /// The figure's group.
         figure: GroupId,
     },
+    /// Something that must be sharp is not, in `value` frames that were looked at.
+    OutOfFocus {
+        /// Names of the passes.
+        passes: Vec<String>,
+        /// What.
+        what: String,
+        /// Their stop.
+        stop: Option<f64>,
+        /// The last such frame.
+        last: i64,
+        /// True where focus follows something else in all of them.
+        chosen: bool,
+    },
     /// A figure is only `value` pixels large.
     FewPixels {
         /// The camera's group.
@@ -250,6 +263,7 @@ impl NoteKind {
             NoteKind::Covers { .. } => "covers",
             NoteKind::LeavesPicture { .. } => "leaves_picture",
             NoteKind::LostInHaze { .. } => "lost_in_haze",
+            NoteKind::OutOfFocus { .. } => "out_of_focus",
             NoteKind::FewPixels { .. } => "few_pixels",
             NoteKind::PixelAspect { .. } => "pixel_aspect",
             NoteKind::BreathingUnused { .. } => "breathing_unused",

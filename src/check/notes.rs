@@ -27,7 +27,12 @@ pub(crate) struct Note {
 impl Note {
     /// True where it says that something is as it should be, or as it mostly is meant to be: such notes are for the whole list.
     pub(crate) fn asks_nothing(&self) -> bool {
-        matches!(self.kind, NoteKind::Openings { per_exposure } if per_exposure <= FLICKER) || matches!(self.kind, NoteKind::Covers { .. })
+        match self.kind {
+            NoteKind::Openings { per_exposure } => per_exposure <= FLICKER,
+            NoteKind::OutOfFocus { chosen, .. } => chosen,
+            NoteKind::Covers { .. } => true,
+            _ => false,
+        }
     }
 }
 

@@ -167,8 +167,8 @@ struct Compared {
     found: BTreeMap<(usize, usize), (Option<Miss>, Option<Approach>)>,
 }
 
-/// What makes passes one kind: the curve, moving or held, the open part of a frame, the side of the first approach, one frame in how many.
-type Kind = (*const AxisMove, bool, u64, Option<Direction>, u32);
+/// What makes passes one kind: the curve, moving or held, the open part of a frame, the side of the first approach, one frame in how many, the frame that is exposed alone.
+type Kind = (*const AxisMove, bool, u64, Option<Direction>, u32, Option<i64>);
 
 impl Compared {
     fn of(programs: &[&Program], shot: &Shot, id: AxisId, axis: &Axis) -> Compared {
@@ -182,8 +182,8 @@ impl Compared {
             }
             let (m, pass) = (program.compiled().motion(id), program.pass());
             let start = program.way().approaches()[id].and_then(|a| a.direction);
-            let kind =
-                (core::ptr::from_ref(m), pass.exposure() == Exposure::Held, pass.shutter().fraction().to_bits(), start, pass.every());
+            let (held, alone) = (pass.exposure() == Exposure::Held, pass.wedge().map(crate::shot::Wedge::frame));
+            let kind = (core::ptr::from_ref(m), held, pass.shutter().fraction().to_bits(), start, pass.every(), alone);
             let which = known.iter().position(|(k, _)| *k == kind);
             several.extend(which);
             kinds.push(Some(which.unwrap_or(known.len())));

@@ -66,7 +66,7 @@ pub(super) fn runnable(program: &Program, still: Option<&ClearanceReport>, faste
     let is_made = |pace: f64| {
         // As far as the promise goes: the paces that were tried.
         let to = if program.stations().is_some() { pace } else { (4.0 * pace).max(program.pass().pace().get()) };
-        camera::makes(program.compiled().stage().camera_timing(), program.pass().shutter().fraction(), to)
+        camera::makes(program.compiled().stage().camera_timing(), program.pass().shutter().fraction() * to)
     };
     let (found, hindrance) = if found.is_none_or(is_made) { (found, hindrance) } else { (None, by_camera(program)) };
     // "Or slower" would be wrong where slow paces fail.

@@ -25,7 +25,7 @@ pub(crate) fn usage(report: &PassReport) -> PerAxis<Vec<Utilisation>> {
 #[must_use]
 pub(crate) fn row(program: &Program, violations: &[Violation], id: AxisId) -> Vec<Utilisation> {
     let frames = program.compiled().shot().frames();
-    if program.parks(id) {
+    if program.parks(id) || program.pass().wedge().is_some() {
         return vec![Utilisation::NONE; frames.count()];
     }
     let mut row = match program.stations() {

@@ -4,6 +4,7 @@
 
 mod camera;
 mod exposed;
+mod focus;
 mod hang;
 pub(crate) mod haze;
 mod motors;
@@ -326,6 +327,7 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             format!("{what} {verb} the picture of {}: not wholly in it in {frames}, first at frame {frame:.2}", stage.group_name(*camera))
         }
         NoteKind::LostInHaze { figure } => haze::lost(stage.group_name(*figure), value, frame),
+        NoteKind::OutOfFocus { passes, what, stop, last, chosen } => focus::soft((passes, what), *stop, (frame, *last, value), *chosen),
         NoteKind::FewPixels { camera, figure } => format!(
             "{} is only {value:.1} pixels large in the picture of {} (frame {frame:.2})",
             stage.group_name(*figure),

@@ -68,6 +68,19 @@ impl Command {
         use Command::{Compile, Man, New, Plot, Report, Rows, Study};
         matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_) | Study(_))
     }
+
+    /// True where JSON was asked for.
+    pub(super) fn is_json(&self) -> bool {
+        use Command::{Changes, Check, Compare, Pace, Study};
+        match self {
+            Check(a) => a.json,
+            Pace(a) => a.json,
+            Changes(a) => a.json,
+            Compare(a) => a.json,
+            Study(a) => a.json,
+            _ => false,
+        }
+    }
 }
 
 #[derive(Debug, ClapArgs)]
@@ -162,6 +175,9 @@ pub(super) struct CompileArgs {
     /// Also write the program of every pass, PASS.rows.csv, at this many rows per second of stage time: 100, 12.5 or 30000/1001
     #[arg(long, value_name = "HZ")]
     pub(super) rows: Option<String>,
+    /// With --rows: only these frames of every pass, both included, with a run-up and run-down of their own
+    #[arg(long, value_name = "N..M", allow_hyphen_values = true, requires = "rows")]
+    pub(super) frames: Option<String>,
     /// Show everything, not only the most important lines
     #[arg(long)]
     pub(super) all: bool,

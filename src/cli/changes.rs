@@ -27,7 +27,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let changes = changes::between(&old, &new);
     let verdict = if changes.passes.iter().all(|p| p.good) { Outcome::Fine } else { Outcome::Over };
     if !args.json {
-        return terminal::result(&lines(&changes, args.all), verdict);
+        return terminal::result(&lines(&changes, &args.new, args.all), verdict);
     }
     match serde_json::to_string_pretty(&changes) {
         Ok(text) => terminal::json(&format!("{text}\n"), verdict),

@@ -1,12 +1,15 @@
 //! What changed between two versions, as lines: axes with how far they moved, and which passes to keep.
 
+use std::path::Path;
+
 use super::wrap;
 use crate::check::changes::{AxisChange, Changes};
 use crate::check::words::counted;
 use crate::number::figures::figure;
 
 /// The changes as lines; the longest ones alone unless `all`.
-pub(super) fn lines(changes: &Changes, all: bool) -> String {
+pub(super) fn lines(changes: &Changes, new: &Path, all: bool) -> String {
+    let new = shot_of(new);
     let mut text = String::new();
     if changes.axes.is_empty() {
         text.push_str("no axis has changed\n");
@@ -32,8 +35,17 @@ pub(super) fn lines(changes: &Changes, all: bool) -> String {
         let verdict = if p.good { "keep" } else { "RESHOOT" };
         let why = if p.reasons.is_empty() { String::new() } else { format!(": {}", p.reasons.join("; ")) };
         wrap::line(&mut text, &format!("{verdict} {}{why}", p.pass), 2);
+        if let Some([first, last]) = p.frames.filter(|_| !p.good) {
+            let command = format!("movewright rows {new} --pass {} --frames {first}..{last} --rate HZ --out FILE", p.pass);
+            wrap::line(&mut text, &format!("  frames {first} to {last} alone: {command}"), 4);
+        }
     }
     text
+}
+
+/// The shot file that rows are written from; what a written folder calls it is not known here.
+fn shot_of(new: &Path) -> String {
+    if new.is_dir() { "SHOT".to_owned() } else { new.display().to_string() }
 }
 
 /// How far, where that is known.

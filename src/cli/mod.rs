@@ -53,7 +53,10 @@ pub(crate) fn run() -> Outcome {
     if args.command.writes() {
         signals::handle();
     }
-    match args.command {
+    if args.command.is_json() {
+        terminal::keep_errors();
+    }
+    let outcome = match args.command {
         Command::New(a) => new::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Pace(a) => pace::run(&a),
@@ -69,5 +72,6 @@ pub(crate) fn run() -> Outcome {
         Command::Completions(a) => pages::completions(&a),
         Command::Man(a) => pages::man(&a),
         Command::Schema(a) => schema::run(&a),
-    }
+    };
+    terminal::errors_as_json(outcome)
 }

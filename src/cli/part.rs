@@ -28,29 +28,55 @@ pub(super) struct PartArgs {
     /// Start a part from the steps in this file (axis,steps) instead of home
     #[arg(long, value_name = "FILE", requires = "part")]
     from: Option<PathBuf>,
+    /// Expose so many frames before the break again, to compare them with the broken take
+    #[arg(long, value_name = "FRAMES", requires = "frames")]
+    overlap: Option<u32>,
+    /// Start even where an axis is more than a step off the place at which the pass broke off
+    #[arg(long, requires = "from")]
+    accept: bool,
+}
+
+/// A range of frames as `118..140`. The error was said.
+pub(super) fn frames(text: &str) -> Result<FrameSpan, ()> {
+    let frames = text.split_once("..").and_then(|(first, last)| Some((first.parse().ok()?, last.parse().ok()?)));
+    let Some((first, last)) = frames else {
+        terminal::error(Code::InvalidFrameSpan, format!("`{text}` is not a range of frames; write the first and last frame as 118..140"));
+        return Err(());
+    };
+    span(text, first, last)
+}
+
+fn span(text: &str, first: i64, last: i64) -> Result<FrameSpan, ()> {
+    FrameSpan::new(first, last).map_err(|e| terminal::error(Code::InvalidFrameSpan, format!("`{text}`: {e}")))
+}
+
+/// These frames of one pass compiled and checked, from home.
+///
+/// # Errors
+/// Why there is no such part, or no plan for it, in words.
+pub(super) fn checked(program: &Program, frames: FrameSpan) -> Result<Report, String> {
+    let stage = program.compiled().stage();
+    let all = program.compiled().shot().frames();
+    if !(all.contains(frames.first()) && all.contains(frames.last())) {
+        let (a, b) = (frames.first(), frames.last());
+        return Err(format!("frames {a} to {b} are not all photographed; the shot has frames {} to {}", all.first(), all.last()));
+    }
+    let home = PerAxis::new(stage, |id| stage.axis(id).home());
+    let compiled = program.part(Part::Frames(frames), home).map_err(|why| match why {
+        NoPart::Shot(flaws) => flaws.first().map(|f| f.title.clone()).unwrap_or_default(),
+        NoPart::Curves(errors) => errors.first().map(ToString::to_string).unwrap_or_default(),
+    })?;
+    compiled.checked().map_err(|e| e.to_string())
 }
 
 impl PartArgs {
     /// The part that is asked for; `None` for the whole pass. The error was said.
     pub(super) fn part(&self) -> Result<Option<Part>, ()> {
-        let span = |text: &str, first: i64, last: i64| {
-            FrameSpan::new(first, last).map_err(|e| terminal::error(Code::InvalidFrameSpan, format!("`{text}`: {e}")))
-        };
-        if let Some(frame) = self.at {
-            return span(&frame.to_string(), frame, frame).map(Part::At).map(Some);
+        match (self.at, &self.frames) {
+            (Some(frame), _) => span(&frame.to_string(), frame, frame).map(Part::At).map(Some),
+            (None, Some(text)) => frames(text).map(Part::Frames).map(Some),
+            (None, None) => Ok(None),
         }
-        let Some(text) = &self.frames else {
-            return Ok(None);
-        };
-        let frames = text.split_once("..").and_then(|(first, last)| Some((first.parse().ok()?, last.parse().ok()?)));
-        let Some((first, last)) = frames else {
-            terminal::error(
-                Code::InvalidFrameSpan,
-                format!("`{text}` is not a range of frames; write the first and last frame as 118..140"),
-            );
-            return Err(());
-        };
-        span(text, first, last).map(Part::Frames).map(Some)
     }
 
     /// Where the program begins, in words.
@@ -58,8 +84,8 @@ impl PartArgs {
         self.from.as_ref().map_or_else(|| "home".to_owned(), |path| format!("the positions in {}", path.display()))
     }
 
-    /// The part checked: a report of one pass. `None` where that fails, which was said.
-    pub(super) fn prepare(&self, shot: &std::path::Path, budget: Budget, pass: &str, part: Part) -> Option<Report> {
+    /// The part checked, with the frames before the break: a report of one pass. `None` where that fails, which was said.
+    pub(super) fn prepare(&self, shot: &std::path::Path, budget: Budget, pass: &str, part: Part) -> Option<(Report, Part)> {
         let progress = Progress::start("reading");
         let made = input::load(shot).and_then(|loaded| {
             progress.now("compiling");
@@ -73,7 +99,14 @@ impl PartArgs {
         result.map_err(|say| say()).ok()
     }
 
-    fn of(&self, whole: &Compiled, sources: Sources, pass: &str, part: Part, progress: &Progress) -> Result<Report, Box<dyn FnOnce()>> {
+    fn of(
+        &self,
+        whole: &Compiled,
+        sources: Sources,
+        pass: &str,
+        part: Part,
+        progress: &Progress,
+    ) -> Result<(Report, Part), Box<dyn FnOnce()>> {
         let passes = whole.shot().passes();
         let Some(index) = passes.iter().position(|p| p.name() == pass) else {
             let names: Vec<&str> = passes.iter().map(Pass::name).collect();
@@ -103,6 +136,13 @@ impl PartArgs {
             let text = format!("pass {pass} parks axis {} at home, but the file has it elsewhere; move it home first", stage.axis_name(id));
             return Err(error(Code::OutOfRange, text));
         }
+        if let (Some(_), Part::Frames(frames)) = (&self.from, part) {
+            self.compare(&program, frames.first(), &stands)?;
+        }
+        let part = match part {
+            Part::Frames(frames) => Part::Frames(frames.from_earlier(self.overlap.unwrap_or(0), all)),
+            Part::At(_) => part,
+        };
         progress.now("checking");
         let compiled = program.part(part, stands).map_err(|why| match why {
             NoPart::Shot(flaws) => {
@@ -115,8 +155,33 @@ impl PartArgs {
             }
         })?;
         let report = compiled.checked().map_err(no_plan)?;
-        Ok(if matches!(part, Part::At(_)) { report.exposing_nothing() } else { report })
+        Ok((if matches!(part, Part::At(_)) { report.exposing_nothing() } else { report }, part))
     }
+
+    /// Says how far each axis is off the place at which the pass broke off.
+    ///
+    /// # Errors
+    /// More than a step, where that is not accepted.
+    fn compare(&self, program: &Program, frame: i64, stands: &PerAxis<f64>) -> Result<(), Box<dyn FnOnce()>> {
+        let stage = program.compiled().stage();
+        let Some(stopped) = program.stopped_in(frame, stands) else { return Ok(()) };
+        let at = format!("frame {:.2} of the pass", stopped.at.0);
+        if stopped.off.is_empty() {
+            terminal::remark(&format!("the axes stand where they were at {at}, each within a step"));
+            return Ok(());
+        }
+        let names: Vec<String> = stopped.off.iter().map(|(id, n)| format!("{} {n:+} {}", stage.axis_name(*id), plural(*n))).collect();
+        let text = format!("the axes stand nearest to {at}, and are off by more than a step: {}", names.join(", "));
+        if self.accept {
+            terminal::remark(&text);
+            return Ok(());
+        }
+        Err(error(Code::StandsElsewhere, format!("{text}; reference them again, or add --accept to start from there")))
+    }
+}
+
+fn plural(steps: i64) -> &'static str {
+    if steps.abs() == 1 { "step" } else { "steps" }
 }
 
 fn error(code: Code, text: String) -> Box<dyn FnOnce()> {

@@ -115,7 +115,7 @@ pub(super) fn facts(p: &PassReport, show: Show) -> Vec<String> {
             facts.extend(held_moves(held));
         }
     }
-    if program.saved().is_none() {
+    if !program.clock().is_shortest() {
         facts.push(format!("  {}", words::runnable(stage, &p.runnable)));
     }
     let alone = show.all || program.compiled().shot().passes().len() == 1;

@@ -12,7 +12,7 @@ use super::show::Show;
 use super::size::Size;
 use super::terminal::{self, Progress};
 use super::{Outcome, table};
-use crate::bounds::Code;
+use crate::bounds::{self, Code};
 use crate::check::{PassReport, words};
 use crate::number::directed::{self, Places};
 use crate::number::figures::{figure, most, seconds};
@@ -35,7 +35,7 @@ pub(super) struct RowsArgs {
     rate: String,
     #[command(flatten)]
     to: Destination,
-    /// Columns of each axis: integer steps; or integer steps, then velocities in steps/s after all positions
+    /// Columns of each axis: integer steps; then velocities in steps/s after all positions; then accelerations in steps/s2 after all velocities
     #[arg(long, value_enum, default_value_t = Columns::Position)]
     columns: Columns,
     /// Add a column that is 1 while the shutter is open
@@ -44,6 +44,9 @@ pub(super) struct RowsArgs {
     /// Add a column with the photographed frame while the shutter is open, empty otherwise
     #[arg(long)]
     frame: bool,
+    /// Begin S seconds before the program, at rest, and add a column that is 1 from there to the last row, for beacon and horn
+    #[arg(long, value_name = "S", value_parser = warning)]
+    warning: Option<f64>,
     /// Add the return home after the end of the program
     #[arg(long = "return")]
     returns: bool,
@@ -64,6 +67,26 @@ enum Columns {
     /// Steps, and steps per second
     #[value(name = "position,velocity")]
     PositionVelocity,
+    /// Steps, steps per second, and steps per second squared
+    #[value(name = "position,velocity,acceleration")]
+    PositionVelocityAcceleration,
+}
+
+impl Columns {
+    /// Derivatives of the positions.
+    fn orders(self) -> u8 {
+        match self {
+            Columns::Position => 0,
+            Columns::PositionVelocity => 1,
+            Columns::PositionVelocityAcceleration => 2,
+        }
+    }
+}
+
+/// Seconds of a warning.
+fn warning(text: &str) -> Result<f64, String> {
+    let seconds = text.parse::<f64>().map_err(|_| format!("`{text}` is not a number of seconds"))?;
+    bounds::WARNING.check("warning", seconds).map_err(|flaw| format!("{}: found {}, allowed {}", flaw.title, flaw.found, flaw.allowed))
 }
 
 pub(super) fn run(args: &RowsArgs) -> Outcome {
@@ -75,11 +98,11 @@ pub(super) fn run(args: &RowsArgs) -> Outcome {
         Err(error) => return wrong(error.code(), &error),
     };
     let Ok(part) = args.part.part() else { return Outcome::Wrong };
-    let report = match part {
-        Some(part) => args.part.prepare(&args.shot, args.size.budget(), &args.pass, part),
-        None => prepare(&args.shot, args.size.budget()).map(|p| p.report),
+    let prepared = match part {
+        Some(part) => args.part.prepare(&args.shot, args.size.budget(), &args.pass, part).map(|(report, part)| (report, Some(part))),
+        None => prepare(&args.shot, args.size.budget()).map(|p| (p.report, None)),
     };
-    let Some(report) = report else { return Outcome::Wrong };
+    let Some((report, part)) = prepared else { return Outcome::Wrong };
     let Some(pass) = report.passes.iter().find(|r| r.name() == args.pass) else {
         let names: Vec<&str> = report.passes.iter().map(PassReport::name).collect();
         return wrong(Code::UnknownPass, unknown_pass(&args.pass, &names));
@@ -129,7 +152,11 @@ fn write(args: &RowsArgs, pass: &PassReport, rate: RowRate, part: Option<Part>) 
     let tracks = Tracks::new(&pass.program, pass)?.reaching(extent);
     let table = || -> Result<Table<'_>, RowsError> {
         let table = Table::new(&tracks, rate)?;
-        Ok(table.with_velocities(args.columns == Columns::PositionVelocity).with_shutter(args.shutter).with_frame(args.frame))
+        let table = table.with_derivatives(args.columns.orders()).with_shutter(args.shutter).with_frame(args.frame);
+        match args.warning {
+            Some(seconds) => table.with_warning(seconds),
+            None => Ok(table),
+        }
     };
     let all = table()?;
     let progress = Progress::start("writing");
@@ -181,6 +208,12 @@ fn say(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, written: Option<Wr
             frames.first(),
             frames.last()
         ));
+        terminal::remark(
+            "the frame at which a take broke off is spoiled; on film no exposed frame can be exposed again: wind on to unexposed film",
+        );
+    }
+    if let Some(warning) = args.warning {
+        terminal::remark(&format!("rows begin {} before the program, at rest; the column `warning` is 1 from there on", seconds(warning)));
     }
     let all = interpolation::departures(tracks, rate);
     for way in interpolation::WAYS {

@@ -5,7 +5,7 @@ use clap::{Args as ClapArgs, ValueEnum};
 use super::{Outcome, terminal};
 use crate::bounds::Code;
 use crate::input::keys::{reference, schema};
-use crate::output::study_json;
+use crate::output::{schemas, study_json};
 
 /// What is written of keys and codes.
 #[derive(Debug, ClapArgs)]
@@ -33,8 +33,40 @@ enum FileKind {
     Shot,
     /// A routine's file
     Routine,
+    /// What `check --json` prints
+    Check,
+    /// What `pace --json` prints
+    Pace,
+    /// What `changes --json` prints
+    Changes,
     /// What `study --json` prints
     Study,
+    /// manifest.json of a compiled folder
+    Manifest,
+    /// What a command with `--json` prints where the input is wrong
+    Errors,
+}
+
+impl FileKind {
+    fn schema(self) -> serde_json::Value {
+        match self {
+            FileKind::Stage => schema::stage(),
+            FileKind::Shot => schema::shot(),
+            FileKind::Routine => schema::routine(),
+            FileKind::Check => schemas::check(),
+            FileKind::Pace => schemas::pace(),
+            FileKind::Changes => schemas::changes(),
+            FileKind::Study => study_json::schema(),
+            FileKind::Manifest => schemas::manifest(),
+            FileKind::Errors => schemas::errors(),
+        }
+    }
+}
+
+/// Every schema under the name by which it is asked for.
+fn all() -> serde_json::Value {
+    let named = |kind: &FileKind| Some((kind.to_possible_value()?.get_name().to_owned(), kind.schema()));
+    FileKind::value_variants().iter().filter_map(named).collect::<serde_json::Map<_, _>>().into()
 }
 
 pub(super) fn run(args: &SchemaArgs) -> Outcome {
@@ -44,15 +76,7 @@ pub(super) fn run(args: &SchemaArgs) -> Outcome {
     if args.errors {
         return terminal::data(&Code::reference(), Outcome::Fine);
     }
-    let schema = match args.file {
-        Some(FileKind::Stage) => schema::stage(),
-        Some(FileKind::Shot) => schema::shot(),
-        Some(FileKind::Routine) => schema::routine(),
-        Some(FileKind::Study) => study_json::schema(),
-        None => {
-            serde_json::json!({ "stage": schema::stage(), "shot": schema::shot(), "routine": schema::routine(), "study": study_json::schema() })
-        }
-    };
+    let schema = args.file.map_or_else(all, FileKind::schema);
     // Alternate form: JSON over several lines.
     terminal::data(&format!("{schema:#}\n"), Outcome::Fine)
 }

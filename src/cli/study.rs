@@ -42,7 +42,7 @@ pub(super) struct StudyArgs {
     replace: bool,
     /// Print JSON instead of a table
     #[arg(long)]
-    json: bool,
+    pub(super) json: bool,
 }
 
 pub(super) fn run(args: &StudyArgs) -> Outcome {

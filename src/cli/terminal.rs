@@ -8,6 +8,7 @@
 
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
+use std::sync::Mutex;
 use std::sync::mpsc::{self, RecvTimeoutError, Sender};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
@@ -19,6 +20,7 @@ use super::show::{ACCENT_BEGINS, ACCENT_ENDS, is_accent};
 use super::{Outcome, wrap};
 use crate::bounds::{Code, is_hidden, visible, visible_but};
 use crate::input::Rejection;
+use crate::output::errors_json::Errors;
 use crate::output::staged::{self, StagedError};
 
 /// Writes a result text to standard output. What the command ends with: `then` where all of it was written or the reader left; otherwise the reason
@@ -55,6 +57,8 @@ pub(super) fn data(text: &str, then: Outcome) -> Outcome {
     match written {
         Ok(()) => then,
         Err(lost) => {
+            // Nothing more can go there.
+            let _forgotten = ERRORS.lock().map(|mut errors| errors.take());
             error(lost.code(), lost);
             Outcome::Wrong
         }
@@ -125,8 +129,35 @@ pub(super) fn remark(text: &str) {
     to_standard_error(&line);
 }
 
+/// Errors of this run, where they are wanted as JSON as well.
+static ERRORS: Mutex<Option<Errors>> = Mutex::new(None);
+
+/// From now on errors are kept for [`errors_as_json`].
+pub(super) fn keep_errors() {
+    if let Ok(mut errors) = ERRORS.lock() {
+        *errors = Some(Errors::none());
+    }
+}
+
+/// Where the input was wrong and JSON was asked for, writes what was said of it to standard output.
+#[must_use]
+pub(super) fn errors_as_json(outcome: Outcome) -> Outcome {
+    let kept = ERRORS.lock().ok().and_then(|mut errors| errors.take());
+    match kept.filter(|_| outcome == Outcome::Wrong).map(|errors| errors.text()) {
+        Some(Ok(text)) => json(&text, outcome),
+        _ => outcome,
+    }
+}
+
+fn keep(add: impl FnOnce(&mut Errors)) {
+    if let Ok(mut errors) = ERRORS.lock() {
+        errors.as_mut().map(add);
+    }
+}
+
 /// Writes an error of one line with its code to standard error.
 pub(super) fn error(code: Code, text: impl core::fmt::Display) {
+    keep(|errors| errors.add(code, text.to_string()));
     remark(&format!("error[{code}]: {text}"));
 }
 
@@ -137,6 +168,7 @@ pub(super) fn aside(text: &str) {
 
 /// Writes everything that is wrong with an input to standard error, with its lines.
 pub(super) fn rejection(rejection: &Rejection) {
+    keep(|errors| errors.add_all(rejection));
     let colour = colour();
     // Its colours come behind the escaping of what is foreign: no other sequence is left in it.
     let seen = visible_but(&rejection.render(colour), |c| c == '\n' || colour && c == '\u{1b}');

@@ -22,7 +22,7 @@ use super::routines::{self, Called};
 use super::values::{self, TEXT};
 use crate::bounds::{Code, FRAME, Flaw, MOST_PASSES};
 use crate::number::whole;
-use crate::shot::{Exposure, Interval, Pass, Shaping, Sheet, Shot, ShotSpec};
+use crate::shot::{Exposure, Interval, Pass, Shaping, Sheet, Shot, ShotSpec, Wedge};
 use crate::time::{FrameRate, FrameSpan, Timecode};
 
 /// Everything of the shot file but its `stage` line; `None` where a part is missing, and then something was recorded.
@@ -179,6 +179,7 @@ fn pass(log: &mut Log, mut table: Table<'_>, (names, frames): (&Names<'_>, Optio
     let settle = table.take(log, "settle", "a number, s", values::number).unwrap_or(0.0);
     let interval = table.choice(log, "interval", INTERVALS, Some(Interval::Frame));
     let every = table.take(log, "every", "a whole number, frames", values::whole);
+    let wedge = wedge(log, &mut table);
     let shaping = table.choice(log, "shaping", SHAPINGS, Some(Shaping::None));
     let stop = table.take(log, "stop", "a number", values::number);
     let light = table.take(log, "light", TEXT, values::text);
@@ -189,10 +190,25 @@ fn pass(log: &mut Log, mut table: Table<'_>, (names, frames): (&Names<'_>, Optio
         .and_then(|pass| pass.with_stop(names.stage, stop))
         .and_then(|pass| pass.with_interval(interval.unwrap_or_default()))
         .and_then(|pass| pass.with_every(every, frames))
+        .and_then(|pass| pass.with_wedge(wedge, frames))
         .and_then(|pass| pass.with_shaping(names.stage, shaping.unwrap_or_default()))
         .and_then(|pass| Sheet::new(change, filters, notes).map(|sheet| pass.with_sheet(sheet)))
     {
         Ok(pass) => Some((pass.under(light), table.header)),
+        Err(flaws) => {
+            table.flaws(log, flaws, &[]);
+            None
+        }
+    }
+}
+
+fn wedge(log: &mut Log, pass: &mut Table<'_>) -> Option<Wedge> {
+    let mut table = pass.table(log, "wedge", "a table, { frame = ..., stops = [...] }")?;
+    table.reject_unknown_keys(log, &keys::WEDGE);
+    let frame = table.need(log, "frame", "a whole number, a frame", values::whole);
+    let stops = table.need(log, "stops", "a list of numbers, stops", values::numbers);
+    match Wedge::new(frame?, stops?) {
+        Ok(wedge) => Some(wedge),
         Err(flaws) => {
             table.flaws(log, flaws, &[]);
             None

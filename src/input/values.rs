@@ -89,6 +89,11 @@ pub(super) fn four_numbers(value: &DeValue<'_>) -> Option<[f64; 4]> {
     entries.next().is_none().then_some(four)
 }
 
+/// Any number of numbers in a list.
+pub(super) fn numbers(value: &DeValue<'_>) -> Option<Vec<f64>> {
+    value.as_array()?.iter().map(|v| number(v.get_ref())).collect()
+}
+
 /// Two whole numbers in a list.
 pub(super) fn two_wholes(value: &DeValue<'_>) -> Option<[i64; 2]> {
     let (first, second) = two(value)?;

@@ -76,6 +76,17 @@ mod tests {
         assert!(far > 1e5);
     }
 
+    /// Source: calculator.7search.cc: 50 mm, f/8, 0.02 mm: 15 625 mm; 35 mm, f/11, 0.03 mm: 3712.12 mm. Their H leaves out + f.
+    #[test]
+    fn two_hyperfocal_distances() {
+        for (focal, stop, confusion, printed) in [(50.0, 8.0, 0.02, 15_625.0), (35.0, 11.0, 0.03, 3712.12)] {
+            let hyperfocal = printed + focal;
+            let [close, far] = limits(focal, stop, confusion, hyperfocal * (1.0 + 1e-6));
+            near(close, 0.5 * hyperfocal, 0.01 * hyperfocal / 100.0);
+            assert!(far == f64::INFINITY && limits(focal, stop, confusion, hyperfocal * (1.0 - 1e-5))[1].is_finite());
+        }
+    }
+
     /// Source: insyncpubs.com, depth of field: 50 mm, f/4, 10 ft: 8 ft 9 in to 11 ft 8 in for 0.03 mm, 9 ft 2 in to 11 ft for 0.019 mm; whole inches.
     #[test]
     fn ten_feet_at_f_4() {
@@ -108,6 +119,8 @@ mod tests {
         near(magnification(50.0, 100.0), 1.0, 1e-15);
         // Source: kennethleegallery.com, view camera: 300 mm focused at 3048 mm has m = .109.
         near(magnification(300.0, 3048.0), 0.109, 5e-4);
+        // The same source: a 200 mm lens at a draw of 315 mm is focused at 547(.8) mm; at a draw v the magnification is v / f - 1.
+        near(magnification(200.0, 547.8), 315.0 / 200.0 - 1.0, 2e-4);
     }
 
     /// The disc of a point at k times the focus distance is the same on the model as at full size (D); far away the stop is N / scale.

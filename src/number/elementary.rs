@@ -61,6 +61,12 @@ pub(crate) fn cbrt(x: f64) -> f64 {
     libm::cbrt(x)
 }
 
+/// `2` to the power `x`.
+#[must_use]
+pub(crate) fn exp2(x: f64) -> f64 {
+    libm::exp2(x)
+}
+
 /// `2` to the power `n`, exact within the exponents of an f64.
 #[must_use]
 pub(crate) fn two_to_the(n: i32) -> f64 {

@@ -10,7 +10,9 @@ mod settling;
 mod stopping;
 mod swing;
 mod violation;
+mod wedge;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::clearance::{Nearest, Proof};
@@ -74,8 +76,8 @@ pub(crate) fn document(report: &Report) -> impl Serialize + use<> {
     }
 }
 
-#[derive(Serialize)]
-struct Document {
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Document {
     format: u32,
     shot: String,
     stage: String,
@@ -100,7 +102,7 @@ fn pixels_of_a_step(report: &Report, axis: AxisId) -> Option<f64> {
 }
 
 /// Stepper facts of an axis: what one microstep has of the holding torque, and by how many steps lag can set passes of different pace apart.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct LagJson {
     axis: String,
     microstep_torque_share: f64,
@@ -108,7 +110,7 @@ struct LagJson {
     between_paces_pixels: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct PairJson {
     passes: [String; 2],
     registers: bool,
@@ -119,7 +121,7 @@ struct PairJson {
     approached_differently: Vec<ApproachedJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct MissJson {
     axis: String,
     frame: i64,
@@ -128,7 +130,7 @@ struct MissJson {
     frames: usize,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ApproachedJson {
     axis: String,
     frame: i64,
@@ -164,14 +166,14 @@ fn pair(report: &Report, p: &Pair) -> PairJson {
     }
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ReversalsJson {
     axis: String,
     backlash: Option<f64>,
     frames: Vec<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct PassJson {
     pass: String,
     exposure: &'static str,
@@ -180,7 +182,9 @@ struct PassJson {
     /// Of a test pass: one frame in how many is exposed.
     #[serde(skip_serializing_if = "Option::is_none")]
     every: Option<u32>,
-    /// Frames that are exposed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    wedge: Option<wedge::WedgeJson>,
+    /// How often the shutter opens.
     exposures: usize,
     saved_s: Option<f64>,
     duration_s: f64,
@@ -210,7 +214,7 @@ struct PassJson {
     clearance: Option<Vec<GapJson>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct PixelsJson {
     axis: String,
     camera: String,
@@ -219,7 +223,7 @@ struct PixelsJson {
     frame: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct GapJson {
     kind: &'static str,
     first: String,
@@ -239,7 +243,7 @@ struct GapJson {
 }
 
 /// From home to the start, backlash removed.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct MoveToStartJson {
     to_approach_s: f64,
     to_start_s: f64,
@@ -247,14 +251,14 @@ struct MoveToStartJson {
     clearance: Option<Vec<GapJson>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ReturnHomeJson {
     /// `None` where a motor cannot hold its load at standstill.
     seconds: Option<f64>,
     clearance: Option<Vec<GapJson>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ApproachJson {
     axis: String,
     start: f64,
@@ -263,13 +267,13 @@ struct ApproachJson {
     has_room: bool,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct LimitedBy {
     axis: String,
     limit: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct AxisJson {
     axis: String,
     unit: &'static str,
@@ -284,7 +288,7 @@ struct AxisJson {
     run_down: Option<StretchJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct StretchJson {
     position: ReachJson,
     velocity: PeakJson,
@@ -293,7 +297,7 @@ struct StretchJson {
     step_rate: PeakJson,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ReachJson {
     min: f64,
     max: f64,
@@ -303,14 +307,14 @@ struct ReachJson {
     max_frame: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct PeakJson {
     peak: f64,
     limit: Option<f64>,
     frame: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct FindingJson {
     kind: &'static str,
     axis: Option<String>,
@@ -333,7 +337,8 @@ fn pass(compiled: &Compiled, p: &PassReport) -> PassJson {
         seconds_per_frame: clock.pace().get(),
         interval: is_held.then(|| program.pass().interval().name()),
         every: Some(program.pass().every()).filter(|n| *n > 1),
-        exposures: clock.exposed().count(),
+        wedge: wedge::exposures(program),
+        exposures: clock.exposures(),
         saved_s: program.saved().map(|s| s.0),
         duration_s: clock.running().0,
         program_s: program.duration().0,

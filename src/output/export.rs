@@ -10,7 +10,7 @@ use super::handoff::sampling::Wishes;
 use super::manifest;
 use super::rows::{RowRate, RowsError, Table, Tracks};
 use super::staged::{OurFolder, StagedError, StagedFolder, Written};
-use crate::check::Approval;
+use crate::check::{Approval, Report};
 use crate::program::Leg;
 
 /// Why a folder was not written.
@@ -52,6 +52,8 @@ pub(crate) struct Export<'a> {
     pub wishes: Wishes,
     /// Write the whole program of every pass too, as rows at this rate.
     pub rows: Option<RowRate>,
+    /// Rows of these parts instead, one report of one pass for each pass of the shot; all of them hold.
+    pub parts: Option<&'a [Report]>,
 }
 
 impl Export<'_> {
@@ -90,13 +92,16 @@ impl Export<'_> {
         }
         let mut rows = Vec::new();
         if let Some(rate) = self.rows {
-            for checked in &report.passes {
-                if !checked.way_is_clear(Leg::MoveToStart) && report.within_limits() {
+            for (i, whole) in report.passes.iter().enumerate() {
+                let part = self.parts.and_then(|parts| parts.get(i)?.passes.first());
+                let checked = part.unwrap_or(whole);
+                if !checked.way_is_clear(Leg::MoveToStart) && (part.is_some() || report.within_limits()) {
                     return Err(RowsError::TooNear { pass: checked.name().to_owned(), leg: Leg::MoveToStart }.into());
                 }
                 let tracks = Tracks::new(&checked.program, checked)?;
                 let table = Table::new(&tracks, rate)?.with_shutter(true);
-                let entry = manifest::rows(&tracks, rate, &table, checked.name());
+                let mut entry = manifest::rows(&tracks, rate, &table, checked.name());
+                entry.part = part.map(|part| manifest::part(&part.program));
                 step(&entry.file);
                 folder.file(&entry.file, |out| table.write(out, &mut |_| {}).map_err(ExportError::from))?;
                 rows.push(entry);

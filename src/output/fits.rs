@@ -2,13 +2,14 @@
 //!
 //! Units: frames, the channel's unit, per frame and per frame^2. Invariant: in the order of the shot file; the knots are the compiled curve's own, bit for bit.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::compile::Compiled;
 use crate::shot::recording::ENDS;
 
 /// A curve with its knots.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct FitEntry {
     /// Channel.
     pub channel: String,
@@ -27,7 +28,7 @@ pub(crate) struct FitEntry {
 }
 
 /// The same as a figure of the check.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct FitJson {
     channel: String,
     samples: usize,

@@ -2,6 +2,7 @@
 //!
 //! BLAKE3: the hash function of J. O'Connor, J.-P. Aumasson, S. Neves, Z. Wilcox-O'Hearn, 2020, by its authors' crate.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fits::{self, FitEntry};
@@ -11,7 +12,11 @@ use super::rows::{RowRate, Table, Tracks};
 use super::used::{self, Clearances, HangEntry, LimbEntry, SwingEntry, TorqueEntry};
 use crate::check::{Report, words};
 use crate::compile::Compiled;
+use crate::number::directed::{self, Places};
+use crate::program::way::Approach;
+use crate::program::{Direction, Program};
 use crate::shot::Shaping;
+use crate::stage::AxisId;
 
 /// Kind of document, so that a folder of ours is known as one.
 pub(crate) const KIND: &str = "movewright columns";
@@ -39,7 +44,7 @@ pub(crate) const CAUTIONS: [&str; 13] = [
 ];
 
 /// The manifest as it is written and read.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct Manifest {
     /// Version of the format: 1.
     pub format: u32,
@@ -99,7 +104,7 @@ pub(crate) struct Manifest {
 }
 
 /// Haze on the stage.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct HazeEntry {
     /// The camera's group.
     pub camera: String,
@@ -112,7 +117,7 @@ pub(crate) struct HazeEntry {
 }
 
 /// How the files for other departments count frames.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct HandOffEntry {
     /// Number of the first photographed frame in them.
     pub first_frame: i64,
@@ -123,7 +128,7 @@ pub(crate) struct HandOffEntry {
 }
 
 /// Clock of the shot.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct Clock {
     /// Frames per second at projection, as written.
     pub frame_rate: String,
@@ -139,8 +144,17 @@ pub(crate) struct Clock {
     pub run_down_frames: u32,
 }
 
+/// A frame exposed several times without moving.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub(crate) struct WedgeEntry {
+    /// The frame.
+    pub frame: i64,
+    /// Stops of each exposure from that of the pass.
+    pub stops: Vec<f64>,
+}
+
 /// One pass.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct PassEntry {
     /// Name.
     pub name: String,
@@ -158,6 +172,9 @@ pub(crate) struct PassEntry {
     /// A test pass: one frame in how many is exposed, the first frame, then every Nth; nothing where every frame is.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub every: Option<u32>,
+    /// A test pass that exposes one frame several times; nothing where each frame is exposed once.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub wedge: Option<WedgeEntry>,
     /// How moves from rest to rest are split against swing; nothing where they are not.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub shaping: Option<String>,
@@ -181,7 +198,7 @@ pub(crate) struct PassEntry {
 }
 
 /// The whole program of a pass as rows for a controller: move to start, run-up, exposures, run-down.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct RowsEntry {
     /// File of rows: `t_s`, integer steps of every axis, `shutter`.
     pub file: String,
@@ -197,14 +214,55 @@ pub(crate) struct RowsEntry {
     pub first_opening_s: f64,
     /// End of the program, seconds; the last row is the first one not before it.
     pub duration_s: f64,
+    /// Where rows are written of some frames only.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub part: Option<PartEntry>,
     /// How far a controller that interpolates departs from the curve at most; for each way the worst axis.
     pub between_rows: Vec<DepartureEntry>,
+    /// Each column: where it begins, from which side it comes to its start, and how far a controller departs from its curve.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub axes: Vec<RowsAxisEntry>,
     /// Rows per second from which on straight lines stay within half a step of the curve on every axis.
     pub half_step_rate_hz: f64,
 }
 
+/// A part of a pass as a program of its own.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub(crate) struct PartEntry {
+    /// Its first frame.
+    pub first_frame: i64,
+    /// Its last frame.
+    pub last_frame: i64,
+    /// Frames of its run-up and of its run-down.
+    pub run_up_frames: u32,
+    /// See there.
+    pub run_down_frames: u32,
+    /// When the shutter opens on each of its frames, seconds of the program, where each takes only as long as it needs.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub opens_s: Vec<f64>,
+}
+
+/// A column of rows. Departures are steps from the curve at most, rounded up, the rounding of rows left out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub(crate) struct RowsAxisEntry {
+    /// The axis.
+    pub axis: String,
+    /// Step of the first row.
+    pub first_steps: Option<i64>,
+    /// Step at the end of the move to start.
+    pub start_steps: Option<i64>,
+    /// The way it moves into its start, in its unit: `up` or `down`; null where it never moves.
+    pub approach: Option<String>,
+    /// Straight lines.
+    pub straight_lines: f64,
+    /// Cubics through positions and velocities.
+    pub cubics_with_velocities: f64,
+    /// Cubics through positions alone.
+    pub cubics: f64,
+}
+
 /// One way of going from row to row.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct DepartureEntry {
     /// `straight lines`, `cubics through positions and velocities` or `cubics through positions alone`.
     pub way: String,
@@ -217,7 +275,7 @@ pub(crate) struct DepartureEntry {
 }
 
 /// One column.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct ColumnEntry {
     /// Full name of the axis.
     pub axis: String,
@@ -249,7 +307,7 @@ pub(crate) struct ColumnEntry {
 }
 
 /// One file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct FileEntry {
     /// Path below the folder, with `/`.
     pub path: String,
@@ -310,6 +368,7 @@ pub(crate) fn manifest(report: &Report, source: &str) -> Manifest {
                 settle: p.settle(),
                 interval: r.program.clock().is_shortest().then(|| p.interval().name().to_owned()),
                 every: Some(p.every()).filter(|n| *n > 1),
+                wedge: p.wedge().map(|wedge| WedgeEntry { frame: wedge.frame(), stops: wedge.stops().to_vec() }),
                 shaping: (p.shaping() != Shaping::None).then(|| p.shaping().name().to_owned()),
                 move_to_start_s: r.program.clock().is_shortest().then(|| r.program.clock().begin().0),
                 first_opening_s: r.program.clock().is_shortest().then(|| r.program.clock().first_opening().0),
@@ -377,6 +436,22 @@ pub(crate) fn rows(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, pass: 
             Some(DepartureEntry { way: way.name.to_owned(), steps, rounding: way.rounding, axis })
         })
         .collect();
+    let stage = program.compiled().stage();
+    let up = |steps: f64| directed::up(steps, Places::Mantissa(4)).parse().unwrap_or(steps);
+    let axis = |(d, id): (&Departure, AxisId)| {
+        let (axis, approach) = (stage.axis(id), program.way().approaches()[id]);
+        let count = |place: fn(&Approach) -> f64| axis.count(approach.as_ref().map_or(axis.home(), place));
+        let direction = approach.and_then(|a| a.direction);
+        RowsAxisEntry {
+            axis: stage.axis_name(id).to_owned(),
+            first_steps: count(|a| a.begin),
+            start_steps: count(|a| a.start),
+            approach: direction.map(|d| if d == Direction::Up { "up" } else { "down" }.to_owned()),
+            straight_lines: up(d.linear),
+            cubics_with_velocities: up(d.hermite),
+            cubics: up(d.catmull_rom),
+        }
+    };
     RowsEntry {
         file: format!("{pass}.rows.csv"),
         rate: rate.to_string(),
@@ -385,7 +460,25 @@ pub(crate) fn rows(tracks: &Tracks<'_>, rate: RowRate, table: &Table<'_>, pass: 
         move_to_start_s: program.clock().begin().0,
         first_opening_s: program.clock().first_opening().0,
         duration_s: program.end().0,
+        part: None,
+        axes: all.iter().zip(stage.axis_ids()).map(axis).collect(),
         between_rows,
         half_step_rate_hz: of(|d| d.half_step_rate).map_or(0.0, |(_, hz)| hz),
+    }
+}
+
+/// What the manifest says of a part of a pass.
+#[must_use]
+pub(crate) fn part(program: &Program) -> PartEntry {
+    let (compiled, clock) = (program.compiled(), program.clock());
+    let frames = compiled.shot().frames();
+    let (up, down) = if program.stations().is_some() { (0, 0) } else { (compiled.run_up(), compiled.run_down()) };
+    let opens = |i| (clock.begin() + clock.opens(i)).0;
+    PartEntry {
+        first_frame: frames.first(),
+        last_frame: frames.last(),
+        run_up_frames: up,
+        run_down_frames: down,
+        opens_s: if clock.is_shortest() { (0..clock.exposed().count()).map(opens).collect() } else { Vec::new() },
     }
 }

@@ -6,6 +6,8 @@ pub(crate) mod channels;
 pub(crate) mod check_json;
 pub(crate) mod columns;
 mod decimals;
+#[cfg(feature = "cli")]
+pub(crate) mod errors_json;
 pub(crate) mod export;
 mod fits;
 pub(crate) mod handoff;
@@ -14,6 +16,8 @@ pub(crate) mod pace_json;
 pub(crate) mod pass_list;
 pub(crate) mod routine_text;
 pub(crate) mod rows;
+#[cfg(feature = "cli")]
+pub(crate) mod schemas;
 pub(crate) mod staged;
 pub(crate) mod study_json;
 pub(crate) mod used;

@@ -1,13 +1,14 @@
 //! Paces as JSON, format 1. Numbers that do not exist are null, never zero.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::pace::schedule::Schedule;
 use crate::check::pace::{Paces, PassPace, Reached};
 use crate::compile::Compiled;
 
-#[derive(Serialize)]
-struct Document {
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Document {
     format: u32,
     shot: String,
     camera: Option<String>,
@@ -30,14 +31,14 @@ struct Document {
     day_s: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ReachedJson {
     what: String,
     frame: f64,
     certified: bool,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct PassJson {
     pass: String,
     light: Option<String>,
@@ -62,7 +63,7 @@ struct PassJson {
     parts: Vec<PartJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct BlurJson {
     what: String,
     greatest_px: f64,
@@ -70,13 +71,13 @@ struct BlurJson {
     median_px: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct PartJson {
     part: &'static str,
     seconds: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct SoftJson {
     what: String,
     first_frame: i64,
@@ -84,7 +85,7 @@ struct SoftJson {
     frames: usize,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ErrorJson {
     as_written: Option<f64>,
     as_advised: Option<f64>,

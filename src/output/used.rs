@@ -2,13 +2,14 @@
 //!
 //! Invariant: every number of the stage file that a verdict hangs on stands in the manifest, so that a source that was exchanged later does not pass for the one that was checked.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::mechanism::{JointKind, Vector};
 use crate::stage::{Axis, Body, Capsule, Hang, Limb, Line, Place, Stage, Swing};
 
 /// Clearances, and what they were measured on.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct Clearances {
     /// Required between envelopes, obstacles and boxes, mm.
     pub required_mm: f64,
@@ -29,7 +30,7 @@ pub(crate) struct Clearances {
 }
 
 /// A carriage on a rail.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct RailEntry {
     /// Its group.
     pub group: String,
@@ -42,7 +43,7 @@ pub(crate) struct RailEntry {
 }
 
 /// A limb.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct PivotEntry {
     /// `GROUP.LIMB`.
     pub name: String,
@@ -57,7 +58,7 @@ pub(crate) struct PivotEntry {
 }
 
 /// A wire.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct WireEntry {
     /// Its group.
     pub group: String,
@@ -70,7 +71,7 @@ pub(crate) struct WireEntry {
 }
 
 /// Capsules of a body, a limb or an obstacle.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct EnvelopeEntry {
     /// `GROUP`, `GROUP.LIMB`, or the obstacle's name.
     pub name: String,
@@ -79,7 +80,7 @@ pub(crate) struct EnvelopeEntry {
 }
 
 /// A box.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct BoxEntry {
     /// Its name.
     pub name: String,
@@ -88,7 +89,7 @@ pub(crate) struct BoxEntry {
 }
 
 /// Motor and load of an axis, where torque was checked.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct TorqueEntry {
     /// kg m2.
     pub rotor_inertia: f64,
@@ -105,7 +106,7 @@ pub(crate) struct TorqueEntry {
 }
 
 /// A weighted limb on a wire.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct LimbEntry {
     /// The wire's axis.
     pub axis: String,
@@ -118,7 +119,7 @@ pub(crate) struct LimbEntry {
 }
 
 /// A hanging figure as a pendulum.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct SwingEntry {
     /// Its group.
     pub group: String,
@@ -139,7 +140,7 @@ pub(crate) struct SwingEntry {
 }
 
 /// A figure on three wires.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct HangEntry {
     /// Its group.
     pub group: String,

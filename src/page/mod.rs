@@ -10,6 +10,7 @@ mod curves;
 mod data;
 mod drawn;
 mod handle;
+mod haze;
 mod load_curves;
 mod loads;
 mod page_error;
@@ -183,6 +184,7 @@ fn made(report: &Report, drawn: &Drawn, pictured: &Pictured, scripts: &[&str], o
                         (loads::hang(report))
                         (loads::settling(report))
                         (loads::stopping(report))
+                        (haze::haze(report))
                         (tables::findings(report))
                     }
                 }

@@ -36,6 +36,8 @@ pub(crate) struct Clock {
 pub(crate) struct Openings {
     pub(super) opens: Vec<u64>,
     pub(super) end: u64,
+    /// The exposures of a wedge: when each opens and closes, from the first opening to the end. Empty where a frame is exposed once.
+    pub(super) wedge: Vec<[u64; 2]>,
 }
 
 /// Microseconds of a second.
@@ -53,7 +55,9 @@ impl Clock {
         let (from, to) = frames.photographed();
         let held = pass.exposure() == Exposure::Held;
         let (up, down) = if held { (0, 0) } else { (compiled.run_up(), compiled.run_down()) };
-        let (to, slots) = if held { (FrameTime::of_frame(exposed.last()).0 + 0.5, exposed.count()) } else { (to, frames.count()) };
+        let middle = |frame: i64| FrameTime::of_frame(frame).0;
+        let (from, to, slots) =
+            if held { (middle(exposed.first()) - 0.5, middle(exposed.last()) + 0.5, exposed.count()) } else { (from, to, frames.count()) };
         Clock {
             begin: way.whole_seconds(),
             start: FrameTime(from - f64::from(up)),
@@ -93,10 +97,11 @@ impl Clock {
         }
     }
 
-    /// The same at which it has closed, and the move to the next frame begins.
+    /// The same at which it has closed, of a wedge for the last time, and the move to the next frame begins.
     #[must_use]
     pub(crate) fn closes(&self, i: usize) -> Seconds {
         match &self.shortest {
+            Some(s) if !s.wedge.is_empty() => Seconds(seconds(s.end)),
             Some(_) => self.opens(i) + Seconds(self.open * self.pace.get()),
             None => Seconds((whole::count(i) + (0.5 + 0.5 * self.open)) * self.pace.get()),
         }
@@ -107,6 +112,7 @@ impl Clock {
     pub(crate) fn closed(&self, t: Seconds) -> usize {
         let since = self.since_begin(t).0;
         let count = match &self.shortest {
+            Some(s) if !s.wedge.is_empty() => usize::from(seconds(s.end) <= since),
             Some(s) => s.opens.partition_point(|opens| seconds(*opens) + self.open * self.pace.get() <= since),
             None => {
                 let index = whole::floor(since / self.pace.get() - (0.5 + 0.5 * self.open)).unwrap_or(-1);
@@ -194,7 +200,7 @@ impl Clock {
         let n = self.middle(i);
         let (opens, closes, next) = (self.opens(i).0, self.closes(i).0, self.next_opening(i));
         if since < closes {
-            return n - half + (since - opens) / self.pace.get();
+            return n - half + (since - opens) / self.slowness(i);
         }
         if !next.is_finite() {
             let rest = if self.is_shortest() { 0.0 } else { (since - closes) / self.pace.get() };
@@ -219,13 +225,39 @@ impl Clock {
             return opens + (since + half) / (self.step() - self.open) * (opens - last);
         }
         if since <= half {
-            return opens + (since + half) * self.pace.get();
+            return opens + (since + half) * self.slowness(i);
         }
         let next = self.next_opening(i);
         if next.is_finite() {
             return closes + (since - half) / (self.step() - self.open) * (next - closes);
         }
         if self.is_shortest() { closes } else { closes + (since - half) * self.pace.get() }
+    }
+
+    /// Seconds for one frame while the shutter is open on the frame of this number; of a wedge from its first opening to its last closing.
+    fn slowness(&self, i: usize) -> f64 {
+        match &self.shortest {
+            Some(s) if !s.wedge.is_empty() => (self.closes(i) - self.opens(i)).0 / self.open,
+            _ => self.pace.get(),
+        }
+    }
+
+    /// Exposures of each frame: when each opens and closes, since the end of the move to start; of a pass that exposes each frame once nothing.
+    pub(crate) fn wedge(&self) -> impl Iterator<Item = [Seconds; 2]> + '_ {
+        self.shortest.iter().flat_map(|s| &s.wedge).map(|exposure| exposure.map(|t| Seconds(seconds(t))))
+    }
+
+    /// How often the shutter opens.
+    #[must_use]
+    pub(crate) fn exposures(&self) -> usize {
+        self.exposed.count().max(self.wedge().count())
+    }
+
+    /// How long it is open in all, s.
+    #[must_use]
+    pub(crate) fn exposed_seconds(&self) -> Seconds {
+        let once = Seconds(whole::count(self.exposed.count()) * self.open * self.pace.get());
+        self.wedge().map(|[opens, closes]| closes - opens).reduce(|a, b| a + b).unwrap_or(once)
     }
 
     /// How many frames' shutters have opened so long after the move to start.
@@ -297,7 +329,9 @@ impl Clock {
         if self.is_stepped() {
             let i = self.closed(t);
             let frame = self.exposed.frame(i)?;
-            return (self.opens(i).0 <= self.since_begin(t).0).then_some(frame);
+            let since = self.since_begin(t).0;
+            let dark = self.exposures() > self.exposed.count() && !self.wedge().any(|[opens, closes]| opens.0 <= since && since < closes.0);
+            return (self.opens(i).0 <= since && !dark).then_some(frame);
         }
         let x = self.frame_at(t).0;
         let n = (x + 0.5).floor();

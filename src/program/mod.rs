@@ -15,6 +15,8 @@ pub(crate) mod reversals;
 mod shaper;
 mod shaping;
 mod shortest;
+mod side;
+mod stopped;
 pub(crate) mod timeline;
 pub(crate) mod way;
 
@@ -150,11 +152,11 @@ impl Program {
         self.end() + self.way.back()
     }
 
-    /// What it saves beside the same pass with `seconds_per_frame` for each frame; below 0 where it takes longer. `None` where it is that pass.
+    /// What it saves beside the same pass with `seconds_per_frame` for each frame; below 0 where it takes longer. `None` where it is that pass, or a wedge.
     #[must_use]
     pub(crate) fn saved(&self) -> Option<Seconds> {
         let evenly = Seconds(self.clock.pace().seconds_of(whole::count(self.clock.exposed().count())));
-        self.clock.is_shortest().then(|| evenly - self.clock.running())
+        (self.clock.is_shortest() && self.pass().wedge().is_none()).then(|| evenly - self.clock.running())
     }
 
     /// Where the bodies are while it runs, from the start of the run-up to the end of the run-down; frame time.
@@ -175,7 +177,8 @@ const STRETCH: f64 = 4.0;
 
 /// True where two passes have the same axes at the same starts and ends.
 fn comes_the_same_way(compiled: &Compiled, a: &Pass, b: &Pass) -> bool {
-    a.exposure() == b.exposure() && a.rest_at_start() == b.rest_at_start() && a.parks_like(compiled.stage(), b)
+    let alone = |pass: &Pass| pass.wedge().map(crate::shot::Wedge::frame);
+    a.exposure() == b.exposure() && alone(a) == alone(b) && a.rest_at_start() == b.rest_at_start() && a.parks_like(compiled.stage(), b)
 }
 
 #[cfg(test)]

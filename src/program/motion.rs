@@ -24,7 +24,7 @@ pub(crate) struct Motion {
 
 impl Motion {
     /// Standing.
-    const fn at(position: f64) -> Motion {
+    pub(crate) const fn at(position: f64) -> Motion {
         Motion { position, velocity: 0.0, acceleration: 0.0 }
     }
 }

@@ -7,12 +7,9 @@
 //! Limits: the whole pass may have turned shortly before, by less than its backlash; the part then takes up all of it.
 
 use super::Program;
-use super::way::first_direction;
+use super::side::{before, first_direction};
 use crate::bounds::{Code, Flaw};
 use crate::compile::{CompileError, Compiled, Direction, Edge, Entry, frame_time};
-use crate::motion::Quintic;
-use crate::motion::bernstein::roots;
-use crate::motion::curve::Curve;
 use crate::shot::Exposure;
 use crate::stage::{AxisId, PerAxis};
 use crate::time::FrameSpan;
@@ -66,7 +63,8 @@ impl Program {
     /// Of a test pass the part from the first to the last frame that it exposes there, so that it exposes the same frames; any other part as it is.
     fn exposed_in(&self, part: Part) -> Result<Part, NoPart> {
         let (Part::Frames(span), exposed) = (part, self.clock().exposed()) else { return Ok(part) };
-        if exposed.step() == 1 {
+        let wedge = self.pass().wedge();
+        if exposed.step() == 1 && wedge.is_none() {
             return Ok(part);
         }
         let mut frames = exposed.frames().filter(|n| span.contains(*n));
@@ -74,9 +72,8 @@ impl Program {
         let exact = ends.and_then(|(first, last)| FrameSpan::new(first, last).ok());
         exact.map(Part::Frames).ok_or_else(|| {
             let flaw = Flaw::new(Code::InvalidFrameSpan, "frames", "the test pass exposes none of these frames");
-            NoPart::Shot(vec![
-                flaw.found(format!("frames {} to {}", span.first(), span.last()), format!("one frame in {}", exposed.step())),
-            ])
+            let exposes = wedge.map_or_else(|| format!("one frame in {}", exposed.step()), |wedge| format!("frame {}", wedge.frame()));
+            NoPart::Shot(vec![flaw.found(format!("frames {} to {}", span.first(), span.last()), exposes)])
         })
     }
 
@@ -103,21 +100,4 @@ impl Program {
         };
         came.or_else(|| first_direction(self.compiled().motion(id)))
     }
-}
-
-/// The way a curve moved last before `t`.
-fn before(curve: &Curve, t: f64) -> Option<Direction> {
-    let pieces: Vec<_> = curve.pieces().take_while(|p| p.start < t).collect();
-    pieces.iter().rev().find_map(|p| last(p.quintic, ((t - p.start) / p.length()).min(1.0)))
-}
-
-/// The way a piece moves last before the part `until` of it.
-fn last(quintic: &Quintic, until: f64) -> Option<Direction> {
-    let [v0, v1, v2, v3, v4] = quintic.velocity();
-    let mut cuts = vec![0.0];
-    roots([v0, v1, v2, v3, v4], &mut |u| cuts.push(u));
-    cuts.retain(|u| *u < until);
-    cuts.push(until);
-    let at = |u: f64| v0 + u * (v1 + u * (v2 + u * (v3 + u * v4)));
-    cuts.iter().zip(cuts.iter().skip(1)).rev().find_map(|(a, b)| Direction::of(at(0.5 * (a + b))))
 }

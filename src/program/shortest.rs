@@ -26,7 +26,8 @@ use crate::stage::{AxisId, GroupId};
 /// A figure that does not settle within an hour, or whose swing is not known.
 pub(super) fn openings(compiled: &Compiled, pass: &Pass, way: &Way, stations: &Stations) -> Result<Openings, NoPlan> {
     let mut plan = Plan::new(compiled, pass);
-    let exposure = pass.pace().get() * pass.shutter().fraction();
+    let wedge = pass.wedge().map_or_else(Vec::new, |wedge| wedge.exposures(pass.pace(), pass.shutter()));
+    let exposure = wedge.last().map_or(pass.pace().get() * pass.shutter().fraction(), |[_, closes]| seconds(*closes));
     // Since the end of the move to start, on which everything ends on a whole second.
     let begin = way.length(Leg::MoveToStart).0;
     let mut arrival = (way.to_approach() + way.to_start()).0 - begin;
@@ -50,8 +51,10 @@ pub(super) fn openings(compiled: &Compiled, pass: &Pass, way: &Way, stations: &S
         plan.carry(number, stood + m.seconds.0, &|id| moved(compiled, pass, stations, m, id, stood))?;
         arrival = closing(micros) + m.seconds.0;
     }
-    let end = opens.last().map_or(0, |last| micros(closing(*last)));
-    Ok(Openings { opens, end })
+    let (first, last) = (opens.first().copied().unwrap_or(0), opens.last().copied().unwrap_or(0));
+    let wedge: Vec<[u64; 2]> = wedge.into_iter().map(|exposure| exposure.map(|t| t + first)).collect();
+    let end = wedge.last().map_or(micros(closing(last)), |[_, closes]| *closes);
+    Ok(Openings { opens, end, wedge })
 }
 
 /// The whole microsecond that is not before.

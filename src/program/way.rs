@@ -10,7 +10,8 @@ use super::course::Course;
 use super::rest_move::RestMove;
 use super::shaper::Shaper;
 use super::shaping::Shapers;
-use crate::compile::{AxisMove, Compiled, Direction, frame_time};
+use super::side::{before, first_direction};
+use crate::compile::{Compiled, Direction, frame_time};
 use crate::motion::Quintic;
 use crate::motion::curve::{Curve, CurveBuilder, CurveError};
 use crate::motion::point_to_point::{Limits, ProfileError, SevenSegment};
@@ -316,14 +317,16 @@ pub(crate) fn margin(axis: &Axis, backlash: f64) -> f64 {
 
 fn approach(compiled: &Compiled, pass: &Pass, id: AxisId) -> Option<Approach> {
     let (axis, m) = (compiled.stage().axis(id), compiled.motion(id));
-    let frames = compiled.shot().frames();
+    let frames = pass.exposed(compiled.shot().frames());
     let (start, end) = match pass.exposure() {
         Exposure::Moving => (m.curve().start(), m.curve().end()),
         Exposure::Held => (frame_time(frames.first()), frame_time(frames.last())),
     };
+    // A frame alone is come to as the passes that run through the shot come to it.
+    let came = pass.wedge().and_then(|wedge| before(m.curve(), frame_time(wedge.frame())));
     let (start, end) = (m.curve().at(start)?, m.curve().at(end)?);
     let entry = compiled.entry();
-    let direction = entry.and_then(|e| e.sides[id]).or_else(|| first_direction(m));
+    let direction = entry.and_then(|e| e.sides[id]).or(came).or_else(|| first_direction(m));
     let begin = entry.map_or(axis.home(), |e| e.stands[id]);
     let backlash = axis.backlash().unwrap_or(0.0);
     let mut a = Approach { begin, start, end, from: start, direction, has_room: true };
@@ -335,16 +338,6 @@ fn approach(compiled: &Compiled, pass: &Pass, id: AxisId) -> Option<Approach> {
         }
     }
     Some(a)
-}
-
-/// The way the axis first moves.
-pub(super) fn first_direction(m: &AxisMove) -> Option<Direction> {
-    m.curve().pieces().find(|p| !p.quintic.is_hold()).map(|p| {
-        // The first coefficient after the position that is not zero leads the motion away from rest.
-        let [_, rest @ ..] = p.quintic.0;
-        let lead = rest.into_iter().find(|c| *c != 0.0).unwrap_or(0.0);
-        if lead > 0.0 { Direction::Up } else { Direction::Down }
-    })
 }
 
 /// The axis's limits for moves from point to point, its step rate counted as a limit of velocity.

@@ -208,6 +208,15 @@ mod tests {
         assert_eq!(haze.veil(0.0).density_for_a_tenth(), None);
     }
 
+    /// Source: Pope and Fry 1997, Applied Optics 36, 8710: pure water takes 0.340 per m at 650 nm, so 0.1 m leave .967 and 0.3 m .903; 1 / a is 2.9 m.
+    #[test]
+    fn red_in_pure_water() {
+        let haze = Haze::new(&stage(1.0, 1), 3.912 / 0.340, None).unwrap();
+        let through = |m: f64| haze.veil(1000.0 * m).transmission;
+        assert!((through(0.1) - 0.967).abs() < 5e-4 && (through(0.3) - 0.903).abs() < 5e-4);
+        assert!((through(2.94) - (-1.0_f64).exp()).abs() < 1e-3);
+    }
+
     #[test]
     fn what_cannot_be_is_refused() {
         let code = |cameras: usize, visibility: f64, named: Option<usize>| {

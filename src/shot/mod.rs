@@ -17,6 +17,7 @@ pub(crate) mod retime;
 pub(crate) mod routine;
 mod sheet;
 pub(crate) mod target;
+mod wedge;
 
 use std::sync::Arc;
 
@@ -38,6 +39,7 @@ pub(crate) use recording::Recording;
 pub(crate) use retime::Retime;
 pub(crate) use sheet::Sheet;
 pub(crate) use target::Target;
+pub(crate) use wedge::Wedge;
 
 /// What a shot is made from.
 #[derive(Debug, Clone)]

@@ -3,6 +3,7 @@
 //! Invariant: pace, shutter and settling time in their bounds; the groups parked exist on the stage.
 
 use super::sheet::Sheet;
+use super::wedge::Wedge;
 use crate::bounds::{self, Code, Flaw};
 use crate::stage::{AxisId, GroupId, Stage, check_name};
 use crate::time::{ExposedFrames, FrameSpan, Pace, Shutter};
@@ -81,6 +82,7 @@ pub struct Pass {
     stop: Option<f64>,
     interval: Interval,
     every: u32,
+    wedge: Option<Wedge>,
     shaping: Shaping,
     light: Option<String>,
     sheet: Sheet,
@@ -126,6 +128,7 @@ impl Pass {
                 sheet: Sheet::default(),
                 interval: Interval::Frame,
                 every: 1,
+                wedge: None,
                 shaping: Shaping::None,
                 park,
             }),
@@ -226,10 +229,43 @@ impl Pass {
         self.every
     }
 
-    /// The frames that it exposes of a shot with these.
+    /// The same exposing one frame several times, where that is given, of a shot with these frames, where they are known.
+    ///
+    /// # Errors
+    /// A moving pass, a frame that is not photographed, `every` beside it, or a shutter that does not close between exposures.
+    pub(crate) fn with_wedge(self, wedge: Option<Wedge>, frames: Option<FrameSpan>) -> Result<Pass, Vec<Flaw>> {
+        let Some(wedge) = wedge else { return Ok(self) };
+        let flaw = |title: &str| Flaw::new(Code::OutOfRange, "wedge", title);
+        let mut flaws = Vec::new();
+        if let Some(span) = frames.filter(|span| !span.contains(wedge.frame())) {
+            let allowed = format!("a photographed frame, {} to {}", span.first(), span.last());
+            flaws.push(flaw("the frame of the wedge is not photographed").found(wedge.frame().to_string(), allowed));
+        }
+        if self.exposure == Exposure::Moving {
+            let moving = flaw("a wedge exposes a frame without moving").found("exposure = \"moving\"".to_owned(), "exposure = \"held\"");
+            flaws.push(moving.help("set `exposure = \"held\"`, or leave `wedge` out"));
+        }
+        if self.every > 1 {
+            let both = flaw("a pass exposes either one frame in several or one frame several times");
+            flaws.push(both.found(format!("every = {} and a wedge", self.every), "one of them").help("leave `every` out"));
+        }
+        if wedge.stops().len() > 1 && !(self.shutter.fraction() < 1.0) {
+            let open = flaw("the shutter does not close between the exposures of the wedge");
+            flaws.push(open.found("shutter = 360".to_owned(), "less than 360 deg").help("use a shutter of less than 360 deg"));
+        }
+        if flaws.is_empty() { Ok(Pass { wedge: Some(wedge), interval: Interval::Shortest, ..self }) } else { Err(flaws) }
+    }
+
+    /// The frame that it exposes several times, where it does.
+    #[must_use]
+    pub(crate) fn wedge(&self) -> Option<&Wedge> {
+        self.wedge.as_ref()
+    }
+
+    /// The frames that it exposes of a shot with these, which have that of its wedge.
     #[must_use]
     pub(crate) fn exposed(&self, frames: FrameSpan) -> ExposedFrames {
-        ExposedFrames::new(frames, self.every)
+        self.wedge.as_ref().map_or(ExposedFrames::new(frames, self.every), |wedge| ExposedFrames::one(wedge.frame(), frames))
     }
 
     /// The same with its moves from rest to rest split against swing.
@@ -327,7 +363,7 @@ impl Pass {
     /// The same pass standing on each of its frames.
     #[must_use]
     pub(crate) fn standing(&self) -> Pass {
-        Pass { exposure: Exposure::Held, interval: Interval::Frame, ..self.clone() }
+        Pass { exposure: Exposure::Held, interval: Interval::Frame, wedge: None, ..self.clone() }
     }
 
     /// The same pass at another pace: how a change is tried.

@@ -1,8 +1,8 @@
-//! The frames that a pass exposes: the first one photographed, then every Nth.
+//! The frames that a pass exposes: the first one photographed, then every Nth; or one alone.
 //!
 //! Units: frames. Invariant: at least one frame; they rise evenly from the first frame of the span, and none lies beyond its last. A pass that exposes every frame has N = 1.
 //!
-//! Limits: exposures are counted from the span's first frame; a test pass cannot begin elsewhere.
+//! Limits: exposures are counted from the span's first frame; a pass that exposes several cannot begin elsewhere.
 
 use super::FrameSpan;
 
@@ -18,6 +18,12 @@ impl ExposedFrames {
     #[must_use]
     pub(crate) fn new(span: FrameSpan, step: u32) -> ExposedFrames {
         ExposedFrames { span, step: step.max(1) }
+    }
+
+    /// One frame of a span alone: of a frame that is not in it the nearest.
+    #[must_use]
+    pub(crate) fn one(frame: i64, span: FrameSpan) -> ExposedFrames {
+        ExposedFrames { span: span.only(frame), step: 1 }
     }
 
     /// From one to the next. Range: 1 or more.

@@ -123,6 +123,20 @@ impl FrameSpan {
         self.last
     }
 
+    /// This frame alone: of a frame that is not photographed the nearest that is.
+    #[must_use]
+    pub(crate) fn only(self, frame: i64) -> FrameSpan {
+        let frame = frame.clamp(self.first, self.last);
+        FrameSpan { first: frame, last: frame, count: 1 }
+    }
+
+    /// The same from so many frames earlier on, as far as `within` has them.
+    #[must_use]
+    pub(crate) fn from_earlier(self, frames: u32, within: FrameSpan) -> FrameSpan {
+        let first = (self.first - i64::from(frames)).max(within.first).min(self.first);
+        FrameSpan::new(first, self.last).unwrap_or(self)
+    }
+
     /// How many frames. Range: 1 to 1 000 000.
     #[must_use]
     pub fn count(self) -> usize {

@@ -6,6 +6,7 @@
 
 use std::path::Path;
 
+use super::exposed::exposes;
 use super::fault::{FaultKind, Faults};
 use super::limits::History;
 use super::moves::Moves;
@@ -67,17 +68,17 @@ impl<'a> Columns<'a> {
 
     /// Reads the row of a frame in every table.
     pub(super) fn frame(&mut self, frame: i64, state: &State, faults: &mut Faults) {
-        let span = self.what.shot.frames();
+        let (shot, span) = (self.what.shot, self.what.shot.frames());
         let label = self.what.shot.timecode_start().after(frame - span.first()).to_string();
         let axes = state.axes().len();
         let read = |p: &mut PassTables<'_>, faults: &mut Faults| {
-            if !p.exposes(frame, span.first()) {
+            if !exposes(shot, p.pass, frame) {
                 return (Cells::new(), Cells::new());
             }
             (p.steps.row(frame, &label, axes, whole, faults), p.units.row(frame, &label, axes, millionths, faults))
         };
         let rows: Vec<(Cells, Cells)> = self.passes.iter_mut().map(|p| read(p, faults)).collect();
-        for (p, (counts, units)) in self.passes.iter_mut().zip(&rows).filter(|(p, _)| p.exposes(frame, span.first())) {
+        for (p, (counts, units)) in self.passes.iter_mut().zip(&rows).filter(|(p, _)| exposes(shot, p.pass, frame)) {
             self.what.frame(p, frame, counts, units, state, faults);
             if let Some(moves) = &mut p.moves {
                 let (stage, pass, oracle) = (self.what.stage, p.pass, self.what.oracle);
@@ -97,13 +98,6 @@ impl<'a> Columns<'a> {
                 moves.end(faults);
             }
         }
-    }
-}
-
-impl PassTables<'_> {
-    /// True where the pass has a row for this frame: a test pass has the first frame, then every Nth.
-    fn exposes(&self, frame: i64, first: i64) -> bool {
-        (frame - first) % i64::from(self.pass.every()) == 0
     }
 }
 
@@ -190,9 +184,8 @@ impl<'a> Against<'a> {
 
     /// Every pass on the step of the first pass in which the axis is live, of those that expose the frame.
     fn register(&self, passes: &[PassTables<'_>], frame: i64, rows: &[(Cells, Cells)], faults: &mut Faults) {
-        let first = self.shot.frames().first();
         for (i, name) in self.stage.axis_names().iter().enumerate() {
-            let mut live = passes.iter().zip(rows).filter(|(p, _)| p.parked.get(i) == Some(&false) && p.exposes(frame, first));
+            let mut live = passes.iter().zip(rows).filter(|(p, _)| p.parked.get(i) == Some(&false) && exposes(self.shot, p.pass, frame));
             let Some((reference, (counts, units))) = live.next() else { continue };
             for (p, (other_counts, other_units)) in live {
                 for (file, a, b, what) in [(&p.steps.file, counts, other_counts, "step"), (&p.units.file, units, other_units, "millionth")]

@@ -50,7 +50,11 @@ impl Edge {
     /// An axis at an edge. `pace` is the fastest at which it is run, seconds per frame.
     pub(super) fn of(what: &Against<'_>, axis: AxisId, side: Side, pace: f64) -> Edge {
         let (from, to) = what.shot.frames().photographed();
-        let (at, inwards) = if side == Side::Start { (from, 1.0) } else { (to, -1.0) };
+        Edge::at(what, axis, if side == Side::Start { (from, 1.0) } else { (to, -1.0) }, pace)
+    }
+
+    /// An axis at a frame time, looked at from there forwards, 1, or backwards, -1.
+    pub(super) fn at(what: &Against<'_>, axis: AxisId, (at, inwards): (f64, f64), pace: f64) -> Edge {
         let state = what.oracle.state(at);
         let per_unit = steps_per_unit(what.stage.axis(axis));
         let position = About { value: state.axis(axis), room: what.oracle.floor(axis, &state) / per_unit };

@@ -2,16 +2,20 @@
 //!
 //! Invariant: numbers of the manifest were written in shortest form and read back, so they may differ by a unit in the last place and no more.
 
+use super::exposed::{frames_run, wedge};
 use super::fault::{FaultKind, Faults, MANIFEST};
 use super::haze_record;
 use super::oracle::steps_per_unit;
-use super::record::{ColumnRecord, HandOffRecord, PassRecord, Record};
+use super::record::{ColumnRecord, HandOffRecord, PassRecord, Record, WedgeRecord, shown};
 use super::used;
 use crate::shot::{Exposure, Interval, Pass, Shot};
 use crate::stage::{Axis, Stage};
 
 /// Two numbers of which one went through text: a few units in the last place.
 const THROUGH_TEXT: f64 = 1e-15;
+
+/// Openings and closings are whole microseconds, each rounded once.
+const ROUNDED: f64 = 3e-6;
 
 struct Said<'a> {
     faults: &'a mut Faults,
@@ -127,13 +131,25 @@ fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stag
     said.number("settle", p.settle, pass.settle());
     let frames = frames_run(shot, pass) + runs;
     said.text("every", &p.every.unwrap_or(1).to_string(), &pass.every().to_string());
+    let none = || "none".to_owned();
+    said.text(
+        "wedge",
+        &p.wedge.as_ref().map_or_else(none, WedgeRecord::shown),
+        &pass.wedge().map_or_else(none, |wedge| shown(wedge.frame(), wedge.stops())),
+    );
     said.text("shaping", p.shaping.as_deref().unwrap_or("none"), pass.shaping().name());
     let shortest = pass.interval() == Interval::Shortest;
     said.text("interval", p.interval.as_deref().unwrap_or("frame"), pass.interval().name());
     if shortest != (p.move_to_start_s.is_some() && p.first_opening_s.is_some()) {
         said.wrong("first_opening_s", if shortest { "none" } else { "one" }, if shortest { "one" } else { "none" });
     }
-    // Of a pass whose frames take what they need the table of moves says how long it is.
+    if let (Some([_, closes]), Some(begin), Some(opens)) = (wedge(pass).last(), p.move_to_start_s, p.first_opening_s) {
+        let expected = opens - begin + *closes as f64 / 1e6;
+        if !((p.duration_s - expected).abs() <= ROUNDED) {
+            said.wrong("duration_s", &p.duration_s.to_string(), &expected.to_string());
+        }
+    }
+    // Of another pass whose frames take what they need the table of moves says how long it is.
     if !shortest {
         said.number("duration_s", p.duration_s, pass.pace().get() * frames as f64);
     }
@@ -146,12 +162,6 @@ fn pass_facts(said: &mut Said<'_>, record: &Record, p: &PassRecord, stage: &Stag
     } else if record.passes.iter().any(|p| p.rows.is_some()) {
         said.wrong("rows", "none", "rows as the other passes have");
     }
-}
-
-/// Frames of the shot that the program runs through: a held pass goes only to those that it exposes.
-pub(super) fn frames_run(shot: &Shot, pass: &Pass) -> u64 {
-    let all = shot.frames().count() as u64;
-    if pass.exposure() == Exposure::Held { all.div_ceil(u64::from(pass.every())) } else { all }
 }
 
 fn column_facts(said: &mut Said<'_>, c: &ColumnRecord, axis: &Axis, name: &str) {

@@ -18,6 +18,7 @@ mod columns;
 mod dense;
 mod edge;
 mod expected;
+mod exposed;
 mod facts;
 mod fault;
 mod figure;
@@ -212,7 +213,7 @@ fn contents(dir: &Path, record: &Record, there: &BTreeSet<String>, read: &ReadSo
     expected::check(stage, shot, requests, &listed, faults);
     (verdict.passes, verdict.axes, verdict.frames) = (shot.passes().len(), stage.axes().len(), shot.frames().count());
     verdict.scope.stated = record.used.is_stated();
-    verdict.scope.some_frames = shot.passes().iter().any(|p| p.every() > 1);
+    verdict.scope.some_frames = shot.passes().iter().any(|p| p.every() > 1 || p.wedge().is_some());
     verdict.scope.sources = used.len();
     verdict.scope.swings = stage.bodies().iter().any(|b| b.swing().is_some());
     verdict.scope.hangs = stage.bodies().iter().any(|b| b.hang().is_some());

@@ -53,6 +53,7 @@ impl Moves {
         let shortest = pass.interval() == Interval::Shortest;
         let available = (!shortest).then(|| pass.pace().get() * (1.0 - open) - pass.settle());
         let opens = first_opening.filter(|_| shortest);
+        // A wedge has one frame, so nothing follows.
         let openings = opens.map(|opens| [opens, pass.pace().get() * open, pass.settle()]);
         let (file_name, step) = (file.to_owned(), i64::from(pass.every()));
         let (before, lengths) = (Vec::new(), Vec::new());

@@ -138,7 +138,7 @@ impl Parts<'_> {
     /// The moves between stations: torque, slack wires, gaps. How long they take is judged with their table.
     fn moves(&mut self, faults: &mut Faults) {
         let stations = Stations::new(self.what, self.pass, None, None);
-        let (first, all) = (self.what.shot.frames().first(), stations.moves());
+        let (first, all) = (stations.first(), stations.moves());
         for index in 0..all.max(1) {
             let step = stations.step_of(if all > 0 { index } else { -1 });
             let left = first + index * stations.step();
@@ -175,7 +175,8 @@ impl Parts<'_> {
     /// The move to start: slack wires, and gaps where rows are written.
     fn way(&mut self, rows: bool, faults: &mut Faults) {
         let (from, _) = self.what.shot.frames().photographed();
-        let first = self.what.shot.frames().first();
+        let first = super::exposed::first(self.what.shot, self.pass);
+        let from = if self.pass.wedge().is_some() { first as f64 } else { from };
         self.allow_for(from);
         for [begin, end] in self.timeline.legs() {
             if !(begin < end) {

@@ -53,6 +53,25 @@ pub(super) struct ClockRecord {
     pub(super) run_down_frames: u32,
 }
 
+/// A frame exposed several times.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct WedgeRecord {
+    frame: i64,
+    stops: Vec<f64>,
+}
+
+impl WedgeRecord {
+    pub(super) fn shown(&self) -> String {
+        shown(self.frame, &self.stops)
+    }
+}
+
+/// A wedge as messages have it.
+pub(super) fn shown(frame: i64, stops: &[f64]) -> String {
+    let stops: Vec<String> = stops.iter().map(f64::to_string).collect();
+    format!("frame {frame} at {} stops", stops.join(", "))
+}
+
 /// One pass.
 #[derive(Debug, Clone, Deserialize)]
 pub(super) struct PassRecord {
@@ -65,6 +84,8 @@ pub(super) struct PassRecord {
     pub(super) interval: Option<String>,
     #[serde(default)]
     pub(super) every: Option<u32>,
+    #[serde(default)]
+    pub(super) wedge: Option<WedgeRecord>,
     #[serde(default)]
     pub(super) shaping: Option<String>,
     #[serde(default)]
@@ -89,6 +110,19 @@ pub(super) struct RowsRecord {
     pub(super) move_to_start_s: f64,
     pub(super) first_opening_s: f64,
     pub(super) duration_s: f64,
+    #[serde(default)]
+    pub(super) part: Option<PartRecord>,
+}
+
+/// A part of a pass.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct PartRecord {
+    pub(super) first_frame: i64,
+    pub(super) last_frame: i64,
+    pub(super) run_up_frames: u32,
+    pub(super) run_down_frames: u32,
+    #[serde(default)]
+    pub(super) opens_s: Vec<f64>,
 }
 
 /// One column.

@@ -11,17 +11,19 @@ use std::path::Path;
 use super::between::Between;
 use super::columns::Against;
 use super::edge::{About, Side};
-use super::facts::frames_run;
+use super::exposed::{self, frames_run};
 use super::fault::{FaultKind, Faults};
 use super::limits::History;
 use super::openings::Openings;
-use super::oracle::{steps, steps_per_unit};
-use super::record::{PassRecord, Record, RowsRecord};
+use super::oracle::{Oracle, steps, steps_per_unit};
+use super::record::{PartRecord, PassRecord, Record, RowsRecord};
+use super::recorded;
 use super::row_clock::RowClock;
 use super::stations::Stations;
 use super::table::{Table, whole};
 use super::timeline::{Departures, Timeline};
 use crate::shot::{Exposure, Interval, Pass};
+use crate::time::FrameSpan;
 
 /// Reads the rows of every pass that has some.
 pub(super) fn check(what: Against<'_>, dir: &Path, there: &BTreeSet<String>, record: &Record, faults: &mut Faults) {
@@ -33,42 +35,91 @@ pub(super) fn check(what: Against<'_>, dir: &Path, there: &BTreeSet<String>, rec
         if !there.contains(&file) {
             continue;
         }
-        let runs = match pass.exposure() {
-            Exposure::Moving => (record.clock.run_up_frames, record.clock.run_down_frames),
-            Exposure::Held => (0, 0),
+        let runs = (record.clock.run_up_frames, record.clock.run_down_frames);
+        let folder = Folder { dir, there, p, rows };
+        let checked = match &rows.part {
+            None => folder.check(what, pass, runs, departures.get_or_insert_with(|| Departures::of(&what)), faults),
+            Some(part) => folder.check_part(what, record, (pass, part), faults),
         };
-        let runs_of_all = (record.clock.run_up_frames, record.clock.run_down_frames);
-        let opened = Table::open(&dir.join(&file), what.stage.axes().len() + 1).map_err(|e| format!("cannot be read: {e}"));
-        let checked = opened.and_then(|table| {
-            let moves = dir.join(format!("{}.moves.csv", pass.name()));
-            let openings = openings(&what, pass, p, &moves)?;
-            let (clock, begin) = clock(&what, pass, rows, runs, openings.as_ref())?;
-            let timeline = Timeline::new(&what, pass, runs_of_all, departures.get_or_insert_with(|| Departures::of(&what)));
-            if !timeline.may_take(begin) {
-                let seconds = timeline.seconds();
-                return Err(format!("the manifest has a move to start of {begin} s, expected {seconds} s"));
-            }
-            let known = there.contains(&format!("{}.moves.csv", pass.name()));
-            let times = known.then(|| Table::open(&moves, 5).ok()).flatten();
-            Rows::new(what, &timeline, rows, clock, begin, (times, openings)).read(table, &file, faults)
-        });
         if let Err(what) = checked {
             faults.file(FaultKind::Rows, &file, what);
         }
     }
 }
 
+/// Where the rows of a pass are, and what the manifest says of them.
+struct Folder<'f> {
+    dir: &'f Path,
+    there: &'f BTreeSet<String>,
+    p: &'f PassRecord,
+    rows: &'f RowsRecord,
+}
+
+impl Folder<'_> {
+    /// The rows of a program; the error is what cannot be read, or does not agree with the manifest, as a whole.
+    fn check(
+        &self,
+        what: Against<'_>,
+        pass: &Pass,
+        of_all: (u32, u32),
+        departures: &Departures,
+        faults: &mut Faults,
+    ) -> Result<(), String> {
+        let (rows, file) = (self.rows, format!("{}.rows.csv", pass.name()));
+        let runs = if pass.exposure() == Exposure::Held { (0, 0) } else { of_all };
+        let table = Table::open(&self.dir.join(&file), what.stage.axes().len() + 1).map_err(|e| format!("cannot be read: {e}"))?;
+        let moves = self.dir.join(format!("{}.moves.csv", pass.name()));
+        let openings = openings(&what, pass, self.p, rows, &moves)?;
+        let (clock, begin) = clock(&what, pass, rows, runs, openings.as_ref())?;
+        let timeline = Timeline::new(&what, pass, of_all, departures);
+        if !timeline.may_take(begin) {
+            let seconds = timeline.seconds();
+            return Err(format!("the manifest has a move to start of {begin} s, expected {seconds} s"));
+        }
+        let known = self.there.contains(&format!("{}.moves.csv", pass.name()));
+        let times = known.then(|| Table::open(&moves, 5).ok()).flatten();
+        Rows::new(what, &timeline, rows, clock, begin, (times, openings)).read(table, &file, faults)
+    }
+
+    /// The rows of some frames of a pass: those of the same choreography over these frames alone.
+    fn check_part(
+        &self,
+        what: Against<'_>,
+        record: &Record,
+        (pass, part): (&Pass, &PartRecord),
+        faults: &mut Faults,
+    ) -> Result<(), String> {
+        let (first, last) = (part.first_frame, part.last_frame);
+        let wrong = || format!("the manifest has frames {first} to {last}, which pass {} does not expose", pass.name());
+        let span = FrameSpan::new(first, last).ok().filter(|_| [first, last].iter().all(|n| exposed::exposes(what.shot, pass, *n)));
+        let shot = what.shot.of_frames(what.stage, span.ok_or_else(wrong)?, pass.clone()).map_err(|_| wrong())?;
+        // What is wrong with recordings was said of the whole shot.
+        let curves = recorded::check(record, what.stage, what.shot, &mut Faults::default());
+        let oracle = Oracle::new(what.stage, &shot, curves)?;
+        let what = Against { shot: &shot, oracle: &oracle, ..what };
+        let pass = shot.passes().first().ok_or_else(wrong)?;
+        self.check(what, pass, (part.run_up_frames, part.run_down_frames), &Departures::of(&what), faults)
+    }
+}
+
 /// The openings that the table of moves of a pass states, where each frame takes only as long as it needs.
-fn openings(what: &Against<'_>, pass: &Pass, p: &PassRecord, moves: &Path) -> Result<Option<Openings>, String> {
+fn openings(what: &Against<'_>, pass: &Pass, p: &PassRecord, rows: &RowsRecord, moves: &Path) -> Result<Option<Openings>, String> {
     if pass.interval() != Interval::Shortest {
         return Ok(None);
     }
+    let frames = usize::try_from(frames_run(what.shot, pass)).unwrap_or(usize::MAX);
+    let wedge = exposed::wedge(pass);
+    let once = pass.pace().get() * pass.shutter().degrees() / 360.0;
+    let exposure = wedge.last().map_or(once, |[_, closes]| *closes as f64 / 1e6);
+    if let Some(part) = &rows.part {
+        let (begin, duration) = (rows.move_to_start_s, rows.duration_s - rows.move_to_start_s);
+        let openings = Openings::of(&part.opens_s, frames, [begin, duration, exposure])?;
+        return Ok(Some(openings.with_wedge(&wedge)));
+    }
     let (first, begin) =
         p.first_opening_s.zip(p.move_to_start_s).ok_or("the manifest does not state when the shutter opens on the first frame")?;
-    let exposure = pass.pace().get() * pass.shutter().degrees() / 360.0;
     let mut table = Table::open(moves, 5).map_err(|e| format!("the table of moves cannot be read: {e}"))?;
-    let frames = usize::try_from(frames_run(what.shot, pass)).unwrap_or(usize::MAX);
-    Openings::read(&mut table, frames, [first, begin, p.duration_s, exposure]).map(Some)
+    Openings::read(&mut table, frames, [first, begin, p.duration_s, exposure]).map(|openings| Some(openings.with_wedge(&wedge)))
 }
 
 /// Instants that one product and one sum give differ by this share of them, no more.
@@ -235,7 +286,7 @@ impl<'a> Rows<'a> {
         let exposes = match pass.exposure() {
             // One frame of the clock for each exposure.
             Exposure::Held => 0 <= number && number <= self.stations.moves(),
-            Exposure::Moving => frames.contains(frame) && number % i64::from(pass.every()) == 0,
+            Exposure::Moving => exposed::exposes(self.what.shot, pass, frame),
         };
         (!is_edge).then_some(self.begin <= t && exposes && -half <= since && since < half)
     }

@@ -6,6 +6,7 @@
 
 use super::columns::Against;
 use super::edge::About;
+use super::exposed;
 use super::law::{Bounds, Law};
 use super::openings::Openings;
 use super::oracle::{State, steps_per_unit};
@@ -52,7 +53,12 @@ impl<'a> Stations<'a> {
 
     /// Moves of the pass: it stands at the first frame, then at every Nth.
     pub(super) fn moves(&self) -> i64 {
-        (self.what.shot.frames().last() - self.what.shot.frames().first()) / self.step()
+        (exposed::last(self.what.shot, self.pass) - self.first()) / self.step()
+    }
+
+    /// The frame of the first station.
+    pub(super) fn first(&self) -> i64 {
+        exposed::first(self.what.shot, self.pass)
     }
 
     /// Frames from one station to the next.
@@ -96,7 +102,7 @@ impl<'a> Stations<'a> {
 
     /// The time that the table of moves has for a move; moves are asked for in order.
     fn stated(&mut self, index: i64) -> Option<f64> {
-        let frame = self.what.shot.frames().first() + index * self.step();
+        let frame = self.first() + index * self.step();
         let table = self.times.as_mut().filter(|_| index >= 0)?;
         loop {
             let line = table.line().ok().flatten()?;
@@ -114,7 +120,7 @@ impl<'a> Stations<'a> {
 
     /// The move from station `index`, counted from 0, to the next.
     pub(super) fn step_of(&self, index: i64) -> Step {
-        let first = self.what.shot.frames().first();
+        let first = self.first();
         let station = |n: i64| self.what.oracle.state((first + n.clamp(0, self.moves()) * self.step()) as f64);
         let (from, to) = (station(index), station(if index < 0 { 0 } else { index + 1 }));
         let mut axes = Vec::new();

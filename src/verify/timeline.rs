@@ -7,6 +7,7 @@
 
 use super::columns::Against;
 use super::edge::{About, Edge, Side};
+use super::exposed;
 use super::law::{Bounds, Law};
 use super::oracle::steps_per_unit;
 use super::split::{self, Split};
@@ -76,17 +77,22 @@ impl<'a> Timeline<'a> {
                 let pace = if pace.is_finite() { pace } else { pass.pace().get() };
                 let edges = [Side::Start, Side::End].map(|side| Edge::of(what, id, side, pace));
                 // A held pass first moves the way its whole curve does, run-up included.
-                let side = if up > 0.0 { edges[0].leads(up) } else { first(edges[0].speed) };
+                let side = match pass.wedge() {
+                    // A frame alone is come to as a pass that runs through the shot comes to it.
+                    Some(wedge) => first(Edge::at(what, id, (wedge.frame() as f64, -1.0), pace).speed),
+                    None if up > 0.0 => edges[0].leads(up),
+                    None => first(edges[0].speed),
+                };
                 let [at_start, _] = &edges;
                 let start = if held {
-                    first_station(what, id)
+                    first_station(what, pass, id)
                 } else if up > 0.0 {
                     at_start.run(Side::Start, up, 0.0).position
                 } else {
                     at_start.position
                 };
                 leads.push(side);
-                let ways = ways(axis, start, side, departs(id), &[None, None]);
+                let ways = ways(axis, start, side, departs(id).filter(|_| pass.wedge().is_none()), &[None, None]);
                 Track { home: axis.home(), start, edges: (!held).then_some(edges), late: 0.0, ways }
             })
             .collect();
@@ -98,7 +104,7 @@ impl<'a> Timeline<'a> {
         {
             let change = split::swing(what.stage, pass, id).and_then(|swing| swing.change);
             track.late = if change.is_some_and(|c| what.stage.own_axis(c.channel).is_none()) { SPLIT } else { 0.0 };
-            track.ways = ways(axis, track.start, leads, departs(id), splits);
+            track.ways = ways(axis, track.start, leads, departs(id).filter(|_| pass.wedge().is_none()), splits);
         }
         let to_approach = longest(what, &tracks, &|track| track.ways.first().map(|w| (&w.to_approach, track.start.room)));
         // As long as backlash and margin ask for, wherever the start is.
@@ -209,8 +215,8 @@ fn first(speed: About) -> Option<f64> {
 }
 
 /// Where a held pass starts.
-fn first_station(what: &Against<'_>, id: AxisId) -> About {
-    let state = what.oracle.state(what.shot.frames().first() as f64);
+fn first_station(what: &Against<'_>, pass: &Pass, id: AxisId) -> About {
+    let state = what.oracle.state(exposed::first(what.shot, pass) as f64);
     About { value: state.axis(id), room: what.oracle.floor(id, &state) / steps_per_unit(what.stage.axis(id)) }
 }
 
@@ -221,7 +227,8 @@ const SPLIT: f64 = 2.5e-3;
 fn splits(what: &Against<'_>, pass: &Pass, axis: AxisId, tracks: &[Track]) -> [Split; 2] {
     let Some(swing) = split::swing(what.stage, pass, axis) else { return [None, None] };
     let own = swing.change.and_then(|c| what.stage.own_axis(c.channel)).and_then(|id| tracks.get(id.index()));
-    let first = if pass.exposure() == Exposure::Held { what.shot.frames().first() as f64 } else { what.shot.frames().photographed().0 };
+    let first =
+        if pass.exposure() == Exposure::Held { exposed::first(what.shot, pass) as f64 } else { what.shot.frames().photographed().0 };
     let seen = |channel| what.oracle.value(pass, &what.oracle.state(first), channel);
     let (approach, start) = match own {
         Some(track) => {

@@ -276,6 +276,7 @@ fn carriages_that_would_meet_on_the_move_to_start_are_noted_and_get_no_rows() {
         let rows = movewright::output::rows::RowRate::parse(&1.0.to_string()).ok();
         let written = Approval::within_limits(&report).is_some_and(|approval| {
             let export = movewright::output::Export {
+                parts: None,
                 approval,
                 sources: &sources,
                 replace: false,

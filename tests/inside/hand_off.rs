@@ -429,6 +429,7 @@ fn the_folder_lists_what_it_hands_over() {
         let target = dir.path().join("out");
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
         let export = Export {
+            parts: None,
             approval: Approval::over_limits(&report),
             sources: &sources,
             replace: false,

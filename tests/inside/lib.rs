@@ -67,6 +67,7 @@ mod rows_end;
 mod rows_part;
 mod run_up_and_held;
 mod schemas;
+mod schemas_of_documents;
 mod shaping;
 mod shortest;
 mod staged;

@@ -1,6 +1,7 @@
 //! Depth of field, exposure and pace of whole shots: extremes against dense sampling, a stop by hand, light by hand, paces that were tried.
 
 use crate::inside::common::checked;
+use movewright::check::NoteKind;
 use movewright::check::pace::{Paces, paces};
 use movewright::input::{self, Loaded, Rejection};
 
@@ -95,6 +96,66 @@ fn followed_focus_needs_the_stop_of_its_worst_frame() {
 }
 
 /// Metered f/5.6 at 0.5 s with a filter of 2; at f/11 and this magnification, half a T-stop lost.
+/// Out-of-focus notes of a shot: what, frames, whether focus followed something else, and whether the short list has it.
+fn soft(pulls: &str, stop: f64) -> Vec<(String, f64, f64, bool, bool)> {
+    let text =
+        shot(&format!("[[focus]]\ncamera = \"camera\"\nchannel = \"focus_distance\"\npulls = {pulls}\n"), &format!("stop = {stop}\n"));
+    let Loaded { stage, shot, .. } = load(&text).unwrap_or_else(|r| panic!("{r}"));
+    let report = checked(&stage, &shot);
+    let of = |n: &movewright::check::Note| match &n.kind {
+        NoteKind::OutOfFocus { what, chosen, last, .. } => {
+            let said = movewright::check::words::note(&report.compiled, n);
+            assert!(said.contains(&format!("out of focus at f/{stop}")) && said.contains(&format!("to {last} (beauty)")), "{said}");
+            Some((what.clone(), n.frame.unwrap().0, n.value.unwrap(), *chosen, !n.asks_nothing()))
+        }
+        _ => None,
+    };
+    report.notes.iter().filter_map(of).collect()
+}
+
+/// At the stop of the worst frame nothing is soft, a thousandth below it that frame is.
+#[test]
+fn what_leaves_the_depth_of_field_is_noted_and_at_the_limit_it_is_not() {
+    let follows = "[[1, \"heron\"]]";
+    let (found, _) = of(&shot(&format!("[[focus]]\ncamera = \"camera\"\nchannel = \"focus_distance\"\npulls = {follows}\n"), "stop = 4\n"));
+    let (stop, worst) = found.depth.unwrap().followed.unwrap();
+    assert_eq!(soft(follows, stop * (1.0 + 1e-9)), []);
+    let found = soft(follows, stop * 0.9995);
+    assert!(
+        matches!(found.as_slice(), [(what, first, count, false, true)] if what == "heron" && *first <= worst.0 && *count < 20.0),
+        "{found:?}"
+    );
+    // While focus is on the hut the heron is soft on purpose; once it should be on the heron it is not.
+    let found = soft("[[1, \"hut\"]]", stop);
+    assert_eq!(found, [("heron".to_owned(), 1.0, 97.0, true, false)]);
+    assert_eq!(
+        soft("[[1, \"hut\"], [20, \"hut\"], [30, \"heron\"]]", stop * 1.0001).iter().map(|n| (n.1, n.3)).collect::<Vec<_>>(),
+        [(1.0, true)]
+    );
+}
+
+/// Another light spoils what was shot; another reading of the same light asks for another exposure.
+#[test]
+fn changes_of_a_light_are_explained() {
+    const LIGHTS: &str = "[light.key]\nf_number = 5.6\nseconds = 0.5\n[light.moon]\nf_number = 2\nseconds = 1\n";
+    let of = |text: &str| {
+        let Loaded { stage, shot, .. } = load(text).unwrap_or_else(|r| panic!("{r}"));
+        movewright::compile::Compiled::compile(stage, shot).unwrap()
+    };
+    let old = shot(LIGHTS, "light = \"key\"\n");
+    let said = |new: &str| {
+        let changes = movewright::check::changes::between(&of(&old), &of(new));
+        let pass = changes.passes.first().unwrap().clone();
+        (pass.good, pass.reasons.join("; "))
+    };
+    assert_eq!(said(&old), (true, String::new()));
+    let (good, why) = said(&old.replace("light = \"key\"", "light = \"moon\""));
+    assert!(!good && why.contains("the light is `moon` now, was `key`"), "{why}");
+    let (good, why) = said(&old.replace("f_number = 5.6", "f_number = 8"));
+    assert!(good && why.contains("light `key` asks for another exposure: f/8 at 0.5 s") && why.contains("was f/5.6"), "{why}");
+    assert!(said(&old.replace("f_number = 2\n", "f_number = 4\n")).1.is_empty());
+}
+
 #[test]
 fn exposure_and_pace_follow_from_the_meter() {
     let light = "[light.key]\nf_number = 5.6\nseconds = 0.5\nfilter_factor = 2\n";

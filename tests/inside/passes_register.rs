@@ -188,6 +188,7 @@ fn export(shot: &Path, to: &Path) -> input::Loaded {
     let report = checked(&loaded.stage, &loaded.shot);
     let sources = loaded.sources.for_copying();
     let export = Export {
+        parts: None,
         approval: Approval::over_limits(&report),
         sources: &sources,
         replace: false,

@@ -313,6 +313,7 @@ impl Judge<'_> {
         let sources = [("shot.toml".to_owned(), b"format = 1\n".to_vec())];
         let (stage, shot) = (self.compiled.stage(), self.compiled.shot());
         Export {
+            parts: None,
             approval: Approval::over_limits(report),
             sources: &sources,
             replace: false,

@@ -66,7 +66,7 @@ fn hold_to_definition(tracks: &Tracks<'_>, (numerator, denominator): (u64, u64),
     let rate = RowRate::parse(&format!("{numerator}/{denominator}")).unwrap();
     let program = tracks.program();
     let (stage, clock) = (program.compiled().stage(), program.clock());
-    let table = Table::new(tracks, rate).unwrap().with_velocities(true).with_shutter(true);
+    let table = Table::new(tracks, rate).unwrap().with_derivatives(1).with_shutter(true);
     let text = text(&table);
     let mut lines = text.lines();
     assert_eq!(lines.next().unwrap().split(',').count(), 2 + 2 * axes);
@@ -280,7 +280,7 @@ fn the_bytes_do_not_depend_on_threads_or_pieces() {
         let tracks = tracks(&report, index);
         let table = |pieces| {
             let t = Table::new(&tracks, RowRate::parse(&30.0.to_string()).unwrap()).unwrap();
-            t.with_velocities(true).with_shutter(true).in_pieces_of(pieces)
+            t.with_derivatives(1).with_shutter(true).in_pieces_of(pieces)
         };
         let want = text(&table(0));
         for pieces in [1, 7, 64, 1000, 100_000] {
@@ -298,7 +298,7 @@ fn headers_name_axes_and_quantities() {
     let tracks = tracks(&report, 0);
     let table = || Table::new(&tracks, RowRate::parse(&1.0.to_string()).unwrap()).unwrap();
     assert_eq!(table().header(), "t_s,heron.rise,heron.wing,heron.yaw");
-    assert_eq!(table().of_axes(&[2]).with_velocities(true).with_shutter(true).header(), "t_s,heron.yaw,heron.yaw:steps_per_s,shutter");
+    assert_eq!(table().of_axes(&[2]).with_derivatives(1).with_shutter(true).header(), "t_s,heron.yaw,heron.yaw:steps_per_s,shutter");
     // One axis alone has the column it has among all.
     let (all, one) = (text(&table()), text(&table().of_axes(&[1])));
     assert_eq!(crate::inside::common::column(&all, "heron.wing"), crate::inside::common::column(&one, "heron.wing"));
@@ -311,7 +311,7 @@ fn parked_axes_stand_at_home_and_the_shutter_opens_for_photographed_frames_alone
     let report = marsh_with(parked);
     let (compiled, program) = (&report.compiled, &report.passes[0].program);
     let tracks = tracks(&report, 0);
-    let text = text(&Table::new(&tracks, RowRate::parse(&100.0.to_string()).unwrap()).unwrap().with_velocities(true).with_shutter(true));
+    let text = text(&Table::new(&tracks, RowRate::parse(&100.0.to_string()).unwrap()).unwrap().with_derivatives(1).with_shutter(true));
     let (up, down) = (program.clock().begin().0 + f64::from(compiled.run_up()) * 0.5, f64::from(compiled.run_down()) * 0.5);
     let mut open = 0;
     for line in text.lines().skip(1) {

@@ -52,7 +52,7 @@ fn the_last_row_is_at_rest_and_the_first_not_before_the_end() {
         let (clock, tenths) = (pass.program.clock(), (pass.program.clock().pace().get() * 10.0).round() as u64);
         for (written, numerator, denominator) in RATES {
             let about = format!("{} at {written}", pass.name());
-            let table = Table::new(&tracks, RowRate::parse(written).unwrap()).unwrap().with_velocities(true);
+            let table = Table::new(&tracks, RowRate::parse(written).unwrap()).unwrap().with_derivatives(1);
             let mut text = Vec::new();
             table.write(&mut text, &mut |_| {}).unwrap();
             let text = String::from_utf8(text).unwrap();
@@ -84,6 +84,7 @@ fn written(report: &Report, rate: &str, to: &Path) {
     let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
     let rows = Some(RowRate::parse(rate).unwrap());
     Export {
+        parts: None,
         approval: Approval::within_limits(report).unwrap(),
         sources: &sources,
         replace: false,
@@ -169,7 +170,7 @@ fn the_return_home_follows_the_program_and_ends_at_home() {
             let rate = RowRate::parse(written).unwrap();
             let rows = |returns: bool| {
                 let tracks = Tracks::new(&pass.program, pass).unwrap().reaching(if returns { Extent::ReturnHome } else { Extent::Program });
-                let table = Table::new(&tracks, rate).unwrap().with_velocities(true).with_shutter(true).with_frame(true);
+                let table = Table::new(&tracks, rate).unwrap().with_derivatives(1).with_shutter(true).with_frame(true);
                 let mut text = Vec::new();
                 table.in_pieces_of(37).write(&mut text, &mut |_| {}).unwrap();
                 String::from_utf8(text).unwrap().lines().map(str::to_owned).collect::<Vec<_>>()

@@ -149,7 +149,7 @@ fn backlash_is_taken_up_from_the_side_from_which_the_pass_came() {
 fn text(report: &Report, extent: Extent, hz: &str) -> Vec<Vec<String>> {
     let pass = &report.passes[0];
     let tracks = Tracks::new(&pass.program, pass).unwrap().reaching(extent);
-    let table = Table::new(&tracks, RowRate::parse(hz).unwrap()).unwrap().with_velocities(true).with_shutter(true).with_frame(true);
+    let table = Table::new(&tracks, RowRate::parse(hz).unwrap()).unwrap().with_derivatives(1).with_shutter(true).with_frame(true);
     let mut text = Vec::new();
     table.write(&mut text, &mut |_| {}).unwrap();
     String::from_utf8(text).unwrap().lines().skip(1).map(|l| l.split(',').map(str::to_owned).collect()).collect()

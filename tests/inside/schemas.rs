@@ -209,6 +209,10 @@ fn outside(entry: &Entry) -> Vec<Value> {
             let rows = in_list(columns.iter().map(|(_, b)| *b).collect(), &example[0]);
             rows.into_iter().map(|row| json!([row])).chain([json!([]), json!(7)]).collect()
         }
+        Holds::UpTo(most, bound) => {
+            let lists = beyond(bound).into_iter().map(|x| json!([x]));
+            lists.chain([json!([]), json!(vec![0; most + 1]), json!(["x"]), json!(7)]).collect()
+        }
         Holds::Names(count) => [json!("x"), json!([7])].into_iter().chain(count.map(|_| json!(["x"]))).collect(),
         Holds::Points(bounds) => {
             let lists = in_list(bounds.to_vec(), &json!([1, 2, 3]));

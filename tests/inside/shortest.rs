@@ -81,7 +81,8 @@ pub(super) fn folder(inputs: &Inputs, rate: &str) -> Files {
     let sources = loaded.sources.for_copying();
     let report = compiled(inputs).checked().unwrap();
     let approval = Approval::within_limits(&report).unwrap();
-    let export = Export { approval, sources: &sources, replace: false, wishes: Wishes::default(), rows: RowRate::parse(rate).ok() };
+    let export =
+        Export { parts: None, approval, sources: &sources, replace: false, wishes: Wishes::default(), rows: RowRate::parse(rate).ok() };
     let out = temp.path().join("out");
     export.write(&out, &mut |_| {}).unwrap();
     files_of(&out)

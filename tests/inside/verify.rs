@@ -96,6 +96,7 @@ fn rows_are_held_to_the_clock_and_to_the_shot() {
     let out = temp.path().join("with rows");
     let rows_asked = RowRate::parse(&0.5.to_string()).ok();
     Export {
+        parts: None,
         approval: Approval::within_limits(&report).unwrap(),
         sources: &sources,
         replace: false,
@@ -216,7 +217,7 @@ proptest! {
         let out = temp.path().join("out");
         let report = checked(&stage, &shot);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
-        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, wishes: movewright::output::handoff::sampling::Wishes::default(), rows: None }
+        Export { parts: None, approval: Approval::over_limits(&report), sources: &sources, replace: false, wishes: movewright::output::handoff::sampling::Wishes::default(), rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
@@ -244,7 +245,7 @@ proptest! {
         let report = checked(&stage, &shot);
         let sources = [("shot.toml".to_owned(), b"reeds".to_vec())];
         let out = temp.path().join("out");
-        Export { approval: Approval::over_limits(&report), sources: &sources, replace: false, wishes: movewright::output::handoff::sampling::Wishes::default(), rows: None }
+        Export { parts: None, approval: Approval::over_limits(&report), sources: &sources, replace: false, wishes: movewright::output::handoff::sampling::Wishes::default(), rows: None }
             .write(&out, &mut |_| {})
             .unwrap();
         let source = |path: &Path| Ok(Source { stage: stage.clone(), shot: shot.clone(), files: vec![path.to_owned()] });
@@ -279,6 +280,7 @@ fn sound_folders_of_keys_thirty_million_frames_apart_hold() {
         let temp = tempfile::tempdir().unwrap();
         let (out, sources) = (temp.path().join("out"), [("shot.toml".to_owned(), b"reeds".to_vec())]);
         Export {
+            parts: None,
             approval: Approval::over_limits(&report),
             sources: &sources,
             replace: false,

@@ -35,6 +35,7 @@ fn herons(temp: &Path, name: &str, change: Option<(&str, &str, &str)>) -> Files 
     let rows = RowRate::parse("1").ok().filter(|_| change.is_none_or(|(file, ..)| file != "shot.toml"));
     let out = temp.join(name);
     Export {
+        parts: None,
         approval,
         sources: &sources,
         replace: false,

@@ -220,8 +220,34 @@ fn a_wrong_call_is_status_two_and_help_is_an_answer() {
 fn results_are_on_standard_output_and_remarks_on_standard_error() {
     let out = run(&[&"check", &fixture("herons/shot.toml")]);
     assert!(text(&out.stdout).contains("\nbeauty   moving ") && out.stderr.is_empty());
-    let bad = run(&[&"check", &fixture("broken/typing_errors.toml"), &"--json"]);
+    let bad = run(&[&"check", &fixture("broken/typing_errors.toml")]);
     assert!(bad.stdout.is_empty() && text(&bad.stderr).contains("error["));
+}
+
+/// Where JSON was asked for, scripts find there what is wrong too: all of it, with its place.
+#[test]
+fn input_errors_are_json_where_json_was_asked_for() {
+    let typing = fixture("broken/typing_errors.toml");
+    let demo = fixture("herons/shot.toml").to_str().unwrap().to_owned();
+    let listed = text(&run(&[&"check", &typing]).stderr).matches("error[").count();
+    for args in [&["check"][..], &["pace"], &["changes", demo.as_str()]] {
+        let all: Vec<&dyn AsRef<std::ffi::OsStr>> = args.iter().map(|a| a as _).chain([&typing as _, &"--json" as _]).collect();
+        let bad = run(&all);
+        assert_eq!(bad.status.code(), Some(2));
+        let document: serde_json::Value = serde_json::from_slice(&bad.stdout).unwrap();
+        let errors = document["errors"].as_array().unwrap();
+        assert_eq!((document["format"].as_u64(), errors.len()), (Some(1), listed), "{args:?}");
+        for error in errors {
+            assert!(error["file"].is_string() && error["line"].as_u64() > Some(0) && error["column"].as_u64() > Some(0), "{error}");
+            assert!(text(&bad.stderr).contains(&format!("error[{}]", error["code"].as_str().unwrap())), "{error}");
+        }
+    }
+    let missing: serde_json::Value = serde_json::from_slice(&run(&[&"check", &"nowhere.toml", &"--json"]).stdout).unwrap();
+    assert_eq!(missing["errors"][0]["code"], "missing-file");
+    // What is right is followed by no errors, whatever its verdict.
+    let exceeded: serde_json::Value =
+        serde_json::from_slice(&run(&[&"check", &fixture("broken/too_fast.toml"), &"--json"]).stdout).unwrap();
+    assert!(exceeded.get("errors").is_none() && exceeded["within_limits"] == false);
 }
 
 /// A plate on three rods of 30 mm, 90 mm from its middle, and a leg on a wire.

@@ -182,6 +182,8 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/check_json/stopping.rs",
         "src/output/check_json/swing.rs",
         "src/output/check_json/violation.rs",
+        "src/output/check_json/wedge.rs",
+        "src/output/errors_json.rs",
         "src/measure/compare.rs",
         "src/check/changes.rs",
         "src/output/study_json.rs",

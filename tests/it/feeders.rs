@@ -76,6 +76,40 @@ fn every_feeder_sends_the_positions_and_nothing_else() {
     }
 }
 
+/// Over a socket on this machine a controller that counts lines gets every row, in order, and then the end; of a damaged file nothing.
+#[test]
+fn a_controller_behind_a_socket_gets_every_row() {
+    if Command::new("python3").arg("--version").output().is_err() {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let (out, rows) = folder(dir.path());
+    let path = out.join("picture.rows.csv");
+    let table = fs::read_to_string(&path).unwrap();
+    let expected: Vec<Vec<f64>> = table.lines().skip(1).map(|line| line.split(',').take(3).map(|n| n.parse().unwrap()).collect()).collect();
+    let controller = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = controller.local_addr().unwrap().port();
+    let fed = |table: &str| {
+        fs::write(&path, table).unwrap();
+        let mut feeder = Command::new("python3");
+        feeder.arg(root().join("examples/feeding_a_controller/feeder.py")).arg(&out);
+        let child = feeder.args(["picture", "--now", "--to", &format!("127.0.0.1:{port}")]).stderr(std::process::Stdio::null()).spawn();
+        child.unwrap()
+    };
+    let mut child = fed(&table);
+    let (mut socket, _) = controller.accept().unwrap();
+    let mut text = String::new();
+    std::io::Read::read_to_string(&mut socket, &mut text).unwrap();
+    assert!(child.wait().unwrap().success());
+    let received: Vec<Vec<f64>> = text.lines().map(|line| line.split(' ').map(|n| n.parse().unwrap()).collect()).collect();
+    assert_eq!((received.len() as u64, &received), (rows, &expected));
+    // It does not even connect.
+    let mut child = fed(&table[..table.len() - 4]);
+    assert!(!child.wait().unwrap().success());
+    controller.set_nonblocking(true).unwrap();
+    assert!(controller.accept().is_err());
+}
+
 #[test]
 fn no_feeder_sends_a_row_of_a_damaged_file() {
     let dir = tempfile::tempdir().unwrap();

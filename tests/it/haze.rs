@@ -221,6 +221,27 @@ fn a_note_begins_above_four_stops() {
     assert!(found.len() == 1 && found[0].0 == 5.0 && found[0].1.starts_with("heron: haze takes 4 stops at frame 5: 6.25 %"), "{found:?}");
 }
 
+/// The page has the table too, of the shot with haze alone.
+#[test]
+fn the_page_has_the_table() {
+    let page = |case: &Case| {
+        let out = case.run(&["report", "shot.toml", "--out", "-"]);
+        assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+        String::from_utf8(out.stdout).unwrap()
+    };
+    let with = page(&foggy("60"));
+    assert!(with.contains("<h2>Haze</h2>") && with.contains("measure a visibility of 12 m on the stage"), "no table");
+    let row = with.split("<h2>Haze</h2>").nth(1).unwrap().split("<tbody>").nth(1).unwrap().split("</tr>").next().unwrap();
+    let least = foggy("60").json()["haze"]["bodies"][0]["least"]["stops"].as_f64().unwrap();
+    assert!(row.contains("<td>heron</td>") && row.contains(&format!("{:.3}", least)[..4]), "{row}");
+    let clear = foggy("60");
+    let shot = fs::read_to_string(clear.path().join("shot.toml")).unwrap();
+    let table = shot.find("[haze]").unwrap();
+    let end = shot[table + 1..].find("\n[").map_or(shot.len(), |i| table + 1 + i);
+    clear.write("shot.toml", &format!("{}{}", &shot[..table], &shot[end..]));
+    assert!(!page(&clear).contains("<h2>Haze</h2>"));
+}
+
 /// A slip of one digit, x 10^k: a verdict or one error with its place and range, within a second, never a panic.
 #[test]
 fn a_slipped_digit_is_answered() {

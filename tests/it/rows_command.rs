@@ -208,7 +208,7 @@ fn parts_of_a_pass_have_the_counts_of_the_whole() {
     assert!(wanted.len() >= 13 * 4);
     let stands = dir.path().join("stands.csv");
     fs::write(&stands, "axis,steps\nheron.bridge,2000\nheron.hoist,-150000\n").unwrap();
-    let from = ["--frames", "58..70", "--from", stands.to_str().unwrap()];
+    let from = ["--frames", "58..70", "--from", stands.to_str().unwrap(), "--accept"];
     for more in [&from[..2], &from] {
         let part = rows(more);
         assert_eq!(exposed(&part), wanted, "{more:?}");

@@ -89,6 +89,24 @@ mod tests {
         assert!((stops_over(&light(8.0, 4.0, 1.0, 1.0), 8.0, 1.0, 0.0, 4.0) + 2.0).abs() < 1e-12);
     }
 
+    /// Sources: US Army SS0512: an image of 8 in of an original of 12 in needs 2.8 times (exactly 2.778); Langford: 10 cm shown at 5 cm need 2.25 times.
+    #[test]
+    fn close_up_by_sizes() {
+        for (image, original, printed, room) in [(8.0, 12.0, 2.8, 0.05), (8.0, 12.0, 2.778, 5e-4), (5.0, 10.0, 2.25, 1e-12)] {
+            let found = seconds(&light(8.0, 1.0, 1.0, 1.0), 8.0, image / original, 0.0);
+            assert!((found - printed).abs() <= room, "{found}");
+        }
+    }
+
+    /// Source: Ilford, reciprocity failure: exponents of nine films, SFX 1.43 to Ortho Plus 1.25; Tc = Tm^P above 1 s.
+    #[test]
+    fn films_take_their_exponent() {
+        for exponent in [1.43_f64, 1.33, 1.26, 1.41, 1.33, 1.26, 1.31, 1.31, 1.25] {
+            let found = seconds(&light(8.0, 30.0, 1.0, exponent), 8.0, 0.0, 0.0);
+            assert!((found - 30.0_f64.powf(exponent)).abs() <= 1e-9 * found, "{exponent} {found}");
+        }
+    }
+
     /// Source: Ilford, reciprocity failure: HP5 Plus, exponent 1.31: 10 s become 20.4 s. Up to 1 s nothing changes.
     #[test]
     fn film_above_a_second() {
@@ -121,9 +139,15 @@ mod tests {
         assert_eq!((marked(f64::NAN, None), marked(22.3, Some([4.0, 22.0])), marked(21.0, Some([4.0, 21.0]))), (None, None, None));
     }
 
-    /// Source: cinematography.com, topic 24017: 24 frames per second and 180 deg are 1/48 s; 6 per second and 45 deg 1/48 s.
+    /// Sources: cinematography.com, topic 24017, and hgb-leipzig.de: shutter angles and the parts of a second that they are, at 24 and 6 frames per second. D: 45 deg at 24 are 1/192 s.
     #[test]
     fn shutter_angles() {
-        assert!((shutter(1.0 / 48.0, 1.0 / 24.0) - 180.0).abs() < 1e-12 && (shutter(1.0 / 48.0, 1.0 / 6.0) - 45.0).abs() < 1e-12);
+        let at_24 = [(24.0, 360.0), (32.0, 270.0), (48.0, 180.0), (50.0, 172.8), (60.0, 144.0), (96.0, 90.0), (120.0, 72.0), (192.0, 45.0)];
+        let at_6 = [(12.0, 180.0), (24.0, 90.0), (48.0, 45.0)];
+        for (rate, all) in [(24.0, &at_24[..]), (6.0, &at_6)] {
+            for (part, angle) in all {
+                assert!((shutter(1.0 / part, 1.0 / rate) - angle).abs() < 1e-9, "{angle}");
+            }
+        }
     }
 }

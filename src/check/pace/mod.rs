@@ -12,16 +12,18 @@ pub(crate) use blur::Blur;
 pub(crate) use reach::Reached;
 
 use super::report::{PassReport, Report};
+use super::sharp::{Thing, sharp};
+use super::soft::{Soft, soft};
 use super::trials::Hindrance;
 use super::violation::Limit;
 use crate::compile::Compiled;
 use crate::mechanism::{Lens, thin_lens};
-use crate::shot::light::{Light, Sharp};
+use crate::shot::light::Light;
 use crate::shot::{Exposure, Pass};
 use crate::stage::{Body, GroupId};
 use crate::time::{FrameTime, Pace};
 
-use reach::{Thing, extreme};
+use reach::extreme;
 use schedule::Schedule;
 
 /// The whole answer.
@@ -101,17 +103,6 @@ pub(crate) struct PassPace {
     pub written: f64,
 }
 
-/// Something outside the depth of field.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Soft {
-    /// What.
-    pub what: String,
-    /// First and last frame.
-    pub frames: [i64; 2],
-    /// How many.
-    pub count: usize,
-}
-
 /// Paces of a shot that was checked.
 #[must_use]
 pub(crate) fn paces(report: &Report) -> Paces {
@@ -154,17 +145,6 @@ fn depth(compiled: &Compiled, camera: &Body, lens: &Lens) -> Result<Depth, Strin
     Ok(Depth { nearest, farthest, focus, fixed, fixed_marked, followed, look, advised, magnification, diffraction: airy })
 }
 
-/// What must be sharp. A group that every pass parks does not count.
-fn sharp(compiled: &Compiled, camera: &Body) -> Vec<(String, Sharp)> {
-    let (stage, shot) = (compiled.stage(), compiled.shot());
-    let shown = |b: &&Body| b.group() != camera.group() && b.lens().is_none() && !b.shown().is_empty();
-    let every = || stage.bodies().iter().filter(shown).map(|b| (stage.group_name(b.group()).to_owned(), Sharp::Group(b.group()))).collect();
-    let mut all: Vec<(String, Sharp)> = shot.lighting().sharp.clone().unwrap_or_else(every);
-    let parked = |g: &GroupId| shot.passes().iter().all(|p| p.park().contains(g));
-    all.retain(|(_, sharp)| !matches!(sharp, Sharp::Group(g) if parked(g)));
-    all
-}
-
 /// The stop of the worst frame where focus follows.
 fn followed(compiled: &Compiled, camera: &Body, lens: &Lens, confusion: f64, things: &[Thing<'_>]) -> Option<(f64, FrameTime)> {
     let focus = compiled.shot().focuses().iter().find(|f| f.camera() == camera.group())?;
@@ -186,31 +166,6 @@ fn followed(compiled: &Compiled, camera: &Body, lens: &Lens, confusion: f64, thi
         }
     }
     worst
-}
-
-/// What must be sharp and leaves the depth of field of a pass in the middle of an exposure, where its stop and its focus are known.
-fn soft(compiled: &Compiled, pass: &Pass, (camera, lens): (&Body, &Lens)) -> Vec<Soft> {
-    let Some(stop) = pass.stop() else { return Vec::new() };
-    let mut found = Vec::new();
-    for (name, sharp) in sharp(compiled, camera).iter().filter(|(_, s)| !matches!(s, Sharp::Group(g) if pass.park().contains(g))) {
-        let Some(thing) = Thing::of(compiled, name, *sharp) else { continue };
-        let is_soft = |frame: i64| -> Option<bool> {
-            let t = FrameTime::of_frame(frame);
-            let [from, to] = lens.depth_of_field(stop, compiled.focus_at(None, camera, t).ok()??)?;
-            let pose = compiled.posture_at(None, camera, t).ok()?;
-            let place = thing.body.map(|body| compiled.posture_at(None, body, t)).transpose().ok()?;
-            let [near, far] = thing.depths_at(pose.body(), place.as_ref());
-            Some(!(from <= near && far <= to))
-        };
-        let mut soft: Option<Soft> = None;
-        for frame in pass.exposed(compiled.shot().frames()).frames().filter(|f| is_soft(*f) == Some(true)) {
-            let known = soft.get_or_insert_with(|| Soft { what: name.clone(), frames: [frame, frame], count: 0 });
-            known.frames[1] = frame;
-            known.count += 1;
-        }
-        found.extend(soft);
-    }
-    found
 }
 
 /// The stop of a pass: as written, or else the one that is advised.

@@ -6,12 +6,12 @@
 
 use crate::check::clearance::enclosure::Enclosure;
 use crate::check::clearance::search::{self, Cell};
+use crate::check::sharp::{Thing, depth};
 use crate::compile::Compiled;
-use crate::mechanism::{IntervalJet, Lens, Pose, Real, Vector};
+use crate::mechanism::{IntervalJet, Lens, Vector};
 use crate::number::Jet;
 use crate::program::Course;
-use crate::shot::light::Sharp;
-use crate::stage::{Body, PerAxis, Posture, Solid};
+use crate::stage::{Body, PerAxis, Solid};
 use crate::time::FrameTime;
 
 /// An extreme depth.
@@ -32,47 +32,6 @@ const STRETCH: f64 = 4.0;
 
 /// Halvings for each thing.
 const MOST: u64 = 4096;
-
-/// Something that must be sharp, in its parts.
-pub(super) struct Thing<'a> {
-    pub(super) name: &'a str,
-    pub(super) body: Option<&'a Body>,
-    /// For what stands still: ends of its middle line, and its radius.
-    pub(super) still: Option<([Vector; 2], f64)>,
-}
-
-impl<'a> Thing<'a> {
-    /// A thing by its kind.
-    pub(super) fn of(compiled: &'a Compiled, name: &'a str, sharp: Sharp) -> Option<Thing<'a>> {
-        let stage = compiled.stage();
-        Some(match sharp {
-            Sharp::Group(group) => Thing { name, body: Some(stage.body_of(group)?), still: None },
-            Sharp::Point(at) => Thing { name, body: None, still: Some(([Vector::from(at); 2], 0.0)) },
-            Sharp::Obstacle(number) => {
-                let shape = stage.surroundings().obstacles.get(number)?.shape;
-                Thing { name, body: None, still: Some(([shape.from, shape.to], shape.radius)) }
-            }
-        })
-    }
-
-    /// Depths of its parts at one instant: least and greatest, mm.
-    pub(super) fn depths_at(&self, camera: &Pose, place: Option<&Posture>) -> [f64; 2] {
-        let mut all = [f64::INFINITY, f64::NEG_INFINITY];
-        let mut add = |ends: [Vector; 2], radius: f64| {
-            for end in ends {
-                let depth = depth(camera, end);
-                all = [all[0].min(depth - radius), all[1].max(depth + radius)];
-            }
-        };
-        if let Some((ends, radius)) = self.still {
-            add(ends, radius);
-        }
-        if let (Some(body), Some(place)) = (self.body, place) {
-            body.shown().iter().for_each(|s| add(s.ends.map(|hold| place.out(&hold)), s.radius));
-        }
-        all
-    }
-}
 
 /// The nearest (`way` 1) or the farthest (`way` -1) of all things; `None` where there are none.
 pub(super) fn extreme(compiled: &Compiled, camera: &Body, lens: &Lens, things: &[Thing<'_>], way: f64) -> Option<Reached> {
@@ -122,9 +81,4 @@ fn look(enclosure: &Enclosure<'_>, camera: &Body, thing: &Thing<'_>, way: f64, (
         }
     }
     cell
-}
-
-/// How far a point is in front of a camera, along its look, mm.
-fn depth<T: Real>(camera: &Pose<T>, point: Vector<T>) -> T {
-    -camera.turn.inward(point - camera.position).z
 }

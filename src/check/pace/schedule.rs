@@ -58,7 +58,7 @@ pub(crate) fn schedule(report: &Report) -> Schedule {
         let parts = parts(&p.program);
         let start = now;
         now += parts.iter().map(|(_, seconds)| seconds).sum::<f64>();
-        let exposures = p.program.clock().exposed().count() as u64;
+        let exposures = p.program.clock().exposures() as u64;
         Slot { pass: p.name().to_owned(), start, end: now, parts, exposures }
     };
     let slots = report.passes.iter().map(slot).collect();
@@ -69,13 +69,11 @@ pub(crate) fn schedule(report: &Report) -> Schedule {
 fn parts(program: &Program) -> Vec<(&'static str, f64)> {
     let (pass, clock, compiled) = (program.pass(), program.clock(), program.compiled());
     let (pace, begin) = (clock.pace(), clock.begin().0);
-    let open = pace.get() * pass.shutter().fraction();
-    let frames = crate::number::whole::count(clock.exposed().count());
     let mut parts = vec![("change", pass.sheet().change())];
     match program.stations() {
         Some(stations) => {
             let moves: f64 = stations.moves().iter().map(|m| m.seconds.0).sum();
-            let exposures = frames * open;
+            let exposures = clock.exposed_seconds().0;
             parts.extend([
                 ("move to start", begin),
                 ("exposures", exposures),

@@ -77,7 +77,7 @@ fn arrivals(program: &Program, stations: &Stations) -> Vec<f64> {
 /// What each frame needs; `None` where the budget of work is used up or the swing is not known.
 fn needed((program, arrivals): (&Program, &[f64]), support: &Support<'_>, oscillator: Oscillator, limit: f64) -> Option<Vec<f64>> {
     let clock = program.clock();
-    let exposure = clock.open() * clock.pace().get();
+    let exposure = (clock.closes(0) - clock.opens(0)).0;
     let mut frames = vec![0.0; arrivals.len()];
     let mut rest = |state: &State, start: f64, _end: f64, length: f64| {
         // The frame whose shutter opens next. What stands when the others arrive goes on standing until it has closed.

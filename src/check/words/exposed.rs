@@ -7,6 +7,9 @@ use crate::program::Program;
 #[must_use]
 pub(crate) fn test_pass(program: &Program) -> Option<String> {
     let every = program.pass().every();
-    let exposures = u64::try_from(program.clock().exposed().count()).unwrap_or(u64::MAX);
+    let exposures = u64::try_from(program.clock().exposures()).unwrap_or(u64::MAX);
+    if let Some(wedge) = program.pass().wedge() {
+        return Some(format!("wedge: exposes {wedge}, {} without moving", count(exposures, "exposure")));
+    }
     (every > 1).then(|| format!("test pass: exposes one frame in {every}, {}", count(exposures, "exposure")))
 }

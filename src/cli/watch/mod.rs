@@ -128,7 +128,7 @@ impl Live {
         let drawn = &self.seen.insert(Seen { compiled: compiled.clone(), stage: Arc::clone(&stage), drawn }).drawn;
         let good = self.good.as_ref().filter(|good| good.stage == stage);
         let report = compiled.checked_after(good.map(|g| &g.report)).map_err(|e| e.to_string())?;
-        let since = self.good.as_ref().map(|old| lines(&changes::between(&old.report.compiled, &report.compiled), false));
+        let since = self.good.as_ref().map(|old| lines(&changes::between(&old.report.compiled, &report.compiled), &self.shot, false));
         let before = good.map(|g| (&g.report.compiled, &g.pictured));
         let pictured = page::pictured(&report.compiled, before).map_err(|e| e.to_string())?;
         let text = page::live(&report, drawn, &pictured, self.editor.is_some()).map_err(|e| e.to_string())?;

@@ -35,7 +35,7 @@ pub(crate) use light::{DAY, DEPTH, LIGHT};
 pub(crate) use limb::{ENVELOPE, LIMB, ROD, WIRE};
 pub(crate) use machine::{DRUM, LIMB_WIRE, SWASHPLATE};
 pub(crate) use measured::MEASURED;
-pub(crate) use pass::PASS;
+pub(crate) use pass::{PASS, WEDGE};
 pub(crate) use shot::{CYCLE, DRIFT, ROUTINE_FILE, SHOT, TRACK};
 pub(crate) use stage::{AXIS, GROUP, LOAD, MOTOR, STAGE};
 pub(crate) use swing::{MODE, SWING};
@@ -97,6 +97,8 @@ pub(crate) enum Holds {
     NumberAndName([&'static str; 2], Bound),
     /// Rows of numbers, or the name of a key file.
     RowsOrFile(&'static [(&'static str, Bound)]),
+    /// A list of one number or more, at most this many.
+    UpTo(usize, Bound),
     /// A list of names: exactly this many, or any number.
     Names(Option<usize>),
     /// A table of numbers under names of the writer's choice.
@@ -205,7 +207,8 @@ mod tests {
                 assert!(section.keys.iter().take(i).all(|before| before.name != entry.name), "{} twice", entry.name);
                 assert_eq!(
                     entry.example.is_empty(),
-                    !entry.sections().is_empty() && !matches!(entry.holds, Holds::One(s) if core::ptr::eq(s, &LOAD)),
+                    !entry.sections().is_empty()
+                        && !matches!(entry.holds, Holds::One(s) if core::ptr::eq(s, &LOAD) || core::ptr::eq(s, &WEDGE)),
                     "{}",
                     entry.name
                 );

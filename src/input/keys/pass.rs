@@ -59,6 +59,14 @@ pub(crate) static PASS: Section = Section {
             example: "8",
         },
         Entry {
+            name: "wedge",
+            holds: Holds::One(&WEDGE),
+            unit: "",
+            default: Default::None("each frame is exposed once"),
+            meaning: "a test pass that exposes one frame several times without moving. Held passes only, without `every`; the frame takes what its exposures take, as with `interval = \"shortest\"`",
+            example: "{ frame = 48, stops = [-1, -0.5, 0, 0.5, 1] }",
+        },
+        Entry {
             name: "shaping",
             holds: Holds::Choice(|| SHAPINGS.iter().map(|(name, _)| *name).collect()),
             unit: "",
@@ -129,5 +137,38 @@ seconds_per_frame = 14
 shutter = 180
 settle = 1.5
 park = ["heron_a", "heron_b"]
+"#,
+};
+
+/// A wedge.
+pub(crate) static WEDGE: Section = Section {
+    header: "wedge",
+    meaning: "One frame of a pass exposed several times without moving.",
+    keys: &[
+        Entry {
+            name: "frame",
+            holds: Holds::Whole(bounds::FRAME_NUMBER.least, bounds::FRAME_NUMBER.most),
+            unit: "frames",
+            default: Default::Must,
+            meaning: "the frame, one of those photographed",
+            example: "48",
+        },
+        Entry {
+            name: "stops",
+            holds: Holds::UpTo(bounds::MOST_WEDGE, bounds::WEDGE),
+            unit: "stops",
+            default: Default::Must,
+            meaning: "its exposures in order, each by the stops that it is from the pass's own: at 1 the shutter is open twice as long. Time alone is changed; the reciprocity of film is not counted. In between the shutter is closed for the rest of `seconds_per_frame`",
+            example: "[-1, -0.5, 0, 0.5, 1]",
+        },
+    ],
+    rules: &[],
+    example: r#"[[pass]]
+name = "strip"
+exposure = "held"
+seconds_per_frame = 14
+shutter = 180
+settle = 1.5
+wedge = { frame = 48, stops = [-1, -0.5, 0, 0.5, 1] }
 "#,
 };

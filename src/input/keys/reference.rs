@@ -122,6 +122,7 @@ fn range(entry: &Entry) -> String {
         Holds::Rows(columns) => rows(columns),
         Holds::NumberAndName([number, name], bound) => format!("1 row or more: {number}, {}, and {name} as text", between(bound)),
         Holds::RowsOrFile(columns) => format!("{}; or text", rows(columns)),
+        Holds::UpTo(most, bound) => format!("1 to {most} numbers, each {}", between(bound)),
         Holds::Names(Some(n)) => format!("{} names", count(*n)),
         Holds::Names(None) => "names".to_owned(),
         Holds::Factors(bound) => format!("each {}", between(bound)),

@@ -69,6 +69,7 @@ fn property(section: &'static Section, entry: &'static Entry) -> Value {
             object(json!({ "type": "array", "items": row, "minItems": 1 }))
         }
         Holds::RowsOrFile(columns) => object(json!({ "anyOf": [rows(columns), { "type": "string" }] })),
+        Holds::UpTo(most, bound) => object(json!({ "type": "array", "items": number(bound), "minItems": 1, "maxItems": most })),
         Holds::Names(Some(count)) => {
             object(json!({ "type": "array", "items": { "type": "string" }, "minItems": count, "maxItems": count }))
         }

@@ -2,13 +2,14 @@
 //!
 //! Invariant: what could not be computed is null, never zero. Units: N, frames, s.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::hang::found::{Carried, WireReport};
 use crate::check::{At, PassReport};
 
 /// What one wire of a figure carries; null where that could not be computed.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct WireJson {
     body: String,
     /// Counted from 1.
@@ -19,7 +20,7 @@ pub(super) struct WireJson {
 }
 
 /// A tension and when.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct CarriedJson {
     share: f64,
     tension_n: f64,

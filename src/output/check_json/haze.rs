@@ -2,6 +2,7 @@
 //!
 //! Invariant: shares are of light, 0 to 1; what does not exist is null, never zero. Units: m on the stage, mm, 1/m, stops, per cent, frames.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::Report;
@@ -11,7 +12,7 @@ use crate::stage::Stage;
 use crate::time::FrameTime;
 
 /// Haze.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct HazeJson {
     camera: String,
     full_size_visibility_m: f64,
@@ -23,7 +24,7 @@ pub(super) struct HazeJson {
     bodies: Vec<VeiledJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct VeiledJson {
     body: String,
     least: LightJson,
@@ -35,14 +36,14 @@ struct VeiledJson {
 }
 
 /// By how many stops more the real air takes of a band, where the body is farthest and where it is nearest.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct BandJson {
     band: String,
     least_correction_stops: f64,
     greatest_correction_stops: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct LightJson {
     frame: f64,
     distance_mm: f64,

@@ -2,19 +2,20 @@
 //!
 //! Invariant: one entry for each pair of neighbouring exposures. Units: s, frames.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::PassReport;
 
 /// Moves between held exposures.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct HeldJson {
     /// Null where each frame takes only as long as it needs.
     available_s: Option<f64>,
     moves: Vec<MoveJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct MoveJson {
     from_frame: i64,
     to_frame: i64,

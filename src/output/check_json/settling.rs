@@ -2,13 +2,14 @@
 //!
 //! Invariant: what an hour does not bring is null. Units: s, frames.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::PassReport;
 use crate::check::swing::settling::Settling;
 
 /// What a hanging figure with a limit of swing needs from the end of each move on; null where an hour is not enough.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct SettlingJson {
     body: String,
     /// Which of the further modes, counted from 1; null for the pendulum.

@@ -2,6 +2,7 @@
 //!
 //! Invariant: what was not looked at is null, never zero. Units: of the axis, s, frames.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::PassReport;
@@ -11,7 +12,7 @@ use crate::check::stopping::power::WithoutPower;
 use crate::stage::AxisId;
 
 /// Room to stop of an axis at the instant at which the room exceeds the distance least; null where it was not looked at.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct StoppingJson {
     axis: String,
     distance: Option<f64>,
@@ -27,7 +28,7 @@ pub(super) struct StoppingJson {
 }
 
 /// How far an axis coasts without power at the instant that leaves it least room in its travel.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct CoastJson {
     distance: f64,
     room: f64,

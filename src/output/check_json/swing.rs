@@ -2,6 +2,7 @@
 //!
 //! Invariant: what could not be computed is null, never zero. Units: s, mm, frames.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::PassReport;
@@ -9,7 +10,7 @@ use crate::check::swing::found::SwingReport;
 use crate::time::Seconds;
 
 /// How far a hanging figure swings; null where that could not be computed.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct SwingJson {
     body: String,
     /// Which of the further modes, counted from 1; null for the pendulum.

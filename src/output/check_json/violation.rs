@@ -2,12 +2,13 @@
 //!
 //! Invariant: where no axis is meant, a body or bodies are named; where there is no frame, seconds of the program.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::check::{At, Subject, Violation, words};
 use crate::compile::Compiled;
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct ViolationJson {
     /// Null where a figure swings or two things are too near: `body` or `bodies` names them.
     axis: Option<String>,

@@ -11,7 +11,7 @@ use super::tracks::{Run, Track, Tracks};
 use super::{Extent, RowsError};
 use crate::motion::Quintic;
 use crate::motion::curve::{Curve, Piece};
-use crate::program::motion::{HeldLeg, HeldLegs};
+use crate::program::motion::{HeldLeg, HeldLegs, Motion};
 use crate::stage::Axis;
 use crate::time::Seconds;
 
@@ -20,7 +20,7 @@ use crate::time::Seconds;
 pub(super) struct Sheet {
     seconds: Vec<f64>,
     frames: Vec<f64>,
-    /// Counts, then thousandths of steps/s, `stride` apart.
+    /// Counts, then thousandths of steps/s and of steps/s2, `stride` apart.
     columns: Vec<i64>,
     stride: usize,
 }
@@ -29,13 +29,12 @@ pub(super) struct Sheet {
 const SHIFT: f64 = 6_755_399_441_055_744.0;
 
 impl Sheet {
-    /// Evaluates `rows` rows from row `first` for the axes `which`; with velocities after all positions where `velocity`.
+    /// Evaluates `rows` rows from row `first` for the axes `which`; after all positions come all velocities from order 1 on, and then all accelerations from order 2 on.
     pub(super) fn fill(
         &mut self,
         tracks: &Tracks<'_>,
         rate: RowRate,
-        which: &[usize],
-        velocity: bool,
+        (which, orders): (&[usize], u8),
         first: u64,
         rows: usize,
     ) -> Result<(), RowsError> {
@@ -54,38 +53,18 @@ impl Sheet {
         self.frames.extend(running.iter().map(|t| clock.frame_at(Seconds(*t)).0));
         // An odd number of cache lines apart, so that the columns of one row do not fall on the same places of the cache.
         self.stride = (rows.div_ceil(8) | 1) * 8;
-        let columns = which.len() * if velocity { 2 } else { 1 };
-        self.columns.resize(columns * self.stride, 0);
-        let (positions, velocities) = self.columns.split_at_mut_checked(which.len() * self.stride).unwrap_or_default();
-        let mut counts = positions.chunks_mut(self.stride);
-        let mut speeds = velocities.chunks_mut(self.stride);
-        for index in which {
-            let Some(track) = tracks.axes().get(*index) else { continue };
-            let out = counts.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
-            let speed = speeds.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
-            let (out_before, out) = out.split_at_mut_checked(before).unwrap_or_default();
-            let (speed_before, speed) = speed.split_at_mut_checked(if velocity { before } else { 0 }).unwrap_or_default();
-            let (out, out_after) = out.split_at_mut_checked(running.len()).unwrap_or_default();
-            let (speed, speed_after) = speed.split_at_mut_checked(if velocity { running.len() } else { 0 }).unwrap_or_default();
-            let done = move_to_start(track, taking_up, out_before, speed_before).and_then(|()| {
-                match track.run {
-                    Run::Parked => {
-                        out.fill(0);
-                        speed.fill(0);
-                        Ok(())
-                    }
-                    Run::Moving(curve) => along(track.axis, curve, &self.frames, out).and_then(|()| {
-                        if velocity { speeds_along(track.axis, curve, clock.pace().get(), &self.frames, speed) } else { Ok(()) }
-                    }),
-                    Run::Held(curve) => between(tracks, track, curve, running, out, speed),
-                }
-                .map_err(|row| before + row)?;
-                return_home(track, &returning, out_after, speed_after).map_err(|row| until + row)
-            });
-            done.map_err(|row| RowsError::NoPosition {
-                axis: track.name.to_owned(),
-                seconds: self.seconds.get(row).copied().unwrap_or_default(),
-            })?;
+        self.columns.resize(which.len() * (1 + usize::from(orders)) * self.stride, 0);
+        let rows_of = Rows { tracks, taking_up, running, frames: &self.frames, returning: &returning };
+        let mut columns = self.columns.chunks_mut(self.stride);
+        for order in 0..=orders {
+            for index in which {
+                let Some(track) = tracks.axes().get(*index) else { continue };
+                let out = columns.next().and_then(|c| c.get_mut(..rows)).unwrap_or_default();
+                rows_of.column(track, order, out).map_err(|row| RowsError::NoPosition {
+                    axis: track.name.to_owned(),
+                    seconds: self.seconds.get(row).copied().unwrap_or_default(),
+                })?;
+            }
         }
         Ok(())
     }
@@ -106,33 +85,64 @@ impl Sheet {
     }
 }
 
-/// Counts and velocities on the way from home to the start.
-fn move_to_start(track: &Track<'_>, seconds: &[f64], out: &mut [i64], speed: &mut [i64]) -> Result<(), usize> {
+/// The instants of some rows, in the three parts of a program.
+struct Rows<'a> {
+    tracks: &'a Tracks<'a>,
+    /// Seconds of the move to start.
+    taking_up: &'a [f64],
+    /// Seconds after it, and the same in frame time.
+    running: &'a [f64],
+    frames: &'a [f64],
+    /// Seconds since the end of the program.
+    returning: &'a [f64],
+}
+
+impl Rows<'_> {
+    /// One column: counts (order 0), or velocities (1) or accelerations (2) in thousandths. The error is the row without a number.
+    fn column(&self, track: &Track<'_>, order: u8, out: &mut [i64]) -> Result<(), usize> {
+        let before = self.taking_up.len();
+        let (out_before, out) = out.split_at_mut_checked(before).unwrap_or_default();
+        let (out, out_after) = out.split_at_mut_checked(self.running.len()).unwrap_or_default();
+        move_to_start(track, self.taking_up, order, out_before)?;
+        let pace = self.tracks.program().clock().pace().get();
+        match track.run {
+            Run::Parked => {
+                out.fill(0);
+                Ok(())
+            }
+            Run::Moving(curve) if order == 0 => along(track.axis, curve, self.frames, out),
+            Run::Moving(curve) => rates_along(track.axis, curve, (order, pace), self.frames, out),
+            Run::Held(curve) if order == 0 => between(self.tracks, track, curve, self.running, out),
+            Run::Held(curve) => rates_between(self.tracks, track, curve, order, self.running, out),
+        }
+        .map_err(|row| before + row)?;
+        return_home(track, self.returning, order, out_after).map_err(|row| before + self.running.len() + row)
+    }
+}
+
+/// The way from home to the start.
+fn move_to_start(track: &Track<'_>, seconds: &[f64], order: u8, out: &mut [i64]) -> Result<(), usize> {
     if seconds.is_empty() {
         return Ok(());
     }
-    let Some(curve) = track.move_to_start else {
-        // Parked: it stands at home.
-        out.fill(0);
-        speed.fill(0);
-        return if matches!(track.run, Run::Parked) { Ok(()) } else { Err(0) };
-    };
-    along(track.axis, curve, seconds, out)?;
-    if speed.is_empty() { Ok(()) } else { speeds_along(track.axis, curve, 1.0, seconds, speed) }
+    match track.move_to_start {
+        Some(curve) if order == 0 => along(track.axis, curve, seconds, out),
+        Some(curve) => rates_along(track.axis, curve, (order, 1.0), seconds, out),
+        None => {
+            // Parked: it stands at home.
+            out.fill(0);
+            if matches!(track.run, Run::Parked) { Ok(()) } else { Err(0) }
+        }
+    }
 }
 
-/// Counts and velocities on the way home, at seconds since the end of the program. After it the axis stands there.
-fn return_home(track: &Track<'_>, seconds: &[f64], out: &mut [i64], speed: &mut [i64]) -> Result<(), usize> {
+/// The way home, at seconds since the end of the program. After it the axis stands there.
+fn return_home(track: &Track<'_>, seconds: &[f64], order: u8, out: &mut [i64]) -> Result<(), usize> {
     out.fill(0);
-    speed.fill(0);
     let Some(curve) = track.return_home else { return Ok(()) };
     let moving = seconds.partition_point(|t| *t < curve.end());
     let (seconds, out) = (seconds.get(..moving).unwrap_or_default(), out.get_mut(..moving).unwrap_or_default());
-    along(track.axis, curve, seconds, out)?;
-    match speed.get_mut(..moving) {
-        Some(speed) => speeds_along(track.axis, curve, 1.0, seconds, speed),
-        None => Ok(()),
-    }
+    if order == 0 { along(track.axis, curve, seconds, out) } else { rates_along(track.axis, curve, (order, 1.0), seconds, out) }
 }
 
 /// Counts along a curve at rising frame times. The error is the row without one.
@@ -145,19 +155,21 @@ fn along(axis: &Axis, curve: &Curve, frames: &[f64], out: &mut [i64]) -> Result<
     Ok(())
 }
 
-/// Velocities along a curve in thousandths of steps/s.
-fn speeds_along(axis: &Axis, curve: &Curve, pace: f64, frames: &[f64], out: &mut [i64]) -> Result<(), usize> {
+/// Velocities or accelerations along a curve in thousandths of steps/s or steps/s2.
+fn rates_along(axis: &Axis, curve: &Curve, (order, pace): (u8, f64), frames: &[f64], out: &mut [i64]) -> Result<(), usize> {
     each_piece(curve, frames, out, &mut |piece, frames, out| {
         for (row, (x, n)) in frames.iter().zip(out).enumerate() {
-            *n = thousandths(axis, piece.jet(*x).v / pace).ok_or(row)?;
+            let jet = piece.jet(*x);
+            let rate = if order == 1 { jet.v / pace } else { jet.a / (pace * pace) };
+            *n = thousandths(axis, rate).ok_or(row)?;
         }
         Ok(())
     })
 }
 
-/// Steps/s in thousandths, to the nearest, ties to even; `None` from 2^51 thousandths on.
-fn thousandths(axis: &Axis, velocity: f64) -> Option<i64> {
-    let v = 1000.0 * axis.drive().steps(velocity);
+/// Steps/s or steps/s2 in thousandths, to the nearest, ties to even; `None` from 2^51 thousandths on.
+fn thousandths(axis: &Axis, rate: f64) -> Option<i64> {
+    let v = 1000.0 * axis.drive().steps(rate);
     (v.abs() < 0.25 * SHIFT).then(|| nearest(v))
 }
 
@@ -258,45 +270,50 @@ impl Quick {
     }
 }
 
-/// Counts and velocities of a held pass.
-fn between(
+/// Counts of a held pass.
+fn between(tracks: &Tracks<'_>, track: &Track<'_>, curve: &Curve, seconds: &[f64], out: &mut [i64]) -> Result<(), usize> {
+    // The count at which the axis stands to the end of the leg of this index.
+    let mut standing: Option<(i64, i64)> = None;
+    held(tracks, track, curve, seconds, &mut |row, leg, since| {
+        let count = match standing {
+            Some((index, count)) if index == leg.index => count,
+            _ => track.axis.count(leg.motion(since)?.position)?,
+        };
+        standing = leg.stands(since).then_some((leg.index, count));
+        *out.get_mut(row)? = count;
+        Some(())
+    })
+}
+
+/// Velocities or accelerations of a held pass, in thousandths.
+fn rates_between(tracks: &Tracks<'_>, track: &Track<'_>, curve: &Curve, order: u8, seconds: &[f64], out: &mut [i64]) -> Result<(), usize> {
+    held(tracks, track, curve, seconds, &mut |row, leg, since| {
+        let motion = if leg.stands(since) { Motion::at(0.0) } else { leg.motion(since)? };
+        *out.get_mut(row)? = thousandths(track.axis, if order == 1 { motion.velocity } else { motion.acceleration })?;
+        Some(())
+    })
+}
+
+/// Calls `each` for every row with its leg and the seconds since the end of the move to start. The error is the row for which it has no number.
+fn held(
     tracks: &Tracks<'_>,
     track: &Track<'_>,
     curve: &Curve,
     seconds: &[f64],
-    out: &mut [i64],
-    speed: &mut [i64],
+    each: &mut dyn FnMut(usize, &HeldLeg, Seconds) -> Option<()>,
 ) -> Result<(), usize> {
     let program = tracks.program();
     let legs = HeldLegs { clock: program.clock(), stations: program.stations().ok_or(0_usize)? };
     let mut leg: Option<HeldLeg> = None;
-    // The count at which the axis stands to the end of the leg.
-    let mut standing = None;
-    let mut speed = speed.iter_mut();
-    for (row, (t, n)) in seconds.iter().zip(out).enumerate() {
+    for (row, t) in seconds.iter().enumerate() {
         let t = Seconds(*t);
         let index = legs.index(t);
         let here = match leg.take().filter(|l| l.index == index) {
             Some(here) => here,
-            None => {
-                standing = None;
-                legs.leg(track.id, curve, index).ok_or(row)?
-            }
+            None => legs.leg(track.id, curve, index).ok_or(row)?,
         };
-        let here = leg.insert(here);
-        let since = program.clock().since_begin(t);
-        let (count, velocity) = match standing {
-            Some(count) => (count, 0),
-            None => {
-                let motion = here.motion(since).ok_or(row)?;
-                (track.axis.count(motion.position).ok_or(row)?, thousandths(track.axis, motion.velocity).ok_or(row)?)
-            }
-        };
-        standing = here.stands(since).then_some(count);
-        *n = count;
-        if let Some(v) = speed.next() {
-            *v = velocity;
-        }
+        each(row, &here, program.clock().since_begin(t)).ok_or(row)?;
+        leg = Some(here);
     }
     Ok(())
 }

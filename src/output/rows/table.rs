@@ -9,10 +9,12 @@ use std::io::Write;
 use rayon::prelude::*;
 
 use super::format::Text;
-use super::rate::RowRate;
+use super::rate::{RowRate, real};
 use super::sampler::Sheet;
 use super::tracks::Tracks;
 use super::{Extent, RowsError};
+use crate::bounds::MOST_ROWS;
+use crate::number::whole;
 use crate::time::Seconds;
 
 /// What is written.
@@ -21,9 +23,12 @@ pub(crate) struct Table<'a> {
     tracks: &'a Tracks<'a>,
     rate: RowRate,
     axes: Vec<usize>,
-    velocity: bool,
+    /// Derivatives: 0 none, 1 velocities, 2 accelerations as well.
+    orders: u8,
     shutter: bool,
     frame: bool,
+    /// Rows before the start of the program, where a warning is asked for.
+    lead: Option<u64>,
     rows: u64,
     rows_a_piece: usize,
 }
@@ -57,7 +62,7 @@ impl<'a> Table<'a> {
             return Err(RowsError::TooLarge { rows, axes, most });
         }
         let axes: Vec<usize> = (0..tracks.axes().len()).collect();
-        Ok(Table { tracks, rate, axes, velocity: false, shutter: false, frame: false, rows, rows_a_piece: 0 })
+        Ok(Table { tracks, rate, axes, orders: 0, shutter: false, frame: false, lead: None, rows, rows_a_piece: 0 })
     }
 
     /// Only these axes, by their indices on the stage; those that the stage does not have are left out.
@@ -67,11 +72,24 @@ impl<'a> Table<'a> {
         self
     }
 
-    /// With a velocity for each axis, after all positions.
+    /// With a velocity for each axis after all positions (1), and an acceleration after all velocities (2).
     #[must_use]
-    pub(crate) fn with_velocities(mut self, velocity: bool) -> Self {
-        self.velocity = velocity;
+    pub(crate) fn with_derivatives(mut self, orders: u8) -> Self {
+        self.orders = orders.min(2);
         self
+    }
+
+    /// With rows from so many seconds before the program on, and a column that is 1 in all of them: for a beacon or a horn.
+    ///
+    /// # Errors
+    /// More rows than are written.
+    pub(crate) fn with_warning(mut self, seconds: f64) -> Result<Self, RowsError> {
+        let hz = self.rate.hz();
+        let rows = real(self.rows) + (seconds * hz).ceil();
+        let too_many = || RowsError::TooMany { rows, most: MOST_ROWS };
+        let lead = whole::ceiling(seconds * hz).and_then(|n| u64::try_from(n).ok()).filter(|_| rows <= MOST_ROWS).ok_or_else(too_many)?;
+        (self.lead, self.rows) = (Some(lead), self.rows + lead);
+        Ok(self)
     }
 
     /// With the shutter, after all axes.
@@ -116,16 +134,21 @@ impl<'a> Table<'a> {
             header.push(',');
             header.push_str(name);
         }
-        for name in names.iter().filter(|_| self.velocity) {
-            header.push(',');
-            header.push_str(name);
-            header.push_str(":steps_per_s");
+        for order in [":steps_per_s", ":steps_per_s2"].iter().take(usize::from(self.orders)) {
+            for name in &names {
+                header.push(',');
+                header.push_str(name);
+                header.push_str(order);
+            }
         }
         if self.shutter {
             header.push_str(",shutter");
         }
         if self.frame {
             header.push_str(",frame");
+        }
+        if self.lead.is_some() {
+            header.push_str(",warning");
         }
         header
     }
@@ -157,7 +180,7 @@ impl<'a> Table<'a> {
 
     /// Rows a piece, pieces a batch.
     fn cut(&self) -> (usize, usize) {
-        let columns = 2 + self.axes.len() * if self.velocity { 3 } else { 1 };
+        let columns = 2 + self.axes.len() * (1 + 2 * usize::from(self.orders));
         let rows = if self.rows_a_piece > 0 { self.rows_a_piece } else { (PIECE / (columns * A_COLUMN)).clamp(64, 4096) };
         // Each piece holds its numbers and its text; there are two batches.
         let piece = 2 * rows * columns * A_COLUMN;
@@ -193,27 +216,49 @@ impl<'a> Table<'a> {
     fn piece(&self, piece: &mut Piece, first: u64, rows: usize) -> Result<(), RowsError> {
         let Piece { sheet, text, .. } = piece;
         text.clear();
-        sheet.fill(self.tracks, self.rate, &self.axes, self.velocity, first, rows)?;
-        let (columns, stride) = (sheet.columns(), sheet.stride());
-        let (positions, velocities) = columns.split_at_checked(self.axes.len() * stride).unwrap_or_default();
-        for (row, t) in sheet.seconds().iter().enumerate() {
-            self.rate.write(first + row as u64, text);
-            text.fields(positions.iter().skip(row).step_by(stride).copied());
-            for n in velocities.iter().skip(row).step_by(stride) {
-                text.thousandths_field(*n);
+        let lead = self.lead.unwrap_or(0);
+        let waiting = usize::try_from(lead.saturating_sub(first)).unwrap_or(usize::MAX).min(rows);
+        if waiting > 0 {
+            // Everything stands as at the start of the program.
+            sheet.fill(self.tracks, self.rate, (&self.axes, self.orders), 0, 1)?;
+            for row in first..first + waiting as u64 {
+                text.byte(b'-');
+                self.rate.write(lead - row, text);
+                self.row(sheet, 0, None, text);
             }
-            if self.shutter {
-                text.field(i64::from(self.is_triggered(*t)));
+        }
+        if waiting < rows {
+            let from = first + waiting as u64 - lead;
+            sheet.fill(self.tracks, self.rate, (&self.axes, self.orders), from, rows - waiting)?;
+            for (row, t) in sheet.seconds().iter().enumerate() {
+                self.rate.write(from + row as u64, text);
+                self.row(sheet, row, Some(*t), text);
             }
-            if self.frame {
-                match self.exposed(*t) {
-                    Some(frame) => text.field(frame),
-                    None => text.byte(b','),
-                }
-            }
-            text.byte(b'\n');
         }
         Ok(())
+    }
+
+    /// What follows the time of a row; nothing is exposed, and nothing moves, where there is no instant of the program.
+    fn row(&self, sheet: &Sheet, row: usize, t: Option<f64>, text: &mut Text) {
+        let (columns, stride) = (sheet.columns(), sheet.stride());
+        let (positions, rates) = columns.split_at_checked(self.axes.len() * stride).unwrap_or_default();
+        text.fields(positions.iter().skip(row).step_by(stride).copied());
+        for n in rates.iter().skip(row).step_by(stride) {
+            text.thousandths_field(if t.is_some() { *n } else { 0 });
+        }
+        if self.shutter {
+            text.field(i64::from(t.is_some_and(|t| self.is_triggered(t))));
+        }
+        if self.frame {
+            match t.and_then(|t| self.exposed(t)) {
+                Some(frame) => text.field(frame),
+                None => text.byte(b','),
+            }
+        }
+        if self.lead.is_some() {
+            text.field(1);
+        }
+        text.byte(b'\n');
     }
 }
 

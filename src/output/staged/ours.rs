@@ -196,9 +196,12 @@ fn rows_at(target: &Path, files: &[(String, String)]) -> Result<bool, StagedErro
 /// The header line of a file of rows of one axis; `None` for any other file.
 fn header_of_rows(path: &Path, axis: &str) -> io::Result<Option<String>> {
     let mut file = open(path)?;
-    for velocity in [String::new(), format!(",{axis}:steps_per_s")] {
-        for marks in ["", ",shutter", ",frame", ",shutter,frame"] {
-            let header = format!("t_s,{axis}{velocity}{marks}");
+    let velocity = format!(",{axis}:steps_per_s");
+    let marks = ["", ",shutter", ",frame", ",shutter,frame"].into_iter().flat_map(|marks| [marks.to_owned(), format!("{marks},warning")]);
+    let marks: Vec<String> = marks.collect();
+    for rates in [String::new(), velocity.clone(), format!("{velocity},{axis}:steps_per_s2")] {
+        for marks in &marks {
+            let header = format!("t_s,{axis}{rates}{marks}");
             file.seek(SeekFrom::Start(0))?;
             if begins_with(&mut file, &format!("{header}\n"))? {
                 return Ok(Some(header));

@@ -35,7 +35,7 @@ pub fn export_with(stage: &Stage, shot: &Shot, sources: &[(String, Vec<u8>)], to
     let report = super::checked(stage, shot);
     let messages: Vec<_> = report.passes.iter().flat_map(super::violations).collect();
     assert!(report.within_limits(), "{messages:#?}");
-    Export { approval: Approval::within_limits(&report).unwrap(), sources, replace: false, wishes, rows: None }
+    Export { parts: None, approval: Approval::within_limits(&report).unwrap(), sources, replace: false, wishes, rows: None }
         .write(to, &mut |_| {})
         .unwrap();
 }

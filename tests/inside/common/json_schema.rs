@@ -60,7 +60,10 @@ impl Validator {
     fn keyword(&self, beside: &Map<String, Value>, keyword: &str, said: &Value, value: &Value, at: &str, faults: &mut Vec<String>) -> bool {
         let holding = || list(said).iter().filter(|schema| self.holds(schema, value)).count();
         match (keyword, value) {
-            ("type", _) => is_of_type(said.as_str().unwrap(), value),
+            ("type", _) => match said {
+                Value::Array(types) => types.iter().any(|name| is_of_type(name.as_str().unwrap(), value)),
+                name => is_of_type(name.as_str().unwrap(), value),
+            },
             ("enum", _) => list(said).iter().any(|allowed| same(allowed, value)),
             ("const", _) => same(said, value),
             ("minimum", Value::Number(n)) => order(n, said) != Ordering::Less,
@@ -127,6 +130,7 @@ fn learn(schema: &Value, patterns: &mut BTreeMap<String, Regex>) -> Result<(), S
         match (keyword.as_str(), said) {
             ("$schema" | "title" | "description", Value::String(_)) | ("default", _) | ("examples", Value::Array(_)) => {}
             ("type", Value::String(name)) if TYPES.contains(&name.as_str()) => {}
+            ("type", Value::Array(names)) if names.iter().all(|name| name.as_str().is_some_and(|name| TYPES.contains(&name))) => {}
             ("enum", Value::Array(allowed)) if allowed.iter().all(scalar) => {}
             ("const", allowed) if scalar(allowed) => {}
             ("minimum" | "exclusiveMinimum" | "maximum", Value::Number(_)) => {}
@@ -145,7 +149,7 @@ fn learn(schema: &Value, patterns: &mut BTreeMap<String, Regex>) -> Result<(), S
     Ok(())
 }
 
-const TYPES: [&str; 6] = ["string", "number", "integer", "boolean", "array", "object"];
+const TYPES: [&str; 7] = ["string", "number", "integer", "boolean", "array", "object", "null"];
 
 fn is_of_type(name: &str, value: &Value) -> bool {
     match (name, value) {
@@ -154,7 +158,8 @@ fn is_of_type(name: &str, value: &Value) -> bool {
         | ("number", Value::Number(_))
         | ("boolean", Value::Bool(_))
         | ("array", Value::Array(_))
-        | ("object", Value::Object(_)) => true,
+        | ("object", Value::Object(_))
+        | ("null", Value::Null) => true,
         _ => false,
     }
 }
