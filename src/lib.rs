@@ -71,6 +71,7 @@ mod number;
 mod output;
 mod page;
 mod program;
+mod rig;
 pub mod shot;
 pub mod signal;
 pub mod stage;

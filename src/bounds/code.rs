@@ -151,6 +151,13 @@ codes! {
         "two recordings were joined, or times were rounded until two are equal", "sort the rows by time, each time once";
     TooFewMarkers, "too-few-markers", "Too few markers for what is asked",
         "one marker, every marker in --body, or a body whose markers are two or lie on a line", "track more markers, or name others in --body";
+    TooFewReadings, "too-few-readings", "A measurement of an axis has too few readings",
+        "fewer than eight rows, fewer than three positions, or low positions from one side and high ones from the other",
+        "measure at the positions that `movewright rig` lists, from both sides";
+    UnknownDirection, "unknown-direction", "A direction of approach is not `+` or `-`",
+        "it is blank, or another sign or word", "write + if the position rose before the reading, and - if it fell";
+    OtherUnit, "other-unit", "A measurement is in another unit than its axis, or does not move",
+        "the gauge shows m or inches, or does not follow the axis", "give the readings in mm for mm axes and in deg for deg axes";
     UnknownMarker, "unknown-marker", "The recording has no such marker",
         "it is misspelled, or a coordinate was written behind the name", "name a marker as the header does, without `.x`";
     TooManyGaps, "too-many-gaps", "Too few rows of a recording are complete",

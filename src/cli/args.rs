@@ -52,6 +52,8 @@ pub(super) enum Command {
     Compare(CompareArgs),
     /// Study a performer's recording: how few drives reproduce its motion, with what error
     Study(super::study::StudyArgs),
+    /// Print the axis calibration sheet of a stage, or judge readings of one axis
+    Rig(super::rig::RigArgs),
     /// Generate shell completions
     #[command(after_help = examples::COMPLETIONS)]
     Completions(CompletionsArgs),
@@ -71,13 +73,14 @@ impl Command {
 
     /// True where JSON was asked for.
     pub(super) fn is_json(&self) -> bool {
-        use Command::{Changes, Check, Compare, Pace, Study};
+        use Command::{Changes, Check, Compare, Pace, Rig, Study};
         match self {
             Check(a) => a.json,
             Pace(a) => a.json,
             Changes(a) => a.json,
             Compare(a) => a.json,
             Study(a) => a.json,
+            Rig(a) => a.json,
             _ => false,
         }
     }

@@ -113,6 +113,20 @@ Examples:
   movewright study wing_beat.csv --body chest,back,tail --within 2
   movewright study wing_beat.csv --body chest --json";
 
+pub(super) const RIG: &str = "\
+The sheet lists, for each axis: steps per unit, direction, home, travel, motor,
+what one step is worth, and where to measure. Readings are CSV: commanded and
+measured in mm or deg, and the direction + or - of the approach. The gauge may
+have its zero anywhere. A blank `measured` is left out.
+
+Exit status with --measured: 0 the stage file agrees with the readings; 1 it does
+not, and the lines to write are printed; 2 the readings cannot be used.
+
+Examples:
+  movewright rig stage.toml | lpr
+  movewright rig stage.toml --axis camera.track --blank > camera.track.csv
+  movewright rig stage.toml --measured camera.track.csv";
+
 pub(super) const COMPLETIONS: &str = "\
 Examples:
   movewright completions bash > ~/.local/share/bash-completion/completions/movewright

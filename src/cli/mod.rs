@@ -22,6 +22,8 @@ mod part;
 mod passes_text;
 mod picture;
 mod prepared;
+mod rig;
+mod rig_text;
 mod rows;
 mod schema;
 mod scope;
@@ -69,6 +71,7 @@ pub(crate) fn run() -> Outcome {
         Command::Changes(a) => changes::run(&a),
         Command::Compare(a) => compare::run(&a),
         Command::Study(a) => study::run(&a),
+        Command::Rig(a) => rig::run(&a),
         Command::Completions(a) => pages::completions(&a),
         Command::Man(a) => pages::man(&a),
         Command::Schema(a) => schema::run(&a),

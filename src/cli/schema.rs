@@ -5,7 +5,7 @@ use clap::{Args as ClapArgs, ValueEnum};
 use super::{Outcome, terminal};
 use crate::bounds::Code;
 use crate::input::keys::{reference, schema};
-use crate::output::{schemas, study_json};
+use crate::output::{rig_json, schemas, study_json};
 
 /// What is written of keys and codes.
 #[derive(Debug, ClapArgs)]
@@ -41,6 +41,8 @@ enum FileKind {
     Changes,
     /// What `study --json` prints
     Study,
+    /// What `rig --json` prints
+    Rig,
     /// manifest.json of a compiled folder
     Manifest,
     /// What a command with `--json` prints where the input is wrong
@@ -57,6 +59,7 @@ impl FileKind {
             FileKind::Pace => schemas::pace(),
             FileKind::Changes => schemas::changes(),
             FileKind::Study => study_json::schema(),
+            FileKind::Rig => rig_json::schema(),
             FileKind::Manifest => schemas::manifest(),
             FileKind::Errors => schemas::errors(),
         }

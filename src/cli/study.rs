@@ -61,13 +61,13 @@ pub(super) fn run(args: &StudyArgs) -> Outcome {
     drop(progress);
     let (study, body) = match studied {
         Ok(studied) => studied,
-        Err(flaw) => return refused(args, &flaw),
+        Err(flaw) => return refused(args.json, &flaw),
     };
     let played = match (&args.write, args.within) {
         (Some(to), Some(within)) => match Performance::of(&study, within) {
             Ok(played) if written(args, to, &markers, &study, &played) => Some(played),
             Ok(_) => return Outcome::Wrong,
-            Err(flaw) => return refused(args, &flaw),
+            Err(flaw) => return refused(args.json, &flaw),
         },
         _ => None,
     };
@@ -125,10 +125,11 @@ fn written(args: &StudyArgs, to: &Path, markers: &Markers, study: &Study, played
     curves_first && put(to, &ours, &routine_text::toml(markers, study, played, written))
 }
 
-fn refused(args: &StudyArgs, flaw: &Flaw) -> Outcome {
+/// What is wrong with a call or with numbers that no line of a file holds alone.
+pub(super) fn refused(json: bool, flaw: &Flaw) -> Outcome {
     let field = if flaw.field.is_empty() { String::new() } else { format!("{}: ", flaw.field) };
     terminal::error(flaw.code, format!("{field}{flaw}"));
-    if !args.json {
+    if !json {
         return Outcome::Wrong;
     }
     let error = serde_json::json!({ "code": flaw.code(), "file": null, "line": null, "column": null, "title": flaw.title, "found": flaw.found, "allowed": flaw.allowed, "help": flaw.help });
@@ -136,7 +137,7 @@ fn refused(args: &StudyArgs, flaw: &Flaw) -> Outcome {
 }
 
 /// A rejection as JSON.
-fn errors(rejection: &input::Rejection) -> String {
+pub(super) fn errors(rejection: &input::Rejection) -> String {
     let errors: Vec<serde_json::Value> = rejection
         .diagnostics()
         .iter()

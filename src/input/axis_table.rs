@@ -34,7 +34,7 @@ pub(super) fn motors<'t>(log: &mut Log, root: &mut Table<'t>) -> Motors<'t> {
                 None
             }
         };
-        motors.insert(name, motor);
+        motors.insert(name, motor.map(|motor| motor.named(name)));
     }
     motors
 }

@@ -35,6 +35,7 @@ mod log;
 mod machine_tables;
 mod marker_file;
 mod measured_table;
+mod measurement_file;
 mod names;
 mod nearest;
 pub(crate) mod positions;
@@ -64,6 +65,8 @@ pub use diagnostic::{Diagnostic, Span};
 pub use files::{Read, Unreadable};
 #[cfg(feature = "cli")]
 pub(crate) use marker_file::read as load_markers;
+#[cfg(feature = "cli")]
+pub(crate) use measurement_file::read as load_measurement;
 #[cfg(feature = "cli")]
 pub(crate) use nearest::nearest as nearest_name;
 pub use rejection::Rejection;
@@ -121,7 +124,7 @@ pub(crate) fn load_written(path: &Path) -> Result<Loaded, Rejection> {
 ///
 /// # Errors
 /// Every mistake of the file.
-#[cfg(test)]
+#[cfg(any(test, feature = "cli"))]
 pub(crate) fn load_stage(path: &Path) -> Result<Stage, Rejection> {
     let place = FilePlace::of(path)?;
     let mut log = Log::new(Sources::in_folders(place.folders));

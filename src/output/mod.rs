@@ -14,6 +14,7 @@ pub(crate) mod handoff;
 pub(crate) mod manifest;
 pub(crate) mod pace_json;
 pub(crate) mod pass_list;
+pub(crate) mod rig_json;
 pub(crate) mod routine_text;
 pub(crate) mod rows;
 #[cfg(feature = "cli")]

@@ -8,6 +8,8 @@ use crate::bounds::{self, Code, Flaw};
 /// A stepping motor.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Motor {
+    /// What the stage file calls it.
+    name: Option<String>,
     /// Full steps of one revolution.
     full_steps_per_rev: i64,
     rotor_inertia: Option<f64>,
@@ -60,7 +62,7 @@ impl Motor {
         if !flaws.is_empty() {
             return Err(flaws);
         }
-        Ok(Motor { full_steps_per_rev, rotor_inertia, holding_torque, torque, resonance: Vec::new() })
+        Ok(Motor { name: None, full_steps_per_rev, rotor_inertia, holding_torque, torque, resonance: Vec::new() })
     }
 
     /// The same with bands of resonance: `[from, to]` in full steps/s.
@@ -84,6 +86,18 @@ impl Motor {
             }
         }
         if flaws.is_empty() { Ok(Motor { resonance: bands, ..self }) } else { Err(flaws) }
+    }
+
+    /// The same under the name that the stage file gives it.
+    #[must_use]
+    pub(crate) fn named(self, name: &str) -> Motor {
+        Motor { name: Some(name.to_owned()), ..self }
+    }
+
+    /// What the stage file calls it; `None` where no file does.
+    #[must_use]
+    pub(crate) fn name(&self) -> Option<&str> {
+        self.name.as_deref()
     }
 
     /// Bands of resonance, full steps/s.

@@ -62,6 +62,7 @@ mod recordings;
 mod register;
 mod repeatability;
 mod retimes;
+mod rig;
 mod rows;
 mod rows_end;
 mod rows_part;

@@ -187,6 +187,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/measure/compare.rs",
         "src/check/changes.rs",
         "src/output/study_json.rs",
+        "src/output/rig_json.rs",
         "src/cli/compare.rs",
     ]
     .map(read)
@@ -228,6 +229,15 @@ fn every_field_has_an_entry() {
     let recording = root().join("fixtures/recordings/study_two.csv");
     let body = ["--body", "chest,back,tail,neck", "--within", "2", "--json"];
     all_listed("study --json", &[run(dir.path(), &[&["study", recording.to_str().unwrap()], &body[..]].concat())]);
+
+    let readings: String = (0..12)
+        .flat_map(|i| [0, 1].map(|k| (200 * i + 300, k)))
+        .map(|(x, k)| format!("{x},{},{}\n", f64::from(x) * 1.01 + if x == 900 { 3.0 } else { 0.1 * f64::from(k) }, ["+", "-"][k as usize]))
+        .collect();
+    fs::write(dir.path().join("camera.track.csv"), format!("commanded,measured,direction\n{readings}{readings}{readings}")).unwrap();
+    let rig = run(dir.path(), &["rig", "marsh/stage.toml", "--measured", "camera.track.csv", "--json"]);
+    assert!(rig.contains("\"uneven\": {"), "{rig}");
+    all_listed("rig --json", &[rig, run(dir.path(), &["rig", "marsh/stage.toml", "--json"])]);
 
     let shot = fs::read_to_string(dir.path().join("marsh/shot.toml")).unwrap();
     fs::write(dir.path().join("marsh/new.toml"), shot.replace("[96, -6]", "[96, -9]")).unwrap();

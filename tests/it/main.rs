@@ -59,6 +59,7 @@ mod plates;
 mod printed_bounds;
 mod proxies;
 mod report_page;
+mod rig;
 mod rows_command;
 mod rows_parts;
 mod slack_wires;

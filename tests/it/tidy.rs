@@ -20,12 +20,16 @@ const MODULES: &[(&str, &[&str])] = &[
     ("shot", &["number", "bounds", "mechanism", "motion", "stage", "time"]),
     ("signal", &["number", "bounds", "motion", "stage", "shot", "mechanism"]),
     ("study", &["number", "bounds", "motion"]),
+    ("rig", &["number", "bounds", "stage"]),
     ("compile", &["number", "bounds", "time", "motion", "stage", "shot", "signal", "mechanism"]),
     ("program", &["number", "bounds", "mechanism", "motion", "time", "stage", "shot", "compile"]),
     ("check", &["number", "bounds", "motion", "time", "stage", "shot", "signal", "compile", "program", "mechanism"]),
-    ("output", &["number", "bounds", "files", "motion", "time", "stage", "shot", "compile", "program", "check", "mechanism", "study"]),
+    (
+        "output",
+        &["number", "bounds", "files", "motion", "time", "stage", "shot", "compile", "program", "check", "mechanism", "study", "rig"],
+    ),
     ("page", &["number", "motion", "time", "stage", "shot", "signal", "compile", "program", "check", "output", "mechanism"]),
-    ("input", &["number", "bounds", "files", "time", "stage", "shot", "mechanism", "study"]),
+    ("input", &["number", "bounds", "files", "time", "stage", "shot", "mechanism", "study", "rig"]),
     ("measure", &["number", "bounds", "time", "stage"]),
     ("verify", &["number", "bounds", "files", "time", "mechanism", "stage", "shot", "input"]),
     (
@@ -69,6 +73,7 @@ const MODULES: &[(&str, &[&str])] = &[
             "verify",
             "mechanism",
             "study",
+            "rig",
         ],
     ),
 ];
