@@ -1,10 +1,11 @@
-//! A study as text: the recording, the drives with what they leave over, what each does.
+//! A study as text: the recording, the drives with what they leave over, what each does, and the hinges.
 
 use super::wrap::{self, text_line as line};
 use crate::bounds::counted;
 use crate::number::figures;
+use crate::study::hinges::LEAST_SWEEP;
 use crate::study::performance::Performance;
-use crate::study::{Markers, Study};
+use crate::study::{Markers, Study, shown};
 
 /// Drives in the table.
 const SHOWN: usize = 12;
@@ -103,7 +104,47 @@ pub(super) fn text(
             2,
         );
     }
+    line(&mut t, "");
+    hinges(&mut t, markers, study);
     t
+}
+
+/// The axes about which markers turn, as lines of a stage file.
+fn hinges(t: &mut String, markers: &Markers, study: &Study) {
+    if study.hinges.is_empty() {
+        let what = format!("No hinge: no marker turns by {LEAST_SWEEP} deg or more about an axis of the body that the recording fixes");
+        return wrap::line(t, &what, 2);
+    }
+    for (i, hinge) in study.hinges.iter().enumerate() {
+        let of = |(marker, radius): &(usize, f64)| format!("{} at {radius:.1} mm", markers.names().get(*marker).map_or("", String::as_str));
+        let named: Vec<String> = hinge.markers.iter().take(NAMED).map(of).collect();
+        let more = hinge.markers.len().saturating_sub(NAMED);
+        let more = if more > 0 { format!(" and {more} more (--json)") } else { String::new() };
+        let [low, high] = hinge.range;
+        let sure = if markers.dimensions() == 2 {
+            String::new()
+        } else {
+            format!("; standard error of the axis {}", figures::most(hinge.axis_error, "deg"))
+        };
+        let what = format!(
+            "Hinge {}: {}{more}; {low:+.1} to {high:+.1} deg from the first complete row; {} rms off, at most {}{sure}",
+            i + 1,
+            named.join(", "),
+            figures::figure(shown(hinge.rms), "mm"),
+            figures::most(hinge.worst, "mm"),
+        );
+        wrap::line(t, &what, 2);
+    }
+    line(t, "As limbs of a stage file, in the axes of the recording's first complete row:");
+    for (i, hinge) in study.hinges.iter().enumerate() {
+        let numbers = |of: [f64; 3], digits: usize| of.map(|x| format!("{:.digits$}", x + 0.0)).join(", ");
+        line(t, "");
+        line(t, "[[group.limb]]");
+        line(t, &format!("name = \"limb_{}\"", i + 1));
+        line(t, &format!("pivot = [{}]", numbers(hinge.pivot, 1)));
+        line(t, &format!("turn = [{}]", numbers(hinge.turn, 4)));
+        line(t, &format!("channel = \"limb_{}\"", i + 1));
+    }
 }
 
 fn routine(t: &mut String, played: &Performance) {

@@ -73,6 +73,21 @@ pub(crate) fn text(
             .iter()
             .map(|l| Lag { leads: l.leads + 1, follows: l.follows + 1, lag_s: shown(l.seconds), correlation: shown(l.correlation) })
             .collect(),
+        hinges: study
+            .hinges
+            .iter()
+            .map(|h| Hinge {
+                markers: h.markers.iter().map(|(marker, radius)| OnHinge { marker: name(marker), radius_mm: shown(*radius) }).collect(),
+                pivot_mm: h.pivot.map(shown),
+                turn: h.turn.map(shown),
+                from_deg: shown(h.range[0]),
+                to_deg: shown(h.range[1]),
+                sweep_deg: shown(h.sweep()),
+                rms_mm: shown(h.rms),
+                worst_mm: shown(h.worst),
+                axis_error_deg: shown(h.axis_error),
+            })
+            .collect(),
     };
     serde_json::to_string_pretty(&document).map(|text| text + "\n")
 }
@@ -134,6 +149,17 @@ pub(crate) fn schema() -> Value {
             "lag_s": length,
             "correlation": { "type": "number", "minimum": -1, "maximum": 1 },
         }))),
+        "hinges": list(object(json!({
+            "markers": list(object(json!({ "marker": { "type": "string" }, "radius_mm": length }))),
+            "pivot_mm": { "type": "array", "items": { "type": "number" }, "minItems": 3, "maxItems": 3 },
+            "turn": { "type": "array", "items": { "type": "number" }, "minItems": 3, "maxItems": 3 },
+            "from_deg": { "type": "number" },
+            "to_deg": { "type": "number" },
+            "sweep_deg": length,
+            "rms_mm": length,
+            "worst_mm": length,
+            "axis_error_deg": length,
+        }))),
     }));
     if let Some(fields) = schema.as_object_mut() {
         fields.insert("$schema".into(), json!("https://json-schema.org/draft/2020-12/schema"));
@@ -162,6 +188,7 @@ struct Document<'a> {
     motions: Vec<Motion<'a>>,
     written: Option<Written>,
     lags: Vec<Lag>,
+    hinges: Vec<Hinge<'a>>,
 }
 
 #[derive(Serialize)]
@@ -215,4 +242,23 @@ struct Lag {
     follows: usize,
     lag_s: f64,
     correlation: f64,
+}
+
+#[derive(Serialize)]
+struct Hinge<'a> {
+    markers: Vec<OnHinge<'a>>,
+    pivot_mm: [f64; 3],
+    turn: [f64; 3],
+    from_deg: f64,
+    to_deg: f64,
+    sweep_deg: f64,
+    rms_mm: f64,
+    worst_mm: f64,
+    axis_error_deg: f64,
+}
+
+#[derive(Serialize)]
+struct OnHinge<'a> {
+    marker: &'a str,
+    radius_mm: f64,
 }

@@ -7,6 +7,8 @@
 pub(crate) mod beat;
 pub(crate) mod body;
 pub(crate) mod drives;
+pub(crate) mod hinge_fit;
+pub(crate) mod hinges;
 pub(crate) mod lags;
 pub(crate) mod markers;
 pub(crate) mod noise;
@@ -16,8 +18,10 @@ pub(crate) mod period;
 use crate::bounds::{self, Code, Flaw};
 use crate::number::whole;
 use drives::{Drives, Residual};
+use hinges::Hinge;
 use lags::Lag;
 pub(crate) use markers::Markers;
+use noise::Noise;
 
 /// What a recording needs.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,6 +44,8 @@ pub(crate) struct Study {
     pub(crate) drives: Drives,
     /// Pairs of drives that do the same, one later than the other.
     pub(crate) lags: Vec<Lag>,
+    /// Axes about which markers turn.
+    pub(crate) hinges: Vec<Hinge>,
 }
 
 impl Study {
@@ -63,7 +69,8 @@ impl Study {
         let drives = Drives::of(&moving, coordinates)?;
         let residuals = drives.residuals(&moving, markers.dimensions());
         let times: Vec<f64> = rows.iter().filter_map(|r| markers.times().get(*r).copied()).collect();
-        let rank = noise::rank(&drives, &rows, markers.times());
+        let noise = Noise::of(&rows, markers.times());
+        let rank = noise::rank(&drives, noise.as_ref());
         let clock = period::Clock::of(&times);
         let leading = rank.unwrap_or(usize::MAX).clamp(1, LEADING);
         let period = clock.as_ref().and_then(|clock| period::of(&drives, clock, leading));
@@ -71,7 +78,8 @@ impl Study {
             (Some(clock), Some(period)) => lags::of(&drives, clock, rank.unwrap_or(1).min(LEADING), period),
             _ => Vec::new(),
         };
-        Ok(Study { rows, moving, dimensions: markers.dimensions(), times, period, rank, residuals, drives, lags })
+        let hinges = hinges::of(&moving, markers.dimensions(), markers.names().len(), body, noise.as_ref());
+        Ok(Study { rows, moving, dimensions: markers.dimensions(), times, period, rank, residuals, drives, lags, hinges })
     }
 
     /// Drives that are worth describing: those that move more than the noise, or as many as a person reads.

@@ -18,24 +18,46 @@ const FEWEST: usize = 3;
 /// Below this share of the first drive a further one is rounding.
 const ROUNDING: f64 = 1e-9;
 
-/// Drives that move more than the noise; `None` where too few complete rows follow each other. `rows`: their indices among all, `times`: of all rows.
-pub(crate) fn rank(drives: &Drives, rows: &[usize], times: &[f64]) -> Option<usize> {
-    let windows: Vec<(usize, [f64; SPAN])> = rows.windows(SPAN).enumerate().filter_map(|(i, w)| Some((i, weights(w, times)?))).collect();
-    if windows.len() < FEWEST {
-        return None;
+/// Differences of the complete rows that follow each other.
+#[derive(Debug, Clone)]
+pub(crate) struct Noise {
+    /// First row of each difference, among the complete ones, and its weights.
+    windows: Vec<(usize, [f64; SPAN])>,
+    /// Mean square of a series over that of its differences from which it moves.
+    threshold: f64,
+}
+
+impl Noise {
+    /// `rows`: indices of the complete rows among all, `times`: of all rows; `None` where too few complete rows follow each other.
+    pub(crate) fn of(rows: &[usize], times: &[f64]) -> Option<Noise> {
+        let windows: Vec<(usize, [f64; SPAN])> =
+            rows.windows(SPAN).enumerate().filter_map(|(i, w)| Some((i, weights(w, times)?))).collect();
+        (windows.len() >= FEWEST).then(|| Noise { windows, threshold: 2.0 + 100.0 / whole::count(rows.len()) })
     }
-    let n = whole::count(rows.len());
-    let threshold = 2.0 + 100.0 / n;
+
+    /// True where a quantity over the complete rows, given by its components and of this mean square, is more than its noise.
+    pub(crate) fn is_exceeded(&self, components: &[Vec<f64>], mean_square: f64) -> bool {
+        mean_square > self.threshold * components.iter().map(|c| self.square(c)).sum::<f64>()
+    }
+
+    /// Mean square of the noise of a series.
+    fn square(&self, series: &[f64]) -> f64 {
+        let differences = self.windows.iter().map(|(from, weights)| {
+            let d: f64 = weights.iter().zip(series.get(*from..).unwrap_or_default()).map(|(w, x)| w * x).sum();
+            d * d
+        });
+        differences.sum::<f64>() / whole::count(self.windows.len())
+    }
+}
+
+/// Drives that move more than the noise; `None` where that is not known.
+pub(crate) fn rank(drives: &Drives, noise: Option<&Noise>) -> Option<usize> {
+    let noise = noise?;
     let largest = (0..drives.count()).map(|d| drives.rms(d)).fold(0.0, f64::max);
     let is_motion = |drive: &usize| {
         let column: Vec<f64> = drives.positions.column(*drive).iter().copied().collect();
-        let differences = windows.iter().map(|(from, weights)| {
-            let d: f64 = weights.iter().zip(column.get(*from..).unwrap_or_default()).map(|(w, x)| w * x).sum();
-            d * d
-        });
-        let noise = differences.sum::<f64>() / whole::count(windows.len());
         let rms = drives.rms(*drive);
-        rms > ROUNDING * largest && rms * rms > threshold * noise
+        rms > ROUNDING * largest && noise.is_exceeded(&[column], rms * rms)
     };
     Some((0..drives.count()).filter(is_motion).count())
 }

@@ -37,6 +37,7 @@ mod fuzz;
 mod growth;
 mod hand_off;
 mod hang;
+mod hinges;
 mod hostile_input;
 mod limbs;
 mod measured;
