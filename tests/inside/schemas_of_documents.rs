@@ -26,7 +26,7 @@ fn read(text: &str) -> Value {
 /// Shots that differ in what they have: the demo with a wedge; hung, aimed, winged and turned figures; each broken shot that can be read; no figure at all.
 fn shots() -> Vec<(String, Inputs)> {
     let wedge = "[[pass]]\nname = \"strip\"\nexposure = \"held\"\nseconds_per_frame = 14\nshutter = 180\nlight = \"stage\"\nwedge = { frame = 120, stops = [0, 1] }\n[[pass]]";
-    let demo = Inputs::of("herons").with("shot.toml", "[[pass]]", wedge);
+    let demo = Inputs::of("herons").with("shot.toml", "frames = [1, 288]", "frames = [110, 130]").with("shot.toml", "[[pass]]", wedge);
     let mut all = vec![("demo".to_owned(), demo)];
     all.extend(
         ["aimed", "followed", "hung", "plate", "turned", "winged"].map(|name| (name.to_owned(), Inputs::of(&format!("slips/{name}")))),
