@@ -269,6 +269,12 @@ codes! {
         "it was edited or cut, or another program wrote it", "compile the folder again";
     FileChanged, "file-changed", "A file has changed since it was written",
         "it was edited, replaced or damaged since", "run `movewright verify` on the folder";
+    InvalidTakes, "invalid-takes", "The record of takes cannot be read",
+        "it was edited or cut, or another program wrote it", "correct the line that the message names, or move the file away to begin a new record";
+    DuplicateTake, "duplicate-take", "A take is on the record already",
+        "its slate, pass and number are those of an earlier take", "leave out --take, or give a number that is free";
+    UnsuitableText, "unsuitable-text", "A text of a take cannot be written",
+        "it has more than 500 characters, or begins with =, +, - or @, which a spreadsheet takes for a formula", "shorten it, or begin with a word";
     InvalidLog, "invalid-log", "A log of positions cannot be read",
         "its header, a frame, an axis or a number is wrong, or a line is missing; the message says which", "correct the log, or export it again";
 }

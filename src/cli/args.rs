@@ -54,6 +54,8 @@ pub(super) enum Command {
     Study(super::study::StudyArgs),
     /// Print the axis calibration sheet of a stage, or judge readings of one axis
     Rig(super::rig::RigArgs),
+    /// Add a take to the record of takes beside an output folder
+    Take(super::take::TakeArgs),
     /// Generate shell completions
     #[command(after_help = examples::COMPLETIONS)]
     Completions(CompletionsArgs),
@@ -67,8 +69,8 @@ pub(super) enum Command {
 impl Command {
     /// True where the command writes files.
     pub(super) fn writes(&self) -> bool {
-        use Command::{Compile, Man, New, Plot, Report, Rows, Study};
-        matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_) | Study(_))
+        use Command::{Compile, Man, New, Plot, Report, Rows, Study, Take};
+        matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_) | Study(_) | Take(_))
     }
 
     /// True where JSON was asked for.
@@ -145,6 +147,9 @@ pub(super) struct PaceArgs {
     /// Print JSON instead of text
     #[arg(long)]
     pub(super) json: bool,
+    /// Also say which passes are shot, by this record of takes (takes.csv)
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["csv", "json"])]
+    pub(super) takes: Option<PathBuf>,
     /// Print the list of passes as CSV: pass, light, stop, filters, start, end, exposures, notes
     #[arg(long, conflicts_with = "json")]
     pub(super) csv: bool,

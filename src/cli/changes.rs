@@ -6,9 +6,12 @@ use super::Outcome;
 use super::args::ChangesArgs;
 use super::changes_text::lines;
 use super::prepared;
+use super::take;
 use super::terminal::{self, Progress};
 use crate::bounds::Code;
 use crate::check::changes;
+use crate::output::changes_json;
+use crate::shot::Pass;
 
 pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let progress = Progress::start("compiling");
@@ -24,13 +27,30 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
             return Outcome::Wrong;
         }
     };
+    let (frames, passes) = (old.shot().frames(), old.shot().passes());
+    let takes = match take::beside(&args.old, passes.iter().map(Pass::name)) {
+        Ok(takes) => takes,
+        Err(flaw) => {
+            terminal::error(flaw.code, &flaw);
+            return Outcome::Wrong;
+        }
+    };
     let changes = changes::between(&old, &new);
     let verdict = if changes.passes.iter().all(|p| p.good) { Outcome::Fine } else { Outcome::Over };
     if !args.json {
-        return terminal::result(&lines(&changes, &args.new, args.all), verdict);
+        let mut text = lines(&changes, &args.new, args.all);
+        if let Some((record, records)) = &takes {
+            text.push_str(&format!(
+                "takes in {} of what was shot:\n{}",
+                record.display(),
+                take::lines(records, [frames.first(), frames.last()])
+            ));
+        }
+        return terminal::result(&text, verdict);
     }
-    match serde_json::to_string_pretty(&changes) {
-        Ok(text) => terminal::json(&format!("{text}\n"), verdict),
+    let records = takes.map(|(_, records)| records).unwrap_or_default();
+    match changes_json::text(&changes, &records) {
+        Ok(text) => terminal::json(&text, verdict),
         Err(error) => {
             terminal::error(Code::WriteFailed, format!("the changes could not be written as JSON: {error}"));
             Outcome::Wrong

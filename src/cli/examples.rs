@@ -127,6 +127,17 @@ Examples:
   movewright rig stage.toml --axis camera.track --blank > camera.track.csv
   movewright rig stage.toml --measured camera.track.csv";
 
+pub(super) const TAKE: &str = "\
+The record is takes.csv beside the folder: one line per take, which only grows.
+Nothing in it is ever changed, and runs at the same time lose no take. A take
+remembers the folder by the hash of its manifest: once the folder is compiled
+anew with another result, the take is stale.
+
+Examples:
+  movewright take columns --pass picture --good
+  movewright take columns --pass picture --bad --slate 12A --note \"gust\"
+  movewright take columns --pass picture --good --frames 118..140 --stop 22";
+
 pub(super) const COMPLETIONS: &str = "\
 Examples:
   movewright completions bash > ~/.local/share/bash-completion/completions/movewright

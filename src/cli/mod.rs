@@ -33,6 +33,7 @@ mod size;
 mod study;
 mod study_text;
 mod table;
+mod take;
 mod terminal;
 mod verify;
 mod watch;
@@ -72,6 +73,7 @@ pub(crate) fn run() -> Outcome {
         Command::Compare(a) => compare::run(&a),
         Command::Study(a) => study::run(&a),
         Command::Rig(a) => rig::run(&a),
+        Command::Take(a) => take::run(&a),
         Command::Completions(a) => pages::completions(&a),
         Command::Man(a) => pages::man(&a),
         Command::Schema(a) => schema::run(&a),

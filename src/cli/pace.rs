@@ -2,6 +2,7 @@
 
 use super::args::PaceArgs;
 use super::prepared::prepare;
+use super::take;
 use super::wrap::text_line as line;
 use super::{Outcome, terminal};
 use crate::bounds::{Code, counted};
@@ -9,6 +10,7 @@ use crate::check::figures::figure;
 use crate::check::pace::schedule::Schedule;
 use crate::check::pace::{self, Depth, Paces, PassPace};
 use crate::output::{pace_json, pass_list};
+use crate::shot::Pass;
 use crate::time::Seconds;
 
 pub(super) fn run(args: &PaceArgs) -> Outcome {
@@ -25,7 +27,22 @@ pub(super) fn run(args: &PaceArgs) -> Outcome {
         };
     }
     if !args.json {
-        return terminal::result(&text(&paces), verdict);
+        let mut text = text(&paces);
+        if let Some(record) = &args.takes {
+            let (frames, passes) = (p.report.compiled.shot().frames(), p.report.compiled.shot().passes());
+            match take::in_record(record, passes.iter().map(Pass::name)) {
+                Ok(records) => {
+                    line(&mut text, "");
+                    line(&mut text, &format!("Takes in {}", record.display()));
+                    text.push_str(&take::lines(&records, [frames.first(), frames.last()]));
+                }
+                Err(flaw) => {
+                    terminal::error(flaw.code, &flaw);
+                    return Outcome::Wrong;
+                }
+            }
+        }
+        return terminal::result(&text, verdict);
     }
     match pace_json::text(&p.report.compiled, &paces) {
         Ok(text) => terminal::json(&text, verdict),

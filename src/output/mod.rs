@@ -2,6 +2,8 @@
 //!
 //! Invariant: output reads the move and the report and computes no motion of its own; the bytes depend on the input alone.
 
+#[cfg(feature = "cli")]
+pub(crate) mod changes_json;
 pub(crate) mod channels;
 pub(crate) mod check_json;
 pub(crate) mod columns;
@@ -21,6 +23,7 @@ pub(crate) mod rows;
 pub(crate) mod schemas;
 pub(crate) mod staged;
 pub(crate) mod study_json;
+pub(crate) mod takes;
 pub(crate) mod used;
 
 pub(crate) use export::{Export, ExportError};

@@ -7,11 +7,11 @@ use schemars::transform::RecursiveTransform;
 use schemars::{JsonSchema, Schema};
 use serde_json::{Value, json};
 
+use super::changes_json;
 use super::check_json;
 use super::errors_json::Errors;
 use super::manifest::Manifest;
 use super::pace_json;
-use crate::check::changes::Changes;
 
 /// Of `check --json`.
 #[must_use]
@@ -28,7 +28,7 @@ pub(crate) fn pace() -> Value {
 /// Of `changes --json`.
 #[must_use]
 pub(crate) fn changes() -> Value {
-    of::<Changes>("movewright changes --json")
+    of::<changes_json::Document<'_>>("movewright changes --json")
 }
 
 /// Of `manifest.json`.

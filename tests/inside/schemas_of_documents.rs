@@ -4,7 +4,7 @@ use movewright::check::pace::paces;
 use movewright::check::{Report, changes};
 use movewright::compile::Compiled;
 use movewright::output::errors_json::Errors;
-use movewright::output::{check_json, manifest, pace_json, schemas};
+use movewright::output::{changes_json, check_json, manifest, pace_json, schemas};
 use serde_json::{Value, json};
 
 use crate::inside::common::inputs::Inputs;
@@ -63,7 +63,7 @@ fn what_is_written_is_what_is_published() {
     let (old, new) = (Inputs::of("slips/hung"), Inputs::of("slips/hung"));
     let frames = old.0["shot.toml"].lines().find(|l| l.starts_with("frames")).unwrap().to_owned();
     let new = new.with("shot.toml", &frames, "frames = [1, 5]");
-    let document = serde_json::to_value(changes::between(&compiled(&old), &compiled(&new))).unwrap();
+    let document = read(&changes_json::text(&changes::between(&compiled(&old), &compiled(&new)), &[]).unwrap());
     assert_eq!(changed.faults(&document), [""; 0]);
     broken(&changed, &document, "changes");
 }

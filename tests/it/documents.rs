@@ -188,6 +188,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/check/changes.rs",
         "src/output/study_json.rs",
         "src/output/rig_json.rs",
+        "src/output/takes.rs",
         "src/cli/compare.rs",
     ]
     .map(read)

@@ -7,9 +7,10 @@
 //! replaced; any other regular file only on request. A folder of ours ([`OurFolder`]) whose content differs is replaced on request, rows of the same
 //! axes and columns without; a folder that holds anything else never. A link to a file stays a link: what it leads to is replaced. Anything else
 //! (a device, a pipe, a folder where a file is written, a file where a folder is) is refused. A file of somebody else's is changed by
-//! [`rewrite`] alone, which is given what it holds.
+//! [`rewrite`] alone, which is given what it holds; a record that only grows by [`append`].
 //! Limits: of two runs into one target, the later one remains; what appears at the target after the last look at it may be replaced.
 
+mod append;
 mod atomic;
 mod error;
 mod file;
@@ -20,6 +21,7 @@ mod sink;
 mod staging;
 mod written;
 
+pub(crate) use append::append;
 pub(crate) use error::StagedError;
 pub(crate) use file::{file, stream};
 pub(crate) use folder::{StagedFolder, new_folder};

@@ -163,7 +163,7 @@ impl Drop for Listed {
 }
 
 /// The folder a path is in.
-fn parent(path: &Path) -> PathBuf {
+pub(super) fn parent(path: &Path) -> PathBuf {
     match path.parent() {
         Some(p) if !p.as_os_str().is_empty() => p.to_owned(),
         _ => PathBuf::from("."),
