@@ -15,6 +15,7 @@ pub(crate) fn facts() -> Vec<AxisFacts> {
         steps_per_unit: 100.0,
         reversed: false,
         microsteps: 16,
+        backlash: None,
         pixels_per_unit: None,
     };
     (0..AXES).map(one).collect()

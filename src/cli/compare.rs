@@ -14,7 +14,8 @@ use crate::check::words::{axes, count, counted};
 use crate::compile::Compiled;
 use crate::files::{self, Unreadable};
 use crate::input::{self, Rejection};
-use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, compare};
+use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS, compare};
+use crate::number::figures::figure;
 use crate::output::manifest::{Manifest, NOTICE};
 use crate::output::staged::is_unchanged;
 use crate::shot::Shot;
@@ -38,7 +39,7 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
             return Outcome::Wrong;
         }
     };
-    let verdict = if comparison.within_tolerance == Some(false) { Outcome::Over } else { Outcome::Fine };
+    let verdict = if comparison.within_tolerance { Outcome::Fine } else { Outcome::Over };
     if !args.json {
         return terminal::result(&text(args, &comparison), verdict);
     }
@@ -181,7 +182,7 @@ fn text(args: &CompareArgs, c: &Comparison) -> String {
     let mut off: Vec<&AxisComparison> = c.axes.iter().filter(|a| a.units.largest_deviation != Some(0.0)).collect();
     off.sort_by(|a, b| b.steps.largest_deviation.unwrap_or(f64::INFINITY).total_cmp(&a.steps.largest_deviation.unwrap_or(f64::INFINITY)));
     // What is over the tolerance is shown in any case.
-    let over = off.iter().rposition(|a| a.frames_over.is_some_and(|n| n > 0)).map_or(0, |last| last + 1);
+    let over = off.iter().rposition(|a| a.frames_over > 0).map_or(0, |last| last + 1);
     let shown = if all { off.len() } else { off.len().min(FEW_AXES.max(over)) };
     if shown > 0 {
         let heads: String =
@@ -198,21 +199,39 @@ fn text(args: &CompareArgs, c: &Comparison) -> String {
         let exact = c.axes.len() - off.len();
         wrap::line(&mut text, &format!("no deviation on {}", if off.is_empty() { axes(exact) } else { counted(exact, "more axis") }), 2);
     }
-    for (a, cause) in c.axes.iter().flat_map(|a| a.likely_causes.iter().map(move |cause| (a, cause))) {
-        wrap::line(&mut text, &format!("likely: {}, {}: {}", a.axis, cause.log, cause.message), 8);
+    for cause in &c.causes {
+        wrap::line(&mut text, &format!("likely: {}, {}: {}", cause.axis, cause.log, cause.message), 8);
+    }
+    for t in c.takes.iter().filter(|t| !t.unexplained.is_empty()) {
+        wrap::line(&mut text, &format!("no known cause: {}: {}", t.log, names(&t.unexplained, all)), 2);
+    }
+    for t in c.takes.iter().filter(|t| t.another_move) {
+        let what = "most moving axes deviate in a way that no fault explains; check whether this is the log of another shot, pass or rate";
+        wrap::line(&mut text, &format!("{}: {what}", t.log), 2);
     }
     let unseen: Vec<String> = c.axes.iter().filter(|a| a.pixels.is_none()).map(|a| a.axis.clone()).collect();
     if args.tolerance_px.is_some() && args.tolerance_steps.is_none() && !unseen.is_empty() {
         wrap::line(&mut text, &format!("not compared in pixels, because never in the picture: {}", names(&unseen, all)), 2);
     }
-    match c.within_tolerance {
-        Some(true) => wrap::line(&mut text, "within tolerance", 2),
-        Some(false) => wrap::line(&mut text, "tolerance exceeded", 2),
-        None => {}
-    }
+    let verdict = if c.within_tolerance { "within tolerance" } else { "tolerance exceeded" };
+    wrap::line(&mut text, &format!("{verdict} ({})", tolerance(args, c)), 2);
     wrap::line(&mut text, NOTE, 0);
     wrap::line(&mut text, NOTICE, 0);
     text
+}
+
+/// The tolerance that positions were judged by.
+fn tolerance(args: &CompareArgs, c: &Comparison) -> String {
+    let (pixels, steps) = (figure(TOLERANCE_PIXELS, "px"), figure(TOLERANCE_STEPS, "step"));
+    let seen = c.axes.iter().filter(|a| a.pixels.is_some()).count();
+    match (args.tolerance_steps, args.tolerance_px) {
+        (None, None) if seen == 0 => steps,
+        (None, None) if seen == c.axes.len() => pixels,
+        (None, None) => format!("{pixels}; {steps} for axes that are never in the picture"),
+        (Some(s), None) => figure(s, "steps"),
+        (None, Some(p)) => figure(p, "px"),
+        (Some(s), Some(p)) => format!("{} and {}", figure(s, "steps"), figure(p, "px")),
+    }
 }
 
 /// The axis by name, then its figures in every unit they are known in.
@@ -221,8 +240,8 @@ fn axis(text: &mut String, a: &AxisComparison) {
     if let Some(frame) = a.largest_deviation_frame {
         title.push_str(&format!(", largest at frame {frame}"));
     }
-    if let Some(over) = a.frames_over {
-        title.push_str(&format!(", {} beyond tolerance", count(over, "frame")));
+    if a.frames_over > 0 {
+        title.push_str(&format!(", {} beyond tolerance", count(a.frames_over, "frame")));
     }
     wrap::line(text, &title, 2);
     let mut figures = |unit: &str, f: &Figures, decimals: usize| {

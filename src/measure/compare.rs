@@ -1,396 +1,315 @@
-//! Takes held against their pass, frame by frame.
+//! Takes compared with their pass, frame by frame.
 //!
-//! What: the pass's columns and every log are read in step by frame, each by a thread of its own that runs a few blocks of rows ahead; per axis the deviations of all takes at
-//! a frame go into its statistics and, one by one, into what is remembered for a likely cause.
-//! Units: logs in steps are held against the pass's steps, logs in units against its units; figures come in units, steps and, where the axis's place in the
+//! What: pass and logs are read in step. Per axis the deviations of all takes at a frame go into its statistics, and those of each take into the sums that tell noise from
+//! more. Where an axis deviates by more, the tables are read once more from the beginning, and the models of faults are fitted to these axes.
+//! Units: logs in steps are compared with the pass's steps, logs in units with its units; figures come in units, steps and, where the axis's place in the
 //! picture is known, pixels. Deviations count in the direction of positive travel.
 //! Invariant: the same numbers whatever the threads do: one thread adds, in the order of frames, axes and takes. Memory: a few blocks a log.
 
-use std::io::Read;
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::io::{Read, Seek};
 
-use serde::Serialize;
-
-use super::cause::{Cause, CauseKind, Trace};
-use super::log::{Block, Log, LogError};
+use super::cause::{Model, NoFault};
+use super::facts::{AxisFacts, Options};
+use super::fit::{Fit, Known};
+use super::log::LogError;
+use super::result::{AxisComparison, Comparison, Figures, LikelyCause, TakeFacts};
+use super::rows::{Input, Run, Table, walk};
+use super::said::said;
+use super::seen::Seen;
 use super::statistics::{Greatest, Statistics};
-use crate::bounds::count;
-use crate::number::figures::figure;
-use crate::stage::Axis;
+use super::sums::{Sample, Sums};
+use super::swaps::Swaps;
 
-/// Cells of a block of rows: small enough that a hundred logs fit in memory, large enough that handing one over costs nothing.
-const BLOCK: usize = 1 << 14;
+/// Steps by which sums and units may round.
+const ROUNDED: f64 = 1e-6;
 
-/// Blocks read ahead.
-const AHEAD: usize = 2;
-
-/// What must be known of an axis.
-#[derive(Debug, Clone, PartialEq)]
-pub struct AxisFacts {
-    /// Full name.
-    pub name: String,
-    /// `mm` or `deg`.
-    pub unit: &'static str,
-    /// Steps of one unit, positive.
-    pub steps_per_unit: f64,
-    /// True where positive travel counts negative steps.
-    pub reversed: bool,
-    /// Steps of one full step of the motor.
-    pub microsteps: u32,
-    /// Pixels that one unit moves the picture at most, where that is known.
-    pub pixels_per_unit: Option<f64>,
-}
-
-impl AxisFacts {
-    /// The facts of an axis of a stage; its place in the picture is not known from it alone.
-    #[must_use]
-    pub fn of(name: &str, axis: &Axis) -> AxisFacts {
-        let drive = axis.drive();
-        AxisFacts {
-            name: name.to_owned(),
-            unit: axis.unit().symbol(),
-            steps_per_unit: drive.steps_per_unit(),
-            reversed: drive.is_reversed(),
-            microsteps: drive.microsteps(),
-            pixels_per_unit: None,
-        }
-    }
-}
-
-/// What the numbers of a log are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-#[non_exhaustive]
-pub enum LogUnits {
-    /// Steps from home.
-    #[default]
-    Steps,
-    /// mm or deg.
-    Units,
-}
-
-/// What is asked for.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-#[non_exhaustive]
-pub struct Options {
-    /// What pass and logs are in.
-    pub units: LogUnits,
-    /// Steps a position may be off; not negative.
-    pub tolerance_steps: Option<f64>,
-    /// Pixels a position may be off, for axes whose place in the picture is known; not negative.
-    pub tolerance_pixels: Option<f64>,
-}
-
-/// A table to read: its name for messages and its bytes.
-#[derive(Debug)]
-pub struct Input<R> {
-    /// Name.
-    pub name: String,
-    /// Bytes.
-    pub reader: R,
-}
-
-/// What came of it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-#[non_exhaustive]
-pub struct Comparison {
-    /// Rows of the pass.
-    pub frames: u64,
-    /// The takes, in order.
-    pub takes: Vec<TakeFacts>,
-    /// True where every position of every take is within the tolerance that was given; none where none was.
-    pub within_tolerance: Option<bool>,
-    /// Axes that at least one take has, in order of the stage.
-    pub axes: Vec<AxisComparison>,
-    /// Axes that no take has.
-    pub not_logged: Vec<String>,
-}
-
-/// What a take covers.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-#[non_exhaustive]
-pub struct TakeFacts {
-    /// Name of the log.
-    pub log: String,
-    /// Frames it has.
-    pub frames: u64,
-    /// Frames of the pass that it lacks.
-    pub frames_missing: u64,
-    /// Axes of the pass that it lacks.
-    pub axes_missing: Vec<String>,
-}
-
-/// One axis over all takes. Figures at the top are in units; numbers that need two takes are none with one.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-#[non_exhaustive]
-pub struct AxisComparison {
-    /// Full name.
-    pub axis: String,
-    /// `mm` or `deg`.
-    pub unit: &'static str,
-    /// Takes that have it.
-    pub takes: usize,
-    /// Frames at which at least one take has it.
-    pub frames: u64,
-    /// The figures in units.
-    #[serde(flatten)]
-    pub units: Figures,
-    /// Frames at which a take exceeds the tolerance; none where no tolerance was given.
-    pub frames_over: Option<u64>,
-    /// Frame of the largest deviation.
-    pub largest_deviation_frame: Option<i64>,
-    /// Frame of the largest difference between two takes.
-    pub pass_to_pass_frame: Option<i64>,
-    /// The same figures in steps.
-    pub steps: Figures,
-    /// The same figures in pixels at the picture, where they are known.
-    pub pixels: Option<Figures>,
-    /// What most likely happened, take by take, where it is plain; two of one take where they explain alike.
-    pub likely_causes: Vec<LikelyCause>,
-}
-
-/// The statistics of one axis in one unit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-#[non_exhaustive]
-pub struct Figures {
-    /// Greatest 4 s_i.
-    pub repeatability: Option<f64>,
-    /// Greatest mean_i + 2 s_i less least mean_i - 2 s_i.
-    pub accuracy: Option<f64>,
-    /// Greatest mean_i less least mean_i.
-    pub mean_range: Option<f64>,
-    /// Largest deviation of any take, absolute.
-    pub largest_deviation: Option<f64>,
-    /// Largest difference between two takes at one frame.
-    pub pass_to_pass: Option<f64>,
-}
-
-/// A likely cause in one take.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-#[non_exhaustive]
-pub struct LikelyCause {
-    /// Name of the log.
-    pub log: String,
-    /// `offset`, `frame_shift`, `lost_steps`, `backlash` or `slip`.
-    pub cause: &'static str,
-    /// Frames by which the take is late, negative where it is early; none for other causes.
-    pub late_frames: Option<i64>,
-    /// How much, steps.
-    pub steps: f64,
-    /// The same in units.
-    pub units: f64,
-    /// Frame at which it was first seen.
-    pub frame: i64,
-    /// One line as text.
-    pub message: String,
-}
-
-/// Holds the logs of takes against the columns of their pass.
+/// Compares the logs of takes with the columns of their pass.
 ///
 /// # Errors
 /// A table that cannot be read, a column that is no axis, a frame that the pass does not have: the first one found.
-pub fn compare<R: Read + Send>(
+pub fn compare<R: Read + Seek + Send>(
     pass: Input<R>,
     takes: Vec<Input<R>>,
     axes: &[AxisFacts],
     options: &Options,
 ) -> Result<Comparison, LogError> {
     let names: Vec<&str> = axes.iter().map(|a| a.name.as_str()).collect();
-    let open = |input: Input<R>| Log::open(&input.name, input.reader, &names).map(|log| (input.name, log));
-    let (pass_name, pass) = open(pass)?;
-    let takes = takes.into_iter().map(open).collect::<Result<Vec<_>, _>>()?;
-    let facts: Vec<(String, Vec<usize>)> = takes.iter().map(|(name, log)| (name.clone(), log.logged().collect())).collect();
-    let rows = (BLOCK / axes.len().max(1)).max(1);
-    std::thread::scope(|scope| {
-        let start = |name: String, log: Log<R>| {
-            let (send, receive) = sync_channel(AHEAD);
-            scope.spawn(move || read_on(log, rows, &send));
-            Rows { name, receive, block: Block::default(), row: 0, axes: axes.len(), rows_read: 0 }
+    let mut pass = Table::open(pass, &names)?;
+    let mut takes = takes.into_iter().map(|take| Table::open(take, &names)).collect::<Result<Vec<_>, _>>()?;
+    let logged: Vec<Vec<usize>> = takes.iter().map(|t| t.log.logged().collect()).collect();
+    let mut held = Held::new(axes, options, takes.len());
+    walk(&mut pass, &mut takes, axes.len(), &mut |run| held.run(run))?;
+    let mut fits = held.suspects(&logged);
+    if fits.iter().any(|f| !f.axes.is_empty()) {
+        pass.log.rewind()?;
+        for take in &mut takes {
+            take.log.rewind()?;
+        }
+        let mut directions = Directions::new(axes, options);
+        walk(&mut pass, &mut takes, axes.len(), &mut |run| again(run, &mut directions, &mut fits))?;
+    }
+    let tried = logged.iter().map(Vec::len).sum::<usize>() as f64;
+    let mut causes = Vec::new();
+    let mut facts = Vec::new();
+    for ((take, fits), has) in takes.iter().zip(&mut fits).zip(&logged) {
+        let named = |wanted: &dyn Fn(usize) -> bool| -> Vec<String> {
+            axes.iter().enumerate().filter(|(i, _)| wanted(*i)).map(|(_, f)| f.name.clone()).collect()
         };
-        let mut pass = start(pass_name, pass);
-        let mut logs: Vec<Rows> = takes.into_iter().map(|(name, log)| start(name, log)).collect();
-        let mut held = Held::new(axes, options, &facts);
-        while let Some(frame) = pass.frame()? {
-            for log in &mut logs {
-                if let Some(f) = log.frame()?.filter(|f| *f < frame) {
-                    return Err(log.stranger(f, &pass.name));
-                }
+        let mut unexplained = Vec::new();
+        for (axis, models) in fits.causes(tried) {
+            let Some(of) = axes.get(axis) else { continue };
+            if models.is_empty() {
+                unexplained.push(axis);
             }
-            held.frame(frame, &pass, &logs);
-            for log in &mut logs {
-                if log.frame()? == Some(frame) {
-                    log.next();
-                }
-            }
-            pass.next();
+            causes.extend(models.iter().flat_map(|m| said(axes, of, &take.name, m)).map(|cause| (axis, cause)));
         }
-        for log in &mut logs {
-            if let Some(f) = log.frame()? {
-                return Err(log.stranger(f, &pass.name));
-            }
-        }
-        Ok(held.finish(pass.rows_read, &logs, &facts))
-    })
-}
-
-/// Reads blocks until the end or until nobody wants more.
-fn read_on<R: Read>(mut log: Log<R>, rows: usize, send: &SyncSender<Result<Block, LogError>>) {
-    loop {
-        let block = log.block(rows);
-        let last = block.as_ref().map_or(true, |b| b.frames.is_empty());
-        if send.send(block).is_err() || last {
-            return;
-        }
+        let moving = has.iter().filter(|axis| held.moves(**axis)).count();
+        let strange = unexplained.iter().filter(|axis| held.moves(**axis)).count();
+        facts.push(TakeFacts {
+            log: take.name.clone(),
+            frames: take.rows,
+            frames_missing: pass.rows.saturating_sub(take.rows),
+            axes_missing: named(&|i| !has.contains(&i)),
+            unexplained: named(&|i| unexplained.contains(&i)),
+            another_move: 2 * strange > moving,
+        });
     }
-}
-
-/// The rows of one table as they come.
-struct Rows {
-    name: String,
-    receive: Receiver<Result<Block, LogError>>,
-    block: Block,
-    row: usize,
-    axes: usize,
-    rows_read: u64,
-}
-
-impl Rows {
-    /// The frame of the row that is next; `None` at the end.
-    fn frame(&mut self) -> Result<Option<i64>, LogError> {
-        if self.row >= self.block.frames.len() {
-            // After the last block the sender is gone: the end stays the end.
-            match self.receive.recv() {
-                Ok(block) => (self.block, self.row) = (block?, 0),
-                Err(_) => return Ok(None),
-            }
-        }
-        Ok(self.block.frames.get(self.row).copied())
-    }
-
-    /// The row's cells, one an axis, if it is of this frame.
-    fn cells(&self, frame: i64) -> Option<&[f64]> {
-        if self.block.frames.get(self.row) != Some(&frame) {
-            return None;
-        }
-        self.block.cells.get(self.row * self.axes..(self.row + 1) * self.axes)
-    }
-
-    fn next(&mut self) {
-        self.row += 1;
-        self.rows_read += 1;
-    }
-
-    fn stranger(&self, frame: i64, pass: &str) -> LogError {
-        LogError { log: self.name.clone(), line: 0, what: format!("has frame {frame}, which {pass} does not have") }
-    }
+    // In the order of axes, then of takes.
+    causes.sort_by_key(|(axis, _)| *axis);
+    Ok(held.finish(pass.rows, facts, causes.into_iter().map(|(_, cause)| cause).collect(), &logged))
 }
 
 /// What is remembered of every axis.
 struct Held<'a> {
     facts: &'a [AxisFacts],
     options: &'a Options,
-    axes: Vec<AxisHeld>,
-    /// Scratch: rows of the takes that have this frame.
-    rows: Vec<usize>,
+    statistics: Vec<Statistics>,
+    to_steps: Vec<f64>,
+    most: Vec<f64>,
+    over: Vec<u64>,
+    /// By take: sums of each axis, a sample of changes, and the last row's deviations and positions.
+    takes: Vec<TakeHeld>,
+    row: u64,
+    /// Scratch.
     deviations: Vec<f64>,
 }
 
-struct AxisHeld {
-    statistics: Statistics,
-    traces: Vec<Option<Trace>>,
-    /// From deviations of the logs to steps in the direction of positive travel.
-    to_steps: f64,
-    most: f64,
-    over: u64,
-    last: f64,
-    direction: f64,
+struct TakeHeld {
+    sums: Vec<Sums>,
+    sample: Sample,
+    /// Of the last row and of the one before: deviations and positions.
+    last: Vec<f64>,
+    last_logged: Vec<f64>,
+    before: Vec<f64>,
+    before_logged: Vec<f64>,
 }
 
 impl<'a> Held<'a> {
-    fn new(facts: &'a [AxisFacts], options: &'a Options, takes: &[(String, Vec<usize>)]) -> Held<'a> {
-        let axes = facts
-            .iter()
-            .enumerate()
-            .map(|(i, f)| {
-                let to_steps = match options.units {
-                    LogUnits::Steps if f.reversed => -1.0,
-                    LogUnits::Steps => 1.0,
-                    LogUnits::Units => f.steps_per_unit,
-                };
-                let pixels = options.tolerance_pixels.zip(f.pixels_per_unit).map(|(p, per_unit)| p / per_unit * f.steps_per_unit);
-                let most = options.tolerance_steps.unwrap_or(f64::INFINITY).min(pixels.unwrap_or(f64::INFINITY));
-                let traces = takes.iter().map(|(_, logged)| logged.contains(&i).then(|| Trace::new(f.microsteps))).collect();
-                AxisHeld { statistics: Statistics::default(), traces, to_steps, most, over: 0, last: f64::NAN, direction: 0.0 }
-            })
-            .collect();
-        Held { facts, options, axes, rows: Vec::new(), deviations: Vec::new() }
-    }
-
-    fn frame(&mut self, frame: i64, pass: &Rows, logs: &[Rows]) {
-        let Some(targets) = pass.cells(frame) else { return };
-        self.rows.clear();
-        self.rows.extend(logs.iter().enumerate().filter(|(_, log)| log.cells(frame).is_some()).map(|(i, _)| i));
-        for (i, (target, axis)) in targets.iter().zip(&mut self.axes).enumerate() {
-            let moved = (target - axis.last) * axis.to_steps;
-            if moved > 0.0 {
-                axis.direction = 1.0;
-            } else if moved < 0.0 {
-                axis.direction = -1.0;
-            }
-            axis.last = *target;
-            self.deviations.clear();
-            for take in &self.rows {
-                let logged = logs.get(*take).and_then(|l| l.cells(frame)).and_then(|c| c.get(i)).copied().unwrap_or(f64::NAN);
-                if logged.is_nan() {
-                    continue;
-                }
-                let deviation = (logged - target) * axis.to_steps;
-                self.deviations.push(deviation);
-                if let Some(Some(trace)) = axis.traces.get_mut(*take) {
-                    trace.add(frame, target * axis.to_steps, deviation, axis.direction);
-                }
-            }
-            axis.statistics.add(frame, &self.deviations);
-            if self.deviations.iter().any(|d| d.abs() > axis.most) {
-                axis.over += 1;
-            }
+    fn new(facts: &'a [AxisFacts], options: &'a Options, takes: usize) -> Held<'a> {
+        let n = facts.len();
+        let sums = Sums { least: f64::INFINITY, greatest: f64::NEG_INFINITY, ..Sums::default() };
+        let none = || vec![f64::NAN; n];
+        let take = || TakeHeld {
+            sums: vec![sums; n],
+            sample: Sample::default(),
+            last: none(),
+            last_logged: none(),
+            before: none(),
+            before_logged: none(),
+        };
+        Held {
+            facts,
+            options,
+            statistics: vec![Statistics::default(); n],
+            to_steps: facts.iter().map(|f| f.to_steps(options.units)).collect(),
+            most: facts.iter().map(|f| f.most(options) + ROUNDED).collect(),
+            over: vec![0; n],
+            takes: (0..takes).map(|_| take()).collect(),
+            row: 0,
+            deviations: Vec::new(),
         }
     }
 
-    fn finish(&self, frames: u64, logs: &[Rows], takes: &[(String, Vec<usize>)]) -> Comparison {
-        let asked = self.options.tolerance_steps.is_some() || self.options.tolerance_pixels.is_some();
-        let logged = |i: usize| takes.iter().filter(|(_, l)| l.contains(&i)).count();
-        let named = |wanted: &dyn Fn(usize) -> bool| -> Vec<String> {
-            self.facts.iter().enumerate().filter(|(i, _)| wanted(*i)).map(|(_, f)| f.name.clone()).collect()
+    fn run(&mut self, run: &Run) {
+        for (i, (frame, targets)) in run.frames.iter().zip(run.pass.chunks_exact(run.stride)).enumerate() {
+            let row = |cells: &'_ Option<&'_ [f64]>| cells.and_then(|c| c.get(i * run.stride..(i + 1) * run.stride)).map(<[f64]>::to_vec);
+            let logged: Vec<Option<Vec<f64>>> = run.takes.iter().map(row).collect();
+            self.frame(*frame, targets, &logged);
+        }
+    }
+
+    fn frame(&mut self, frame: i64, targets: &[f64], logged: &[Option<Vec<f64>>]) {
+        for (take, cells) in self.takes.iter_mut().zip(logged) {
+            if let Some(cells) = cells {
+                take.row(self.row, targets, cells, &self.to_steps);
+            } else {
+                for row in [&mut take.last, &mut take.last_logged, &mut take.before, &mut take.before_logged] {
+                    row.fill(f64::NAN);
+                }
+            }
+        }
+        self.row += 1;
+        for (i, ((statistics, over), most)) in self.statistics.iter_mut().zip(&mut self.over).zip(&self.most).enumerate() {
+            self.deviations.clear();
+            let taken = self.takes.iter().zip(logged).filter(|(_, cells)| cells.is_some());
+            self.deviations.extend(taken.filter_map(|(take, _)| take.last.get(i)).filter(|d| !d.is_nan()));
+            statistics.add(frame, &self.deviations);
+            *over += u64::from(self.deviations.iter().any(|d| d.abs() > *most));
+        }
+    }
+
+    fn moves(&self, axis: usize) -> bool {
+        self.takes.iter().filter_map(|t| t.sums.get(axis)).any(|s| s.greatest > s.least)
+    }
+
+    /// What is to be fitted of each take.
+    fn suspects(&self, logged: &[Vec<usize>]) -> Vec<Fits> {
+        let of = |(take, has): (&TakeHeld, &Vec<usize>)| {
+            let suspect = |axis: &&usize| take.sums.get(**axis).is_some_and(Sums::is_suspect);
+            let axes = has.iter().filter(suspect).filter_map(|axis| {
+                let (sums, facts) = take.sums.get(*axis).zip(self.facts.get(*axis))?;
+                let noise = take.sample.noise(*axis);
+                let known = Known {
+                    rows: sums.n,
+                    sum: sums.sum,
+                    noise,
+                    mistaken: facts.mistaken(self.options.units),
+                    backlash: facts.backlash.map(|b| b * facts.steps_per_unit),
+                    moves: sums.greatest > sums.least,
+                };
+                let no_fault = NoFault { rows: sums.n, squares: sums.squares, noise, tried: 1.0 };
+                Some((*axis, known, no_fault))
+            });
+            Fits::new(axes.collect())
         };
-        let axes: Vec<AxisComparison> = self
-            .facts
-            .iter()
-            .zip(&self.axes)
-            .enumerate()
-            .filter(|(i, _)| logged(*i) > 0)
-            .map(|(i, (f, held))| axis_comparison(f, held, logged(i), takes, asked))
+        self.takes.iter().zip(logged).map(of).collect()
+    }
+
+    fn finish(&self, frames: u64, takes: Vec<TakeFacts>, causes: Vec<LikelyCause>, logged: &[Vec<usize>]) -> Comparison {
+        let takes_of = |i: usize| logged.iter().filter(|has| has.contains(&i)).count();
+        let rows = self.facts.iter().zip(&self.statistics).zip(self.most.iter().zip(&self.over)).enumerate();
+        let axes: Vec<AxisComparison> = rows
+            .filter(|(i, _)| takes_of(*i) > 0)
+            .map(|(i, ((f, s), (most, over)))| axis_comparison(f, s, takes_of(i), *most - ROUNDED, *over))
             .collect();
+        let unlogged = self.facts.iter().enumerate().filter(|(i, _)| takes_of(*i) == 0);
         Comparison {
             frames,
-            takes: takes
-                .iter()
-                .zip(logs)
-                .map(|((log, has), rows)| TakeFacts {
-                    log: log.clone(),
-                    frames: rows.rows_read,
-                    frames_missing: frames.saturating_sub(rows.rows_read),
-                    axes_missing: named(&|i| !has.contains(&i)),
-                })
-                .collect(),
-            within_tolerance: asked.then(|| axes.iter().all(|a| a.frames_over == Some(0))),
+            takes,
+            within_tolerance: axes.iter().all(|a| a.frames_over == 0),
+            causes,
             axes,
-            not_logged: named(&|i| logged(i) == 0),
+            not_logged: unlogged.map(|(_, f)| f.name.clone()).collect(),
         }
     }
 }
 
-fn axis_comparison(f: &AxisFacts, held: &AxisHeld, takes: usize, names: &[(String, Vec<usize>)], asked: bool) -> AxisComparison {
-    let s = &held.statistics;
+impl TakeHeld {
+    fn row(&mut self, row: u64, targets: &[f64], logged: &[f64], to_steps: &[f64]) {
+        if self.sample.wants(row) {
+            let logged_steps = logged.iter().zip(to_steps).map(|(y, k)| y * k);
+            let deviations = logged.iter().zip(targets).zip(to_steps).map(|((y, t), k)| (y - t) * k);
+            let bends = |now: f64, last: &f64, before: &f64| (now - 2.0 * last + before).abs();
+            let positions = logged_steps.zip(self.last_logged.iter().zip(&self.before_logged)).map(|(y, (l, b))| bends(y, l, b)).collect();
+            let deviations = deviations.zip(self.last.iter().zip(&self.before)).map(|(d, (l, b))| bends(d, l, b)).collect();
+            self.sample.add(row, deviations, positions);
+        }
+        core::mem::swap(&mut self.last, &mut self.before);
+        core::mem::swap(&mut self.last_logged, &mut self.before_logged);
+        let state = self.sums.iter_mut().zip(self.last.iter_mut().zip(&self.before)).zip(&mut self.last_logged);
+        for ((target, logged), (to_steps, ((sums, (now, last)), now_logged))) in targets.iter().zip(logged).zip(to_steps.iter().zip(state))
+        {
+            let d = (logged - target) * to_steps;
+            let change = d - last;
+            if !d.is_nan() {
+                let t = target * to_steps;
+                sums.n += 1.0;
+                sums.sum += d;
+                sums.squares += d * d;
+                sums.largest = sums.largest.max(d.abs());
+                sums.least = sums.least.min(t);
+                sums.greatest = sums.greatest.max(t);
+            }
+            if !change.is_nan() {
+                sums.pairs += 1.0;
+                sums.changes += change * change;
+            }
+            (*now, *now_logged) = (d, logged * to_steps);
+        }
+    }
+}
+
+/// The directions of every axis while rows are taken in.
+struct Directions {
+    to_steps: Vec<f64>,
+    last: Vec<f64>,
+    now: Vec<f64>,
+}
+
+impl Directions {
+    fn new(axes: &[AxisFacts], options: &Options) -> Directions {
+        let to_steps = axes.iter().map(|f| f.to_steps(options.units)).collect();
+        Directions { to_steps, last: vec![f64::NAN; axes.len()], now: vec![0.0; axes.len()] }
+    }
+
+    fn row(&mut self, targets: &[f64]) {
+        for (((target, to_steps), last), now) in targets.iter().zip(&self.to_steps).zip(&mut self.last).zip(&mut self.now) {
+            let moved = (target - *last) * to_steps;
+            if moved > 0.0 {
+                *now = 1.0;
+            } else if moved < 0.0 {
+                *now = -1.0;
+            }
+            *last = *target;
+        }
+    }
+}
+
+/// The suspect axes of one take.
+struct Fits {
+    axes: Vec<(usize, NoFault, Fit)>,
+    swaps: Swaps,
+}
+
+impl Fits {
+    fn new(axes: Vec<(usize, Known, NoFault)>) -> Fits {
+        let most = |no_fault: &NoFault| no_fault.most_left();
+        let swaps = Swaps::new(&axes.iter().map(|(axis, _, no_fault)| (*axis, most(no_fault))).collect::<Vec<_>>());
+        Fits { axes: axes.into_iter().map(|(axis, known, no_fault)| (axis, no_fault, Fit::new(known))).collect(), swaps }
+    }
+
+    /// The plain models of each suspect axis.
+    fn causes(&mut self, tried: f64) -> Vec<(usize, Vec<Model>)> {
+        let of = |(axis, no_fault, fit): &mut (usize, NoFault, Fit)| {
+            let (frame, largest) = fit.from();
+            let mut models = fit.models();
+            models.extend(self.swaps.model(*axis, no_fault.rows, frame, largest));
+            (*axis, NoFault { tried, squares: fit.squares(), ..*no_fault }.choose(models))
+        };
+        self.axes.iter_mut().map(of).collect()
+    }
+}
+
+/// The second reading: rows into the models.
+fn again(run: &Run, directions: &mut Directions, fits: &mut [Fits]) {
+    for (i, (frame, targets)) in run.frames.iter().zip(run.pass.chunks_exact(run.stride)).enumerate() {
+        directions.row(targets);
+        for (fits, cells) in fits.iter_mut().zip(run.takes) {
+            let cells = cells.and_then(|c| c.get(i * run.stride..(i + 1) * run.stride));
+            for (axis, _, fit) in &mut fits.axes {
+                let at = |all: &[f64]| all.get(*axis).copied().unwrap_or(f64::NAN);
+                let to_steps = at(&directions.to_steps);
+                let seen = Seen { frame: *frame, target: at(targets) * to_steps, logged: cells.map_or(f64::NAN, at) * to_steps };
+                fit.add(seen, at(&directions.now));
+            }
+            if let Some(cells) = cells {
+                fits.swaps.add(targets, cells, &directions.to_steps);
+            }
+        }
+    }
+}
+
+fn axis_comparison(f: &AxisFacts, s: &Statistics, takes: usize, most: f64, over: u64) -> AxisComparison {
     let figures = |factor: f64| {
         let scaled = |x: Option<f64>| x.map(|x| x * factor);
         Figures {
@@ -408,46 +327,11 @@ fn axis_comparison(f: &AxisFacts, held: &AxisHeld, takes: usize, names: &[(Strin
         takes,
         frames: s.frames(),
         units: figures(1.0 / f.steps_per_unit),
-        frames_over: asked.then_some(held.over),
+        tolerance_steps: most.is_finite().then_some(most),
+        frames_over: over,
         largest_deviation_frame: frame(s.largest_deviation()),
         pass_to_pass_frame: frame(s.pass_to_pass()),
         steps: figures(1.0),
         pixels: f.pixels_per_unit.map(|p| figures(p / f.steps_per_unit)),
-        likely_causes: names
-            .iter()
-            .zip(&held.traces)
-            .flat_map(|((log, _), trace)| trace.iter().flat_map(Trace::causes).map(|c| likely(f, log, &c)))
-            .collect(),
-    }
-}
-
-fn full_steps(full: f64) -> String {
-    format!("{full} full {}", if full.abs() == 1.0 { "step" } else { "steps" })
-}
-
-fn likely(f: &AxisFacts, log: &str, c: &Cause) -> LikelyCause {
-    let units = c.steps / f.steps_per_unit;
-    let size = format!("{} ({})", figure(units, f.unit), figure(c.steps, "steps"));
-    let full = (c.steps / f64::from(f.microsteps)).round_ties_even();
-    let message = match c.kind {
-        CauseKind::FrameShift => {
-            let way = if c.late > 0 { "late" } else { "early" };
-            let frames = count(c.late.unsigned_abs(), "frame");
-            format!("the log is {frames} {way} (up to {size}): correct its frame numbers, or check what triggers the log")
-        }
-        CauseKind::Offset => format!("off by {size} throughout: steps lost before frame {}, or a different reference position", c.frame),
-        CauseKind::LostSteps if c.times == 1 => format!("{} lost at frame {}: off by {size} from there on", full_steps(full), c.frame),
-        CauseKind::LostSteps => format!("steps lost {} times, first {} at frame {}: {size}", c.times, full_steps(full), c.frame),
-        CauseKind::Backlash => format!("{size} between the two directions of travel: backlash"),
-        CauseKind::Slip => format!("drifts by {size} over the take: slip"),
-    };
-    LikelyCause {
-        log: log.to_owned(),
-        cause: c.kind.name(),
-        late_frames: (c.kind == CauseKind::FrameShift).then_some(c.late),
-        steps: c.steps,
-        units,
-        frame: c.frame,
-        message,
     }
 }

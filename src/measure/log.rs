@@ -5,7 +5,7 @@
 //! Invariant: memory is one buffer and one block of rows, whatever the length of the file; a line longer than [`MOST_LINE_BYTES`] is refused.
 //! Plain whole numbers, which is what counts are, take a short way through the bytes; anything else is read as text.
 
-use std::io::Read;
+use std::io::{Read, Seek};
 
 use crate::bounds::MOST_LINE_BYTES;
 
@@ -96,6 +96,25 @@ impl<R: Read> Log<R> {
             return Err(log.wrong("there is no column of an axis".to_owned()));
         }
         Ok(log)
+    }
+
+    /// Back to the first row, its header read already.
+    ///
+    /// # Errors
+    /// A table that cannot be read again.
+    pub(super) fn rewind(&mut self) -> Result<(), LogError>
+    where
+        R: Seek,
+    {
+        if let Err(e) = self.reader.rewind() {
+            return Err(self.wrong_file(&format!("cannot be read again: {e}")));
+        }
+        (self.used, self.whole, self.filled, self.ended, self.line, self.last_frame) = (0, 0, 0, false, 1, None);
+        if self.fill()? {
+            let bytes = self.buffer.get(self.used..self.whole).unwrap_or_default();
+            self.used += bytes.iter().position(|b| *b == b'\n').map_or(bytes.len(), |n| n + 1);
+        }
+        Ok(())
     }
 
     /// Indices of the axes that have a column.

@@ -1,13 +1,28 @@
 //! Measuring afterwards: logged positions of takes held against the pass they were.
 //!
-//! What: pass and logs are read in step, frame by frame; each axis gets the statistics of its deviations and, where it is plain, a likely cause.
+//! What: pass and logs are read in step, frame by frame; each axis gets the statistics of its deviations. Where they are more than noise, both are read once more, and
+//! models of faults are compared by what they leave unexplained.
 //! Invariant: memory grows with axes and takes, never with rows. A number that does not exist is `None`, never zero.
 //! Limits: a log says where the motor was commanded to be or where an encoder saw it; what neither sees, such as play behind the encoder, no statistics show.
 
 mod cause;
 mod compare;
+mod facts;
+mod fit;
+mod jumps;
 mod log;
+mod result;
+mod rows;
+mod said;
+mod seen;
+mod shifts;
+mod sides;
 pub(crate) mod statistics;
+mod sums;
+mod swaps;
 
-pub use compare::{AxisComparison, AxisFacts, Comparison, Figures, Input, LikelyCause, LogUnits, Options, TakeFacts, compare};
+pub use compare::compare;
+pub use facts::{AxisFacts, LogUnits, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS};
 pub use log::LogError;
+pub use result::{AxisComparison, Comparison, Figures, LikelyCause, TakeFacts};
+pub use rows::Input;

@@ -25,6 +25,7 @@ mod kinematics;
 mod wrong_files;
 
 mod camera_timing;
+mod causes;
 mod clearance;
 mod clearance_oracle;
 mod compare;

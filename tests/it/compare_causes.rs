@@ -41,12 +41,16 @@ fn causes(case: &Case, header: &str, log: &[Vec<i64>]) -> Vec<(String, Vec<Strin
     }
     case.write("log.csv", &text);
     let out = case.run(&["compare", "out", "--pass", "p", "log.csv", "--json"]);
-    assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+    // Without a lens a step is allowed.
+    let off = log.iter().zip(&columns(case).1).any(|(log, pass)| log.iter().zip(pass).any(|(y, t)| (y - t).abs() > 1));
+    assert_eq!(out.status.code(), Some(i32::from(off)), "{}", String::from_utf8_lossy(&out.stderr));
     let json: Value = serde_json::from_slice(&out.stdout).unwrap();
     let of = |a: &Value| {
-        let all = a["likely_causes"].as_array().unwrap();
+        let all: Vec<&Value> = json["causes"].as_array().unwrap().iter().filter(|c| c["axis"] == a["axis"]).collect();
         let text = |key: &str| all.iter().map(|c| c[key].as_str().unwrap().to_owned()).collect::<Vec<_>>();
-        (a["axis"].as_str().unwrap().to_owned(), text("cause"), text("message").join("; "))
+        let mut causes = text("cause");
+        causes.sort_unstable();
+        (a["axis"].as_str().unwrap().to_owned(), causes, text("message").join("; "))
     };
     json["axes"].as_array().unwrap().iter().map(of).collect()
 }
@@ -85,7 +89,7 @@ fn eight_steps_of_backlash_are_no_lost_steps_where_an_axis_reverses() {
         let log: Vec<Vec<i64>> = pass.iter().map(lagging).collect();
         for (axis, causes, message) in causes(&case, &header, &log).into_iter().filter(|(axis, ..)| axis != "heron.bridge") {
             assert_eq!(causes, ["backlash"], "{axis}: {message}");
-            assert!(message.contains("(-16 steps)") || message.contains("(16 steps)"), "{axis}: {message}");
+            assert!(message.contains("(16 steps)"), "{axis}: {message}");
         }
     }
 }
@@ -154,4 +158,41 @@ fn a_stage_whose_figure_is_never_in_the_picture_does_have_a_lens() {
     // Neither is a lens without a figure none at all; the camera's own axes move it, which shows nothing.
     let said = refused(Some(LENS), None);
     assert!(said.contains("error[not-in-picture]") && said.contains("no figure in front of it"), "{said}");
+}
+
+/// Each cause through the program, by its name in files; the bridge never reverses, the trolley does, three times.
+#[test]
+fn each_fault_of_a_log_is_named() {
+    let case = folder();
+    let (header, pass) = columns(&case);
+    let of = |log: &[Vec<i64>]| causes(&case, &header, log).into_iter().map(|(_, causes, _)| causes).collect::<Vec<_>>();
+    let edited = |axis: usize, edit: &dyn Fn(usize, i64) -> i64| {
+        let mut log = pass.clone();
+        log[axis] = log[axis].iter().enumerate().map(|(i, y)| edit(i, *y)).collect();
+        log
+    };
+    let still = pass[1][39];
+    let cases: [(Vec<Vec<i64>>, usize, &str); 7] = [
+        (edited(1, &|_, y| 2 * y), 1, "scale"),
+        (edited(1, &|_, y| -y), 1, "sign"),
+        (edited(1, &|i, y| if i < 39 { y } else { still }), 1, "frozen"),
+        (edited(1, &|i, y| if i < 30 { y } else { pass[1][i - 1] }), 1, "frame_shift"),
+        // 200 steps in 10 mm a turn, in microsteps of an eighth: 160 steps a millimetre.
+        (edited(1, &|_, y| (y as f64 / 160.0).round() as i64), 1, "units"),
+        (edited(2, &|i, y| y + 3 * i as i64), 2, "drift"),
+        (edited(2, &|_, y| y - 20), 2, "offset"),
+    ];
+    for (log, axis, cause) in cases {
+        let found = of(&log);
+        assert_eq!(found[axis], [cause]);
+        assert!(found.iter().enumerate().all(|(i, causes)| i == axis || causes.is_empty()), "{found:?}");
+    }
+    let mut log = pass.clone();
+    log.swap(1, 3);
+    let found = of(&log);
+    assert_eq!(
+        (&found[1][..], &found[3][..], found[0].len() + found[2].len()),
+        (&["swapped".to_owned()][..], &["swapped".to_owned()][..], 0)
+    );
+    assert!(of(&pass).iter().all(Vec::is_empty));
 }

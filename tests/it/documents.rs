@@ -184,7 +184,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/check_json/violation.rs",
         "src/output/check_json/wedge.rs",
         "src/output/errors_json.rs",
-        "src/measure/compare.rs",
+        "src/measure/result.rs",
         "src/check/changes.rs",
         "src/output/study_json.rs",
         "src/output/rig_json.rs",
