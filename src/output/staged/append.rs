@@ -10,6 +10,7 @@ use std::path::Path;
 use std::thread;
 use std::time::Duration;
 
+use super::atomic;
 use super::error::{StagedError, refused};
 use super::rewrite::rewrite;
 use super::staging::{StagingDirectory, parent};
@@ -53,7 +54,7 @@ pub(crate) fn append<E: From<StagedError>>(target: &Path, most: u64, lines: impl
 /// The folder, locked; `None` where the system has no such locks.
 fn locked(folder: &Path) -> Result<Option<File>, StagedError> {
     fs::create_dir_all(folder).map_err(refused("cannot make the folder", folder))?;
-    let Ok(file) = File::open(folder) else { return Ok(None) };
+    let Ok(file) = atomic::opened(folder) else { return Ok(None) };
     for _ in 0..TRIES {
         match file.try_lock() {
             Ok(()) => return Ok(Some(file)),

@@ -57,9 +57,17 @@ pub(super) fn flush_folders(dir: &Path) {
 
 /// Names are flushed where the system can; its answer is ignored: some systems cannot, and the contents are flushed already.
 pub(super) fn flush(dir: &Path) {
-    if let Ok(dir) = File::open(dir) {
+    if let Ok(dir) = opened(dir) {
         let _where_it_can = dir.sync_all();
     }
+}
+
+/// A folder, opened to be flushed or locked.
+///
+/// # Errors
+/// What the system says; some systems open no folder.
+pub(super) fn opened(dir: &Path) -> io::Result<File> {
+    File::open(dir)
 }
 
 #[cfg(test)]
