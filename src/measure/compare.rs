@@ -11,13 +11,14 @@ use std::io::{Read, Seek};
 use super::cause::{Model, NoFault};
 use super::facts::{AxisFacts, Options};
 use super::fit::{Fit, Known};
+use super::lanes::{Four, LANES};
 use super::log::LogError;
 use super::result::{AxisComparison, Comparison, Figures, LikelyCause, TakeFacts};
-use super::rows::{Input, Run, Table, walk};
+use super::rows::{Input, Run, Table, stride, walk};
 use super::said::said;
 use super::seen::Seen;
 use super::statistics::{Greatest, Statistics};
-use super::sums::{Sample, Sums};
+use super::sums::{Brought, Group, Sample, Sums};
 use super::swaps::Swaps;
 
 /// Steps by which sums and units may round.
@@ -84,91 +85,80 @@ struct Held<'a> {
     facts: &'a [AxisFacts],
     options: &'a Options,
     statistics: Vec<Statistics>,
+    /// By axis, for whole groups.
     to_steps: Vec<f64>,
     most: Vec<f64>,
     over: Vec<u64>,
-    /// By take: sums of each axis, a sample of changes, and the last row's deviations and positions.
     takes: Vec<TakeHeld>,
     row: u64,
-    /// Scratch.
-    deviations: Vec<f64>,
-}
-
-struct TakeHeld {
-    sums: Vec<Sums>,
-    sample: Sample,
-    /// Of the last row and of the one before: deviations and positions.
-    last: Vec<f64>,
-    last_logged: Vec<f64>,
-    before: Vec<f64>,
-    before_logged: Vec<f64>,
 }
 
 impl<'a> Held<'a> {
     fn new(facts: &'a [AxisFacts], options: &'a Options, takes: usize) -> Held<'a> {
         let n = facts.len();
-        let sums = Sums { least: f64::INFINITY, greatest: f64::NEG_INFINITY, ..Sums::default() };
-        let none = || vec![f64::NAN; n];
-        let take = || TakeHeld {
-            sums: vec![sums; n],
-            sample: Sample::default(),
-            last: none(),
-            last_logged: none(),
-            before: none(),
-            before_logged: none(),
-        };
+        let mut to_steps: Vec<f64> = facts.iter().map(|f| f.to_steps(options.units)).collect();
+        to_steps.resize(stride(n), 1.0);
         Held {
             facts,
             options,
             statistics: vec![Statistics::default(); n],
-            to_steps: facts.iter().map(|f| f.to_steps(options.units)).collect(),
+            to_steps,
             most: facts.iter().map(|f| f.most(options) + ROUNDED).collect(),
             over: vec![0; n],
-            takes: (0..takes).map(|_| take()).collect(),
+            takes: (0..takes).map(|_| TakeHeld::new(stride(n))).collect(),
             row: 0,
-            deviations: Vec::new(),
         }
     }
 
     fn run(&mut self, run: &Run) {
-        for (i, (frame, targets)) in run.frames.iter().zip(run.pass.chunks_exact(run.stride)).enumerate() {
-            let row = |cells: &'_ Option<&'_ [f64]>| cells.and_then(|c| c.get(i * run.stride..(i + 1) * run.stride)).map(<[f64]>::to_vec);
-            let logged: Vec<Option<Vec<f64>>> = run.takes.iter().map(row).collect();
-            self.frame(*frame, targets, &logged);
+        let Held { statistics, to_steps, most, over, takes, row, .. } = self;
+        for (take, log) in takes.iter_mut().zip(run.takes) {
+            match log {
+                Some(log) => take.run(*row, run, log, to_steps),
+                None => take.lacks(),
+            }
+        }
+        *row += u64::try_from(run.frames.len()).unwrap_or(u64::MAX);
+        let logs: Vec<&[f64]> = run.takes.iter().flatten().copied().collect();
+        let axes = statistics.iter_mut().zip(most).zip(over.iter_mut().zip(to_steps)).enumerate();
+        if let ([log], [take]) = (&logs[..], &takes[..]) {
+            for (axis, ((statistics, most), (over, to_steps))) in axes {
+                let deviations = || column(run, log, axis, *to_steps);
+                let Some((rows, lowest, highest)) = take.brought(axis).filter(|b| b.0 > 0) else { continue };
+                let first = |largest: f64| run.frames.iter().zip(deviations()).find(|(_, d)| d.abs() == largest).map(|(frame, _)| *frame);
+                statistics.add_single(rows, lowest, highest, first);
+                if highest > *most || -lowest > *most {
+                    *over += deviations().map(|d| u64::from(d.abs() > *most)).sum::<u64>();
+                }
+            }
+            return;
+        }
+        let mut deviations = Vec::with_capacity(logs.len());
+        for (axis, ((statistics, most), (over, to_steps))) in axes {
+            let mut columns: Vec<_> = logs.iter().map(|log| column(run, log, axis, *to_steps)).collect();
+            for frame in run.frames {
+                deviations.clear();
+                deviations.extend(columns.iter_mut().filter_map(Iterator::next).filter(|d| !d.is_nan()));
+                statistics.add(*frame, &deviations);
+                *over += u64::from(deviations.iter().any(|d| d.abs() > *most));
+            }
         }
     }
 
-    fn frame(&mut self, frame: i64, targets: &[f64], logged: &[Option<Vec<f64>>]) {
-        for (take, cells) in self.takes.iter_mut().zip(logged) {
-            if let Some(cells) = cells {
-                take.row(self.row, targets, cells, &self.to_steps);
-            } else {
-                for row in [&mut take.last, &mut take.last_logged, &mut take.before, &mut take.before_logged] {
-                    row.fill(f64::NAN);
-                }
-            }
-        }
-        self.row += 1;
-        for (i, ((statistics, over), most)) in self.statistics.iter_mut().zip(&mut self.over).zip(&self.most).enumerate() {
-            self.deviations.clear();
-            let taken = self.takes.iter().zip(logged).filter(|(_, cells)| cells.is_some());
-            self.deviations.extend(taken.filter_map(|(take, _)| take.last.get(i)).filter(|d| !d.is_nan()));
-            statistics.add(frame, &self.deviations);
-            *over += u64::from(self.deviations.iter().any(|d| d.abs() > *most));
-        }
+    fn sums(&self, take: &TakeHeld, axis: usize) -> Option<Sums> {
+        take.groups.get(axis / LANES).map(|group| group.of(axis % LANES))
     }
 
     fn moves(&self, axis: usize) -> bool {
-        self.takes.iter().filter_map(|t| t.sums.get(axis)).any(|s| s.greatest > s.least)
+        self.takes.iter().filter_map(|take| self.sums(take, axis)).any(|s| s.greatest > s.least)
     }
 
     /// What is to be fitted of each take.
     fn suspects(&self, logged: &[Vec<usize>]) -> Vec<Fits> {
         let of = |(take, has): (&TakeHeld, &Vec<usize>)| {
-            let suspect = |axis: &&usize| take.sums.get(**axis).is_some_and(Sums::is_suspect);
-            let axes = has.iter().filter(suspect).filter_map(|axis| {
-                let (sums, facts) = take.sums.get(*axis).zip(self.facts.get(*axis))?;
-                let noise = take.sample.noise(*axis);
+            let axes = has.iter().filter_map(|axis| {
+                let (sums, facts) = self.sums(take, *axis).filter(Sums::is_suspect).zip(self.facts.get(*axis))?;
+                let noise = take.sample.noise(*axis, facts.to_steps(self.options.units));
                 let known = Known {
                     rows: sums.n,
                     sum: sums.sum,
@@ -204,38 +194,75 @@ impl<'a> Held<'a> {
     }
 }
 
+/// Deviations of an axis over a stretch of rows, steps.
+fn column<'r>(run: &'r Run, log: &'r [f64], axis: usize, to_steps: f64) -> impl Iterator<Item = f64> + 'r {
+    let of = move |rows: &'r [f64]| rows.iter().skip(axis).step_by(run.stride);
+    of(log).zip(of(run.pass)).map(move |(y, t)| (y - t) * to_steps)
+}
+
+/// What is remembered of every axis in one take.
+struct TakeHeld {
+    groups: Vec<Group>,
+    brought: Vec<Brought>,
+    sample: Sample,
+    /// The rows before: the last one and the one before that, of the pass and of the log; NaN where there is none.
+    before: [(Vec<f64>, Vec<f64>); 2],
+}
+
 impl TakeHeld {
-    fn row(&mut self, row: u64, targets: &[f64], logged: &[f64], to_steps: &[f64]) {
-        if self.sample.wants(row) {
-            let logged_steps = logged.iter().zip(to_steps).map(|(y, k)| y * k);
-            let deviations = logged.iter().zip(targets).zip(to_steps).map(|((y, t), k)| (y - t) * k);
-            let bends = |now: f64, last: &f64, before: &f64| (now - 2.0 * last + before).abs();
-            let positions = logged_steps.zip(self.last_logged.iter().zip(&self.before_logged)).map(|(y, (l, b))| bends(y, l, b)).collect();
-            let deviations = deviations.zip(self.last.iter().zip(&self.before)).map(|(d, (l, b))| bends(d, l, b)).collect();
-            self.sample.add(row, deviations, positions);
+    fn new(stride: usize) -> TakeHeld {
+        let none = || (vec![f64::NAN; stride], vec![f64::NAN; stride]);
+        TakeHeld { groups: vec![Group::new(); stride / LANES], brought: Vec::new(), sample: Sample::default(), before: [none(), none()] }
+    }
+
+    fn lacks(&mut self) {
+        self.groups.iter_mut().for_each(Group::lacks);
+        for (pass, log) in &mut self.before {
+            pass.fill(f64::NAN);
+            log.fill(f64::NAN);
         }
-        core::mem::swap(&mut self.last, &mut self.before);
-        core::mem::swap(&mut self.last_logged, &mut self.before_logged);
-        let state = self.sums.iter_mut().zip(self.last.iter_mut().zip(&self.before)).zip(&mut self.last_logged);
-        for ((target, logged), (to_steps, ((sums, (now, last)), now_logged))) in targets.iter().zip(logged).zip(to_steps.iter().zip(state))
-        {
-            let d = (logged - target) * to_steps;
-            let change = d - last;
-            if !d.is_nan() {
-                let t = target * to_steps;
-                sums.n += 1.0;
-                sums.sum += d;
-                sums.squares += d * d;
-                sums.largest = sums.largest.max(d.abs());
-                sums.least = sums.least.min(t);
-                sums.greatest = sums.greatest.max(t);
-            }
-            if !change.is_nan() {
-                sums.pairs += 1.0;
-                sums.changes += change * change;
-            }
-            (*now, *now_logged) = (d, logged * to_steps);
+    }
+
+    fn run(&mut self, row: u64, run: &Run, log: &[f64], to_steps: &[f64]) {
+        self.brought.clear();
+        for (group, at) in self.groups.iter_mut().zip((0..).step_by(LANES)) {
+            self.brought.push(group.add(run.pass, log, run.stride, at, Four::from(to_steps, at)));
         }
+        self.sample(row, run, log);
+        let mut last = run.pass.chunks_exact(run.stride).zip(log.chunks_exact(run.stride)).rev();
+        let [after, before] = &mut self.before;
+        let put = |to: &mut (Vec<f64>, Vec<f64>), (pass, log): (&[f64], &[f64])| {
+            to.0.copy_from_slice(pass);
+            to.1.copy_from_slice(log);
+        };
+        if let Some(row) = last.next() {
+            core::mem::swap(after, before);
+            put(after, row);
+        }
+        if let Some(row) = last.next() {
+            put(before, row);
+        }
+    }
+
+    /// Takes the rows into the sample that belong there.
+    fn sample(&mut self, row: u64, run: &Run, log: &[f64]) {
+        let [after, before] = &self.before;
+        let rows = run.pass.chunks_exact(run.stride).zip(log.chunks_exact(run.stride));
+        let all = [(&before.0[..], &before.1[..]), (&after.0[..], &after.1[..])].into_iter().chain(rows);
+        let (second, third) = (all.clone().skip(1), all.clone().skip(2));
+        for (row, ((a, b), c)) in (row..).zip(all.zip(second).zip(third)) {
+            if self.sample.wants(row) {
+                self.sample.add(row, a, b, c);
+            }
+        }
+    }
+
+    /// Positions that an axis had in the last stretch, its lowest and its highest deviation.
+    fn brought(&self, axis: usize) -> Option<(u64, f64, f64)> {
+        let group = self.brought.get(axis / LANES)?;
+        let at = |four: Four| four.0.get(axis % LANES).copied();
+        let rows = crate::number::whole::nearest(at(group.rows)?).and_then(|n| u64::try_from(n).ok())?;
+        Some((rows, at(group.lowest)?, at(group.highest)?))
     }
 }
 

@@ -10,6 +10,7 @@ mod compare;
 mod facts;
 mod fit;
 mod jumps;
+mod lanes;
 mod log;
 mod result;
 mod rows;

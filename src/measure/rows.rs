@@ -6,7 +6,13 @@
 use std::io::{Read, Seek};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
+use super::lanes::LANES;
 use super::log::{Block, Log, LogError};
+
+/// Numbers from a row to the next: one for each axis, and what is left of a group.
+pub(super) fn stride(axes: usize) -> usize {
+    axes.next_multiple_of(LANES)
+}
 
 /// Cells of a block of rows: small enough that a hundred logs fit in memory, large enough that handing one over costs nothing.
 const BLOCK: usize = 1 << 14;
@@ -58,19 +64,21 @@ pub(super) fn walk<R: Read + Seek + Send>(
     axes: usize,
     on: &mut dyn FnMut(&Run),
 ) -> Result<(), LogError> {
-    let size = (BLOCK / axes.max(1)).max(1);
+    let stride = stride(axes);
+    let size = (BLOCK / stride.max(1)).max(1);
     let pass_name = pass.name.clone();
     let counts = std::thread::scope(|scope| {
         let start = |table: &mut Rows, log| {
             let (send, receive) = sync_channel(AHEAD);
-            scope.spawn(move || read_on(log, size, &send));
-            table.receive = Some(receive);
+            let (give_back, spare) = sync_channel(AHEAD + 1);
+            scope.spawn(move || read_on(log, size, stride, &send, &spare));
+            table.threads = Some((receive, give_back));
         };
-        let mut main = Rows::new(&pass.name, axes);
+        let mut main = Rows::new(&pass.name, stride);
         start(&mut main, &mut pass.log);
         let mut logs = Vec::with_capacity(takes.len());
         for table in takes.iter_mut() {
-            let mut rows = Rows::new(&table.name, axes);
+            let mut rows = Rows::new(&table.name, stride);
             start(&mut rows, &mut table.log);
             logs.push(rows);
         }
@@ -91,7 +99,7 @@ pub(super) fn walk<R: Read + Seek + Send>(
                 }
             }
             let cells: Vec<Option<&[f64]>> = logs.iter().map(|log| (log.shares > 0).then(|| log.cells(n))).collect();
-            on(&Run { frames: main.left().get(..n).unwrap_or_default(), stride: axes, pass: main.cells(n), takes: &cells });
+            on(&Run { frames: main.left().get(..n).unwrap_or_default(), stride, pass: main.cells(n), takes: &cells });
             for log in logs.iter_mut().filter(|log| log.shares > 0) {
                 log.pass_over(n);
             }
@@ -112,9 +120,9 @@ pub(super) fn walk<R: Read + Seek + Send>(
 }
 
 /// Reads blocks until the end or until nobody wants more.
-fn read_on<R: Read>(log: &mut Log<R>, rows: usize, send: &SyncSender<Result<Block, LogError>>) {
+fn read_on<R: Read>(log: &mut Log<R>, rows: usize, stride: usize, send: &SyncSender<Result<Block, LogError>>, spare: &Receiver<Block>) {
     loop {
-        let block = log.block(rows);
+        let block = log.block(spare.try_recv().unwrap_or_default(), rows, stride);
         let last = block.as_ref().map_or(true, |b| b.frames.is_empty());
         if send.send(block).is_err() || last {
             return;
@@ -125,7 +133,8 @@ fn read_on<R: Read>(log: &mut Log<R>, rows: usize, send: &SyncSender<Result<Bloc
 /// The rows of one table as they come.
 struct Rows {
     name: String,
-    receive: Option<Receiver<Result<Block, LogError>>>,
+    /// Where blocks come from, and where they go when they are used up.
+    threads: Option<(Receiver<Result<Block, LogError>>, SyncSender<Block>)>,
     block: Block,
     row: usize,
     stride: usize,
@@ -136,17 +145,19 @@ struct Rows {
 
 impl Rows {
     fn new(name: &str, stride: usize) -> Rows {
-        Rows { name: name.to_owned(), receive: None, block: Block::default(), row: 0, stride, rows_read: 0, shares: 0 }
+        Rows { name: name.to_owned(), threads: None, block: Block::default(), row: 0, stride, rows_read: 0, shares: 0 }
     }
 
     /// Gets the next block where this one is used up; false at the end.
     fn fill(&mut self) -> Result<bool, LogError> {
         if self.row >= self.block.frames.len() {
             // After the last block the sender is gone: the end stays the end.
-            match self.receive.as_ref().map(Receiver::recv) {
-                Some(Ok(block)) => (self.block, self.row) = (block?, 0),
-                _ => return Ok(false),
-            }
+            let Some((receive, give_back)) = &self.threads else { return Ok(false) };
+            let Ok(block) = receive.recv() else { return Ok(false) };
+            let used = core::mem::replace(&mut self.block, block?);
+            self.row = 0;
+            // Nobody may be there to use it again.
+            let _ = give_back.try_send(used);
         }
         Ok(!self.block.frames.is_empty())
     }
@@ -167,6 +178,7 @@ impl Rows {
     }
 
     fn stranger(&self, frame: i64, pass: &str) -> LogError {
-        LogError { log: self.name.clone(), line: 0, what: format!("has frame {frame}, which {pass} does not have") }
+        let what = format!("has frame {frame}, which {pass} does not have; check whether it is the log of another shot, pass or rate");
+        LogError { log: self.name.clone(), line: 0, what }
     }
 }

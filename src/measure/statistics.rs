@@ -61,6 +61,18 @@ impl Statistics {
         }
     }
 
+    /// Takes in frames with one take each: how many, the lowest and the highest deviation, and the first frame at which one is as large, absolute, as that number.
+    pub(crate) fn add_single(&mut self, frames: u64, lowest: f64, highest: f64, first: impl FnOnce(f64) -> Option<i64>) {
+        self.frames += frames;
+        self.means = Some(self.means.map_or((lowest, highest), |(l, h)| (l.min(lowest), h.max(highest))));
+        let largest = highest.max(-lowest);
+        if self.largest.is_none_or(|g| largest > g.value) {
+            if let Some(frame) = first(largest) {
+                raise(&mut self.largest, largest, frame);
+            }
+        }
+    }
+
     /// Frames with at least one take.
     #[must_use]
     pub(crate) fn frames(&self) -> u64 {
