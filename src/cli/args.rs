@@ -227,11 +227,14 @@ pub(super) struct CompareArgs {
     #[arg(value_name = "DIR")]
     pub(super) dir: PathBuf,
     /// The pass that was run
-    #[arg(long, value_name = "NAME")]
-    pub(super) pass: String,
+    #[arg(long, value_name = "NAME", required_unless_present = "home")]
+    pub(super) pass: Option<String>,
     /// Logged positions of a take: CSV with columns frame,AXIS,...
-    #[arg(value_name = "LOG", required = true)]
+    #[arg(value_name = "LOG", required_unless_present = "home")]
     pub(super) logs: Vec<PathBuf>,
+    /// Compare home switch counts before and after a take, without logs: CSV with columns axis,count
+    #[arg(long, num_args = 2, value_names = ["BEFORE", "AFTER"], conflicts_with_all = ["pass", "logs", "tolerance_steps", "tolerance_px", "log_units"])]
+    pub(super) home: Option<Vec<PathBuf>>,
     /// Allowed deviation in steps
     #[arg(long, value_name = "N")]
     pub(super) tolerance_steps: Option<f64>,

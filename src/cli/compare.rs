@@ -31,19 +31,13 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     drop(progress);
     let comparison = match result {
         Ok(comparison) => comparison,
-        Err(failure) => {
-            match failure {
-                Failure::Coded(errors) => errors.into_iter().for_each(|(code, text)| terminal::error(code, text)),
-                Failure::Rejected(rejection) => terminal::rejection(&rejection),
-            }
-            return Outcome::Wrong;
-        }
+        Err(failure) => return failure.printed(),
     };
     let verdict = if comparison.within_tolerance { Outcome::Fine } else { Outcome::Over };
     if !args.json {
         return terminal::result(&text(args, &comparison), verdict);
     }
-    let document = Document { format: 1, pass: &args.pass, note: NOTE, comparison: &comparison, notice: NOTICE };
+    let document = Document { format: 1, pass: pass_name(args), note: NOTE, comparison: &comparison, notice: NOTICE };
     match serde_json::to_string_pretty(&document) {
         Ok(text) => terminal::json(&format!("{text}\n"), verdict),
         Err(error) => {
@@ -63,16 +57,32 @@ struct Document<'a> {
     notice: &'static str,
 }
 
+/// The pass that was asked for; the call is refused without one.
+fn pass_name(args: &CompareArgs) -> &str {
+    args.pass.as_deref().unwrap_or_default()
+}
+
 /// Why nothing was compared.
-enum Failure {
+pub(super) enum Failure {
     /// Errors with their codes.
     Coded(Vec<(Code, String)>),
     /// The shot in the folder cannot be read.
     Rejected(Box<Rejection>),
 }
 
+impl Failure {
+    /// Prints it.
+    pub(super) fn printed(self) -> Outcome {
+        match self {
+            Failure::Coded(errors) => errors.into_iter().for_each(|(code, text)| terminal::error(code, text)),
+            Failure::Rejected(rejection) => terminal::rejection(&rejection),
+        }
+        Outcome::Wrong
+    }
+}
+
 /// One error with its code.
-fn wrong(code: Code, text: impl core::fmt::Display) -> Failure {
+pub(super) fn wrong(code: Code, text: impl core::fmt::Display) -> Failure {
     Failure::Coded(vec![(code, text.to_string())])
 }
 
@@ -87,9 +97,9 @@ fn compared(args: &CompareArgs) -> Result<Comparison, Failure> {
     let bytes = files::read(&path, MOST_MANIFEST_BYTES).map_err(|why| unreadable(&path, &why))?;
     let manifest: Manifest =
         serde_json::from_slice(&bytes).map_err(|e| wrong(Code::InvalidManifest, format!("{} is not a manifest: {e}", path.display())))?;
-    let Some(entry) = manifest.passes.iter().find(|p| p.name == args.pass) else {
+    let Some(entry) = manifest.passes.iter().find(|p| p.name == pass_name(args)) else {
         let names: Vec<&str> = manifest.passes.iter().map(|p| p.name.as_str()).collect();
-        return Err(wrong(Code::UnknownPass, format!("--pass: found `{}`, this folder has {}", args.pass, names.join(", "))));
+        return Err(wrong(Code::UnknownPass, format!("--pass: found `{}`, this folder has {}", pass_name(args), names.join(", "))));
     };
     let (units, file) = match args.log_units {
         LogUnits::Steps => (measure::LogUnits::Steps, &entry.steps),
@@ -162,7 +172,7 @@ fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), Failure>
 }
 
 fn text(args: &CompareArgs, c: &Comparison) -> String {
-    let (pass, all) = (&args.pass, args.all);
+    let (pass, all) = (pass_name(args), args.all);
     let mut text = String::new();
     wrap::line(&mut text, &format!("pass {pass}: {}, {}", count(c.frames, "frame"), counted(c.takes.len(), "take")), 2);
     for t in &c.takes {
@@ -257,7 +267,7 @@ fn axis(text: &mut String, a: &AxisComparison) {
 }
 
 /// Names, without `all` the first few of them.
-fn names(names: &[String], all: bool) -> String {
+pub(super) fn names(names: &[String], all: bool) -> String {
     let shown: Vec<&str> = names.iter().take(if all { names.len() } else { FEW_NAMES }).map(String::as_str).collect();
     if names.len() > shown.len() { format!("{} and {} more", shown.join(", "), names.len() - shown.len()) } else { shown.join(", ") }
 }

@@ -103,7 +103,8 @@ axes and frames are listed.
 
 Examples:
   movewright compare columns --pass picture take_1.csv take_2.csv
-  movewright compare columns --pass picture take_1.csv --tolerance-px 0.5";
+  movewright compare columns --pass picture take_1.csv --tolerance-px 0.5
+  movewright compare columns --home before.csv after.csv";
 
 pub(super) const STUDY: &str = "\
 Times in s, positions in mm; all markers have x, y and z, or all have x and y. A

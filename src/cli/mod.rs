@@ -9,6 +9,7 @@ mod changes_text;
 mod check;
 mod coded;
 mod compare;
+mod compare_home;
 mod compile;
 mod destination;
 mod examples;
@@ -70,7 +71,10 @@ pub(crate) fn run() -> Outcome {
         Command::Rows(a) => rows::run(&a),
         Command::Verify(a) => verify::run(&a),
         Command::Changes(a) => changes::run(&a),
-        Command::Compare(a) => compare::run(&a),
+        Command::Compare(a) => match a.home.as_deref() {
+            Some([before, after]) => compare_home::run(&a, before, after),
+            _ => compare::run(&a),
+        },
         Command::Study(a) => study::run(&a),
         Command::Rig(a) => rig::run(&a),
         Command::Take(a) => take::run(&a),

@@ -9,6 +9,7 @@ mod cause;
 mod compare;
 mod facts;
 mod fit;
+mod home;
 mod jumps;
 mod lanes;
 mod log;
@@ -24,6 +25,7 @@ mod swaps;
 
 pub use compare::compare;
 pub use facts::{AxisFacts, LogUnits, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS};
+pub use home::{HomeAxis, HomeComparison, homes};
 pub use log::LogError;
 pub use result::{AxisComparison, Comparison, Figures, LikelyCause, TakeFacts};
 pub use rows::Input;

@@ -47,7 +47,7 @@ fn message(axis: &AxisFacts, kind: CauseKind, frame: i64, amount: f64, other: &s
             format!("moves {factor} as far as commanded: check microsteps, gear ratio and travel per revolution")
         }
         CauseKind::FrameShift => {
-            let frames = count((amount.abs() as i64).unsigned_abs(), "frame");
+            let frames = count(crate::number::whole::nearest(amount).map_or(0, i64::unsigned_abs), "frame");
             let way = if amount > 0.0 { "late" } else { "early" };
             format!("the log is {frames} {way} from frame {frame} on: correct its frame numbers, or check what triggers the log")
         }

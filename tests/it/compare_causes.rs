@@ -196,3 +196,35 @@ fn each_fault_of_a_log_is_named() {
     );
     assert!(of(&pass).iter().all(Vec::is_empty));
 }
+
+/// Home switches: a planted loss, scatter alone, the criterion's limit, and calls that are wrong.
+#[test]
+fn home_switches_show_lost_steps_beside_their_scatter() {
+    let case = folder();
+    let counts = |axis: &str, counts: &[i64]| counts.iter().map(|c| format!("{axis},{c}\n")).collect::<String>();
+    let compared = |after: &[i64]| {
+        case.write("before.csv", &format!("axis,count\n{}{}", counts("heron.hoist", &[0, 1, -1]), counts("heron.yaw", &[3])));
+        case.write("after.csv", &format!("axis,count\n{}{}", counts("heron.hoist", after), counts("heron.yaw", &[10])));
+        let out = case.run(&["compare", "out", "--home", "before.csv", "after.csv", "--json"]);
+        let json: Value = serde_json::from_slice(&out.stdout).unwrap();
+        assert_eq!(out.status.code(), Some(if json["no_steps_lost"] == true { 0 } else { 1 }));
+        assert_eq!(json["not_read"], serde_json::json!(["heron.bridge", "heron.trolley"]));
+        assert_eq!(
+            (json["axes"][1]["lost"].as_bool(), json["axes"][1]["scatter_steps"].is_null()),
+            (Some(false), true),
+            "7 of 16 microsteps"
+        );
+        (json["axes"][0]["lost"].as_bool().unwrap(), json["axes"][0]["full_steps"].as_i64().unwrap())
+    };
+    assert_eq!(compared(&[48, 49, 47]), (true, 3));
+    // D: s = 1 and 4 degrees of freedom; t of 0.5 % = 5.598, error = sqrt(2/3): 4.57 steps.
+    assert_eq!(compared(&[4, 5, 3]), (false, 0));
+    assert_eq!(compared(&[5, 6, 4]), (true, 0));
+    let said = String::from_utf8(case.run(&["compare", "out", "--home", "before.csv", "after.csv"]).stdout).unwrap();
+    assert!(said.starts_with("steps lost on 1 axis of 2 axes"), "{said}");
+    for wrong in
+        [&["--home", "before.csv"][..], &["--home", "before.csv", "after.csv", "--pass", "p"], &["--home", "before.csv", "none.csv"], &[]]
+    {
+        assert_eq!(case.run(&[&["compare", "out"], wrong].concat()).status.code(), Some(2), "{wrong:?}");
+    }
+}

@@ -185,6 +185,8 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/check_json/wedge.rs",
         "src/output/errors_json.rs",
         "src/measure/result.rs",
+        "src/measure/home.rs",
+        "src/cli/compare_home.rs",
         "src/check/changes.rs",
         "src/output/study_json.rs",
         "src/output/rig_json.rs",
@@ -226,6 +228,9 @@ fn every_field_has_an_entry() {
         run(dir.path(), &["compare", "columns", "--pass", "picture", "take.csv", "lost.csv", "--tolerance-steps", "4", "--json"]);
     assert!(compared.contains("lost_steps"), "{compared}");
     all_listed("compare --json", &[compared]);
+    fs::write(dir.path().join("before.csv"), "axis,count\ncamera.track,0\n").unwrap();
+    let home = run(dir.path(), &["compare", "columns", "--home", "before.csv", "before.csv", "--json"]);
+    all_listed("compare --home --json", &[home]);
 
     let recording = root().join("fixtures/recordings/study_two.csv");
     let body = ["--body", "chest,back,tail,neck", "--within", "2", "--json"];
