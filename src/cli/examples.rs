@@ -112,7 +112,12 @@ blank cell is a gap: rows with gaps are listed and left out.
 
 Examples:
   movewright study wing_beat.csv --body chest,back,tail --within 2
-  movewright study wing_beat.csv --body chest --json";
+  movewright study wing_beat.csv --body chest --json
+  movewright study wing_beat.csv --body chest,back,tail --within 4 \\
+    --stage stage.toml --group heron_a --write wing_beat.toml
+
+With --group the recording is read in the axes of the figure's body. Its first
+complete row is the figure with every axis at home.";
 
 pub(super) const RIG: &str = "\
 The sheet lists, for each axis: steps per unit, direction, home, travel, motor,

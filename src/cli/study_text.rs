@@ -5,7 +5,8 @@ use crate::bounds::counted;
 use crate::number::figures;
 use crate::study::hinges::LEAST_SWEEP;
 use crate::study::performance::Performance;
-use crate::study::{Markers, Study, shown};
+use crate::study::rig::{Left, Rig, Used};
+use crate::study::{Markers, Plays, Study, shown};
 
 /// Drives in the table.
 const SHOWN: usize = 12;
@@ -17,14 +18,7 @@ const NAMED: usize = 4;
 const LISTED: usize = 6;
 
 /// The whole text, ending in a line feed.
-pub(super) fn text(
-    file: &str,
-    markers: &Markers,
-    study: &Study,
-    body: &[usize],
-    within: Option<f64>,
-    played: Option<&Performance>,
-) -> String {
+pub(super) fn text(file: &str, markers: &Markers, study: &Study, body: &[usize], within: Option<f64>, plays: &Plays<'_>) -> String {
     let mut t = String::new();
     let name = |i: &usize| markers.names().get(*i).map_or("", String::as_str);
     let (first, last) = (markers.times().first().copied().unwrap_or(0.0), markers.times().last().copied().unwrap_or(0.0));
@@ -84,7 +78,7 @@ pub(super) fn text(
             },
         );
     }
-    if let Some(played) = played {
+    if let Some(played) = plays.drives {
         routine(&mut t, played);
     }
     line(&mut t, "");
@@ -106,7 +100,65 @@ pub(super) fn text(
     }
     line(&mut t, "");
     hinges(&mut t, markers, study);
+    if let Some(rig) = plays.rig {
+        line(&mut t, "");
+        figure(&mut t, markers, rig);
+    }
+    if let Some(beat) = plays.beat {
+        let (worst, held_out) = (figures::most(beat.worst, "mm"), figures::most(beat.held_out, "mm"));
+        line(&mut t, "");
+        wrap::line(
+            &mut t,
+            &format!(
+                "Routine: a beat of {} keys for each of {}; no marker is more than {worst} off",
+                beat.keys(),
+                counted(beat.channels.len(), "channel")
+            ),
+            2,
+        );
+        wrap::line(&mut t, &format!("Every second beat, left out of the fit: at most {held_out} off"), 2);
+    }
     t
+}
+
+/// How well a figure of the stage follows, and what each of its axes is for.
+fn figure(t: &mut String, markers: &Markers, rig: &Rig<'_>) {
+    let left = |left: &Left| format!("{} rms, worst marker {}", figures::figure(shown(left.rms), "mm"), figures::most(left.worst, "mm"));
+    let what = format!(
+        "{} with {}, in {}: {}",
+        rig.group,
+        if rig.axes.len() == 1 { "1 axis".to_owned() } else { format!("{} axes", rig.axes.len()) },
+        counted(rig.rows, "row"),
+        left(&rig.left)
+    );
+    wrap::line(t, &what, 2);
+    for on in &rig.markers {
+        let name = markers.names().get(on.marker).map_or("", String::as_str);
+        wrap::line(t, &format!("  {name} is on {}: {}", on.on, left(&on.left)), 4);
+    }
+    line(t, "");
+    line(t, "without                    rms   worst marker");
+    let mut axes: Vec<&Used> = rig.axes.iter().collect();
+    let lost = |axis: &Used| axis.without.map_or(f64::INFINITY, |left| left.rms);
+    axes.sort_by(|a, b| lost(a).total_cmp(&lost(b)));
+    for axis in &axes {
+        match &axis.without {
+            Some(left) => line(t, &format!("{:<20} {:>9.3} mm {:>9.3} mm", axis.axis, left.rms, left.worst)),
+            None => line(t, &format!("{:<20} no place without it", axis.axis)),
+        }
+    }
+    line(t, "");
+    for axis in &rig.axes {
+        let [low, high] = axis.range;
+        let ends = match axis.at_end {
+            0 => "travel is enough".to_owned(),
+            n => format!("at an end of its travel in {}", counted(n, "row")),
+        };
+        let times = axis.fastest / axis.allowed;
+        let slower = if times > 1.0 { format!("; its velocity needs {times:.1} times the time of the performance") } else { String::new() };
+        wrap::line(t, &format!("{}: {low:.1} to {high:.1} {}, {ends}{slower}", axis.axis, axis.unit), 2);
+    }
+    line(t, "Not checked here: taut wires, acceleration, jerk, clearance. `check` of a shot does");
 }
 
 /// The axes about which markers turn, as lines of a stage file.
@@ -137,12 +189,14 @@ fn hinges(t: &mut String, markers: &Markers, study: &Study) {
     }
     line(t, "As limbs of a stage file, in the axes of the recording's first complete row:");
     for (i, hinge) in study.hinges.iter().enumerate() {
-        let numbers = |of: [f64; 3], digits: usize| of.map(|x| format!("{:.digits$}", x + 0.0)).join(", ");
+        // Adding zero makes a zero of minus zero.
+        let numbers =
+            |of: [f64; 3], unit: f64, digits: usize| of.map(|x| format!("{:.digits$}", (x / unit).round() * unit + 0.0)).join(", ");
         line(t, "");
         line(t, "[[group.limb]]");
         line(t, &format!("name = \"limb_{}\"", i + 1));
-        line(t, &format!("pivot = [{}]", numbers(hinge.pivot, 1)));
-        line(t, &format!("turn = [{}]", numbers(hinge.turn, 4)));
+        line(t, &format!("pivot = [{}]", numbers(hinge.pivot, 0.1, 1)));
+        line(t, &format!("turn = [{}]", numbers(hinge.turn, 1e-4, 4)));
         line(t, &format!("channel = \"limb_{}\"", i + 1));
     }
 }

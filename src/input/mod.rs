@@ -124,7 +124,6 @@ pub(crate) fn load_written(path: &Path) -> Result<Loaded, Rejection> {
 ///
 /// # Errors
 /// Every mistake of the file.
-#[cfg(any(test, feature = "cli"))]
 pub(crate) fn load_stage(path: &Path) -> Result<Stage, Rejection> {
     let place = FilePlace::of(path)?;
     let mut log = Log::new(Sources::in_folders(place.folders));

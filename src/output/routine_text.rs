@@ -5,12 +5,13 @@
 use core::fmt::Write as _;
 
 use crate::study::performance::Performance;
+use crate::study::rig_beat::RigBeat;
 use crate::study::{Markers, Study};
 
 /// How a routine of ours begins.
 pub(crate) const BEGINS: &str = "# A routine that `movewright study` wrote.\n";
-/// How it ends.
-pub(crate) const ENDS: &str = "# End of the routine.\n";
+/// How it ends, the line end left out.
+pub(crate) const ENDS: &str = "# End of the routine.";
 
 /// What stands beside the numbers.
 #[derive(Debug, Clone, Copy)]
@@ -69,7 +70,26 @@ pub(crate) fn toml(markers: &Markers, study: &Study, played: &Performance, writt
     if let Some(recorded) = &played.recorded {
         let _ = write!(t, "\n[[track]]\nsamples = \"{}\"\nwithin = {:.6}\n", written.curves, closer(recorded.within));
     }
-    t + "\n" + ENDS
+    t + "\n" + ENDS + "\n"
+}
+
+/// The routine of a group's own channels.
+pub(crate) fn of_group(study: &Study, group: &str, played: &RigBeat, written: Written<'_>) -> String {
+    let mut t = BEGINS.to_owned();
+    let first = study.times.first().copied().unwrap_or(0.0);
+    // Writing to text cannot fail.
+    let _ =
+        writeln!(t, "# Recording: {}. Frame 1 is {first:.3} s of it, at {} frames/s.", in_comment(written.recording), written.rate_text);
+    let _ = writeln!(t, "# On {group} no marker is more than {:.3} mm from where it was recorded.", played.worst);
+    let _ = writeln!(t, "# Every second beat, left out of the fit: no more than {:.3} mm.", played.held_out);
+    t += "format = 1\ncycle_start = 1\n";
+    for (channel, keys) in &played.channels {
+        let own = channel.strip_prefix(group).and_then(|rest| rest.strip_prefix('.')).unwrap_or(channel);
+        let keys: Vec<String> = keys.iter().map(|(beat, value)| format!("[{beat:.9}, {value:.6}]")).collect();
+        let period = played.period * written.rate;
+        let _ = write!(t, "\n[[cycle]]\nchannel = \"{own}\"\nperiod = {period:.9}\nkeys = [{}]\n", keys.join(", "));
+    }
+    t + "\n" + ENDS + "\n"
 }
 
 /// Header and rows of the recorded curves.

@@ -5,8 +5,9 @@
 use serde::Serialize;
 use serde_json::{Value, json};
 
-use crate::study::performance::Performance;
-use crate::study::{Markers, Study, shown};
+use crate::study::rig::Rig;
+use crate::study::rig_beat::RigBeat;
+use crate::study::{Markers, Plays, Study, shown};
 
 /// A whole study. `within`: how far a marker may be off, where that was asked.
 ///
@@ -17,7 +18,7 @@ pub(crate) fn text(
     study: &Study,
     body: &[usize],
     within: Option<f64>,
-    played: Option<&Performance>,
+    plays: &Plays<'_>,
 ) -> Result<String, serde_json::Error> {
     let name = |i: &usize| markers.names().get(*i).map_or("", String::as_str);
     let motion = |drive: usize| {
@@ -59,8 +60,8 @@ pub(crate) fn text(
             .zip(markers.names())
             .map(|(position, marker)| Rest { marker, position_mm: position.iter().copied().map(shown).collect() })
             .collect(),
-        motions: (0..study.described().max(played.map_or(0, |p| p.drives))).map(motion).collect(),
-        written: played.map(|p| Written {
+        motions: (0..study.described().max(plays.drives.map_or(0, |p| p.drives))).map(motion).collect(),
+        written: plays.drives.map(|p| Written {
             drives: p.drives,
             period_s: p.beat.as_ref().map(|(_, period)| shown(*period)),
             keys: p.beat.as_ref().map(|(beat, _)| beat.keys(0).len()),
@@ -88,8 +89,51 @@ pub(crate) fn text(
                 axis_error_deg: shown(h.axis_error),
             })
             .collect(),
+        figure: plays.rig.map(|rig| figure(rig, plays.beat, markers)),
     };
     serde_json::to_string_pretty(&document).map(|text| text + "\n")
+}
+
+fn figure<'a>(rig: &'a Rig<'_>, beat: Option<&RigBeat>, markers: &'a Markers) -> Figure<'a> {
+    Figure {
+        group: &rig.group,
+        rows: rig.rows,
+        rms_mm: shown(rig.left.rms),
+        worst_mm: shown(rig.left.worst),
+        markers: rig
+            .markers
+            .iter()
+            .map(|m| OnFigure {
+                marker: markers.names().get(m.marker).map_or("", String::as_str),
+                on: &m.on,
+                rms_mm: shown(m.left.rms),
+                worst_mm: shown(m.left.worst),
+            })
+            .collect(),
+        axes: rig
+            .axes
+            .iter()
+            .map(|a| UsedAxis {
+                axis: &a.axis,
+                unit: a.unit,
+                from: shown(a.range[0]),
+                to: shown(a.range[1]),
+                rows_at_end: a.at_end,
+                fastest_per_s: shown(a.fastest),
+                allowed_per_s: a.allowed,
+                without_rms_mm: a.without.map(|left| shown(left.rms)),
+                without_worst_mm: a.without.map(|left| shown(left.worst)),
+            })
+            .collect(),
+        written: beat.map(|b| WrittenBeat {
+            channels: b.channels.len(),
+            period_s: shown(b.period),
+            keys: b.keys(),
+            held_out_worst_mm: shown(b.held_out),
+            worst_mm: shown(b.worst),
+        }),
+        not_checked: &["taut wires", "acceleration", "jerk", "clearance"],
+    }
 }
 
 /// The schema of the document.
@@ -160,6 +204,37 @@ pub(crate) fn schema() -> Value {
             "worst_mm": length,
             "axis_error_deg": length,
         }))),
+        "figure": { "anyOf": [{ "const": null }, object(json!({
+            "group": { "type": "string" },
+            "rows": count(1),
+            "rms_mm": length,
+            "worst_mm": length,
+            "markers": list(object(json!({
+                "marker": { "type": "string" },
+                "on": { "type": "string" },
+                "rms_mm": length,
+                "worst_mm": length,
+            }))),
+            "axes": list(object(json!({
+                "axis": { "type": "string" },
+                "unit": { "enum": ["mm", "deg"] },
+                "from": { "type": "number" },
+                "to": { "type": "number" },
+                "rows_at_end": count(0),
+                "fastest_per_s": length,
+                "allowed_per_s": length,
+                "without_rms_mm": or_null("number"),
+                "without_worst_mm": or_null("number"),
+            }))),
+            "written": { "anyOf": [{ "const": null }, object(json!({
+                "channels": count(1),
+                "period_s": length,
+                "keys": count(1),
+                "held_out_worst_mm": length,
+                "worst_mm": length,
+            }))] },
+            "not_checked": list(json!({ "type": "string" })),
+        }))] },
     }));
     if let Some(fields) = schema.as_object_mut() {
         fields.insert("$schema".into(), json!("https://json-schema.org/draft/2020-12/schema"));
@@ -189,6 +264,7 @@ struct Document<'a> {
     written: Option<Written>,
     lags: Vec<Lag>,
     hinges: Vec<Hinge<'a>>,
+    figure: Option<Figure<'a>>,
 }
 
 #[derive(Serialize)]
@@ -261,4 +337,46 @@ struct Hinge<'a> {
 struct OnHinge<'a> {
     marker: &'a str,
     radius_mm: f64,
+}
+
+#[derive(Serialize)]
+struct Figure<'a> {
+    group: &'a str,
+    rows: usize,
+    rms_mm: f64,
+    worst_mm: f64,
+    markers: Vec<OnFigure<'a>>,
+    axes: Vec<UsedAxis<'a>>,
+    written: Option<WrittenBeat>,
+    not_checked: &'a [&'a str],
+}
+
+#[derive(Serialize)]
+struct OnFigure<'a> {
+    marker: &'a str,
+    on: &'a str,
+    rms_mm: f64,
+    worst_mm: f64,
+}
+
+#[derive(Serialize)]
+struct UsedAxis<'a> {
+    axis: &'a str,
+    unit: &'a str,
+    from: f64,
+    to: f64,
+    rows_at_end: usize,
+    fastest_per_s: f64,
+    allowed_per_s: f64,
+    without_rms_mm: Option<f64>,
+    without_worst_mm: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct WrittenBeat {
+    channels: usize,
+    period_s: f64,
+    keys: usize,
+    held_out_worst_mm: f64,
+    worst_mm: f64,
 }

@@ -20,6 +20,7 @@ mod scene;
 mod seen;
 mod sets;
 mod sharp;
+mod study;
 mod tables;
 mod tried;
 
@@ -28,6 +29,7 @@ pub(crate) use handle::{Keys, SeenFile};
 pub(crate) use page_error::PageError;
 pub(crate) use plot::{PLOT_BEGINS, PLOT_ENDS, plot};
 pub(crate) use seen::{Pictured, pictured};
+pub(crate) use study::{STUDY_BEGINS, study_page};
 pub(crate) use tried::tried;
 
 use maud::{DOCTYPE, PreEscaped, html};

@@ -12,7 +12,7 @@ use sha2::{Digest, Sha256};
 
 /// The policy of a page with one style, and with these scripts. One that is `alive` may ask the place that it came from, and nobody else.
 pub(super) fn policy(style: &str, scripts: &[&str], alive: bool) -> String {
-    let scripts: Vec<String> = scripts.iter().map(|s| hash(s)).collect();
+    let scripts: Vec<String> = if scripts.is_empty() { vec!["'none'".to_owned()] } else { scripts.iter().map(|s| hash(s)).collect() };
     format!(
         "default-src 'none'; script-src {}; style-src 'unsafe-inline'; style-src-elem {}; form-action 'none'; base-uri 'none'{}",
         scripts.join(" "),
@@ -38,5 +38,6 @@ mod tests {
             "default-src 'none'; script-src 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='; style-src 'unsafe-inline'; \
              style-src-elem 'sha256-ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0='; form-action 'none'; base-uri 'none'"
         );
+        assert!(policy("abc", &[], false).starts_with("default-src 'none'; script-src 'none'; style-src "));
     }
 }

@@ -12,7 +12,10 @@ use crate::number::elementary::atan2;
 use crate::number::whole;
 
 /// Steps that a fit may take.
-const MOST_STEPS: usize = 60;
+const MOST_STEPS: usize = 30;
+
+/// Damping with which a step is given up.
+const MOST_DAMPING: f64 = 1e6;
 
 /// Share of the squares below which a step is the last.
 const ENOUGH: f64 = 1e-12;
@@ -177,9 +180,13 @@ impl HingeFit {
                 break;
             }
             is_better = false;
-            while damping < 1e12 {
+            while damping < MOST_DAMPING {
                 let damped = &now.matrix + DMatrix::from_diagonal(&(now.matrix.diagonal() * damping));
                 let step = damped.cholesky().map(|c| c.solve(&now.slope));
+                // What the step can gain at most, but for bends.
+                if step.as_ref().is_some_and(|step| !(step.dot(&now.slope) > ENOUGH * now.squares)) {
+                    break;
+                }
                 let moved = step.map(|step| self.moved(&step, &columns));
                 let next = moved.and_then(|moved| Some((moved.normal(rows, &columns, seen)?, moved)));
                 match next {

@@ -30,7 +30,7 @@ const MOST_FITTED: usize = 12;
 const MOST_LOST: usize = 6;
 
 /// Rows that enter the fit.
-const MOST_ROWS: usize = 4000;
+const MOST_ROWS: usize = 2000;
 
 /// Markers that turn together.
 #[derive(Debug, Clone, PartialEq)]

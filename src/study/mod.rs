@@ -7,6 +7,7 @@
 pub(crate) mod beat;
 pub(crate) mod body;
 pub(crate) mod drives;
+pub(crate) mod figure_fit;
 pub(crate) mod hinge_fit;
 pub(crate) mod hinges;
 pub(crate) mod lags;
@@ -14,6 +15,8 @@ pub(crate) mod markers;
 pub(crate) mod noise;
 pub(crate) mod performance;
 pub(crate) mod period;
+pub(crate) mod rig;
+pub(crate) mod rig_beat;
 
 use crate::bounds::{self, Code, Flaw};
 use crate::number::whole;
@@ -91,6 +94,17 @@ impl Study {
     pub(crate) fn needed(&self, within: f64) -> Option<usize> {
         self.residuals.iter().find(|r| r.worst <= within).map(|r| r.n)
     }
+}
+
+/// What plays a recording, where that was asked.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Plays<'a> {
+    /// Its drives, as they are written.
+    pub(crate) drives: Option<&'a performance::Performance>,
+    /// A figure of the stage.
+    pub(crate) rig: Option<&'a rig::Rig<'a>>,
+    /// The figure's beat, as it is written.
+    pub(crate) beat: Option<&'a rig_beat::RigBeat>,
 }
 
 /// Drives that are looked at for the beat and for lags.

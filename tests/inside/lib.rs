@@ -78,6 +78,7 @@ mod stay_near;
 mod steady_counts;
 mod stopping;
 mod study;
+mod study_rig;
 mod swing;
 mod taken_over;
 mod traps;

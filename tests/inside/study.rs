@@ -7,9 +7,10 @@ use movewright::compile::Compiled;
 use movewright::input;
 use movewright::output::routine_text::{self, Written};
 use movewright::output::study_json;
+use movewright::page::{PAGE_ENDS, STUDY_BEGINS, study_page};
 use movewright::study::markers::indices;
 use movewright::study::performance::Performance;
-use movewright::study::{Markers, Study};
+use movewright::study::{Markers, Plays, Study};
 use serde_json::Value;
 
 use crate::inside::common::json_schema::Validator;
@@ -70,7 +71,7 @@ fn residuals_alignment_rank_and_period_are_those_of_other_libraries() {
             Some(period) => assert!((period - case["period_s"].as_f64().unwrap()).abs() < 0.002, "{name}: {period}"),
             None => assert_eq!(name, "five"),
         }
-        let text = study_json::text(&markers, &study, &body, Some(2.0), None).unwrap();
+        let text = study_json::text(&markers, &study, &body, Some(2.0), &Plays::default()).unwrap();
         let json: Value = serde_json::from_str(&text).unwrap();
         assert_eq!(schema.faults(&json), [""; 0], "{name}");
         let needed = json["drives"].as_array().unwrap().iter().find(|d| d["worst_mm"].as_f64().unwrap() <= 2.0).map(|d| &d["n"]);
@@ -297,4 +298,65 @@ fn beats_that_were_not_studied_are_within_the_distance_too() {
     let (_, later, _) = recorded(330..550);
     let far = farthest(&played(temp.path(), found.drives), &seen, &later, found.drives);
     assert!(far <= 2.0, "{far}");
+}
+
+#[test]
+fn what_does_not_repeat_is_followed_by_recorded_curves_within_the_distance() {
+    // A beat that swells while the bird sinks: no mean beat is enough. The study sees every second row; the markers of the others must be within the distance too.
+    let temp = tempfile::tempdir().unwrap();
+    let recorded = |first: u32| {
+        let mut text = "time_s,tip.x,tip.y,root.x,root.y\n".to_owned();
+        for i in (first..560).step_by(2) {
+            let t = f64::from(i) / 50.0;
+            let beat = (core::f64::consts::TAU * t / 1.1).sin();
+            let sunk = 80.0 * (0.4 * t).sin() - 3.0 * t;
+            let angle = (0.15 + 0.05 * t) * beat;
+            text += &format!("{t:.2},{:.4},{:.4},0,{:.4}\n", 150.0 * angle.cos(), 150.0 * angle.sin() + sunk, sunk);
+        }
+        let path = temp.path().join("wing.csv");
+        fs::write(&path, text).unwrap();
+        studied(&path, &[])
+    };
+    let within = 2.0;
+    let (markers, seen, _) = recorded(0);
+    let found = Performance::of(&seen, within).unwrap();
+    assert!(found.recorded.is_some() && found.worst <= within, "{found:?}");
+    let written = Written { recording: "wing.csv", rate: 24.0, rate_text: "24", curves: "beat.csv" };
+    fs::write(temp.path().join("beat.toml"), routine_text::toml(&markers, &seen, &found, written)).unwrap();
+    fs::write(temp.path().join("beat.csv"), routine_text::csv(&found, &seen.times).unwrap().1).unwrap();
+    let compiled = played(temp.path(), found.drives);
+    let far = farthest(&compiled, &seen, &seen, found.drives);
+    // Each axis may be a sixteenth of its step of 1/160 mm off.
+    assert!(far <= within + 0.002 && far > 0.01, "{far}");
+    let (_, between, _) = recorded(1);
+    let far = farthest(&compiled, &seen, &between, found.drives);
+    assert!(far <= within, "{far}");
+}
+
+#[test]
+fn the_page_shows_what_the_study_found_and_runs_nothing() {
+    let temp = tempfile::tempdir().unwrap();
+    let path = temp.path().join("beat.csv");
+    let mut text = "time_s,<i>tip&.x,<i>tip&.y,tail.x,tail.y\n".to_owned();
+    for i in 0..300_u32 {
+        let t = f64::from(i) / 100.0;
+        let beat = 40.0 * (core::f64::consts::TAU * t).sin();
+        text += &format!("{t},{},{},{},0\n", 3.0 * beat, 100.0 + 10.0 * (9.0 * t).sin(), 1.5 * beat);
+    }
+    fs::write(&path, text).unwrap();
+    let (markers, study, _) = studied(&path, &[]);
+    let page = |within| study_page("<b>beat.csv", &markers, &study, within).unwrap();
+    let close = page(Some(1.0));
+    assert!(close.starts_with(STUDY_BEGINS) && close.ends_with(PAGE_ENDS));
+    assert!(close.contains("script-src 'none'") && !close.contains("<script"));
+    assert!(
+        !close.contains("<i>") && !close.contains("<b>") && close.contains("&lt;i&gt;tip&amp;.x") && close.contains("&lt;b&gt;beat.csv")
+    );
+    // One panel of residuals, one for each of two drives, one for each of two markers.
+    assert_eq!(close.matches("<svg").count(), 5);
+    assert!(close.contains("2 drives stay within 1.000 mm") || close.contains("2 drives stay within 1 mm"), "{}", &close[..3000]);
+    // What is farther off than allowed is in the accent: one drive leaves ten millimetres, which is within twenty.
+    assert_eq!(close.matches("#D55E00").count(), 1);
+    assert_eq!(page(Some(20.0)).matches("#D55E00").count(), 0);
+    assert_eq!(page(None).matches("#D55E00").count(), 0);
 }

@@ -234,7 +234,17 @@ fn every_field_has_an_entry() {
 
     let recording = root().join("fixtures/recordings/study_two.csv");
     let body = ["--body", "chest,back,tail,neck", "--within", "2", "--json"];
-    all_listed("study --json", &[run(dir.path(), &[&["study", recording.to_str().unwrap()], &body[..]].concat())]);
+    let beat = root().join("fixtures/performance/wing_beat.csv");
+    let figure = ["--body", "chest,back,rump,belly", "--within", "4", "--json", "--group", "heron_a", "--write", "beat.toml"];
+    let stage = root().join("fixtures/herons/stage.toml");
+    let stage = ["--stage", stage.to_str().unwrap()];
+    all_listed(
+        "study --json",
+        &[
+            run(dir.path(), &[&["study", recording.to_str().unwrap()], &body[..]].concat()),
+            run(dir.path(), &[&["study", beat.to_str().unwrap()], &figure[..], &stage[..]].concat()),
+        ],
+    );
 
     let readings: String = (0..12)
         .flat_map(|i| [0, 1].map(|k| (200 * i + 300, k)))

@@ -11,7 +11,8 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// What a page begins with.
-const BEFOREHAND: [&str; 4] = ["fixtures/herons", "fixtures/broken", "examples/two_keys_too_close", "examples/feeding_a_controller"];
+const BEFOREHAND: [&str; 5] =
+    ["fixtures/herons", "fixtures/broken", "fixtures/performance", "examples/two_keys_too_close", "examples/feeding_a_controller"];
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))

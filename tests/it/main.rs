@@ -64,6 +64,7 @@ mod rows_command;
 mod rows_parts;
 mod slack_wires;
 mod standard_output;
+mod study_command;
 mod takes;
 mod terminal;
 mod test_passes;
