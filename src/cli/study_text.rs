@@ -110,9 +110,9 @@ pub(super) fn text(file: &str, markers: &Markers, study: &Study, body: &[usize],
         wrap::line(
             &mut t,
             &format!(
-                "Routine: a beat of {} keys for each of {}; no marker is more than {worst} off",
-                beat.keys(),
-                counted(beat.channels.len(), "channel")
+                "Routine: {}, a beat of {} keys for each; no marker is more than {worst} off",
+                counted(beat.channels.len(), "channel"),
+                beat.keys()
             ),
             2,
         );

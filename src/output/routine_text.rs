@@ -4,6 +4,7 @@
 
 use core::fmt::Write as _;
 
+use crate::number::figures;
 use crate::study::performance::Performance;
 use crate::study::rig_beat::RigBeat;
 use crate::study::{Markers, Study};
@@ -80,8 +81,9 @@ pub(crate) fn of_group(study: &Study, group: &str, played: &RigBeat, written: Wr
     // Writing to text cannot fail.
     let _ =
         writeln!(t, "# Recording: {}. Frame 1 is {first:.3} s of it, at {} frames/s.", in_comment(written.recording), written.rate_text);
-    let _ = writeln!(t, "# On {group} no marker is more than {:.3} mm from where it was recorded.", played.worst);
-    let _ = writeln!(t, "# Every second beat, left out of the fit: no more than {:.3} mm.", played.held_out);
+    let (worst, held_out) = (figures::most(played.worst, "mm"), figures::most(played.held_out, "mm"));
+    let _ = writeln!(t, "# On {group} no marker is more than {worst} from where it was recorded.");
+    let _ = writeln!(t, "# Every second beat, left out of the fit: no more than {held_out}.");
     t += "format = 1\ncycle_start = 1\n";
     for (channel, keys) in &played.channels {
         let own = channel.strip_prefix(group).and_then(|rest| rest.strip_prefix('.')).unwrap_or(channel);
