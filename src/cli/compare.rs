@@ -209,8 +209,12 @@ fn text(args: &CompareArgs, c: &Comparison) -> String {
         let exact = c.axes.len() - off.len();
         wrap::line(&mut text, &format!("no deviation on {}", if off.is_empty() { axes(exact) } else { counted(exact, "more axis") }), 2);
     }
-    for cause in &c.causes {
+    let likely = if all { c.causes.len() } else { c.causes.len().min(FEW_CAUSES) };
+    for cause in c.causes.iter().take(likely) {
         wrap::line(&mut text, &format!("likely: {}, {}: {}", cause.axis, cause.log, cause.message), 8);
+    }
+    if likely < c.causes.len() {
+        wrap::line(&mut text, &format!("{} (--all)", counted(c.causes.len() - likely, "more likely cause")), 2);
     }
     for t in c.takes.iter().filter(|t| !t.unexplained.is_empty()) {
         wrap::line(&mut text, &format!("no known cause: {}: {}", t.log, names(&t.unexplained, all)), 2);
@@ -274,6 +278,9 @@ pub(super) fn names(names: &[String], all: bool) -> String {
 
 /// Names shown without `--all`.
 const FEW_NAMES: usize = 8;
+
+/// Likely causes shown without `--all`.
+const FEW_CAUSES: usize = 20;
 
 /// Axes shown without `--all`, and what is over the tolerance besides.
 const FEW_AXES: usize = 10;

@@ -229,7 +229,7 @@ impl Fit {
         let come_and_go = self.jumps.come_and_go_at_turns();
         models.extend(sides);
         models.extend(as_backlash);
-        models.extend(lost.into_iter().filter(|m| !(come_and_go && !m.further.is_empty())));
+        models.extend(lost.into_iter().filter(|m| !come_and_go || m.further.is_empty()));
         models
     }
 }

@@ -120,7 +120,7 @@ pub(super) fn walk<R: Read + Seek + Send>(
 }
 
 /// Reads blocks until the end or until nobody wants more.
-fn read_on<R: Read>(log: &mut Log<R>, rows: usize, stride: usize, send: &SyncSender<Result<Block, LogError>>, spare: &Receiver<Block>) {
+fn read_on<R: Read>(log: &mut Log<R>, rows: usize, stride: usize, send: &SyncSender<Filled>, spare: &Receiver<Block>) {
     loop {
         let block = log.block(spare.try_recv().unwrap_or_default(), rows, stride);
         let last = block.as_ref().map_or(true, |b| b.frames.is_empty());
@@ -130,11 +130,14 @@ fn read_on<R: Read>(log: &mut Log<R>, rows: usize, stride: usize, send: &SyncSen
     }
 }
 
+/// A block that was read, or why it was not.
+type Filled = Result<Block, LogError>;
+
 /// The rows of one table as they come.
 struct Rows {
     name: String,
     /// Where blocks come from, and where they go when they are used up.
-    threads: Option<(Receiver<Result<Block, LogError>>, SyncSender<Block>)>,
+    threads: Option<(Receiver<Filled>, SyncSender<Block>)>,
     block: Block,
     row: usize,
     stride: usize,

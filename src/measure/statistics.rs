@@ -66,10 +66,8 @@ impl Statistics {
         self.frames += frames;
         self.means = Some(self.means.map_or((lowest, highest), |(l, h)| (l.min(lowest), h.max(highest))));
         let largest = highest.max(-lowest);
-        if self.largest.is_none_or(|g| largest > g.value) {
-            if let Some(frame) = first(largest) {
-                raise(&mut self.largest, largest, frame);
-            }
+        if let Some(frame) = Some(largest).filter(|l| self.largest.is_none_or(|g| *l > g.value)).and_then(first) {
+            raise(&mut self.largest, largest, frame);
         }
     }
 

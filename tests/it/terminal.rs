@@ -119,7 +119,7 @@ fn folders_changes_and_takes_fit_the_window() {
         take.push('\n');
     }
     fs::write(dir.join("take.csv"), take).unwrap();
-    let (short, long) = both_fit(dir, &["compare", "columns", "--pass", "beauty", "take.csv"], 0);
+    let (short, long) = both_fit(dir, &["compare", "columns", "--pass", "beauty", "take.csv", "--tolerance-steps", "40"], 0);
     assert!(short.contains("more axes, deviating less (--all)") && !long.contains("--all"), "{short}");
     let over = ["compare", "columns", "--pass", "beauty", "take.csv", "--tolerance-steps", "25"];
     let (short, _) = both_fit(dir, &over, 1);
