@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::args::{CompareArgs, LogUnits};
@@ -17,6 +18,7 @@ use crate::input::{self, Rejection};
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS, compare};
 use crate::number::figures::figure;
 use crate::output::manifest::{Manifest, NOTICE};
+use crate::output::schemas;
 use crate::output::staged::is_unchanged;
 use crate::shot::Shot;
 use crate::stage::{Body, Stage};
@@ -47,7 +49,7 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     }
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Document<'a> {
     format: u32,
     pass: &'a str,
@@ -60,6 +62,12 @@ struct Document<'a> {
 /// The pass that was asked for; the call is refused without one.
 fn pass_name(args: &CompareArgs) -> &str {
     args.pass.as_deref().unwrap_or_default()
+}
+
+/// JSON Schema of `compare --json`.
+#[must_use]
+pub(super) fn schema() -> serde_json::Value {
+    schemas::of::<Document<'_>>("movewright compare --json")
 }
 
 /// Why nothing was compared.

@@ -2,7 +2,7 @@
 
 use clap::{Args as ClapArgs, ValueEnum};
 
-use super::{Outcome, terminal};
+use super::{Outcome, compare, terminal};
 use crate::bounds::Code;
 use crate::input::keys::{reference, schema};
 use crate::output::{rig_json, schemas, study_json};
@@ -39,6 +39,8 @@ enum FileKind {
     Pace,
     /// What `changes --json` prints
     Changes,
+    /// What `compare --json` prints
+    Compare,
     /// What `study --json` prints
     Study,
     /// What `rig --json` prints
@@ -58,6 +60,7 @@ impl FileKind {
             FileKind::Check => schemas::check(),
             FileKind::Pace => schemas::pace(),
             FileKind::Changes => schemas::changes(),
+            FileKind::Compare => compare::schema(),
             FileKind::Study => study_json::schema(),
             FileKind::Rig => rig_json::schema(),
             FileKind::Manifest => schemas::manifest(),

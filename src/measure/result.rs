@@ -6,6 +6,7 @@ use serde::Serialize;
 
 /// What came of it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct Comparison {
     /// Rows of the pass.
@@ -24,6 +25,7 @@ pub struct Comparison {
 
 /// What a take covers.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct TakeFacts {
     /// Name of the log.
@@ -42,6 +44,7 @@ pub struct TakeFacts {
 
 /// One axis over all takes. Figures at the top are in units; numbers that need two takes are none with one.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct AxisComparison {
     /// Full name.
@@ -71,6 +74,7 @@ pub struct AxisComparison {
 
 /// The statistics of one axis in one unit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct Figures {
     /// Greatest 4 s_i.
@@ -87,6 +91,7 @@ pub struct Figures {
 
 /// A likely cause in one take.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct LikelyCause {
     /// Full name of the axis.

@@ -43,7 +43,9 @@ pub(crate) fn errors() -> Value {
     of::<Errors>("input errors of a movewright command with --json")
 }
 
-fn of<T: JsonSchema>(title: &str) -> Value {
+/// Of a type, under this title.
+#[must_use]
+pub(crate) fn of<T: JsonSchema>(title: &str) -> Value {
     // Ranges of whole numbers are stated by `minimum` and `maximum`; formats such as `double` are no keywords of the standard.
     let plain = RecursiveTransform(|schema: &mut Schema| {
         schema.remove("format");
