@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args as ClapArgs;
 
 use super::terminal::{self, Progress};
-use super::{Outcome, examples, rig_text, study};
+use super::{Outcome, examples, rig_text};
 use crate::bounds::{Code, Flaw};
 use crate::input;
 use crate::output::rig_json::{self, Measured};
@@ -36,27 +36,27 @@ pub(super) fn run(args: &RigArgs) -> Outcome {
     let progress = Progress::start("reading");
     let stage = match input::load_stage(&args.stage) {
         Ok(stage) => stage,
-        Err(rejection) => return rejected(args, progress, &rejection),
+        Err(rejection) => return rejected(progress, &rejection),
     };
     let axes: Vec<AxisId> = match chosen(args, &stage) {
         Ok(Some(one)) => vec![one],
         Ok(None) => stage.axis_ids().collect(),
         Err(flaw) => {
             drop(progress);
-            return study::refused(args.json, &flaw);
+            return terminal::refusal(&flaw);
         }
     };
     let sheets: Vec<AxisSheet<'_>> = axes.iter().map(|id| AxisSheet::of(&stage, *id)).collect();
     let (Some(path), Some(sheet)) = (&args.measured, sheets.first()) else {
         drop(progress);
         return match sheets.first().filter(|_| args.blank) {
-            Some(sheet) => blank(args, sheet),
+            Some(sheet) => blank(sheet),
             None => printed(args, &stage, &sheets, None),
         };
     };
     let file = match input::load_measurement(path, sheet.axis) {
         Ok(file) => file,
-        Err(rejection) => return rejected(args, progress, &rejection),
+        Err(rejection) => return rejected(progress, &rejection),
     };
     let calibration = Calibration::of(sheet.axis, &file.measurement);
     drop(progress);
@@ -67,7 +67,7 @@ pub(super) fn run(args: &RigArgs) -> Outcome {
                 Measured { file: &name, axis: sheet.name, measurement: &file.measurement, blank: file.blank, calibration: &calibration };
             printed(args, &stage, &sheets, Some(&measured))
         }
-        Err(flaw) => study::refused(args.json, &flaw),
+        Err(flaw) => terminal::refusal(&flaw),
     }
 }
 
@@ -95,12 +95,12 @@ fn of_file(path: &Path) -> String {
     name.strip_suffix(".csv").map(str::to_owned).unwrap_or(name)
 }
 
-fn blank(args: &RigArgs, sheet: &AxisSheet<'_>) -> Outcome {
+fn blank(sheet: &AxisSheet<'_>) -> Outcome {
     match &sheet.targets {
         Some(targets) => terminal::data(&rig_text::blank(targets), Outcome::Fine),
         None => {
             let flaw = Flaw::new(Code::EmptyRange, "", format!("{} has no room to be measured from both sides", sheet.name));
-            study::refused(args.json, &flaw.found("backlash or steps too large for the travel", "positions that both sides can reach"))
+            terminal::refusal(&flaw.found("backlash or steps too large for the travel", "positions that both sides can reach"))
         }
     }
 }
@@ -123,8 +123,8 @@ fn printed(args: &RigArgs, stage: &Stage, sheets: &[AxisSheet<'_>], measured: Op
     terminal::result(&text, outcome)
 }
 
-fn rejected(args: &RigArgs, progress: Progress, rejection: &input::Rejection) -> Outcome {
+fn rejected(progress: Progress, rejection: &input::Rejection) -> Outcome {
     drop(progress);
     terminal::rejection(rejection);
-    if args.json { terminal::data(&study::errors(rejection), Outcome::Wrong) } else { Outcome::Wrong }
+    Outcome::Wrong
 }

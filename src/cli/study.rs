@@ -68,7 +68,7 @@ pub(super) fn run(args: &StudyArgs) -> Outcome {
         Err(rejection) => {
             drop(progress);
             terminal::rejection(&rejection);
-            return if args.json { terminal::data(&errors(&rejection), Outcome::Wrong) } else { Outcome::Wrong };
+            return Outcome::Wrong;
         }
     };
     let markers = match input::load_markers(&args.markers) {
@@ -76,7 +76,7 @@ pub(super) fn run(args: &StudyArgs) -> Outcome {
         Err(rejection) => {
             drop(progress);
             terminal::rejection(&rejection);
-            return if args.json { terminal::data(&errors(&rejection), Outcome::Wrong) } else { Outcome::Wrong };
+            return Outcome::Wrong;
         }
     };
     let names: Vec<&str> = args.body.iter().map(|name| name.trim()).collect();
@@ -92,13 +92,13 @@ pub(super) fn run(args: &StudyArgs) -> Outcome {
     drop(progress);
     let (study, body, rig) = match studied {
         Ok(studied) => studied,
-        Err(flaw) => return refused(args.json, &flaw),
+        Err(flaw) => return terminal::refusal(&flaw),
     };
     let beat = match (&args.write, args.within, &rig) {
         (Some(to), Some(within), Some(rig)) => match RigBeat::of(&rig.followed, study.period, within) {
             Ok(beat) if written(args, to, &study, &Played::OnGroup(&rig.group, &beat)) => Some(beat),
             Ok(_) => return Outcome::Wrong,
-            Err(flaw) => return refused(args.json, &flaw),
+            Err(flaw) => return terminal::refusal(&flaw),
         },
         _ => None,
     };
@@ -106,7 +106,7 @@ pub(super) fn run(args: &StudyArgs) -> Outcome {
         (Some(to), Some(within)) => match Performance::of(&study, within) {
             Ok(played) if written(args, to, &study, &Played::OnDrives(&markers, &played)) => Some(played),
             Ok(_) => return Outcome::Wrong,
-            Err(flaw) => return refused(args, &flaw),
+            Err(flaw) => return terminal::refusal(&flaw),
         },
         _ => None,
     };
@@ -221,29 +221,4 @@ fn put(args: &StudyArgs, to: &Path, ours: &OurFile, text: &str) -> bool {
 enum Played<'a> {
     OnDrives(&'a Markers, &'a Performance),
     OnGroup(&'a str, &'a RigBeat),
-}
-
-/// What is wrong with a call or with numbers that no line of a file holds alone.
-pub(super) fn refused(json: bool, flaw: &Flaw) -> Outcome {
-    let field = if flaw.field.is_empty() { String::new() } else { format!("{}: ", flaw.field) };
-    terminal::error(flaw.code, format!("{field}{flaw}"));
-    if !json {
-        return Outcome::Wrong;
-    }
-    let error = serde_json::json!({ "code": flaw.code(), "file": null, "line": null, "column": null, "title": flaw.title, "found": flaw.found, "allowed": flaw.allowed, "help": flaw.help });
-    terminal::data(&format!("{:#}\n", serde_json::json!({ "format": 1, "errors": [error] })), Outcome::Wrong)
-}
-
-/// A rejection as JSON.
-pub(super) fn errors(rejection: &input::Rejection) -> String {
-    let errors: Vec<serde_json::Value> = rejection
-        .diagnostics()
-        .iter()
-        .map(|d| {
-            let place = d.place.as_ref();
-            let file = place.and_then(|p| rejection.sources().get(p.file)).map(|source| source.name());
-            serde_json::json!({ "code": d.code(), "file": file, "line": place.map(|p| p.line), "column": place.map(|p| p.column), "title": d.title, "found": d.found, "allowed": d.allowed, "help": d.help })
-        })
-        .collect();
-    format!("{:#}\n", serde_json::json!({ "format": 1, "errors": errors }))
 }

@@ -18,7 +18,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::coded::Coded;
 use super::show::{ACCENT_BEGINS, ACCENT_ENDS, is_accent};
 use super::{Outcome, wrap};
-use crate::bounds::{Code, is_hidden, visible, visible_but};
+use crate::bounds::{Code, Flaw, is_hidden, visible, visible_but};
 use crate::input::Rejection;
 use crate::output::errors_json::Errors;
 use crate::output::staged::{self, StagedError};
@@ -159,6 +159,15 @@ fn keep(add: impl FnOnce(&mut Errors)) {
 pub(super) fn error(code: Code, text: impl core::fmt::Display) {
     keep(|errors| errors.add(code, text.to_string()));
     remark(&format!("error[{code}]: {text}"));
+}
+
+/// Writes what is wrong with a call, or with numbers that no line of a file holds alone.
+#[must_use]
+pub(super) fn refusal(flaw: &Flaw) -> Outcome {
+    keep(|errors| errors.add_flaw(flaw));
+    let field = if flaw.field.is_empty() { String::new() } else { format!("{}: ", flaw.field) };
+    remark(&format!("error[{}]: {field}{flaw}", flaw.code));
+    Outcome::Wrong
 }
 
 /// Writes a text of several lines to standard error.

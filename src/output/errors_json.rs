@@ -5,7 +5,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::bounds::Code;
+use crate::bounds::{Code, Flaw};
 use crate::input::Rejection;
 
 /// All errors of a run.
@@ -41,6 +41,13 @@ impl Errors {
     pub(crate) fn add(&mut self, code: Code, message: String) {
         let (found, allowed, help) = (String::new(), String::new(), String::new());
         let code = code.slug().to_owned();
+        self.errors.push(Problem { code, message, file: None, line: None, column: None, found, allowed, help, unlisted: None });
+    }
+
+    /// Adds a flaw that no line of a file holds alone.
+    pub(crate) fn add_flaw(&mut self, flaw: &Flaw) {
+        let (code, message) = (flaw.code().to_owned(), flaw.title.clone());
+        let (found, allowed, help) = (flaw.found.clone(), flaw.allowed.clone(), flaw.help.clone());
         self.errors.push(Problem { code, message, file: None, line: None, column: None, found, allowed, help, unlisted: None });
     }
 
