@@ -58,7 +58,7 @@ pub(crate) struct PassChange {
     pub pass: String,
     /// True where it need not be shot again.
     pub good: bool,
-    /// Where other counts are all that spoils it: first and last frame to be shot again.
+    /// Where other counts are all that spoils it: first and last frame to reshoot.
     pub frames: Option<[i64; 2]>,
     /// Why not; or what differs without harm to the picture's position.
     pub reasons: Vec<String>,

@@ -2,11 +2,9 @@
 
 use std::path::Path;
 
-use schemars::JsonSchema;
-use serde::Serialize;
-
 use super::args::{CompareArgs, LogUnits};
 use super::coded::Coded;
+use super::compare_json;
 use super::terminal::{self, Progress};
 use super::{Outcome, wrap};
 use crate::bounds::{Budget, Code, MOST_MANIFEST_BYTES, TOLERANCE};
@@ -18,7 +16,6 @@ use crate::input::{self, Rejection};
 use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS, compare};
 use crate::number::figures::figure;
 use crate::output::manifest::{Manifest, NOTICE};
-use crate::output::schemas;
 use crate::output::staged::is_unchanged;
 use crate::shot::Shot;
 use crate::stage::{Body, Stage};
@@ -39,7 +36,7 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     if !args.json {
         return terminal::result(&text(args, &comparison), verdict);
     }
-    let document = Document { format: 1, pass: pass_name(args), note: NOTE, comparison: &comparison, notice: NOTICE };
+    let document = compare_json::Document { format: 1, pass: pass_name(args), note: NOTE, comparison: &comparison, notice: NOTICE };
     match serde_json::to_string_pretty(&document) {
         Ok(text) => terminal::json(&format!("{text}\n"), verdict),
         Err(error) => {
@@ -49,25 +46,9 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     }
 }
 
-#[derive(Serialize, JsonSchema)]
-struct Document<'a> {
-    format: u32,
-    pass: &'a str,
-    note: &'static str,
-    #[serde(flatten)]
-    comparison: &'a Comparison,
-    notice: &'static str,
-}
-
 /// The pass that was asked for; the call is refused without one.
 fn pass_name(args: &CompareArgs) -> &str {
     args.pass.as_deref().unwrap_or_default()
-}
-
-/// JSON Schema of `compare --json`.
-#[must_use]
-pub(super) fn schema() -> serde_json::Value {
-    schemas::of::<Document<'_>>("movewright compare --json")
 }
 
 /// Why nothing was compared.

@@ -2,7 +2,7 @@
 
 use clap::{Args as ClapArgs, ValueEnum};
 
-use super::{Outcome, compare, terminal};
+use super::{Outcome, compare_json, errors_json, terminal};
 use crate::bounds::Code;
 use crate::input::keys::{reference, schema};
 use crate::output::{rig_json, schemas, study_json};
@@ -60,11 +60,11 @@ impl FileKind {
             FileKind::Check => schemas::check(),
             FileKind::Pace => schemas::pace(),
             FileKind::Changes => schemas::changes(),
-            FileKind::Compare => compare::schema(),
+            FileKind::Compare => compare_json::schema(),
             FileKind::Study => study_json::schema(),
             FileKind::Rig => rig_json::schema(),
             FileKind::Manifest => schemas::manifest(),
-            FileKind::Errors => schemas::errors(),
+            FileKind::Errors => errors_json::schema(),
         }
     }
 }

@@ -16,11 +16,11 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::coded::Coded;
+use super::errors_json::Errors;
 use super::show::{ACCENT_BEGINS, ACCENT_ENDS, is_accent};
 use super::{Outcome, wrap};
 use crate::bounds::{Code, Flaw, is_hidden, visible, visible_but};
 use crate::input::Rejection;
-use crate::output::errors_json::Errors;
 use crate::output::staged::{self, StagedError};
 
 /// Writes a result text to standard output. What the command ends with: `then` where all of it was written or the reader left; otherwise the reason

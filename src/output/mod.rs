@@ -8,8 +8,6 @@ pub(crate) mod channels;
 pub(crate) mod check_json;
 pub(crate) mod columns;
 mod decimals;
-#[cfg(feature = "cli")]
-pub(crate) mod errors_json;
 pub(crate) mod export;
 mod fits;
 pub(crate) mod handoff;

@@ -9,7 +9,6 @@ use serde_json::{Value, json};
 
 use super::changes_json;
 use super::check_json;
-use super::errors_json::Errors;
 use super::manifest::Manifest;
 use super::pace_json;
 
@@ -35,12 +34,6 @@ pub(crate) fn changes() -> Value {
 #[must_use]
 pub(crate) fn manifest() -> Value {
     of::<Manifest>("manifest.json of movewright compile")
-}
-
-/// Of input errors with `--json`.
-#[must_use]
-pub(crate) fn errors() -> Value {
-    of::<Errors>("input errors of a movewright command with --json")
 }
 
 /// Of a type, under this title.

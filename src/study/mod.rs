@@ -15,6 +15,7 @@ pub(crate) mod markers;
 pub(crate) mod noise;
 pub(crate) mod performance;
 pub(crate) mod period;
+mod plays;
 pub(crate) mod rig;
 pub(crate) mod rig_beat;
 
@@ -25,6 +26,7 @@ use hinges::Hinge;
 use lags::Lag;
 pub(crate) use markers::Markers;
 use noise::Noise;
+pub(crate) use plays::Plays;
 
 /// What a recording needs.
 #[derive(Debug, Clone, PartialEq)]
@@ -94,17 +96,6 @@ impl Study {
     pub(crate) fn needed(&self, within: f64) -> Option<usize> {
         self.residuals.iter().find(|r| r.worst <= within).map(|r| r.n)
     }
-}
-
-/// What plays a recording, where that was asked.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Plays<'a> {
-    /// Its drives, as they are written.
-    pub(crate) drives: Option<&'a performance::Performance>,
-    /// A figure of the stage.
-    pub(crate) rig: Option<&'a rig::Rig<'a>>,
-    /// The figure's beat, as it is written.
-    pub(crate) beat: Option<&'a rig_beat::RigBeat>,
 }
 
 /// Drives that are looked at for the beat and for lags.

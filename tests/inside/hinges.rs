@@ -1,4 +1,4 @@
-//! Planted hinges: axes with noise over 100 seeds against the least error that is possible, and motions that are none.
+//! Planted hinges: axes with noise over many seeds (8; `HINGE_SEEDS=100` in release in `.ci/run`) against the least error that is possible, and motions that are none.
 
 use movewright::number::elementary::{cos, ln, sin};
 use movewright::number::generator::Generator;
@@ -93,11 +93,11 @@ fn bound(seats: &[[f64; 3]], sweep: f64, sigma: f64) -> [f64; 2] {
     [(middle - half).sqrt().to_degrees(), (middle + half).sqrt().to_degrees()]
 }
 
-/// A hinge with so many markers, seen from a body that stands still, 1 mm of noise, over 100 seeds: worst error of the axis, and its mean square over that of the bound.
+/// A hinge with so many markers, seen from a body that stands still, 1 mm of noise, over all seeds: worst error of the axis, and its mean square over that of the bound.
 fn errors(seats: &[[f64; 3]], sweep: f64) -> (f64, f64) {
     let [better, worse] = bound(seats, sweep, 1.0);
     let (mut worst, mut square) = (0.0_f64, 0.0);
-    for seed in 0..100 {
+    for seed in 0..seeds() {
         let mut g = Generator::new(seed);
         let hinge = axis(&mut g);
         let beside = [hinge.1 + direction(&mut g).into_inner() * 30.0, hinge.1];
@@ -120,28 +120,35 @@ fn errors(seats: &[[f64; 3]], sweep: f64) -> (f64, f64) {
         assert!(found.rms > 1.2 && found.rms < 1.8, "{seed}: {found:?}");
         assert!((found.axis_error / worse - 1.0).abs() < 0.35, "{seed}: {} of {worse}", found.axis_error);
         let off = off(found, hinge.0);
-        (worst, square) = (worst.max(off), square + off * off / 100.0);
+        (worst, square) = (worst.max(off), square + off * off / seeds() as f64);
     }
     (worst, square / (better * better + worse * worse))
 }
 
-/// A chance quantity of one and a half degrees of freedom over 100 draws is off its mean by an eighth, one standard deviation: 1.4 is three.
-const LUCK: f64 = 1.4;
+/// A chance quantity of one and a half degrees of freedom over 100 draws is off its mean by an eighth, one standard deviation; three of them are allowed.
+fn luck() -> f64 {
+    1.0 + 0.4 * (100.0 / seeds() as f64).sqrt()
+}
+
+/// Seeds of each planted motion.
+fn seeds() -> u64 {
+    std::env::var("HINGE_SEEDS").ok().and_then(|n| n.parse().ok()).unwrap_or(8)
+}
 
 #[test]
 fn the_axis_of_a_limb_with_several_markers_is_within_half_a_degree() {
     let third = [[100.0, 0.0, 0.0], [180.0, 30.0, 10.0], [260.0, -20.0, -12.0]];
     let (worst, share) = errors(&third, 60.0);
-    assert!(worst < 0.5 && share < LUCK, "{worst} {share}");
+    assert!(worst < 0.5 && share < luck(), "{worst} {share}");
     let same = [[100.0, 0.0, 0.0], [100.0, 40.0, 30.0], [100.0, -30.0, -30.0]];
     let (worst, share) = errors(&same, 60.0);
-    assert!(worst < 0.5 && share < LUCK, "{worst} {share}");
+    assert!(worst < 0.5 && share < luck(), "{worst} {share}");
     let two = [[100.0, 0.0, 0.0], [100.0, 100.0, 0.0]];
     let (worst, share) = errors(&two, 60.0);
-    assert!(worst < 0.5 && share < LUCK, "{worst} {share}");
+    assert!(worst < 0.5 && share < luck(), "{worst} {share}");
     let wide = [[100.0, 0.0, 0.0]];
     let (worst, share) = errors(&wide, 160.0);
-    assert!(worst < 0.5 && share < LUCK, "{worst} {share}");
+    assert!(worst < 0.5 && share < luck(), "{worst} {share}");
 }
 
 /// One marker at 100 mm over 60 degrees, 300 rows, 1 mm: no estimate without bias has a standard error below 0.69 degrees, so half a degree is kept about every second time; the fit reaches that bound.
@@ -150,15 +157,15 @@ fn the_axis_of_one_marker_is_as_near_as_is_possible() {
     let one = [[100.0, 0.0, 0.0]];
     assert!((bound(&one, 60.0, 1.0)[1] - 0.695).abs() < 0.001);
     let (_, share) = errors(&one, 60.0);
-    assert!(share < LUCK, "{share}");
+    assert!(share < luck(), "{share}");
     let (_, share) = errors(&one, 90.0);
-    assert!(share < LUCK, "{share}");
+    assert!(share < luck(), "{share}");
 }
 
 #[test]
 fn two_wings_on_a_body_that_flies_are_two_hinges() {
-    let (mut square, mut beyond) = (0.0, 0);
-    for seed in 0..100 {
+    let (mut square, mut beyond) = (0.0, 0_u64);
+    for seed in 0..seeds() {
         let mut g = Generator::new(seed);
         let body = [[0.0, 0.0, 0.0], [220.0, 15.0, 0.0], [60.0, -20.0, 70.0], [80.0, 10.0, -75.0]].map(|p| Point::from(p));
         let across = Point::x();
@@ -186,12 +193,13 @@ fn two_wings_on_a_body_that_flies_are_two_hinges() {
         for (hinge, (axis, ..)) in found.iter().zip([left, right]) {
             let (off, known) = (off(hinge, turn * axis), hinge.axis_error);
             assert!(off < 4.0 * known && known < 0.25, "{seed}: {off} {hinge:?}");
-            beyond += usize::from(off > 0.5);
-            square += (off / known) * (off / known) / 200.0;
+            beyond += u64::from(off > 0.5);
+            square += (off / known) * (off / known) / (2.0 * seeds() as f64);
         }
     }
     // The standard error is that of the worse of two directions: between one and two of its squares.
-    assert!(square > 0.6 && square < 1.4 && beyond <= 6, "{square} {beyond}");
+    let most = (6 * seeds()).div_ceil(100);
+    assert!(square > 2.0 - luck() && square < luck() && beyond <= most, "{square} {beyond}");
 }
 
 /// The rotation of a body.
@@ -202,7 +210,7 @@ fn turn_onto(from: &[Point], to: &[Point]) -> Rotation3<f64> {
     Rotation3::from_matrix(&covariance)
 }
 
-/// How many hinges are proposed over 100 seeds.
+/// How many hinges are proposed over all seeds.
 fn proposed(sigma: f64, markers: impl Fn((Unit<Point>, Point, Point), f64) -> Vec<Point>) -> usize {
     let of = |seed: u64| {
         let mut g = Generator::new(seed);
@@ -210,7 +218,7 @@ fn proposed(sigma: f64, markers: impl Fn((Unit<Point>, Point, Point), f64) -> Ve
         let still = [hinge.1 + direction(&mut g).into_inner() * 400.0, hinge.1 - hinge.0.into_inner() * 300.0];
         studied(&mut g, sigma, ROWS, &[], |t| [&still[..], &markers(hinge, t)].concat()).hinges.len()
     };
-    (0..100).map(of).sum()
+    (0..seeds()).map(of).sum()
 }
 
 /// Markers on the limb of a joint of two axes: the second lies across the first.
@@ -258,11 +266,11 @@ fn at_the_limit() {
     let one = [[150.0, 0.0, 0.0]];
     // 30 degrees from end to end.
     assert_eq!(proposed(0.02, |hinge, t| turned(hinge, &one, beat(t, 29.5))), 0);
-    assert_eq!(proposed(0.02, |hinge, t| turned(hinge, &one, beat(t, 30.5))), 100);
+    assert_eq!(proposed(0.02, |hinge, t| turned(hinge, &one, beat(t, 30.5))), seeds() as usize);
     // A hundredth of the radius: a second axis that swings by 0.81 degrees either way moves the marker so far. Three beats and five: no tilt of the axis takes a part of it.
     let with_second =
         |second: f64| move |hinge, t: f64| on_two_axes(hinge, [beat(1.3 * t, 100.0), beat(13.0 / 6.0 * t, second)], &[[150.0, 0.0, 0.0]]);
-    assert_eq!(proposed(0.02, with_second(2.0 * 0.79)), 100);
+    assert_eq!(proposed(0.02, with_second(2.0 * 0.79)), seeds() as usize);
     assert_eq!(proposed(0.02, with_second(2.0 * 0.83)), 0);
 }
 

@@ -2,8 +2,8 @@
 
 use movewright::check::pace::paces;
 use movewright::check::{Report, changes};
+use movewright::cli::errors_json::{self, Errors};
 use movewright::compile::Compiled;
-use movewright::output::errors_json::Errors;
 use movewright::output::{changes_json, check_json, manifest, pace_json, schemas};
 use serde_json::{Value, json};
 
@@ -70,7 +70,7 @@ fn what_is_written_is_what_is_published() {
 
 #[test]
 fn errors_have_their_place_and_the_form_that_is_published() {
-    let schema = Validator::new(schemas::errors()).unwrap();
+    let schema = Validator::new(errors_json::schema()).unwrap();
     let wrong = Inputs::of("slips/hung").with("shot.toml", "format = 1", "format = 1\nheronry = 2").load().unwrap_err();
     let mut errors = Errors::none();
     errors.add_all(&wrong);

@@ -103,7 +103,20 @@ fn every_column_has_an_entry() {
     let dir = compiled();
     run(
         dir.path(),
-        &["rows", "marsh/shot.toml", "--pass", "picture", "--rate", "1", "--out", "fast.csv", "--columns", "position,velocity"],
+        &[
+            "rows",
+            "marsh/shot.toml",
+            "--pass",
+            "picture",
+            "--rate",
+            "1",
+            "--out",
+            "fast.csv",
+            "--columns",
+            "position,velocity,acceleration",
+            "--warning",
+            "1",
+        ],
     );
     let text = read("fixtures/OUTPUTS.md");
     let listed = codes(chapter(&text, "CSV columns"));
@@ -183,7 +196,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/check_json/swing.rs",
         "src/output/check_json/violation.rs",
         "src/output/check_json/wedge.rs",
-        "src/output/errors_json.rs",
+        "src/cli/errors_json.rs",
         "src/measure/result.rs",
         "src/measure/home.rs",
         "src/cli/compare_home.rs",

@@ -58,7 +58,7 @@ fn a_folder_with_rows_of_a_part_is_verified() {
     assert_eq!(status, Some(0), "{said}");
     type Edit<'a> = Box<dyn Fn(&Path) + 'a>;
     let first = |pass: usize| m["passes"][pass]["rows"]["first_opening_s"].as_f64().unwrap();
-    let row = |pass: usize, after: f64| format!("{},", ((first(pass) + after) * 4.0).ceil() / 4.0);
+    let row = |pass: usize, after: f64| format!("{:.2},", ((first(pass) + after) * 4.0).ceil() / 4.0);
     let part = |d: &Path, pass: usize, key: &str, value: serde_json::Value| {
         let mut m = manifest(d);
         m["passes"][pass]["rows"]["part"][key] = value;

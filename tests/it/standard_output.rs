@@ -24,7 +24,7 @@ fn in_repository(path: &str) -> String {
 /// Every way to have something written to standard output, and the status where it arrives. `columns` is a written folder of the shot, `take.csv` a log.
 fn calls() -> Vec<(Vec<String>, i32)> {
     let (good, refused) = (in_repository("examples/two_keys_too_close/good.toml"), in_repository("fixtures/broken/too_fast.toml"));
-    let calls: [(&str, i32); 31] = [
+    let calls: [(&str, i32); 34] = [
         ("--help", 0),
         ("--version", 0),
         ("help rows", 0),
@@ -47,6 +47,9 @@ fn calls() -> Vec<(Vec<String>, i32)> {
         ("compare columns --pass picture take.csv --json", 0),
         ("study RECORDING --body chest", 0),
         ("study RECORDING --json", 0),
+        ("rig STAGE", 0),
+        ("rig STAGE --json", 0),
+        ("take columns --pass picture --good", 0),
         ("schema", 0),
         ("schema shot", 0),
         ("schema --reference", 0),
@@ -60,6 +63,7 @@ fn calls() -> Vec<(Vec<String>, i32)> {
     let word = |word: &str| match word {
         "GOOD" => good.clone(),
         "REFUSED" => refused.clone(),
+        "STAGE" => in_repository("examples/two_keys_too_close/stage.toml"),
         "RECORDING" => in_repository("fixtures/recordings/study_two.csv"),
         word => word.to_owned(),
     };

@@ -231,7 +231,7 @@ fn what_it_does_not_know_is_refused_wherever_it_stands() {
     for unknown in [
         r##"{"items": {"$ref": "#"}}"##,
         r#"{"properties": {"a": {"minLength": 1}}}"#,
-        r#"{"type": ["string", "number"]}"#,
+        r#"{"type": ["string", "text"]}"#,
         r#"{"then": {"required": ["a"]}}"#,
         r#"{"enum": [[1]]}"#,
         r#"{"minItems": 1.5}"#,

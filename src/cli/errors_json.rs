@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use crate::bounds::{Code, Flaw};
 use crate::input::Rejection;
+use crate::output::schemas;
 
 /// All errors of a run.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -79,4 +80,10 @@ impl Errors {
     pub(crate) fn text(&self) -> Result<String, serde_json::Error> {
         serde_json::to_string_pretty(self).map(|text| text + "\n")
     }
+}
+
+/// JSON Schema of this document.
+#[must_use]
+pub(crate) fn schema() -> serde_json::Value {
+    schemas::of::<Errors>("input errors of a movewright command with --json")
 }

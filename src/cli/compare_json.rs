@@ -1,0 +1,24 @@
+//! The document of `compare --json`, format 1.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::measure::Comparison;
+use crate::output::schemas;
+
+/// A comparison with what is said beside it.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Document<'a> {
+    pub(super) format: u32,
+    pub(super) pass: &'a str,
+    pub(super) note: &'static str,
+    #[serde(flatten)]
+    pub(super) comparison: &'a Comparison,
+    pub(super) notice: &'static str,
+}
+
+/// Its JSON Schema.
+#[must_use]
+pub(super) fn schema() -> serde_json::Value {
+    schemas::of::<Document<'_>>("movewright compare --json")
+}
