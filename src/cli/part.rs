@@ -63,7 +63,7 @@ pub(super) fn checked(program: &Program, frames: FrameSpan) -> Result<Report, St
     }
     let home = PerAxis::new(stage, |id| stage.axis(id).home());
     let compiled = program.part(Part::Frames(frames), home).map_err(|why| match why {
-        NoPart::Shot(flaws) => flaws.first().map(|f| f.title.clone()).unwrap_or_default(),
+        NoPart::Shot(flaws) => flaws.first().map(ToString::to_string).unwrap_or_default(),
         NoPart::Curves(errors) => errors.first().map(ToString::to_string).unwrap_or_default(),
     })?;
     compiled.checked().map_err(|e| e.to_string())
@@ -146,7 +146,7 @@ impl PartArgs {
         progress.now("checking");
         let compiled = program.part(part, stands).map_err(|why| match why {
             NoPart::Shot(flaws) => {
-                let text = flaws.first().map(|f| f.title.clone()).unwrap_or_default();
+                let text = flaws.first().map(ToString::to_string).unwrap_or_default();
                 error(Code::InvalidFrameSpan, text)
             }
             NoPart::Curves(errors) => {

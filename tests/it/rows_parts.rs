@@ -81,7 +81,7 @@ fn a_folder_with_rows_of_a_part_is_verified() {
         assert!(status == Some(1) && said.contains(place), "{place}: {said}");
     }
     // Frames that the shot or the pass does not have.
-    for (frames, said) in [("17..42", "not all photographed"), ("18..20", "exposes none"), ("20..18", "before"), ("17", "118..140")] {
+    for (frames, said) in [("17..42", "not all photographed"), ("18..20", "exposes none"), ("20..18", "or later"), ("17", "118..140")] {
         let out = case.run(&["compile", "shot.toml", "--out", "other", "--rows", "4", "--frames", frames]);
         assert!(out.status.code() == Some(2) && text(&out.stderr).contains(said), "{frames}: {}", text(&out.stderr));
     }
