@@ -22,7 +22,7 @@
 mod logs;
 
 use std::fs::File;
-use std::io::{BufWriter, Write};
+use std::io::{BufWriter, Cursor, Write};
 use std::path::Path;
 use std::time::Instant;
 
@@ -68,7 +68,7 @@ fn bare(pass: &[u8], take: &[u8]) -> [[i64; 3]; AXES] {
 
 fn ours(pass: &[u8], take: &[u8]) -> Comparison {
     let input = |name: &str, reader| Input { name: name.to_owned(), reader };
-    compare(input("pass", pass), vec![input("take", take)], &facts(), &Options::default()).unwrap()
+    compare(input("pass", Cursor::new(pass)), vec![input("take", Cursor::new(take))], &facts(), &Options::default()).unwrap()
 }
 
 fn files(folder: &Path) {

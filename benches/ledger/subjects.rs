@@ -10,6 +10,7 @@ mod inputs;
 #[path = "../inputs/logs.rs"]
 mod logs;
 
+use std::io::Cursor;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -228,7 +229,13 @@ pub fn logs(units: u64) -> Logs {
 #[must_use]
 pub fn compared(logs: &Logs) -> Comparison {
     let input = |name: &str, bytes| Input { name: name.to_owned(), reader: bytes };
-    compare(input("pass", logs.pass.as_slice()), vec![input("take", logs.take.as_slice())], &logs.facts, &Options::default()).unwrap()
+    compare(
+        input("pass", Cursor::new(logs.pass.as_slice())),
+        vec![input("take", Cursor::new(logs.take.as_slice()))],
+        &logs.facts,
+        &Options::default(),
+    )
+    .unwrap()
 }
 
 #[must_use]

@@ -140,7 +140,7 @@ impl PartArgs {
             self.compare(&program, frames.first(), &stands)?;
         }
         let part = match part {
-            Part::Frames(frames) => Part::Frames(frames.from_earlier(self.overlap.unwrap_or(0), all)),
+            Part::Frames(frames) => Part::Frames(frames.with_frames_before(self.overlap.unwrap_or(0), all)),
             Part::At(_) => part,
         };
         progress.now("checking");

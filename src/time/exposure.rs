@@ -132,7 +132,7 @@ impl FrameSpan {
 
     /// The same from so many frames earlier on, as far as `within` has them.
     #[must_use]
-    pub(crate) fn from_earlier(self, frames: u32, within: FrameSpan) -> FrameSpan {
+    pub(crate) fn with_frames_before(self, frames: u32, within: FrameSpan) -> FrameSpan {
         let first = (self.first - i64::from(frames)).max(within.first).min(self.first);
         FrameSpan::new(first, self.last).unwrap_or(self)
     }

@@ -70,7 +70,8 @@ mod tests {
 
     #[test]
     fn powers_of_two() {
-        for (stops, expected) in [(0.0, 1.0), (3.0, 8.0), (-2.0, 0.25), (0.5, 1.414_213_562_373_095), (-1.0 / 3.0, 0.793_700_525_984_099_7)]
+        for (stops, expected) in
+            [(0.0, 1.0), (3.0, 8.0), (-2.0, 0.25), (0.5, core::f64::consts::SQRT_2), (-1.0 / 3.0, 0.793_700_525_984_099_7)]
         {
             assert!((power_of_two(stops) - expected).abs() < 1e-14, "{stops}");
         }

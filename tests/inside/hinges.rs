@@ -167,7 +167,7 @@ fn two_wings_on_a_body_that_flies_are_two_hinges() {
     let (mut square, mut beyond) = (0.0, 0_u64);
     for seed in 0..seeds() {
         let mut g = Generator::new(seed);
-        let body = [[0.0, 0.0, 0.0], [220.0, 15.0, 0.0], [60.0, -20.0, 70.0], [80.0, 10.0, -75.0]].map(|p| Point::from(p));
+        let body = [[0.0, 0.0, 0.0], [220.0, 15.0, 0.0], [60.0, -20.0, 70.0], [80.0, 10.0, -75.0]].map(Point::from);
         let across = Point::x();
         let left = (Unit::new_normalize(Point::new(0.9, 0.1, 0.2)), Point::new(60.0, 30.0, -40.0), Point::z());
         let right = (Unit::new_normalize(Point::new(-0.9, 0.1, 0.2)), Point::new(60.0, 30.0, 40.0), -Point::z());

@@ -103,7 +103,7 @@ mod tests {
     fn films_take_their_exponent() {
         for exponent in [1.43_f64, 1.33, 1.26, 1.41, 1.33, 1.26, 1.31, 1.31, 1.25] {
             let found = seconds(&light(8.0, 30.0, 1.0, exponent), 8.0, 0.0, 0.0);
-            assert!((found - 30.0_f64.powf(exponent)).abs() <= 1e-9 * found, "{exponent} {found}");
+            assert!((found - elementary::exp(exponent * elementary::ln(30.0))).abs() <= 1e-9 * found, "{exponent} {found}");
         }
     }
 
