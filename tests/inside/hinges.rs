@@ -1,4 +1,4 @@
-//! Planted hinges: axes with noise over many seeds (8; `HINGE_SEEDS=100` in release in `.ci/run`) against the least error that is possible, and motions that are none.
+//! Planted hinges: axes with noise over many seeds (8; `HINGE_SEEDS=100 cargo test --release --lib inside::hinges` takes a hundred) against the least error that is possible, and motions that are none.
 
 use movewright::number::elementary::{cos, ln, sin};
 use movewright::number::generator::Generator;
