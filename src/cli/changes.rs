@@ -30,10 +30,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let (frames, passes) = (old.shot().frames(), old.shot().passes());
     let takes = match take::beside(&args.old, passes.iter().map(Pass::name)) {
         Ok(takes) => takes,
-        Err(flaw) => {
-            terminal::error(flaw.code, &flaw);
-            return Outcome::Wrong;
-        }
+        Err(flaw) => return terminal::refusal(&flaw),
     };
     let changes = changes::between(&old, &new);
     let verdict = if changes.passes.iter().all(|p| p.good) { Outcome::Fine } else { Outcome::Over };

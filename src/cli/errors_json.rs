@@ -5,7 +5,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::bounds::{Code, Flaw};
+use crate::bounds::Flaw;
 use crate::input::Rejection;
 use crate::output::schemas;
 
@@ -38,18 +38,19 @@ impl Errors {
         Errors { format: 1, errors: Vec::new() }
     }
 
-    /// Adds one without a place.
-    pub(crate) fn add(&mut self, code: Code, message: String) {
-        let (found, allowed, help) = (String::new(), String::new(), String::new());
-        let code = code.slug().to_owned();
-        self.errors.push(Problem { code, message, file: None, line: None, column: None, found, allowed, help, unlisted: None });
-    }
-
     /// Adds a flaw that no line of a file holds alone.
-    pub(crate) fn add_flaw(&mut self, flaw: &Flaw) {
-        let (code, message) = (flaw.code().to_owned(), flaw.title.clone());
-        let (found, allowed, help) = (flaw.found.clone(), flaw.allowed.clone(), flaw.help.clone());
-        self.errors.push(Problem { code, message, file: None, line: None, column: None, found, allowed, help, unlisted: None });
+    pub(crate) fn add(&mut self, flaw: &Flaw) {
+        self.errors.push(Problem {
+            code: flaw.code().to_owned(),
+            message: flaw.title.clone(),
+            file: None,
+            line: None,
+            column: None,
+            found: flaw.found.clone(),
+            allowed: flaw.allowed.clone(),
+            help: flaw.help.clone(),
+            unlisted: None,
+        });
     }
 
     /// Adds every mistake of an input.

@@ -8,7 +8,7 @@ use clap::Args as ClapArgs;
 
 use super::prepared::{compiled, rejected};
 use super::terminal::{self, Progress};
-use crate::bounds::{Budget, Code};
+use crate::bounds::{Budget, Code, count};
 use crate::check::Report;
 use crate::compile::Compiled;
 use crate::input::{self, Sources, positions};
@@ -38,12 +38,17 @@ pub(super) struct PartArgs {
 
 /// A range of frames as `118..140`. The error was said.
 pub(super) fn frames(text: &str) -> Result<FrameSpan, ()> {
-    let frames = text.split_once("..").and_then(|(first, last)| Some((first.parse().ok()?, last.parse().ok()?)));
-    let Some((first, last)) = frames else {
+    let Some([first, last]) = first_and_last(text) else {
         terminal::error(Code::InvalidFrameSpan, format!("`{text}` is not a range of frames; write the first and last frame as 118..140"));
         return Err(());
     };
     span(text, first, last)
+}
+
+/// The two numbers of `118..140`.
+pub(super) fn first_and_last(text: &str) -> Option<[i64; 2]> {
+    let (first, last) = text.split_once("..")?;
+    Some([first.parse().ok()?, last.parse().ok()?])
 }
 
 fn span(text: &str, first: i64, last: i64) -> Result<FrameSpan, ()> {
@@ -56,17 +61,33 @@ fn span(text: &str, first: i64, last: i64) -> Result<FrameSpan, ()> {
 /// Why there is no such part, or no plan for it, in words.
 pub(super) fn checked(program: &Program, frames: FrameSpan) -> Result<Report, String> {
     let stage = program.compiled().stage();
-    let all = program.compiled().shot().frames();
-    if !(all.contains(frames.first()) && all.contains(frames.last())) {
-        let (a, b) = (frames.first(), frames.last());
-        return Err(format!("frames {a} to {b} are not all photographed; the shot has frames {} to {}", all.first(), all.last()));
+    if let Some(why) = not_photographed(Part::Frames(frames), program.compiled().shot().frames()) {
+        return Err(why);
     }
     let home = PerAxis::new(stage, |id| stage.axis(id).home());
     let compiled = program.part(Part::Frames(frames), home).map_err(|why| match why {
-        NoPart::Shot(flaws) => flaws.first().map(ToString::to_string).unwrap_or_default(),
-        NoPart::Curves(errors) => errors.first().map(ToString::to_string).unwrap_or_default(),
+        NoPart::Shot(flaws) => first(&flaws),
+        NoPart::Curves(errors) => first(&errors),
     })?;
     compiled.checked().map_err(|e| e.to_string())
+}
+
+/// Why a part is none of a shot with these frames, in words.
+fn not_photographed(part: Part, all: FrameSpan) -> Option<String> {
+    let frames = part.frames();
+    if all.contains(frames.first()) && all.contains(frames.last()) {
+        return None;
+    }
+    let wanted = match part {
+        Part::At(_) => format!("frame {} is not photographed", frames.first()),
+        Part::Frames(_) => format!("frames {} to {} are not all photographed", frames.first(), frames.last()),
+    };
+    Some(format!("{wanted}; the shot has frames {} to {}", all.first(), all.last()))
+}
+
+/// The first of several mistakes, in words.
+fn first<T: ToString>(all: &[T]) -> String {
+    all.first().map(ToString::to_string).unwrap_or_default()
 }
 
 impl PartArgs {
@@ -112,14 +133,9 @@ impl PartArgs {
             let names: Vec<&str> = passes.iter().map(Pass::name).collect();
             return Err(error(Code::UnknownPass, unknown_pass(pass, &names)));
         };
-        let (frames, all) = (part.frames(), whole.shot().frames());
-        if !(all.contains(frames.first()) && all.contains(frames.last())) {
-            let wanted = match part {
-                Part::At(_) => format!("frame {} is not photographed", frames.first()),
-                Part::Frames(_) => format!("frames {} to {} are not all photographed", frames.first(), frames.last()),
-            };
-            let text = format!("{wanted}; the shot has frames {} to {}", all.first(), all.last());
-            return Err(error(Code::InvalidFrameSpan, text));
+        let all = whole.shot().frames();
+        if let Some(why) = not_photographed(part, all) {
+            return Err(error(Code::InvalidFrameSpan, why));
         }
         let stage = whole.stage();
         let home = || PerAxis::new(stage, |id| stage.axis(id).home());
@@ -145,10 +161,7 @@ impl PartArgs {
         };
         progress.now("checking");
         let compiled = program.part(part, stands).map_err(|why| match why {
-            NoPart::Shot(flaws) => {
-                let text = flaws.first().map(ToString::to_string).unwrap_or_default();
-                error(Code::InvalidFrameSpan, text)
-            }
+            NoPart::Shot(flaws) => error(Code::InvalidFrameSpan, first(&flaws)),
             NoPart::Curves(errors) => {
                 let rejection = rejected(sources, &errors);
                 Box::new(move || terminal::rejection(&rejection)) as Box<dyn FnOnce()>
@@ -164,13 +177,23 @@ impl PartArgs {
     /// More than a step, where that is not accepted.
     fn compare(&self, program: &Program, frame: i64, stands: &PerAxis<f64>) -> Result<(), Box<dyn FnOnce()>> {
         let stage = program.compiled().stage();
-        let Some(stopped) = program.stopped_in(frame, stands) else { return Ok(()) };
+        let Some(stopped) = program.stopped_in(frame, stands) else {
+            terminal::remark(&format!("the pass has no position in frame {frame}: where the axes stand is not compared with it"));
+            return Ok(());
+        };
         let at = format!("frame {:.2} of the pass", stopped.at.0);
         if stopped.off.is_empty() {
             terminal::remark(&format!("the axes stand where they were at {at}, each within a step"));
             return Ok(());
         }
-        let names: Vec<String> = stopped.off.iter().map(|(id, n)| format!("{} {n:+} {}", stage.axis_name(*id), plural(*n))).collect();
+        let names: Vec<String> = stopped
+            .off
+            .iter()
+            .map(|(id, n)| {
+                let sign = if *n < 0 { "-" } else { "+" };
+                format!("{} {sign}{}", stage.axis_name(*id), count(n.unsigned_abs(), "step"))
+            })
+            .collect();
         let text = format!("the axes stand nearest to {at}, and are off by more than a step: {}", names.join(", "));
         if self.accept {
             terminal::remark(&text);
@@ -178,10 +201,6 @@ impl PartArgs {
         }
         Err(error(Code::StandsElsewhere, format!("{text}; reference them again, or add --accept to start from there")))
     }
-}
-
-fn plural(steps: i64) -> &'static str {
-    if steps.abs() == 1 { "step" } else { "steps" }
 }
 
 fn error(code: Code, text: String) -> Box<dyn FnOnce()> {

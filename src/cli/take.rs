@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::{ArgGroup, Args as ClapArgs};
 
 use super::coded::Coded;
-use super::{Outcome, examples, terminal};
+use super::{Outcome, examples, part, terminal};
 use crate::bounds::{self, Code, Flaw, MOST_MANIFEST_BYTES};
 use crate::files;
 use crate::output::manifest::Manifest;
@@ -79,11 +79,7 @@ impl From<Flaw> for Failure {
 pub(super) fn run(args: &TakeArgs) -> Outcome {
     match recorded(args) {
         Ok(text) => terminal::result(&text, Outcome::Fine),
-        Err(Failure::Flaw(flaw)) => {
-            let field = if flaw.field.is_empty() { String::new() } else { format!("{}: ", flaw.field) };
-            terminal::error(flaw.code, format!("{field}{flaw}"));
-            Outcome::Wrong
-        }
+        Err(Failure::Flaw(flaw)) => terminal::refusal(&flaw),
         Err(Failure::Staged(error)) => {
             terminal::error(error.code(), error);
             Outcome::Wrong
@@ -128,7 +124,8 @@ fn recorded(args: &TakeArgs) -> Result<String, Failure> {
         takes::span(take.frames),
         as_typed(&args.dir, &record).display()
     );
-    text.push_str(&status(&all, &take.folder, &take.folder_hash, manifest.passes.iter().map(|p| p.name.as_str()), whole));
+    let passes = manifest.passes.iter().map(|p| p.name.as_str());
+    text.push_str(&lines(&of_folder(&all, &take.folder, &take.folder_hash, passes), whole));
     Ok(text)
 }
 
@@ -142,7 +139,7 @@ fn described(args: &TakeArgs, manifest: &Manifest, whole: [i64; 2]) -> Result<Ta
     let frames = match &args.frames {
         None => whole,
         Some(text) => {
-            let span = text.split_once("..").and_then(|(first, last)| Some([first.parse::<i64>().ok()?, last.parse::<i64>().ok()?]));
+            let span = part::first_and_last(text);
             let inside = |[first, last]: &[i64; 2]| whole[0] <= *first && first <= last && *last <= whole[1];
             span.filter(inside).ok_or_else(|| {
                 let found = format!("`{}`", text.chars().take(80).collect::<String>());
@@ -203,11 +200,6 @@ fn home(path: &Path, axes: &[&str]) -> Result<String, Flaw> {
     Ok(counts.iter().map(|(axis, steps)| format!("{axis}={steps}")).collect::<Vec<_>>().join(" "))
 }
 
-/// What the record says of each pass of a folder, one line each.
-fn status<'p>(takes: &[Take], folder: &str, hash: &str, passes: impl Iterator<Item = &'p str>, whole: [i64; 2]) -> String {
-    lines(&of_folder(takes, folder, hash, passes), whole)
-}
-
 /// What takes of a folder say of its passes: a folder is known by its name, or by its hash under another name.
 fn of_folder<'p>(takes: &[Take], folder: &str, hash: &str, passes: impl Iterator<Item = &'p str>) -> Vec<PassRecord> {
     let own: Vec<&Take> = takes.iter().filter(|t| t.folder == folder || t.folder_hash == hash).collect();
@@ -236,7 +228,7 @@ pub(super) fn beside<'p>(dir: &Path, passes: impl Iterator<Item = &'p str>) -> R
     Ok((!all.is_empty()).then(|| (as_typed(dir, &record), of_folder(&all, &name, &hash, passes))))
 }
 
-/// What a record says of these passes, each take held to the folder beside the record that it names.
+/// What a record says of these passes, each take compared with the folder of its name beside the record.
 ///
 /// # Errors
 /// A record that is missing or cannot be read.

@@ -157,14 +157,14 @@ fn keep(add: impl FnOnce(&mut Errors)) {
 
 /// Writes an error of one line with its code to standard error.
 pub(super) fn error(code: Code, text: impl core::fmt::Display) {
-    keep(|errors| errors.add(code, text.to_string()));
+    keep(|errors| errors.add(&Flaw::new(code, "", text.to_string())));
     remark(&format!("error[{code}]: {text}"));
 }
 
 /// Writes what is wrong with a call, or with numbers that no line of a file holds alone.
 #[must_use]
 pub(super) fn refusal(flaw: &Flaw) -> Outcome {
-    keep(|errors| errors.add_flaw(flaw));
+    keep(|errors| errors.add(flaw));
     let field = if flaw.field.is_empty() { String::new() } else { format!("{}: ", flaw.field) };
     remark(&format!("error[{}]: {field}{flaw}", flaw.code));
     Outcome::Wrong

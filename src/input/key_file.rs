@@ -5,16 +5,16 @@
 //!
 //! Limits: [`MOST_CSV_BYTES`]; commas between cells, points in numbers. A byte order mark, CRLF and spaces around cells are allowed.
 
-use core::cmp::Ordering;
 use core::ops::Range;
 use std::collections::BTreeMap;
 
+use super::csv_row;
 use super::document;
 use super::lines::byte_order_mark;
 use super::log::{Log, Spot};
 use super::reader::KeyList;
 use super::values;
-use crate::bounds::{Code, Flaw, MOST_AXES, MOST_CSV_BYTES, MOST_KEYS, counted};
+use crate::bounds::{Code, Flaw, MOST_AXES, MOST_CSV_BYTES, MOST_KEYS};
 use crate::shot::Key;
 use crate::stage::ChannelId;
 use crate::time::FrameRate;
@@ -62,19 +62,15 @@ pub(super) fn read(log: &mut Log, file: usize, bytes: &[u8], channel: &Lookup<'_
     let mut table = KeyFile::default();
     let Some(text) = document::text(log, file, bytes, MOST_CSV_BYTES) else { return table };
     let shift = byte_order_mark(bytes);
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .trim(csv::Trim::All)
-        .from_reader(text.as_bytes().get(shift..).unwrap_or_default());
+    let mut reader = csv_row::reader(text, shift);
     let mut record = csv::StringRecord::new();
     let mut width = None;
     let mut before: Option<f64> = None;
     let mut rows = 0_usize;
     // The text is UTF-8 and in memory: reading a record cannot fail, only end.
     while reader.read_record(&mut record).unwrap_or(false) {
-        let start = record.position().and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0) + shift;
-        let cells = cells(bytes, start);
+        let start = csv_row::start(&record, shift);
+        let cells = csv_row::cells(bytes, start);
         let mut row = Row { log: &mut *log, file, record: &record, cells };
         let Some(width) = width else {
             if !row.header(&mut table, channel, clock.is_some()) {
@@ -194,7 +190,7 @@ impl Row<'_> {
     }
 
     fn has_width(&mut self, width: usize) -> bool {
-        let wrong = of_other_width(self.record.len(), width);
+        let wrong = csv_row::of_other_width(self.record.len(), width);
         if let Some((cell, flaw)) = &wrong {
             self.report_at(*cell, flaw.clone());
         }
@@ -244,50 +240,6 @@ impl Row<'_> {
             column.list.spots.push(spot.bytes);
         }
     }
-}
-
-/// The bytes of each cell of the record at `start`, without the spaces around them.
-pub(super) fn cells(bytes: &[u8], start: usize) -> Vec<Range<usize>> {
-    let blank_lines = bytes.iter().skip(start).take_while(|b| matches!(b, b'\r' | b'\n')).count();
-    let start = start + blank_lines;
-    let mut cells = Vec::new();
-    let mut from = start;
-    let mut quoted = false;
-    let mut at = start;
-    for byte in bytes.iter().skip(start) {
-        match byte {
-            b'"' if at == from || quoted => quoted = !quoted,
-            // A doubled quote inside quotes opens them again.
-            b'"' if bytes.get(at - 1) == Some(&b'"') && bytes.get(from) == Some(&b'"') => quoted = true,
-            b',' if !quoted => {
-                cells.push(trimmed(bytes, from..at));
-                from = at + 1;
-            }
-            b'\r' | b'\n' if !quoted => break,
-            _ => {}
-        }
-        at += 1;
-    }
-    cells.push(trimmed(bytes, from..at));
-    cells
-}
-
-fn trimmed(bytes: &[u8], cell: Range<usize>) -> Range<usize> {
-    let inner = bytes.get(cell.clone()).unwrap_or_default();
-    let before = inner.len() - inner.trim_ascii_start().len();
-    let start = cell.start + before;
-    start..start + inner.trim_ascii().len()
-}
-
-/// A row of so many cells below a header of `width`: where that shows, and what it is; `None` where they are as many.
-pub(super) fn of_other_width(found: usize, width: usize) -> Option<(usize, Flaw)> {
-    let (what, cell, help) = match found.cmp(&width) {
-        Ordering::Equal => return None,
-        Ordering::Greater => ("a row has more cells than the header", width, "write numbers with a point, not a comma"),
-        Ordering::Less => ("a row has fewer cells than the header", found, "leave cells blank, but keep their commas"),
-    };
-    let flaw = Flaw::new(Code::WrongCount, "", what);
-    Some((cell, flaw.found(counted(found, "cell"), format!("{}, including blank ones", counted(width, "cell"))).help(help)))
 }
 
 #[cfg(test)]
@@ -344,11 +296,5 @@ mod tests {
         assert_eq!(read_text("frame;heron_a.lift\n").1, [("missing-column", 1, 1)]);
         assert_eq!(read_text("frame\n1\n").1, [("no-keys", 1, 1)]);
         assert_eq!(read_text(" \r\n").1, [("empty-file", 1, 1)]);
-    }
-
-    #[test]
-    fn cells_are_found_behind_quotes() {
-        assert_eq!(cells(b"\n\"a,\"\"b\" ,c\nd", 0), [1..8, 10..11]);
-        assert_eq!(cells(b"", 0).first(), Some(&(0..0)));
     }
 }

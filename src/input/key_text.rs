@@ -9,7 +9,7 @@ use core::ops::Range;
 
 use toml::de::{DeTable, DeValue};
 
-use super::key_file::cells;
+use super::csv_row::cells;
 use super::lines::{Lines, byte_order_mark};
 use crate::shot::Place;
 

@@ -7,9 +7,9 @@ use core::ops::Range;
 use std::sync::Arc;
 
 use super::choices::{OVERS, UNITS};
+use super::csv_row;
 use super::document;
 use super::files::{self, Read};
-use super::key_file;
 use super::lines::byte_order_mark;
 use super::log::{Log, Spot};
 use super::reader::Table;
@@ -90,14 +90,13 @@ fn of_file(log: &mut Log, table: &mut Table<'_>, written: &str, beside: Beside<'
 fn rows(log: &mut Log, file: usize, bytes: &[u8], names: [&str; 2]) -> Option<(Vec<[f64; 2]>, Vec<Spot>)> {
     let text = document::text(log, file, bytes, MOST_CSV_BYTES)?;
     let shift = byte_order_mark(bytes);
-    let source = text.as_bytes().get(shift..).unwrap_or_default();
-    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).trim(csv::Trim::All).from_reader(source);
+    let mut reader = csv_row::reader(text, shift);
     let (mut points, mut spots, mut record) = (Vec::new(), Vec::new(), csv::StringRecord::new());
     let (mut header, written) = (true, log.count());
     // The text is UTF-8 and in memory: reading a record cannot fail, only end.
     while reader.read_record(&mut record).unwrap_or(false) {
-        let start = record.position().and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0) + shift;
-        let cells = key_file::cells(bytes, start);
+        let start = csv_row::start(&record, shift);
+        let cells = csv_row::cells(bytes, start);
         let end = cells.last().map_or(0..0, |c| c.end..c.end);
         let spot = |cell: usize| Spot { file, bytes: cells.get(cell).cloned().unwrap_or(end.clone()) };
         if record.iter().all(str::is_empty) {

@@ -15,6 +15,7 @@ mod body_tables;
 mod camera_timing_table;
 mod choices;
 mod copies;
+mod csv_row;
 mod diagnostic;
 mod document;
 mod files;
@@ -57,7 +58,7 @@ mod written;
 use std::path::{Component, Path};
 use std::sync::Arc;
 
-use crate::bounds::{Code, Flaw, MOST_TOML_BYTES};
+use crate::bounds::{Code, Flaw, MOST_BYTES, MOST_TOML_BYTES};
 use crate::shot::Shot;
 use crate::stage::Stage;
 
@@ -120,35 +121,39 @@ pub(crate) fn load_written(path: &Path) -> Result<Loaded, Rejection> {
     load(&written::shot_of(path).map_err(FilePlace::refused)?)
 }
 
-/// Reads a stage file alone.
+/// Reads a file of its own, with what `parsed` makes of its bytes.
 ///
 /// # Errors
 /// Every mistake of the file.
-pub(crate) fn load_stage(path: &Path) -> Result<Stage, Rejection> {
+fn alone<T>(path: &Path, most: u64, parsed: impl FnOnce(&mut Log, &FilePlace, Arc<[u8]>) -> Option<T>) -> Result<T, Rejection> {
     let place = FilePlace::of(path)?;
-    let mut log = Log::new(Sources::in_folders(place.folders));
+    let mut log = Log::new(Sources::in_folders(place.folders.clone()));
     if let Err(flaw) = sources::check_file_name(&place.name) {
         log.add(None, "", flaw);
         return Err(log.reject());
     }
-    let read = match files::read(&place.folder.join(&place.name)) {
-        Ok(bytes) => {
-            let bytes: Arc<[u8]> = bytes.into();
-            let file = log.add_file(&place.name, &bytes);
-            stage_file::read(&mut log, file, &bytes, &|name: &str| files::read(&place.folder.join(name))).stage
-        }
+    let read = match crate::files::read(&place.folder.join(&place.name), most) {
+        Ok(bytes) => parsed(&mut log, &place, bytes.into()),
         Err(why) => {
             log.add(None, "", files::flaw(&why, &place.name));
             None
         }
     };
-    match finish(log, read) {
-        Ok((stage, _)) => Ok(stage),
-        Err(mut rejection) => {
-            rejection.sources_mut().found_below(&place.folder);
-            Err(rejection)
-        }
-    }
+    finish(log, read).map(|(read, _)| read).map_err(|mut rejection| {
+        rejection.sources_mut().found_below(&place.folder);
+        rejection
+    })
+}
+
+/// Reads a stage file alone.
+///
+/// # Errors
+/// Every mistake of the file.
+pub(crate) fn load_stage(path: &Path) -> Result<Stage, Rejection> {
+    alone(path, MOST_BYTES, |log, place, bytes| {
+        let file = log.add_file(&place.name, &bytes);
+        stage_file::read(log, file, &bytes, &|name: &str| files::read(&place.folder.join(name))).stage
+    })
 }
 
 /// Reads a shot through `read`; what [`load`] does, without a disk. Folders before the shot's name, as in `marsh/takes/shot.toml`, are those that `..` may lead up through.

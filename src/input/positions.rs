@@ -102,11 +102,9 @@ fn positions(file: &str, text: &str, stage: &Stage) -> Result<PerAxis<f64>, Posi
 }
 
 /// Where an axis is on this step; `None` outside its travel.
-#[allow(clippy::cast_precision_loss, reason = "a count below 2^53 is checked by counting back")]
 fn position(stage: &Stage, id: AxisId, steps: i64) -> Option<f64> {
-    let (axis, drive) = (stage.axis(id), stage.axis(id).drive());
-    let way = if drive.is_reversed() { -1.0 } else { 1.0 };
-    let position = axis.home() + way * (steps as f64) / drive.steps_per_unit();
+    let axis = stage.axis(id);
+    let position = axis.position_of(steps);
     let travel = axis.travel();
     (travel.lower <= position && position <= travel.upper && axis.count(position) == Some(steps)).then_some(position)
 }

@@ -1,11 +1,11 @@
 //! Steps lost between two readings of the home switches.
 //!
-//! What: an open-loop stepper counts what it was told to do. Where its home switch trips at another count after a take than before, the difference is steps lost, as far as it is
+//! What: an open-loop stepper counts the steps that were commanded. Where its home switch trips at another count after a take than before, the difference is steps lost, as far as it is
 //! more than the switch's own scatter. Each axis has one or more readings before and after. With the pooled variance s^2 of both, at least 1/12 (whole steps), and n and m readings,
 //! t = difference / (s sqrt(1/n + 1/m)) has n + m - 2 degrees of freedom.
 //! Criterion: steps are lost where the probability of such a t without a loss, times the number of axes, is below 0.01. With one reading before and one after there is no
 //! scatter: there a difference of a full step or more counts as lost.
-//! Source: Student's t for two samples, and its distribution as a finite sum (Abramowitz and Stegun 26.7.3 and 26.7.4, from memory; held against tables by the tests).
+//! Source: Student's t for two samples (textbook); its distribution is [`student`].
 //! Units: steps, in the direction of positive travel.
 
 use std::io::Read;
@@ -17,7 +17,7 @@ use super::log::LogError;
 use super::rows::Input;
 use super::statistics::spread;
 use super::sums::ROUNDING;
-use crate::number::elementary::atan2;
+use crate::number::student;
 
 /// Probability that any axis is wrongly said to have lost steps.
 const WRONGLY: f64 = 0.01;
@@ -97,7 +97,7 @@ fn one(facts: &AxisFacts, before: &[f64], after: &[f64], tried: f64) -> Option<H
     let full = f64::from(facts.microsteps);
     let least = scatter.map_or(full, |s| {
         let error = (s * s).max(ROUNDING).sqrt() * (1.0 / n + 1.0 / m).sqrt();
-        error * least_t(freedom, WRONGLY / tried.max(1.0))
+        error * student::exceeded_by(freedom, WRONGLY / tried.max(1.0))
     });
     let way = if facts.reversed { -1.0 } else { 1.0 };
     let difference = (mean_after - mean_before) * way + 0.0;
@@ -115,37 +115,6 @@ fn one(facts: &AxisFacts, before: &[f64], after: &[f64], tried: f64) -> Option<H
         lost,
         full_steps,
     })
-}
-
-/// The t that is exceeded, either way, with this probability.
-fn least_t(freedom: usize, probability: f64) -> f64 {
-    let (mut low, mut high) = (0.0, 1.0);
-    while beyond(freedom, high) > probability {
-        high *= 2.0;
-    }
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if beyond(freedom, middle) > probability { low = middle } else { high = middle }
-    }
-    high
-}
-
-/// Probability that Student's t is beyond `t`, either way.
-fn beyond(freedom: usize, t: f64) -> f64 {
-    let root = (freedom as f64).sqrt();
-    let hypotenuse = (freedom as f64 + t * t).sqrt();
-    let (sin, cos) = (t / hypotenuse, root / hypotenuse);
-    let odd = freedom % 2 == 1;
-    // 1 + 1/2 cos^2 + 1 3 / 2 4 cos^4 ... for even, cos + 2/3 cos^3 + ... for odd degrees of freedom.
-    let (mut term, mut sum) = if odd { (cos, if freedom > 1 { cos } else { 0.0 }) } else { (1.0, 1.0) };
-    let mut k = if odd { 3 } else { 2 };
-    while k + 2 <= freedom {
-        term *= cos * cos * (k - 1) as f64 / k as f64;
-        sum += term;
-        k += 2;
-    }
-    let within = if odd { core::f64::consts::FRAC_2_PI * (atan2(t, root) + sin * sum) } else { sin * sum };
-    1.0 - within
 }
 
 /// Counts of each axis.
@@ -185,23 +154,6 @@ fn readings<R: Read>(input: Input<R>, axes: &[AxisFacts]) -> Result<Vec<Vec<f64>
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
-
-    /// Tables of Student's t, two-sided (textbooks, from memory): 5 % and 1 %.
-    #[test]
-    fn the_distribution_is_that_of_the_tables() {
-        for (freedom, five, one) in [
-            (1, 12.706, 63.657),
-            (2, 4.303, 9.925),
-            (3, 3.182, 5.841),
-            (4, 2.776, 4.604),
-            (5, 2.571, 4.032),
-            (10, 2.228, 3.169),
-            (30, 2.042, 2.750),
-            (120, 1.980, 2.617),
-        ] {
-            assert!((least_t(freedom, 0.05) - five).abs() < 6e-4 && (least_t(freedom, 0.01) - one).abs() < 6e-4, "{freedom}");
-        }
-    }
 
     fn axis(microsteps: u32, reversed: bool) -> AxisFacts {
         AxisFacts {

@@ -8,6 +8,7 @@ pub(crate) mod elementary;
 pub(crate) mod figures;
 pub(crate) mod generator;
 pub(crate) mod jet;
+pub(crate) mod student;
 pub(crate) mod whole;
 
 pub(crate) use generator::Generator;

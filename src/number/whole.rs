@@ -39,6 +39,16 @@ pub(crate) fn count(n: usize) -> f64 {
     n as f64
 }
 
+/// The greatest whole number that divides both; the other one where one is 0.
+#[must_use]
+pub(crate) fn common_divisor(a: u128, b: u128) -> u128 {
+    let (mut a, mut b) = (a, b);
+    while let Some(rest) = a.checked_rem(b) {
+        (a, b) = (b, rest);
+    }
+    a
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
@@ -54,6 +64,12 @@ mod tests {
         for (x, n) in [(0.5, 0), (1.5, 2), (2.5, 2), (-0.5, 0), (-1.5, -2), (-2.5, -2), (0.500_000_1, 1)] {
             assert_eq!(nearest(x), Some(n), "{x}");
         }
+    }
+
+    #[test]
+    fn common_divisors_by_hand() {
+        let of = common_divisor;
+        assert_eq!([of(12, 18), of(18, 12), of(7, 0), of(0, 7), of(0, 0), of(1 << 100, 1 << 90)], [6, 6, 7, 7, 0, 1 << 90]);
     }
 
     #[test]

@@ -9,6 +9,7 @@ use super::measurement::Measurement;
 use super::positioning::Positioning;
 use super::residual::{Residual, Shape, Uneven};
 use crate::bounds::{self, Code, Flaw};
+use crate::number::student;
 use crate::stage::{Axis, Unit};
 
 /// Beyond this ratio of measured to commanded, either way, the file is in another unit.
@@ -99,7 +100,8 @@ impl Calibration {
         let way = if fit.slope.value < 0.0 { -1.0 } else { 1.0 };
         let steps_per_unit = drive.steps_per_unit() / ratio;
         let backlash = fit.reversal.map(|r| Estimate { value: -way * r.value, error: r.error });
-        let improbable = |estimate: Estimate, from: f64| chance::of_t((estimate.value - from) / estimate.error, fit.freedom) < chance::RARE;
+        let improbable =
+            |estimate: Estimate, from: f64| student::beyond((estimate.value - from) / estimate.error, fit.freedom) < chance::RARE;
         let mut findings = Vec::new();
         let scale = Estimate { value: ratio, error: fit.slope.error };
         if improbable(scale, 1.0) && (ratio - 1.0).abs() * length >= smallest {

@@ -5,6 +5,7 @@
 
 use core::fmt;
 
+use crate::number::whole;
 use crate::stage::drive::Drive;
 
 /// A positive fraction in lowest terms.
@@ -25,7 +26,7 @@ impl Fraction {
         let steps = u128::from(drive.full_steps_per_rev()) * u128::from(drive.microsteps());
         let numerator = steps.checked_mul(gear)?.checked_mul(power(travel_places)?)?;
         let denominator = travel.checked_mul(power(gear_places)?)?;
-        let shared = greatest_common_divisor(numerator, denominator);
+        let shared = whole::common_divisor(numerator, denominator);
         Some(Fraction { numerator: numerator.checked_div(shared)?, denominator: denominator.checked_div(shared)? })
     }
 }
@@ -43,17 +44,9 @@ impl fmt::Display for Fraction {
 fn decimal(x: f64) -> Option<(u128, i32)> {
     let text = format!("{x:e}");
     let (mantissa, exponent) = text.split_once('e')?;
-    let (whole, part) = mantissa.split_once('.').unwrap_or((mantissa, ""));
-    let digits: u128 = format!("{whole}{part}").parse().ok()?;
+    let (units, part) = mantissa.split_once('.').unwrap_or((mantissa, ""));
+    let digits: u128 = format!("{units}{part}").parse().ok()?;
     Some((digits, i32::try_from(part.len()).ok()? - exponent.parse::<i32>().ok()?))
-}
-
-fn greatest_common_divisor(a: u128, b: u128) -> u128 {
-    let (mut a, mut b) = (a, b);
-    while let Some(rest) = a.checked_rem(b) {
-        (a, b) = (b, rest);
-    }
-    a
 }
 
 #[cfg(test)]

@@ -80,8 +80,7 @@ impl Measurement {
             let inside = travel.lower - half_a_step <= reading.commanded && reading.commanded <= travel.upper + half_a_step;
             match axis.count(reading.commanded).filter(|_| inside) {
                 Some(count) => {
-                    let way = if drive.is_reversed() { -1.0 } else { 1.0 };
-                    let commanded = axis.home() + way * crate::number::whole::real(count) / drive.steps_per_unit();
+                    let commanded = axis.position_of(count);
                     whole_steps.push(Reading { commanded, ..reading });
                     steps.push(count);
                 }

@@ -9,7 +9,7 @@ use super::chance;
 use super::fit::{Base, Last, last};
 use super::measurement::{Approach, Measurement};
 use crate::number::elementary::{TURN, cos, sin};
-use crate::number::whole;
+use crate::number::{student, whole};
 use crate::stage::Axis;
 
 /// A shape that is looked for.
@@ -130,7 +130,7 @@ impl Judged {
                 let then = last(&columns, values)?;
                 let freedom = values.len().checked_sub(columns.len())?;
                 let error = (then.rest / whole::count(freedom) / then.squares).sqrt();
-                let chance = chance::of_t(then.coefficient / error, freedom);
+                let chance = student::beyond(then.coefficient / error, freedom);
                 // At both ends of the measured travel the square is 1, in the middle 0.
                 Some(Judged { amplitude: -then.coefficient, columns, then, chance })
             }
@@ -188,7 +188,7 @@ impl Scatter {
         let means = whole::count(self.cells.len().min(measurement.readings().len()));
         let out = |(position, approach, indices): &(f64, Approach, Vec<usize>)| {
             let off = mean(indices, residuals);
-            let chance = means * chance::of_t(off * whole::count(indices.len()).sqrt() / deviation, self.freedom);
+            let chance = means * student::beyond(off * whole::count(indices.len()).sqrt() / deviation, self.freedom);
             (chance < chance::RARE && off.abs() >= smallest).then_some(Uneven { position: *position, approach: *approach, deviation: off })
         };
         self.cells.iter().filter_map(out).reduce(|a, b| if b.deviation.abs() > a.deviation.abs() { b } else { a })

@@ -281,6 +281,13 @@ impl Axis {
     pub fn count(&self, position: f64) -> Option<i64> {
         self.drive.count(position - self.home)
     }
+
+    /// The position of a step, in units. Range of steps: below 2^53 either way.
+    #[must_use]
+    pub(crate) fn position_of(&self, steps: i64) -> f64 {
+        let way = if self.drive.is_reversed() { -1.0 } else { 1.0 };
+        self.home + way * whole::real(steps) / self.drive.steps_per_unit()
+    }
 }
 
 fn check_load(flaws: &mut Vec<Flaw>, unit: Unit, load: LoadSpec) {

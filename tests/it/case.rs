@@ -100,6 +100,21 @@ pub fn shot([first, last]: [i64; 2], tracks: &str, passes: &str) -> String {
     )
 }
 
+/// Two axes that move without pause over 41 frames, `g.turn` with backlash there and back; passes in braces.
+pub fn two_axes(first: i64, passes: &[impl AsRef<str>]) -> Case {
+    let stage = [
+        STAGE.to_owned(),
+        "[[group]]\nname = \"g\"\n".to_owned(),
+        axis("x", "mm", [-500.0, 500.0], [20.0, 20.0, 80.0], "travel_per_rev = 60\nmicrosteps = 10"),
+        axis("turn", "deg", [-500.0, 500.0], [20.0, 20.0, 80.0], "backlash = 0.5\nmicrosteps = 10"),
+    ];
+    let keys = |keys: [(i64, f64); 3]| keys.map(|(after, value)| format!("[{}, {value}]", first + after)).join(", ");
+    let track = |channel: &str, list: String| format!("{{ channel = \"{channel}\", shape = \"natural_cubic\", keys = [{list}] }}");
+    let tracks = [track("g.x", keys([(0, 11.0), (15, 170.0), (40, 205.0)])), track("g.turn", keys([(0, 40.0), (23, 130.0), (40, 5.0)]))];
+    let passes: Vec<&str> = passes.iter().map(AsRef::as_ref).collect();
+    Case::new(&stage.concat(), &shot([first, first + 40], &tracks.join(", "), &passes.join(", ")))
+}
+
 /// A pass with a shutter of 180 deg.
 pub fn pass(name: &str, exposure: &str, pace: f64) -> String {
     format!("{{ name = \"{name}\", exposure = \"{exposure}\", seconds_per_frame = {pace}, shutter = 180 }}")

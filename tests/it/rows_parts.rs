@@ -5,20 +5,8 @@ use std::path::Path;
 
 use serde_json::json;
 
-use crate::case::{Case, STAGE, axis, shot};
-use crate::verify_edits::{cell, copy, manifest, mend, set_manifest, verified};
-
-fn machine(passes: &[&str]) -> Case {
-    let stage = [
-        STAGE.to_owned(),
-        "[[group]]\nname = \"g\"\n".to_owned(),
-        axis("x", "mm", [-500.0, 500.0], [20.0, 20.0, 80.0], "travel_per_rev = 60\nmicrosteps = 10"),
-        axis("turn", "deg", [-500.0, 500.0], [20.0, 20.0, 80.0], "backlash = 0.5\nmicrosteps = 10"),
-    ]
-    .concat();
-    let tracks = "{ channel = \"g.x\", shape = \"natural_cubic\", keys = [[1, 11], [16, 170], [41, 205]] }, { channel = \"g.turn\", shape = \"natural_cubic\", keys = [[1, 40], [24, 130], [41, 5]] }";
-    Case::new(&stage, &shot([1, 41], tracks, &passes.join(", ")))
-}
+use crate::case::{Case, two_axes};
+use crate::verify_edits::{Edit, cell, found_and_named, manifest, set_manifest, verified};
 
 const PASSES: [&str; 4] = [
     "{ name = \"picture\", exposure = \"moving\", seconds_per_frame = 2, shutter = 120 }",
@@ -34,7 +22,7 @@ fn text(bytes: &[u8]) -> String {
 /// A folder with rows of frames 17 to 29 holds; each damage of it is named.
 #[test]
 fn a_folder_with_rows_of_a_part_is_verified() {
-    let case = machine(&PASSES);
+    let case = two_axes(1, &PASSES);
     let out = case.run(&["compile", "shot.toml", "--out", "written", "--rows", "4", "--frames", "17..29"]);
     assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
     let written = case.path().join("written");
@@ -56,7 +44,6 @@ fn a_folder_with_rows_of_a_part_is_verified() {
     }
     let (status, said) = verified(&case, "written");
     assert_eq!(status, Some(0), "{said}");
-    type Edit<'a> = Box<dyn Fn(&Path) + 'a>;
     let first = |pass: usize| m["passes"][pass]["rows"]["first_opening_s"].as_f64().unwrap();
     let row = |pass: usize, after: f64| format!("{:.2},", ((first(pass) + after) * 4.0).ceil() / 4.0);
     let part = |d: &Path, pass: usize, key: &str, value: serde_json::Value| {
@@ -73,13 +60,7 @@ fn a_folder_with_rows_of_a_part_is_verified() {
         ("picture.rows.csv", Box::new(|d| part(d, 0, "run_up_frames", json!(7)))),
         ("quick.rows.csv", Box::new(|d| part(d, 2, "opens_s", json!([1.0])))),
     ];
-    for (place, edit) in edits {
-        let damaged = copy(&case);
-        edit(&damaged);
-        mend(&damaged);
-        let (status, said) = verified(&case, "damaged");
-        assert!(status == Some(1) && said.contains(place), "{place}: {said}");
-    }
+    found_and_named(&case, &edits);
     // Frames that the shot or the pass does not have.
     for (frames, said) in [("17..42", "not all photographed"), ("18..20", "exposes none"), ("20..18", "or later"), ("17", "118..140")] {
         let out = case.run(&["compile", "shot.toml", "--out", "other", "--rows", "4", "--frames", frames]);
@@ -96,7 +77,7 @@ fn rows(case: &Case, more: &[&str]) -> (Option<i32>, String, String) {
 /// Five frames before the break are exposed again, or as many as there are.
 #[test]
 fn frames_before_the_break_are_exposed_again() {
-    let case = machine(&PASSES);
+    let case = two_axes(1, &PASSES);
     let exposed = |more: &[&str]| {
         let (status, table, said) = rows(&case, &[&["--frame"][..], more].concat());
         assert_eq!(status, Some(0), "{said}");
@@ -114,7 +95,7 @@ fn frames_before_the_break_are_exposed_again() {
 /// Positions read after a break: where the pass was, a step off, forty steps off on one axis, and accepted.
 #[test]
 fn lost_steps_are_refused_unless_accepted() {
-    let case = machine(&PASSES);
+    let case = two_axes(1, &PASSES);
     let (_, table, _) = rows(&case, &["--frame"]);
     let row = table.lines().find(|l| l.ends_with(",24")).unwrap().to_owned();
     let counts: Vec<i64> = row.split(',').skip(1).take(2).map(|n| n.parse().unwrap()).collect();
@@ -144,7 +125,7 @@ fn lost_steps_are_refused_unless_accepted() {
 /// A warning begins before the program, at rest, and lasts to the last row; everything else is as without it.
 #[test]
 fn a_warning_comes_before_the_first_motion() {
-    let case = machine(&PASSES);
+    let case = two_axes(1, &PASSES);
     let (_, plain, _) = rows(&case, &["--shutter"]);
     let (status, warned, said) = rows(&case, &["--shutter", "--warning", "2.3"]);
     assert!(status == Some(0) && said.contains("rows begin 2.3 s before the program"), "{said}");
@@ -165,7 +146,7 @@ fn a_warning_comes_before_the_first_motion() {
 /// Accelerations are the slopes of the velocities, moving and held.
 #[test]
 fn accelerations_are_slopes_of_velocities() {
-    let case = machine(&PASSES);
+    let case = two_axes(1, &PASSES);
     for pass in ["picture", "still"] {
         let out =
             case.run(&["rows", "shot.toml", "--pass", pass, "--rate", "200", "--out", "-", "--columns", "position,velocity,acceleration"]);
@@ -189,7 +170,7 @@ fn accelerations_are_slopes_of_velocities() {
 /// What changed is named with the command that shoots it again.
 #[test]
 fn changes_name_the_frames_to_shoot_again() {
-    let case = machine(&PASSES);
+    let case = two_axes(1, &PASSES);
     let old = fs::read_to_string(case.path().join("shot.toml")).unwrap();
     case.write("new.toml", &old.replace("[24, 130], [41, 5]", "[24, 130], [34, 60], [41, 5]"));
     let out = case.run(&["changes", "shot.toml", "new.toml", "--json"]);

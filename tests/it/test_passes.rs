@@ -6,8 +6,8 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use crate::case::{Case, STAGE, axis, shot};
-use crate::verify_edits::{cell, copy, manifest, mend, replaced, set_manifest, verified};
+use crate::case::{Case, two_axes};
+use crate::verify_edits::{Edit, cell, found_and_named, manifest, replaced, set_manifest, verified};
 
 /// Frames of the shot, and its first one.
 const FRAMES: i64 = 41;
@@ -16,19 +16,6 @@ const FIRST: i64 = -3;
 /// A pass; `more` is further keys.
 fn pass(name: &str, exposure: &str, pace: f64, more: &str) -> String {
     format!("{{ name = \"{name}\", exposure = \"{exposure}\", seconds_per_frame = {pace}, shutter = 120, {more} }}")
-}
-
-/// Two axes that move without pause, one of them there and back; frames -3 to 37.
-fn machine(passes: &[String]) -> Case {
-    let stage = [
-        STAGE.to_owned(),
-        "[[group]]\nname = \"g\"\n".to_owned(),
-        axis("x", "mm", [-500.0, 500.0], [20.0, 20.0, 80.0], "travel_per_rev = 60\nmicrosteps = 10"),
-        axis("turn", "deg", [-500.0, 500.0], [20.0, 20.0, 80.0], "backlash = 0.5\nmicrosteps = 10"),
-    ]
-    .concat();
-    let tracks = "{ channel = \"g.x\", shape = \"natural_cubic\", keys = [[-3, 11], [12, 170], [37, 205]] }, { channel = \"g.turn\", shape = \"natural_cubic\", keys = [[-3, 40], [20, 130], [37, 5]] }";
-    Case::new(&stage, &shot([FIRST, FIRST + FRAMES - 1], tracks, &passes.join(", ")))
 }
 
 fn compiled(case: &Case, more: &[&str]) {
@@ -54,13 +41,16 @@ fn number(line: &str, cell: usize) -> f64 {
 fn counts_are_those_of_the_whole_pass() {
     for every in [2, 3, 8, 20, 40, 41] {
         let key = format!("every = {every}");
-        let case = machine(&[
-            pass("whole", "moving", 2.0, "settle = 0"),
-            pass("still", "held", 40.0, "settle = 1"),
-            pass("run", "moving", 2.0, &key),
-            pass("stops", "held", 60.0, &format!("settle = 1, {key}")),
-            pass("quick", "held", 9.0, &format!("settle = 1, interval = \"shortest\", {key}")),
-        ]);
+        let case = two_axes(
+            FIRST,
+            &[
+                pass("whole", "moving", 2.0, "settle = 0"),
+                pass("still", "held", 40.0, "settle = 1"),
+                pass("run", "moving", 2.0, &key),
+                pass("stops", "held", 60.0, &format!("settle = 1, {key}")),
+                pass("quick", "held", 9.0, &format!("settle = 1, interval = \"shortest\", {key}")),
+            ],
+        );
         compiled(&case, &[]);
         let exposed = frames(every);
         for kind in ["steps", "units"] {
@@ -89,12 +79,15 @@ fn counts_are_those_of_the_whole_pass() {
 /// A held test pass has a slot for each exposure and no other; a moving one takes as long as the whole pass. The schedule counts exposures, and the passes match.
 #[test]
 fn time_and_exposures_are_counted() {
-    let case = machine(&[
-        pass("whole", "moving", 2.0, "settle = 0"),
-        pass("run", "moving", 2.0, "every = 8"),
-        pass("still", "held", 60.0, "settle = 1"),
-        pass("stops", "held", 60.0, "settle = 1, every = 8"),
-    ]);
+    let case = two_axes(
+        FIRST,
+        &[
+            pass("whole", "moving", 2.0, "settle = 0"),
+            pass("run", "moving", 2.0, "every = 8"),
+            pass("still", "held", 60.0, "settle = 1"),
+            pass("stops", "held", 60.0, "settle = 1, every = 8"),
+        ],
+    );
     let checked = case.check();
     let of = |key: &str| -> Vec<f64> { checked.json["passes"].as_array().unwrap().iter().map(|p| p[key].as_f64().unwrap()).collect() };
     let (duration, exposures) = (of("duration_s"), of("exposures"));
@@ -117,12 +110,15 @@ fn time_and_exposures_are_counted() {
 /// Rows of a moving test pass are those of the whole pass but for the shutter; a held one opens once for each exposed frame, for as long as its shutter says.
 #[test]
 fn the_shutter_opens_on_exposed_frames_alone() {
-    let case = machine(&[
-        pass("whole", "moving", 2.0, "settle = 0"),
-        pass("run", "moving", 2.0, "every = 8"),
-        pass("stops", "held", 60.0, "settle = 1, every = 8"),
-        pass("quick", "held", 9.0, "settle = 1, interval = \"shortest\", every = 8"),
-    ]);
+    let case = two_axes(
+        FIRST,
+        &[
+            pass("whole", "moving", 2.0, "settle = 0"),
+            pass("run", "moving", 2.0, "every = 8"),
+            pass("stops", "held", 60.0, "settle = 1, every = 8"),
+            pass("quick", "held", 9.0, "settle = 1, interval = \"shortest\", every = 8"),
+        ],
+    );
     compiled(&case, &["--rows", "30"]);
     let split = |file: &str| -> Vec<(String, bool)> {
         let all = lines(&case, file);
@@ -167,12 +163,15 @@ fn the_shutter_opens_on_exposed_frames_alone() {
 /// A folder of two test passes that somebody edited and whose hashes he put right.
 #[test]
 fn edits_are_found_and_named() {
-    let case = machine(&[
-        pass("whole", "moving", 2.0, "settle = 0"),
-        pass("run", "moving", 2.0, "every = 8"),
-        pass("stops", "held", 60.0, "settle = 1, every = 8"),
-        pass("quick", "held", 9.0, "settle = 1, interval = \"shortest\", every = 8"),
-    ]);
+    let case = two_axes(
+        FIRST,
+        &[
+            pass("whole", "moving", 2.0, "settle = 0"),
+            pass("run", "moving", 2.0, "every = 8"),
+            pass("stops", "held", 60.0, "settle = 1, every = 8"),
+            pass("quick", "held", 9.0, "settle = 1, interval = \"shortest\", every = 8"),
+        ],
+    );
     compiled(&case, &["--rows", "2"]);
     assert_eq!(verified(&case, "written").0, Some(0));
     let without = |d: &Path, file: &str, begins: &str| {
@@ -194,7 +193,6 @@ fn edits_are_found_and_named() {
     // A row within the next frame of the shot, which the pass does not expose.
     let first_opening = manifest(&case.path().join("written"))["passes"][1]["rows"]["first_opening_s"].as_f64().unwrap();
     let next_frame = format!("{:.1},", ((first_opening + 2.0) * 2.0).ceil() / 2.0);
-    type Edit<'a> = Box<dyn Fn(&Path) + 'a>;
     let edits: Vec<(&str, Edit<'_>)> = vec![
         ("run.steps.csv: frame 13", Box::new(|d| without(d, "run.steps.csv", "13,"))),
         ("stops.units.csv: frame 37", Box::new(|d| without(d, "stops.units.csv", "37,"))),
@@ -226,14 +224,7 @@ fn edits_are_found_and_named() {
             Box::new(|d| replaced(d, "source/shot.toml", "interval = \"shortest\", every = 8", "interval = \"shortest\", every = 6")),
         ),
     ];
-    for (place, edit) in edits {
-        let damaged = copy(&case);
-        edit(&damaged);
-        mend(&damaged);
-        let (status, said) = verified(&case, "damaged");
-        assert_eq!(status, Some(1), "{place}: {said}");
-        assert!(said.contains(place), "{place}: {said}");
-    }
+    found_and_named(&case, &edits);
 }
 
 /// A number that no test pass can step by is refused where it stands.
@@ -242,7 +233,7 @@ fn a_slipped_key_is_refused() {
     for (every, found) in
         [("0", "0"), ("1", "1"), ("-8", "-8"), ("42", "42"), ("8.5", "8.5"), ("\"8\"", "text"), ("5000000000", "5000000000")]
     {
-        let case = machine(&[pass("run", "moving", 2.0, &format!("every = {every}"))]);
+        let case = two_axes(FIRST, &[pass("run", "moving", 2.0, &format!("every = {every}"))]);
         let said = case.refusal();
         let code = if every.contains(['.', '"']) { "error[wrong-type]" } else { "error[out-of-range]" };
         assert!(said.contains(code) && said.contains(found) && said.contains("shot.toml:7:"), "{every}: {said}");
@@ -253,7 +244,7 @@ fn a_slipped_key_is_refused() {
 /// Photographed frames that a test pass now wants and did not expose are shot again; fewer of the same are kept.
 #[test]
 fn changes_of_the_step_are_explained() {
-    let case = machine(&[pass("run", "moving", 2.0, "every = 8"), pass("stops", "held", 60.0, "every = 4")]);
+    let case = two_axes(FIRST, &[pass("run", "moving", 2.0, "every = 8"), pass("stops", "held", 60.0, "every = 4")]);
     let old = fs::read_to_string(case.path().join("shot.toml")).unwrap();
     let said = |new: &str| {
         case.write("new.toml", new);
@@ -274,7 +265,7 @@ fn changes_of_the_step_are_explained() {
 #[test]
 fn the_camera_has_the_frames_between() {
     let of = |every: &str| {
-        let case = machine(&[pass("run", "moving", 2.0, every)]);
+        let case = two_axes(FIRST, &[pass("run", "moving", 2.0, every)]);
         let stage = fs::read_to_string(case.path().join("stage.toml")).unwrap();
         case.write("stage.toml", &format!("{stage}[camera_timing]\ndead_s = 3\n"));
         case.check().status

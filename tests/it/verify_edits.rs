@@ -80,6 +80,21 @@ pub(crate) fn cell(dir: &Path, file: &str, begins: &str, column: &str, change: i
     fs::write(dir.join(file), text).unwrap();
 }
 
+/// What somebody changes in a folder.
+pub(crate) type Edit<'a> = Box<dyn Fn(&Path) + 'a>;
+
+/// Each edit of the folder `written`, behind right hashes, is found, and its place is named.
+pub(crate) fn found_and_named(case: &Case, edits: &[(&str, Edit<'_>)]) {
+    for (place, edit) in edits {
+        let damaged = copy(case);
+        edit(&damaged);
+        mend(&damaged);
+        let (status, said) = verified(case, "damaged");
+        assert_eq!(status, Some(1), "{place}: {said}");
+        assert!(said.contains(place), "{place}: {said}");
+    }
+}
+
 fn source(dir: &Path, old: &str, new: &str) {
     replaced(dir, "source/stage.toml", old, new);
 }
@@ -99,7 +114,6 @@ fn what_somebody_edited_behind_right_hashes_is_found_and_named() {
     // The move to start of the beauty pass takes 610 s, its run-up 28 s; exposures begin 3.5 s after each frame's start and last 7 s.
     let start = manifest(&case.path().join("written"))["passes"][0]["rows"]["move_to_start_s"].as_f64().unwrap();
     let (open, shut) = (format!("{},", start + 28.0 + 5.0 * 14.0 + 7.0), format!("{},", start + 28.0 + 5.0 * 14.0 + 12.0));
-    type Edit<'a> = Box<dyn Fn(&Path) + 'a>;
     let edits: [(&str, Edit<'_>); 19] = [
         ("beauty.rows.csv: camera.track", Box::new(|d| cell(d, "beauty.rows.csv", &open, "camera.track", |_| 0.0))),
         ("beauty.rows.csv: camera.track", Box::new(|d| cell(d, "beauty.rows.csv", &shut, "camera.track", |_| 0.0))),

@@ -5,23 +5,11 @@ use std::path::Path;
 
 use serde_json::json;
 
-use crate::case::{Case, STAGE, axis, shot};
-use crate::verify_edits::{cell, copy, manifest, mend, replaced, set_manifest, verified};
+use crate::case::{Case, two_axes};
+use crate::verify_edits::{Edit, cell, found_and_named, manifest, replaced, set_manifest, verified};
 
 const FIRST: i64 = -3;
 const LAST: i64 = 37;
-
-fn machine(passes: &[&str]) -> Case {
-    let stage = [
-        STAGE.to_owned(),
-        "[[group]]\nname = \"g\"\n".to_owned(),
-        axis("x", "mm", [-500.0, 500.0], [20.0, 20.0, 80.0], "travel_per_rev = 60\nmicrosteps = 10"),
-        axis("turn", "deg", [-500.0, 500.0], [20.0, 20.0, 80.0], "backlash = 0.5\nmicrosteps = 10"),
-    ]
-    .concat();
-    let tracks = "{ channel = \"g.x\", shape = \"natural_cubic\", keys = [[-3, 11], [12, 170], [37, 205]] }, { channel = \"g.turn\", shape = \"natural_cubic\", keys = [[-3, 40], [20, 130], [37, 5]] }";
-    Case::new(&stage, &shot([FIRST, LAST], tracks, &passes.join(", ")))
-}
 
 const WHOLE: &str = "{ name = \"whole\", exposure = \"moving\", seconds_per_frame = 2, shutter = 120 }";
 
@@ -45,7 +33,7 @@ fn lines(case: &Case, file: &str) -> Vec<String> {
 #[test]
 fn one_frame_is_exposed_several_times() {
     for frame in [FIRST, 12, 30, LAST] {
-        let case = machine(&[WHOLE, &strip(frame)]);
+        let case = two_axes(FIRST, &[WHOLE, &strip(frame)]);
         compiled(&case, &["--rows", "100"]);
         let whole = lines(&case, "whole.steps.csv");
         let row = whole.iter().find(|l| l.starts_with(&format!("{frame},"))).unwrap();
@@ -84,7 +72,7 @@ fn one_frame_is_exposed_several_times() {
 /// Times and exposures are counted, the passes register, and the text says what the pass is.
 #[test]
 fn time_and_exposures_are_counted() {
-    let case = machine(&[WHOLE, &strip(12)]);
+    let case = two_axes(FIRST, &[WHOLE, &strip(12)]);
     let checked = case.check();
     assert_eq!(checked.status, 0, "{}", checked.text);
     let pass = &checked.json["passes"][1];
@@ -113,7 +101,7 @@ fn time_and_exposures_are_counted() {
 #[test]
 fn the_play_lies_as_in_the_whole_pass() {
     for (frame, down) in [(12, false), (30, true)] {
-        let case = machine(&[WHOLE, &strip(frame)]);
+        let case = two_axes(FIRST, &[WHOLE, &strip(frame)]);
         let json = case.check().json;
         let axes = json["passes"][1]["move_to_start"]["axes"].as_array().unwrap().clone();
         let turn = axes.iter().find(|a| a["axis"] == "g.turn").unwrap();
@@ -129,7 +117,7 @@ fn the_play_lies_as_in_the_whole_pass() {
 #[test]
 fn the_camera_needs_its_time_between_them() {
     let of = |timing: &str| {
-        let case = machine(&[&strip(12)]);
+        let case = two_axes(FIRST, &[&strip(12)]);
         let stage = fs::read_to_string(case.path().join("stage.toml")).unwrap();
         case.write("stage.toml", &format!("{stage}[camera_timing]\n{timing}\n"));
         case.check().status
@@ -141,7 +129,7 @@ fn the_camera_needs_its_time_between_them() {
 /// A folder of a wedge that somebody edited and whose hashes he put right.
 #[test]
 fn edits_are_found_and_named() {
-    let case = machine(&[WHOLE, &strip(12)]);
+    let case = two_axes(FIRST, &[WHOLE, &strip(12)]);
     compiled(&case, &["--rows", "2"]);
     let stated = |d: &Path, key: &str, value: serde_json::Value| {
         let mut m = manifest(d);
@@ -152,7 +140,6 @@ fn edits_are_found_and_named() {
     let opening = manifest(&case.path().join("written"))["passes"][1]["rows"]["first_opening_s"].as_f64().unwrap();
     // The middle of the darkness after the first exposure.
     let dark = format!("{:.1},", ((opening + 6.0) * 2.0).round() / 2.0);
-    type Edit<'a> = Box<dyn Fn(&Path) + 'a>;
     let edits: Vec<(&str, Edit<'_>)> = vec![
         ("pass strip: wedge", Box::new(|d| stated(d, "wedge", json!({ "frame": 12, "stops": [-1, -0.5, 0, 0.5, 2] })))),
         ("pass strip: wedge", Box::new(|d| stated(d, "wedge", json!(null)))),
@@ -172,20 +159,13 @@ fn edits_are_found_and_named() {
             }),
         ),
     ];
-    for (place, edit) in edits {
-        let damaged = copy(&case);
-        edit(&damaged);
-        mend(&damaged);
-        let (status, said) = verified(&case, "damaged");
-        assert_eq!(status, Some(1), "{place}: {said}");
-        assert!(said.contains(place), "{place}: {said}");
-    }
+    found_and_named(&case, &edits);
 }
 
 /// Slipped keys are refused where they stand.
 #[test]
 fn a_slipped_key_is_refused() {
-    let of = |pass: &str| machine(&[WHOLE, pass]).refusal();
+    let of = |pass: &str| two_axes(FIRST, &[WHOLE, pass]).refusal();
     let base = strip(12);
     for (old, new, code, found) in [
         ("frame = 12,", "frame = 120,", "out-of-range", "-3 to 37"),
@@ -210,7 +190,7 @@ fn a_slipped_key_is_refused() {
 /// A part of the wedge is its frame; frames without it are refused, and a frame that is wanted and was not exposed is shot again.
 #[test]
 fn parts_and_changes() {
-    let case = machine(&[WHOLE, &strip(12)]);
+    let case = two_axes(FIRST, &[WHOLE, &strip(12)]);
     let rows = |frames: &str| case.run(&["rows", "shot.toml", "--pass", "strip", "--rate", "2", "--out", "-", "--frames", frames]);
     let (with, without) = (rows("10..14"), rows("13..20"));
     assert_eq!(with.status.code(), Some(0), "{}", String::from_utf8_lossy(&with.stderr));

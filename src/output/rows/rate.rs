@@ -51,7 +51,7 @@ impl RowRate {
         if numerator == 0 || denominator == 0 {
             return None;
         }
-        let common = gcd(numerator, denominator);
+        let common = u64::try_from(whole::common_divisor(numerator.into(), denominator.into())).ok()?;
         let (numerator, denominator) = (numerator / common, denominator / common);
         let fits = numerator <= MOST_TERM && denominator <= MOST_TERM && ROW_RATE.contains(real(numerator) / real(denominator));
         fits.then(|| RowRate { numerator, denominator, ticks: Ticks::of(numerator, denominator) })
@@ -144,7 +144,7 @@ impl Ticks {
 /// A decimal of digits and at most one point, as a ratio.
 fn decimal(text: &str) -> Option<(u64, u64)> {
     let (n, d) = decimal_wide(text)?;
-    let common = gcd_wide(n, d);
+    let common = whole::common_divisor(n, d);
     Some((u64::try_from(n / common).ok()?, u64::try_from(d / common).ok()?))
 }
 
@@ -155,14 +155,6 @@ fn decimal_wide(text: &str) -> Option<(u128, u128)> {
     }
     let per = 10_u128.checked_pow(u32::try_from(decimals.len()).ok()?)?;
     Some((units.parse::<u128>().ok()?.checked_mul(per)?.checked_add(decimals.parse().ok()?)?, per))
-}
-
-fn gcd(a: u64, b: u64) -> u64 {
-    if b == 0 { a } else { gcd(b, a % b) }
-}
-
-fn gcd_wide(a: u128, b: u128) -> u128 {
-    if b == 0 { a } else { gcd_wide(b, a % b) }
 }
 
 /// A row number as an f64: exact, since rows stay below [`MOST_ROWS`].
