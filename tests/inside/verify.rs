@@ -192,6 +192,7 @@ fn what_is_no_folder_of_ours_is_a_wrong_call_and_no_fault() {
 }
 
 #[test]
+#[cfg_attr(debug_assertions, ignore = "most of a minute without optimization; .ci/run runs it optimized")]
 fn the_four_herons_hold() {
     let temp = tempfile::tempdir().unwrap();
     let loaded = input::load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons/shot.toml")).unwrap();

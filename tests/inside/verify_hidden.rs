@@ -334,12 +334,12 @@ fn hidden() -> Vec<(&'static str, Damage<'static>)> {
     all
 }
 
-#[test]
-fn damage_whose_hash_was_put_right_is_found_in_every_kind_of_file() {
+/// Those of the damages that are not found.
+fn missed(damages: impl IntoIterator<Item = (&'static str, Damage<'static>)>) -> Vec<&'static str> {
     let temp = tempfile::tempdir().unwrap();
     let sound = herons(temp.path(), "sound", None);
     assert_eq!(verdict_of(&sound).faults, []);
-    let passed: Vec<&str> = hidden()
+    damages
         .into_iter()
         .filter(|(_, damage)| {
             let mut files = sound.clone();
@@ -349,8 +349,24 @@ fn damage_whose_hash_was_put_right_is_found_in_every_kind_of_file() {
             verdict_of(&files).faults.is_empty()
         })
         .map(|(what, _)| what)
-        .collect();
-    assert!(passed.is_empty(), "not found: {passed:#?}");
+        .collect()
+}
+
+#[test]
+#[cfg_attr(debug_assertions, ignore = "minutes without optimization; .ci/run runs it optimized")]
+fn damage_whose_hash_was_put_right_is_found_in_every_kind_of_file() {
+    let missed = missed(hidden());
+    assert!(missed.is_empty(), "not found: {missed:#?}");
+}
+
+/// One damage of each kind of file.
+#[test]
+fn damage_whose_hash_was_put_right_is_found_in_one_of_each_kind() {
+    let mut kinds = std::collections::BTreeSet::new();
+    let some: Vec<_> = hidden().into_iter().filter(|(what, _)| kinds.insert(what.split(':').next().unwrap())).collect();
+    assert!(some.len() > 12, "{kinds:?}");
+    let missed = missed(some);
+    assert!(missed.is_empty(), "not found: {missed:#?}");
 }
 
 /// A run-up that is longer than the shot leads to, its lengths and durations put right, too.
@@ -375,28 +391,32 @@ fn a_run_up_longer_than_needed_is_found() {
     assert!(matches!(&faults[..], [f] if f.message.contains("run_up_frames") && f.message.contains("frames are enough")), "{faults:?}");
 }
 
-/// Each kind of limit exceeded: the folder that says so holds, and the same folder with a manifest that denies it does not.
-#[test]
-fn limits_that_a_manifest_denies_are_found_exceeded() {
+/// A limit, the file and the text that make it exceeded, and a word of what must be found.
+type Denied = (&'static str, &'static str, &'static str, &'static str, &'static str);
+
+const DENIED: &[Denied] = &[
+    ("clearance", "stage.toml", "clearance = 120", "clearance = 600", "required clearance 600"),
+    ("rail", "stage.toml", "gap = 180", "gap = 500", "required clearance 500"),
+    ("torque", "stage.toml", "efficiency = 0.32", "efficiency = 0.02", "torque"),
+    ("velocity", "stage.toml", "max_velocity = 4\n", "max_velocity = 1\n", "velocity"),
+    ("acceleration", "stage.toml", "max_acceleration = 2\n", "max_acceleration = 0.05\n", "acceleration"),
+    ("jerk", "stage.toml", "max_jerk = 4\n", "max_jerk = 0.0005\n", "jerk"),
+    ("step rate", "stage.toml", "max_step_rate = 8000", "max_step_rate = 100", "step rate"),
+    ("travel", "stage.toml", "travel = [-45, 45]", "travel = [-5, 45]", "travel"),
+    ("slack", "stage.toml", "inertia = 0.0003\n", "inertia = 700.0\n", "slack"),
+    (
+        "held",
+        "shot.toml",
+        "seconds_per_frame = 13\nshutter = 180                     # 6.5 s open\nsettle = 1.5\ninterval = \"shortest\"",
+        "seconds_per_frame = 5\nshutter = 180\nsettle = 1.5\ninterval = \"frame\"",
+        "between exposures",
+    ),
+];
+
+/// The folder that says so holds, and the same folder with a manifest that denies it does not.
+fn found_exceeded(denied: &[Denied]) {
     let temp = tempfile::tempdir().unwrap();
-    for (limit, file, old, new, word) in [
-        ("clearance", "stage.toml", "clearance = 120", "clearance = 600", "required clearance 600"),
-        ("rail", "stage.toml", "gap = 180", "gap = 500", "required clearance 500"),
-        ("torque", "stage.toml", "efficiency = 0.32", "efficiency = 0.02", "torque"),
-        ("velocity", "stage.toml", "max_velocity = 4\n", "max_velocity = 1\n", "velocity"),
-        ("acceleration", "stage.toml", "max_acceleration = 2\n", "max_acceleration = 0.05\n", "acceleration"),
-        ("jerk", "stage.toml", "max_jerk = 4\n", "max_jerk = 0.0005\n", "jerk"),
-        ("step rate", "stage.toml", "max_step_rate = 8000", "max_step_rate = 100", "step rate"),
-        ("travel", "stage.toml", "travel = [-45, 45]", "travel = [-5, 45]", "travel"),
-        ("slack", "stage.toml", "inertia = 0.0003\n", "inertia = 700.0\n", "slack"),
-        (
-            "held",
-            "shot.toml",
-            "seconds_per_frame = 13\nshutter = 180                     # 6.5 s open\nsettle = 1.5\ninterval = \"shortest\"",
-            "seconds_per_frame = 5\nshutter = 180\nsettle = 1.5\ninterval = \"frame\"",
-            "between exposures",
-        ),
-    ] {
+    for &(limit, file, old, new, word) in denied {
         let files = herons(temp.path(), limit, Some((file, old, new)));
         let mut m = manifest(&files);
         assert_eq!(m["within_limits"], false, "{limit}");
@@ -410,6 +430,17 @@ fn limits_that_a_manifest_denies_are_found_exceeded() {
         let faults = verdict_of(&denied).faults;
         assert!(faults.iter().any(|f| f.message.contains(word)), "{limit}: {faults:#?}");
     }
+}
+
+#[test]
+#[cfg_attr(debug_assertions, ignore = "minutes without optimization; .ci/run runs it optimized")]
+fn limits_of_each_kind_that_a_manifest_denies_are_found_exceeded() {
+    found_exceeded(DENIED);
+}
+
+#[test]
+fn a_torque_and_a_held_pass_that_a_manifest_denies_are_found_exceeded() {
+    found_exceeded(&[DENIED[2], DENIED[9]]);
 }
 
 #[test]

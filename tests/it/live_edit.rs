@@ -76,17 +76,14 @@ fn a_key_is_dragged_tried_written_and_taken_back() {
     assert_ne!(b.script(curve), before);
     // Two frames on by the keyboard are one edit.
     b.script(&format!("{KEY} c.focus()"));
-    let press = |keys: &[&str]| {
-        let keys: Vec<Value> = keys
-            .iter()
-            .map(|k| json!({ "type": "keyDown", "value": k }))
-            .chain(keys.iter().rev().map(|k| json!({ "type": "keyUp", "value": k })))
-            .collect();
+    // In one request: the page writes shortly after the last of them.
+    let strokes = |keys: Vec<Value>| {
         b.ask("POST", &b.within("actions"), Some(json!({ "actions": [{ "type": "key", "id": "keyboard", "actions": keys }] })));
     };
-    press(&["\u{e014}"]);
-    press(&["\u{e014}"]);
-    press(&["\u{e015}"]);
+    let down = |k: &str| json!({ "type": "keyDown", "value": k });
+    let up = |k: &str| json!({ "type": "keyUp", "value": k });
+    let press = |keys: &[&str]| strokes(keys.iter().map(|k| down(k)).chain(keys.iter().rev().map(|k| up(k))).collect());
+    strokes(["\u{e014}", "\u{e014}", "\u{e015}"].iter().flat_map(|k| [down(k), up(k)]).collect());
     let end = Instant::now() + Duration::from_secs(20);
     while read() == moved {
         assert!(Instant::now() < end, "{}", said());
