@@ -30,6 +30,7 @@ pub(crate) mod lag;
 mod later;
 mod limb_weight;
 mod limits;
+pub(crate) mod mark_shifts;
 mod motors;
 mod moving;
 mod note_kind;

@@ -69,8 +69,8 @@ pub(super) enum Command {
 impl Command {
     /// True where the command writes files.
     pub(super) fn writes(&self) -> bool {
-        use Command::{Compile, Man, New, Plot, Report, Rows, Study, Take};
-        matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_) | Study(_) | Take(_))
+        use Command::{Compare, Compile, Man, New, Plot, Report, Rows, Study, Take};
+        matches!(self, New(_) | Compile(_) | Report(_) | Plot(_) | Rows(_) | Man(_) | Study(_) | Take(_) | Compare(_))
     }
 
     /// True where JSON was asked for.
@@ -230,11 +230,17 @@ pub(super) struct CompareArgs {
     #[arg(long, value_name = "NAME", required_unless_present = "home")]
     pub(super) pass: Option<String>,
     /// Logged positions of a take: CSV with columns frame,AXIS,...
-    #[arg(value_name = "LOG", required_unless_present = "home")]
+    #[arg(value_name = "LOG", required_unless_present_any = ["home", "points"])]
     pub(super) logs: Vec<PathBuf>,
     /// Compare home switch counts before and after a take, without logs: CSV with columns axis,count
-    #[arg(long, num_args = 2, value_names = ["BEFORE", "AFTER"], conflicts_with_all = ["pass", "logs", "tolerance_steps", "tolerance_px", "log_units"])]
+    #[arg(long, num_args = 2, value_names = ["BEFORE", "AFTER"], conflicts_with_all = ["pass", "logs", "points", "tolerance_steps", "tolerance_px", "log_units", "hand_off"])]
     pub(super) home: Option<Vec<PathBuf>>,
+    /// Find axes that lost steps between two runs of the pass, from marks tracked in their pictures: CSV with columns frame,point,x,y
+    #[arg(long, num_args = 2, value_names = ["FIRST", "SECOND"], conflicts_with_all = ["logs", "tolerance_steps", "tolerance_px", "log_units"])]
+    pub(super) points: Option<Vec<PathBuf>>,
+    /// Write the hand-off files again with the positions of the log, or with the steps that --points found, into a new folder
+    #[arg(long, value_name = "DIR")]
+    pub(super) hand_off: Option<PathBuf>,
     /// Allowed deviation in steps
     #[arg(long, value_name = "N")]
     pub(super) tolerance_steps: Option<f64>,

@@ -8,6 +8,7 @@ use crate::output::ExportError;
 use crate::output::channels::ChannelError;
 use crate::output::columns::ColumnError;
 use crate::output::handoff::poses::PoseError;
+use crate::output::measured::MeasuredError;
 use crate::output::rows::RowsError;
 use crate::output::staged::StagedError;
 use crate::page::PageError;
@@ -75,6 +76,18 @@ impl Coded for ExportError {
             ExportError::Channels(ChannelError::NoPose { .. }) => Code::NoPosition,
             ExportError::Channels(ChannelError::Csv(_) | ChannelError::Io(_)) => Code::WriteFailed,
             ExportError::Io(_) | ExportError::Json(_) => Code::WriteFailed,
+        }
+    }
+}
+
+impl Coded for MeasuredError {
+    fn code(&self) -> Code {
+        match self {
+            MeasuredError::Staged(error) => error.code(),
+            MeasuredError::Columns(error) => error.code(),
+            MeasuredError::Poses(error) => error.code(),
+            MeasuredError::Pass(_) | MeasuredError::Curve(_) => Code::NoCurve,
+            MeasuredError::Json(_) | MeasuredError::Io(_) => Code::WriteFailed,
         }
     }
 }

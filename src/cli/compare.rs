@@ -1,23 +1,20 @@
 //! `movewright compare`.
 
-use std::path::Path;
-
 use super::args::{CompareArgs, LogUnits};
-use super::coded::Coded;
+use super::compare_folder::{Failure, WrittenFolder, opened, wrong};
+use super::compare_hand_off::{self, HandedOff};
 use super::compare_json;
 use super::terminal::{self, Progress};
 use super::{Outcome, wrap};
-use crate::bounds::{Budget, Code, MOST_MANIFEST_BYTES, TOLERANCE};
+use crate::bounds::{Code, TOLERANCE};
 use crate::check::pixels::pixels;
 use crate::check::words::{axes, count, counted};
 use crate::compile::Compiled;
-use crate::files::{self, Unreadable};
-use crate::input::{self, Rejection};
-use crate::measure::{self, AxisComparison, AxisFacts, Comparison, Figures, Input, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS, compare};
+use crate::measure::{
+    self, AxisComparison, AxisFacts, Comparison, Figures, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS, compare, deviations,
+};
 use crate::number::figures::figure;
-use crate::output::manifest::{Manifest, NOTICE};
-use crate::output::staged::is_unchanged;
-use crate::shot::Shot;
+use crate::output::manifest::NOTICE;
 use crate::stage::{Body, Stage};
 
 /// What the figures are, said with every result.
@@ -28,15 +25,22 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     let progress = Progress::start("comparing");
     let result = compared(args);
     drop(progress);
-    let comparison = match result {
-        Ok(comparison) => comparison,
+    let (comparison, handed) = match result {
+        Ok(found) => found,
         Err(failure) => return failure.printed(),
     };
     let verdict = if comparison.within_tolerance { Outcome::Fine } else { Outcome::Over };
     if !args.json {
-        return terminal::result(&text(args, &comparison), verdict);
+        return terminal::result(&text(args, &comparison, handed.as_ref()), verdict);
     }
-    let document = compare_json::Document { format: 1, pass: pass_name(args), note: NOTE, comparison: &comparison, notice: NOTICE };
+    let document = compare_json::Document {
+        format: 1,
+        pass: pass_name(args),
+        note: NOTE,
+        comparison: &comparison,
+        hand_off: handed.as_ref(),
+        notice: NOTICE,
+    };
     match serde_json::to_string_pretty(&document) {
         Ok(text) => terminal::json(&format!("{text}\n"), verdict),
         Err(error) => {
@@ -51,66 +55,47 @@ fn pass_name(args: &CompareArgs) -> &str {
     args.pass.as_deref().unwrap_or_default()
 }
 
-/// Why nothing was compared.
-pub(super) enum Failure {
-    /// Errors with their codes.
-    Coded(Vec<(Code, String)>),
-    /// The shot in the folder cannot be read.
-    Rejected(Box<Rejection>),
-}
-
-impl Failure {
-    /// Prints it.
-    pub(super) fn printed(self) -> Outcome {
-        match self {
-            Failure::Coded(errors) => errors.into_iter().for_each(|(code, text)| terminal::error(code, text)),
-            Failure::Rejected(rejection) => terminal::rejection(&rejection),
-        }
-        Outcome::Wrong
-    }
-}
-
-/// One error with its code.
-pub(super) fn wrong(code: Code, text: impl core::fmt::Display) -> Failure {
-    Failure::Coded(vec![(code, text.to_string())])
-}
-
-fn compared(args: &CompareArgs) -> Result<Comparison, Failure> {
+fn compared(args: &CompareArgs) -> Result<(Comparison, Option<HandedOff>), Failure> {
     for (name, tolerance) in [("--tolerance-steps", args.tolerance_steps), ("--tolerance-px", args.tolerance_px)] {
         if let Some(t) = tolerance.filter(|t| !TOLERANCE.contains(*t)) {
             return Err(wrong(Code::OutOfRange, format!("{name}: found {t}, allowed {TOLERANCE}")));
         }
     }
-    let path = args.dir.join("manifest.json");
-    let unreadable = |path: &Path, why: &Unreadable| wrong(why.code(), format!("cannot read {}: {why}", path.display()));
-    let bytes = files::read(&path, MOST_MANIFEST_BYTES).map_err(|why| unreadable(&path, &why))?;
-    let manifest: Manifest =
-        serde_json::from_slice(&bytes).map_err(|e| wrong(Code::InvalidManifest, format!("{} is not a manifest: {e}", path.display())))?;
-    let Some(entry) = manifest.passes.iter().find(|p| p.name == pass_name(args)) else {
-        let names: Vec<&str> = manifest.passes.iter().map(|p| p.name.as_str()).collect();
-        return Err(wrong(Code::UnknownPass, format!("--pass: found `{}`, this folder has {}", pass_name(args), names.join(", "))));
+    if args.hand_off.is_some() && args.logs.len() != 1 {
+        let found = counted(args.logs.len(), "log");
+        return Err(wrong(
+            Code::WrongCount,
+            format!("--hand-off: found {found}, allowed one: positions of several takes cannot be handed over together"),
+        ));
+    }
+    let folder = WrittenFolder::open(&args.dir, pass_name(args))?;
+    let units = match args.log_units {
+        LogUnits::Steps => measure::LogUnits::Steps,
+        LogUnits::Units => measure::LogUnits::Units,
     };
-    let (units, file) = match args.log_units {
-        LogUnits::Steps => (measure::LogUnits::Steps, &entry.steps),
-        LogUnits::Units => (measure::LogUnits::Units, &entry.units),
-    };
-    unchanged(&args.dir, &manifest, file)?;
-    let loaded = input::load_written(&args.dir).map_err(|rejection| Failure::Rejected(Box::new(rejection)))?;
-    let stage = &loaded.stage;
-    let mut axes: Vec<AxisFacts> = stage.axes().iter().zip(stage.axis_names()).map(|(axis, name)| AxisFacts::of(name, axis)).collect();
-    in_pixels(stage, &loaded.shot, &mut axes)?;
+    let columns = folder.columns(units)?;
+    let stage = &folder.loaded.stage;
+    let mut axes = folder.axes();
+    // What was written once may be read, whatever it cost.
+    let compiled = (args.hand_off.is_some() || stage.bodies().iter().any(|b| b.lens().is_some())).then(|| folder.compiled()).transpose()?;
+    if let Some(compiled) = &compiled {
+        in_pixels(compiled, &mut axes);
+    }
     if args.tolerance_px.is_some() && axes.iter().all(|a| a.pixels_per_unit.is_none()) {
         let without = nothing_in_pixels(stage);
         return Err(wrong(without.0, format!("--tolerance-px: {}; use --tolerance-steps", without.1)));
     }
-    let open = |path: &Path| {
-        let reader = files::open(path).map_err(|why| unreadable(path, &why))?;
-        Ok::<_, Failure>(Input { name: path.display().to_string(), reader })
-    };
-    let pass = open(&args.dir.join(file))?;
-    let takes = args.logs.iter().map(|log| open(log)).collect::<Result<Vec<_>, _>>()?;
+    let takes = args.logs.iter().map(|log| opened(log)).collect::<Result<Vec<_>, _>>()?;
     let options = Options { units, tolerance_steps: args.tolerance_steps, tolerance_pixels: args.tolerance_px };
-    compare(pass, takes, &axes, &options).map_err(|e| wrong(Code::InvalidLog, e))
+    let comparison = compare(opened(&columns)?, takes, &axes, &options).map_err(|e| wrong(Code::InvalidLog, e))?;
+    let handed = match (&args.hand_off, &compiled, args.logs.first()) {
+        (Some(target), Some(compiled), Some(log)) => {
+            let found = deviations(opened(&columns)?, opened(log)?, &axes, units).map_err(|e| wrong(Code::InvalidLog, e))?;
+            Some(compare_hand_off::write(target, &folder, compiled, "log", &[log], found)?)
+        }
+        _ => None,
+    };
+    Ok((comparison, handed))
 }
 
 /// Why no axis has a figure in pixels.
@@ -133,34 +118,16 @@ fn nothing_in_pixels(stage: &Stage) -> (Code, String) {
     (Code::NotInPicture, why)
 }
 
-/// Where the stage has a lens, what a unit of each axis is worth in the picture, at its worst over the shot.
-fn in_pixels(stage: &Stage, shot: &Shot, axes: &mut [AxisFacts]) -> Result<(), Failure> {
-    if stage.bodies().iter().all(|b| b.lens().is_none()) {
-        return Ok(());
-    }
-    // What was written once may be read, whatever it cost.
-    let compiled = Compiled::within(Budget::Large, stage.clone(), shot.clone())
-        .map_err(|errors| Failure::Coded(errors.iter().map(|e| (e.flaw().code, e.to_string())).collect()))?;
-    for p in pixels(&compiled) {
+/// What a unit of each axis is worth in the picture, at its worst over the shot.
+fn in_pixels(compiled: &Compiled, axes: &mut [AxisFacts]) {
+    for p in pixels(compiled) {
         let Some(facts) = axes.get_mut(p.axis.index()) else { continue };
-        let per_unit = p.step * stage.axis(p.axis).drive().steps_per_unit();
+        let per_unit = p.step * compiled.stage().axis(p.axis).drive().steps_per_unit();
         facts.pixels_per_unit = Some(facts.pixels_per_unit.map_or(per_unit, |known| known.max(per_unit)));
     }
-    Ok(())
 }
 
-/// The columns must be those that were written, or every figure would be beside the truth.
-fn unchanged(dir: &Path, manifest: &Manifest, file: &str) -> Result<(), Failure> {
-    let changed = |what: &str| Err(wrong(Code::FileChanged, format!("{file}: {what}; run `movewright verify` on the folder")));
-    let Some(entry) = manifest.files.iter().find(|f| f.path == file) else { return changed("the manifest does not list it") };
-    match is_unchanged(&dir.join(file), entry.bytes, &entry.blake3) {
-        Ok(true) => Ok(()),
-        Ok(false) => changed("it has changed since it was written"),
-        Err(e) => changed(&format!("cannot be read: {e}")),
-    }
-}
-
-fn text(args: &CompareArgs, c: &Comparison) -> String {
+fn text(args: &CompareArgs, c: &Comparison, handed: Option<&HandedOff>) -> String {
     let (pass, all) = (pass_name(args), args.all);
     let mut text = String::new();
     wrap::line(&mut text, &format!("pass {pass}: {}, {}", count(c.frames, "frame"), counted(c.takes.len(), "take")), 2);
@@ -218,6 +185,9 @@ fn text(args: &CompareArgs, c: &Comparison) -> String {
     }
     let verdict = if c.within_tolerance { "within tolerance" } else { "tolerance exceeded" };
     wrap::line(&mut text, &format!("{verdict} ({})", tolerance(args, c)), 2);
+    if let Some(handed) = handed {
+        handed.add_to(&mut text, all);
+    }
     wrap::line(&mut text, NOTE, 0);
     wrap::line(&mut text, NOTICE, 0);
     text

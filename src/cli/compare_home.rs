@@ -5,14 +5,13 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::args::CompareArgs;
-use super::coded::Coded;
-use super::compare::{Failure, names, wrong};
+use super::compare::names;
+use super::compare_folder::{Failure, opened, wrong};
 use super::{Outcome, terminal, wrap};
 use crate::bounds::Code;
 use crate::check::words::{axes, counted};
-use crate::files;
 use crate::input;
-use crate::measure::{AxisFacts, HomeAxis, HomeComparison, Input, homes};
+use crate::measure::{AxisFacts, HomeAxis, HomeComparison, homes};
 use crate::number::figures::figure;
 use crate::output::manifest::NOTICE;
 
@@ -49,11 +48,7 @@ fn compared(args: &CompareArgs, before: &Path, after: &Path) -> Result<HomeCompa
     let loaded = input::load_written(&args.dir).map_err(|rejection| Failure::Rejected(Box::new(rejection)))?;
     let stage = &loaded.stage;
     let axes: Vec<AxisFacts> = stage.axes().iter().zip(stage.axis_names()).map(|(axis, name)| AxisFacts::of(name, axis)).collect();
-    let open = |path: &Path| {
-        let reader = files::open(path).map_err(|why| wrong(why.code(), format!("cannot read {}: {why}", path.display())))?;
-        Ok::<_, Failure>(Input { name: path.display().to_string(), reader })
-    };
-    homes(open(before)?, open(after)?, &axes).map_err(|e| wrong(Code::InvalidLog, e))
+    homes(opened(before)?, opened(after)?, &axes).map_err(|e| wrong(Code::InvalidLog, e))
 }
 
 fn text(args: &CompareArgs, c: &HomeComparison) -> String {

@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::compare_hand_off::HandedOff;
 use crate::measure::Comparison;
 use crate::output::schemas;
 
@@ -14,6 +15,8 @@ pub(super) struct Document<'a> {
     pub(super) note: &'static str,
     #[serde(flatten)]
     pub(super) comparison: &'a Comparison,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) hand_off: Option<&'a HandedOff>,
     pub(super) notice: &'static str,
 }
 

@@ -104,6 +104,8 @@ axes and frames are listed.
 Examples:
   movewright compare columns --pass picture take_1.csv take_2.csv
   movewright compare columns --pass picture take_1.csv --tolerance-px 0.5
+  movewright compare columns --pass picture take_1.csv --hand-off measured
+  movewright compare columns --pass picture --points first.csv second.csv
   movewright compare columns --home before.csv after.csv";
 
 pub(super) const STUDY: &str = "\

@@ -9,8 +9,11 @@ mod changes_text;
 mod check;
 mod coded;
 mod compare;
+mod compare_folder;
+mod compare_hand_off;
 mod compare_home;
 mod compare_json;
+mod compare_points;
 mod compile;
 mod destination;
 pub(crate) mod errors_json;
@@ -73,8 +76,9 @@ pub(crate) fn run() -> Outcome {
         Command::Rows(a) => rows::run(&a),
         Command::Verify(a) => verify::run(&a),
         Command::Changes(a) => changes::run(&a),
-        Command::Compare(a) => match a.home.as_deref() {
-            Some([before, after]) => compare_home::run(&a, before, after),
+        Command::Compare(a) => match (a.home.as_deref(), a.points.as_deref()) {
+            (Some([before, after]), _) => compare_home::run(&a, before, after),
+            (_, Some([first, second])) => compare_points::run(&a, first, second),
             _ => compare::run(&a),
         },
         Command::Study(a) => study::run(&a),

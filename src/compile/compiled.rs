@@ -185,6 +185,12 @@ impl Compiled {
         Ok(Compiled { shot: Arc::new(shot), mv: Arc::new(mv), ..self.clone() })
     }
 
+    /// The same with other curves.
+    pub(super) fn with_motions(&self, axes: PerAxis<AxisMove>) -> Compiled {
+        let mv = Move { axes, run_up: self.mv.run_up, run_down: self.mv.run_down, no_room: self.mv.no_room.clone() };
+        Compiled { mv: Arc::new(mv), ..self.clone() }
+    }
+
     /// Which axes run as they did before, over the same frames, run-up and run-down included; the stages are equal.
     #[must_use]
     pub(crate) fn unchanged_since(&self, before: &Compiled) -> PerAxis<bool> {

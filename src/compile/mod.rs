@@ -7,6 +7,7 @@ mod axis_move;
 mod blame;
 mod compiled;
 mod counts;
+mod displaced;
 pub(crate) mod ends;
 mod entry;
 mod error;

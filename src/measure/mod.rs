@@ -7,12 +7,15 @@
 
 mod cause;
 mod compare;
+mod deviations;
 mod facts;
 mod fit;
 mod home;
 mod jumps;
 mod lanes;
 mod log;
+mod lost_steps;
+mod marks;
 mod result;
 mod rows;
 mod said;
@@ -24,8 +27,11 @@ mod sums;
 mod swaps;
 
 pub use compare::compare;
+pub(crate) use deviations::{Deviations, deviations};
 pub use facts::{AxisFacts, LogUnits, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS};
 pub use home::{HomeAxis, HomeComparison, homes};
 pub use log::LogError;
+pub(crate) use lost_steps::{Loss, Losses, Shift, losses};
+pub(crate) use marks::Marks;
 pub use result::{AxisComparison, Comparison, Figures, LikelyCause, TakeFacts};
 pub use rows::Input;

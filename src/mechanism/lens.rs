@@ -288,6 +288,13 @@ impl Lens {
         self.project_seen(camera.inward(point))
     }
 
+    /// Where a place of the picture looks: a point on the plane at distance 1 ahead, to the right and down. The inverse of [`Lens::project_seen`]; `None` where the distortion says nothing.
+    #[must_use]
+    pub(crate) fn direction(&self, [right, down]: [f64; 2]) -> Option<[f64; 2]> {
+        let ([across, high], axis) = (self.focal_pixels(), self.axis());
+        self.distortion.undo([(right - axis.right) / across, (down - axis.down) / high])
+    }
+
     /// Speed of a point in the picture, pixels a frame, for camera and point in motion. With jets in which one channel alone moves, by one unit a frame, it is
     /// pixels per unit of that channel: times a step or a backlash, what it is worth in the picture.
     ///
@@ -304,11 +311,11 @@ impl Lens {
         if self.distortion.is_none() {
             return 1.0;
         }
-        let ([across, down], [x, y], axis) = (self.focal_pixels(), self.spec.pixels.map(f64::from), self.axis());
+        let [x, y] = self.spec.pixels.map(f64::from);
         let along = (0..=EDGE_PARTS).map(|i| f64::from(i) / f64::from(EDGE_PARTS));
         let edges = along.flat_map(|s| [[s * x, 0.0], [s * x, y], [0.0, s * y], [x, s * y]]);
         let out = |[right, low]: [f64; 2]| {
-            let place = self.distortion.undo([(right - axis.right) / across, (low - axis.down) / down])?;
+            let place = self.direction([right, low])?;
             let at = self.pixel(place);
             Some(f64::max((2.0 * at.right / x - 1.0).abs(), (2.0 * at.down / y - 1.0).abs()))
         };

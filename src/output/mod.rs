@@ -12,6 +12,8 @@ pub(crate) mod export;
 mod fits;
 pub(crate) mod handoff;
 pub(crate) mod manifest;
+#[cfg(feature = "cli")]
+pub(crate) mod measured;
 pub(crate) mod pace_json;
 pub(crate) mod pass_list;
 pub(crate) mod rig_json;

@@ -200,6 +200,9 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/measure/result.rs",
         "src/measure/home.rs",
         "src/cli/compare_home.rs",
+        "src/cli/compare_points.rs",
+        "src/cli/compare_hand_off.rs",
+        "src/output/measured.rs",
         "src/check/changes.rs",
         "src/output/study_json.rs",
         "src/output/rig_json.rs",
@@ -244,6 +247,16 @@ fn every_field_has_an_entry() {
     fs::write(dir.path().join("before.csv"), "axis,count\ncamera.track,0\n").unwrap();
     let home = run(dir.path(), &["compare", "columns", "--home", "before.csv", "before.csv", "--json"]);
     all_listed("compare --home --json", &[home]);
+    let marks = |shift: f64| {
+        let row = |frame: i64| format!("{frame},heron_a,{},1700\n", 2200.0 + if frame > 20 { shift } else { 0.0 });
+        format!("frame,point,x,y\n{}", (10..50).map(row).collect::<String>())
+    };
+    fs::write(dir.path().join("first.csv"), marks(0.0)).unwrap();
+    fs::write(dir.path().join("second.csv"), marks(9.0)).unwrap();
+    let points = ["--points", "first.csv", "second.csv", "--hand-off", "measured", "--json"];
+    let points = run(dir.path(), &[&["compare", "columns", "--pass", "picture"][..], &points].concat());
+    assert!(points.contains("\"full_steps\""), "{points}");
+    all_listed("compare --points --json", &[points]);
 
     let recording = root().join("fixtures/recordings/study_two.csv");
     let body = ["--body", "chest,back,tail,neck", "--within", "2", "--json"];

@@ -49,6 +49,7 @@ mod lens;
 mod live_edit;
 mod live_page;
 mod load_panels;
+mod measured;
 mod offers;
 mod old_words;
 mod one_verdict;

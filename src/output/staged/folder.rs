@@ -7,7 +7,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use super::error::{StagedError, refused};
-use super::ours::{OurFolder, Standing, folder_at};
+use super::ours::{OurFolder, Standing};
 use super::sink::{Sink, is_unchanged};
 use super::staging::StagingDirectory;
 use super::written::Written;
@@ -46,7 +46,7 @@ impl StagedFolder {
         path: &str,
         fill: impl FnOnce(&mut (dyn Write + Send)) -> Result<(), E>,
     ) -> Result<(), E> {
-        let hashed = self.ours == OurFolder::Output;
+        let hashed = !matches!(self.ours, OurFolder::Rows(_));
         let (bytes, hash) = write(&self.staging, &self.target, path, hashed, fill)?;
         self.files.extend(hash.map(|blake3| FileEntry { path: path.to_owned(), bytes, blake3 }));
         Ok(())
@@ -92,21 +92,12 @@ impl StagedFolder {
 /// # Errors
 /// A target that is a file or not empty; whatever the system says.
 pub(crate) fn new_folder(target: &Path, files: &[(&str, &str)]) -> Result<(), StagedError> {
-    let nothing_there = || match folder_at(target)? {
-        None => Ok(()),
-        Some(found) => Err(StagedError::NotEmpty { path: target.to_owned(), found }),
-    };
-    nothing_there()?;
-    let staging = StagingDirectory::beside(target)?;
-    staging.make_folder(target)?;
+    let mut folder = StagedFolder::beside(target, OurFolder::New, false)?;
     for (name, text) in files {
         let cannot = refused("cannot write", &target.join(name));
-        write(&staging, target, name, false, |out| out.write_all(text.as_bytes()).map_err(cannot))?;
+        folder.file::<StagedError>(name, |out| out.write_all(text.as_bytes()).map_err(cannot))?;
     }
-    let Err(error) = staging.name_folder(target) else { return Ok(()) };
-    // Somebody may have put something there in between.
-    nothing_there()?;
-    Err(refused("cannot put in place", target)(error))
+    folder.put_in_place().map(|_| ())
 }
 
 /// Writes and flushes a file of a folder that is being made; its length and, where asked for, its hash.
@@ -139,6 +130,7 @@ fn below(root: &Path, path: &str) -> PathBuf {
 
 fn differs(target: &Path, ours: &OurFolder) -> StagedError {
     let what = match ours {
+        OurFolder::New => "other files",
         OurFolder::Output => "different columns (the shot or the stage has changed since)",
         OurFolder::Rows(_) => "rows of other axes or with other columns",
     };

@@ -16,6 +16,8 @@ use crate::output::manifest::{KIND, Manifest};
 /// A folder that may be replaced.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum OurFolder {
+    /// A new folder, or an empty one.
+    New,
     /// An output folder with its manifest.
     Output,
     /// A folder of rows: the axis and the header line of every file that is written, `AXIS.csv`.
@@ -49,6 +51,7 @@ impl OurFolder {
     pub(super) fn at(&self, target: &Path) -> Result<Standing, StagedError> {
         match (folder_at(target)?, self) {
             (None, _) => Ok(Standing::Nothing),
+            (Some(found), OurFolder::New) => Err(StagedError::NotEmpty { path: target.to_owned(), found }),
             (Some(first), OurFolder::Output) => output_at(target, first).map(|m| Standing::Output(Box::new(m))),
             (Some(_), OurFolder::Rows(files)) => rows_at(target, files).map(Standing::Rows),
         }
