@@ -148,9 +148,9 @@ pub(super) struct PaceArgs {
     #[arg(long)]
     pub(super) json: bool,
     /// Also say which passes are shot, by this record of takes (takes.csv)
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["csv", "json"])]
+    #[arg(long, value_name = "FILE")]
     pub(super) takes: Option<PathBuf>,
-    /// Print the list of passes as CSV: pass, light, stop, filters, start, end, exposures, notes
+    /// Print the list of passes as CSV: pass, light, stop, filters, start, end, exposures, notes; with --takes also what is shot
     #[arg(long, conflicts_with = "json")]
     pub(super) csv: bool,
     #[command(flatten)]
@@ -232,7 +232,7 @@ pub(super) struct CompareArgs {
     /// Logged positions of a take: CSV with columns frame,AXIS,...
     #[arg(value_name = "LOG", required_unless_present_any = ["home", "points"])]
     pub(super) logs: Vec<PathBuf>,
-    /// Compare home switch counts before and after a take, without logs: CSV with columns axis,count
+    /// Compare home switch counts before and after a take, without logs: CSV with columns axis,steps
     #[arg(long, num_args = 2, value_names = ["BEFORE", "AFTER"], conflicts_with_all = ["pass", "logs", "points", "tolerance_steps", "tolerance_px", "log_units", "hand_off"])]
     pub(super) home: Option<Vec<PathBuf>>,
     /// Find axes that lost steps between two runs of the pass, from marks tracked in their pictures: CSV with columns frame,point,x,y

@@ -11,7 +11,6 @@ use super::terminal::{self, Progress};
 use crate::bounds::Code;
 use crate::check::changes;
 use crate::output::changes_json;
-use crate::shot::Pass;
 
 pub(super) fn run(args: &ChangesArgs) -> Outcome {
     let progress = Progress::start("compiling");
@@ -27,8 +26,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
             return Outcome::Wrong;
         }
     };
-    let (frames, passes) = (old.shot().frames(), old.shot().passes());
-    let takes = match take::beside(&args.old, passes.iter().map(Pass::name)) {
+    let takes = match take::beside(&args.old, &take::passes_of(old.shot())) {
         Ok(takes) => takes,
         Err(flaw) => return terminal::refusal(&flaw),
     };
@@ -37,11 +35,7 @@ pub(super) fn run(args: &ChangesArgs) -> Outcome {
     if !args.json {
         let mut text = lines(&changes, &args.new, args.all);
         if let Some((record, records)) = &takes {
-            text.push_str(&format!(
-                "takes in {} of what was shot:\n{}",
-                record.display(),
-                take::lines(records, [frames.first(), frames.last()])
-            ));
+            text.push_str(&format!("takes in {} of what was shot:\n{}", record.display(), take::lines(records)));
         }
         return terminal::result(&text, verdict);
     }

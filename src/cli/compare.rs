@@ -1,9 +1,13 @@
 //! `movewright compare`.
 
+use std::path::PathBuf;
+
 use super::args::{CompareArgs, LogUnits};
+use super::compare_fits::{self, Tables};
 use super::compare_folder::{Failure, WrittenFolder, opened, wrong};
 use super::compare_hand_off::{self, HandedOff};
 use super::compare_json;
+use super::take;
 use super::terminal::{self, Progress};
 use super::{Outcome, wrap};
 use crate::bounds::{Code, TOLERANCE};
@@ -15,6 +19,7 @@ use crate::measure::{
 };
 use crate::number::figures::figure;
 use crate::output::manifest::NOTICE;
+use crate::output::takes::PassRecord;
 use crate::stage::{Body, Stage};
 
 /// What the figures are, said with every result.
@@ -25,20 +30,24 @@ pub(super) fn run(args: &CompareArgs) -> Outcome {
     let progress = Progress::start("comparing");
     let result = compared(args);
     drop(progress);
-    let (comparison, handed) = match result {
-        Ok(found) => found,
+    let compared = match result {
+        Ok(compared) => compared,
         Err(failure) => return failure.printed(),
     };
+    let comparison = &compared.comparison;
     let verdict = if comparison.within_tolerance { Outcome::Fine } else { Outcome::Over };
     if !args.json {
-        return terminal::result(&text(args, &comparison, handed.as_ref()), verdict);
+        return terminal::result(&text(args, &compared), verdict);
     }
     let document = compare_json::Document {
         format: 1,
         pass: pass_name(args),
         note: NOTE,
-        comparison: &comparison,
-        hand_off: handed.as_ref(),
+        comparison,
+        fitting_passes: &compared.fits.passes,
+        tables_not_read: &compared.fits.not_read,
+        record: compared.record.as_ref().map(|(_, record)| record),
+        hand_off: compared.handed.as_ref(),
         notice: NOTICE,
     };
     match serde_json::to_string_pretty(&document) {
@@ -55,7 +64,16 @@ fn pass_name(args: &CompareArgs) -> &str {
     args.pass.as_deref().unwrap_or_default()
 }
 
-fn compared(args: &CompareArgs) -> Result<(Comparison, Option<HandedOff>), Failure> {
+/// What came of it, and what is said beside it.
+struct Compared {
+    comparison: Comparison,
+    fits: compare_fits::Fits,
+    /// The record of takes beside the folder and what it says of the pass, where there is one.
+    record: Option<(PathBuf, PassRecord)>,
+    handed: Option<HandedOff>,
+}
+
+fn compared(args: &CompareArgs) -> Result<Compared, Failure> {
     for (name, tolerance) in [("--tolerance-steps", args.tolerance_steps), ("--tolerance-px", args.tolerance_px)] {
         if let Some(t) = tolerance.filter(|t| !TOLERANCE.contains(*t)) {
             return Err(wrong(Code::OutOfRange, format!("{name}: found {t}, allowed {TOLERANCE}")));
@@ -85,9 +103,13 @@ fn compared(args: &CompareArgs) -> Result<(Comparison, Option<HandedOff>), Failu
         let without = nothing_in_pixels(stage);
         return Err(wrong(without.0, format!("--tolerance-px: {}; use --tolerance-steps", without.1)));
     }
+    let record = record(args, &folder)?;
     let takes = args.logs.iter().map(|log| opened(log)).collect::<Result<Vec<_>, _>>()?;
     let options = Options { units, tolerance_steps: args.tolerance_steps, tolerance_pixels: args.tolerance_px };
-    let comparison = compare(opened(&columns)?, takes, &axes, &options).map_err(|e| wrong(Code::InvalidLog, e))?;
+    let tables = Tables { folder: &folder, axes: &axes, pass: pass_name(args), units };
+    let comparison =
+        compare(opened(&columns)?, takes, &axes, &options).map_err(|error| wrong(Code::InvalidLog, tables.with_fits(args, &error)))?;
+    let fits = tables.fits(args, &comparison)?;
     let handed = match (&args.hand_off, &compiled, args.logs.first()) {
         (Some(target), Some(compiled), Some(log)) => {
             let found = deviations(opened(&columns)?, opened(log)?, &axes, units).map_err(|e| wrong(Code::InvalidLog, e))?;
@@ -95,7 +117,15 @@ fn compared(args: &CompareArgs) -> Result<(Comparison, Option<HandedOff>), Failu
         }
         _ => None,
     };
-    Ok((comparison, handed))
+    Ok(Compared { comparison, fits, record, handed })
+}
+
+/// What the record of takes beside the folder says of the pass.
+fn record(args: &CompareArgs, folder: &WrittenFolder) -> Result<Option<(PathBuf, PassRecord)>, Failure> {
+    let mut passes = take::passes(&folder.manifest).unwrap_or_default();
+    passes.retain(|(name, _)| *name == pass_name(args));
+    let found = take::beside(&args.dir, &passes).map_err(|flaw| wrong(flaw.code, flaw))?;
+    Ok(found.and_then(|(path, records)| Some((path, records.into_iter().next()?))))
 }
 
 /// Why no axis has a figure in pixels.
@@ -127,8 +157,8 @@ fn in_pixels(compiled: &Compiled, axes: &mut [AxisFacts]) {
     }
 }
 
-fn text(args: &CompareArgs, c: &Comparison, handed: Option<&HandedOff>) -> String {
-    let (pass, all) = (pass_name(args), args.all);
+fn text(args: &CompareArgs, compared: &Compared) -> String {
+    let (pass, all, c, fits) = (pass_name(args), args.all, &compared.comparison, &compared.fits);
     let mut text = String::new();
     wrap::line(&mut text, &format!("pass {pass}: {}, {}", count(c.frames, "frame"), counted(c.takes.len(), "take")), 2);
     for t in &c.takes {
@@ -165,6 +195,8 @@ fn text(args: &CompareArgs, c: &Comparison, handed: Option<&HandedOff>) -> Strin
         let exact = c.axes.len() - off.len();
         wrap::line(&mut text, &format!("no deviation on {}", if off.is_empty() { axes(exact) } else { counted(exact, "more axis") }), 2);
     }
+    // First of all: causes mean little in a log of another pass.
+    fits.lines(&mut text, c);
     let likely = if all { c.causes.len() } else { c.causes.len().min(FEW_CAUSES) };
     for cause in c.causes.iter().take(likely) {
         wrap::line(&mut text, &format!("likely: {}, {}: {}", cause.axis, cause.log, cause.message), 8);
@@ -175,18 +207,17 @@ fn text(args: &CompareArgs, c: &Comparison, handed: Option<&HandedOff>) -> Strin
     for t in c.takes.iter().filter(|t| !t.unexplained.is_empty()) {
         wrap::line(&mut text, &format!("no known cause: {}: {}", t.log, names(&t.unexplained, all)), 2);
     }
-    for t in c.takes.iter().filter(|t| t.another_move) {
-        let what = "most moving axes deviate in a way that no fault explains; check whether this is the log of another shot, pass or rate";
-        wrap::line(&mut text, &format!("{}: {what}", t.log), 2);
-    }
     let unseen: Vec<String> = c.axes.iter().filter(|a| a.pixels.is_none()).map(|a| a.axis.clone()).collect();
     if args.tolerance_px.is_some() && args.tolerance_steps.is_none() && !unseen.is_empty() {
         wrap::line(&mut text, &format!("not compared in pixels, because never in the picture: {}", names(&unseen, all)), 2);
     }
     let verdict = if c.within_tolerance { "within tolerance" } else { "tolerance exceeded" };
     wrap::line(&mut text, &format!("{verdict} ({})", tolerance(args, c)), 2);
-    if let Some(handed) = handed {
+    if let Some(handed) = &compared.handed {
         handed.add_to(&mut text, all);
+    }
+    if let Some((path, record)) = &compared.record {
+        wrap::line(&mut text, &format!("takes in {}: {}: {}", path.display(), record.pass, record.said()), 2);
     }
     wrap::line(&mut text, NOTE, 0);
     wrap::line(&mut text, NOTICE, 0);

@@ -44,7 +44,7 @@ pub(super) fn wrong(code: Code, text: impl core::fmt::Display) -> Failure {
 /// A folder that was written, and the pass of it that was run.
 pub(super) struct WrittenFolder {
     dir: PathBuf,
-    manifest: Manifest,
+    pub(super) manifest: Manifest,
     /// BLAKE3 of its manifest.
     pub(super) hash: String,
     pass: String,
@@ -80,15 +80,22 @@ impl WrittenFolder {
         self.loaded.shot.passes().iter().find(|p| p.name() == self.pass)
     }
 
-    /// The table of the pass in these units, which must be the one that was written, or every figure would be beside the truth.
+    /// The table of the pass in these units.
     ///
     /// # Errors
     /// A table that has changed.
     pub(super) fn columns(&self, units: LogUnits) -> Result<PathBuf, Failure> {
-        let name = self.entry().map_or("", |entry| match units {
+        self.table(self.entry().map_or("", |entry| match units {
             LogUnits::Steps => entry.steps.as_str(),
             LogUnits::Units => entry.units.as_str(),
-        });
+        }))
+    }
+
+    /// A table of the folder, which must be the one that was written, or every figure would be beside the truth.
+    ///
+    /// # Errors
+    /// A table that has changed.
+    pub(super) fn table(&self, name: &str) -> Result<PathBuf, Failure> {
         let changed = |what: &str| Err(wrong(Code::FileChanged, format!("{name}: {what}; run `movewright verify` on the folder")));
         let Some(entry) = self.manifest.files.iter().find(|f| f.path == name) else { return changed("the manifest does not list it") };
         let path = self.dir.join(name);

@@ -4,8 +4,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::compare_hand_off::HandedOff;
-use crate::measure::Comparison;
+use crate::measure::{Comparison, FittingPass};
 use crate::output::schemas;
+use crate::output::takes::PassRecord;
 
 /// A comparison with what is said beside it.
 #[derive(Serialize, JsonSchema)]
@@ -15,6 +16,9 @@ pub(super) struct Document<'a> {
     pub(super) note: &'static str,
     #[serde(flatten)]
     pub(super) comparison: &'a Comparison,
+    pub(super) fitting_passes: &'a [FittingPass],
+    pub(super) tables_not_read: &'a [String],
+    pub(super) record: Option<&'a PassRecord>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(super) hand_off: Option<&'a HandedOff>,
     pub(super) notice: &'static str,

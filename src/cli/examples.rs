@@ -139,7 +139,8 @@ pub(super) const TAKE: &str = "\
 The record is takes.csv beside the folder: one line per take, which only grows.
 Nothing in it is ever changed, and runs at the same time lose no take. A take
 remembers the folder by the hash of its manifest: once the folder is compiled
-anew with another result, the take is stale.
+anew with another result, the take is stale. changes and compare read the record
+beside a folder, pace and report with --takes.
 
 Examples:
   movewright take columns --pass picture --good

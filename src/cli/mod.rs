@@ -9,6 +9,7 @@ mod changes_text;
 mod check;
 mod coded;
 mod compare;
+mod compare_fits;
 mod compare_folder;
 mod compare_hand_off;
 mod compare_home;

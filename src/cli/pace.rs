@@ -10,15 +10,19 @@ use crate::check::figures::figure;
 use crate::check::pace::schedule::Schedule;
 use crate::check::pace::{self, Depth, Paces, PassPace};
 use crate::output::{pace_json, pass_list};
-use crate::shot::Pass;
 use crate::time::Seconds;
 
 pub(super) fn run(args: &PaceArgs) -> Outcome {
     let Some(p) = prepare(&args.shot, args.size.budget()) else { return Outcome::Wrong };
     let verdict = if p.report.within_limits() { Outcome::Fine } else { Outcome::Over };
     let paces = pace::paces(&p.report);
+    let takes = args.takes.as_deref().map(|record| take::in_record(record, &take::passes_of(p.report.compiled.shot())));
+    let takes = match takes.transpose() {
+        Ok(takes) => takes,
+        Err(flaw) => return terminal::refusal(&flaw),
+    };
     if args.csv {
-        return match pass_list::text(&p.report.compiled, &paces) {
+        return match pass_list::text(&p.report.compiled, &paces, takes.as_deref()) {
             Ok(text) => terminal::result(&text, verdict),
             Err(error) => {
                 terminal::error(Code::WriteFailed, format!("the list of passes could not be written: {error}"));
@@ -28,23 +32,14 @@ pub(super) fn run(args: &PaceArgs) -> Outcome {
     }
     if !args.json {
         let mut text = text(&paces);
-        if let Some(record) = &args.takes {
-            let (frames, passes) = (p.report.compiled.shot().frames(), p.report.compiled.shot().passes());
-            match take::in_record(record, passes.iter().map(Pass::name)) {
-                Ok(records) => {
-                    line(&mut text, "");
-                    line(&mut text, &format!("Takes in {}", record.display()));
-                    text.push_str(&take::lines(&records, [frames.first(), frames.last()]));
-                }
-                Err(flaw) => {
-                    terminal::error(flaw.code, &flaw);
-                    return Outcome::Wrong;
-                }
-            }
+        if let (Some(record), Some(takes)) = (&args.takes, &takes) {
+            line(&mut text, "");
+            line(&mut text, &format!("Takes in {}", record.display()));
+            text.push_str(&take::lines(takes));
         }
         return terminal::result(&text, verdict);
     }
-    match pace_json::text(&p.report.compiled, &paces) {
+    match pace_json::text(&p.report.compiled, &paces, takes.as_deref()) {
         Ok(text) => terminal::json(&text, verdict),
         Err(error) => {
             terminal::error(Code::WriteFailed, format!("the paces could not be written as JSON: {error}"));

@@ -9,6 +9,7 @@ use super::coded::Coded;
 use super::destination::{self, Destination};
 use super::prepared::{self, prepare};
 use super::size::Size;
+use super::take;
 use super::{Outcome, terminal};
 use crate::bounds::Code;
 use crate::input::nearest_name;
@@ -24,6 +25,9 @@ pub(super) struct ReportArgs {
     /// An earlier version, shown in grey under the new one: a shot or a compiled folder
     #[arg(long, value_name = "OLD")]
     against: Option<PathBuf>,
+    /// Also show which passes are shot, by this record of takes (takes.csv)
+    #[arg(long, value_name = "FILE")]
+    takes: Option<PathBuf>,
     #[command(flatten)]
     to: Destination,
     #[command(flatten)]
@@ -57,7 +61,12 @@ pub(super) fn report(args: &ReportArgs) -> Outcome {
         }
     };
     let Some(p) = prepare(&args.shot, budget) else { return Outcome::Wrong };
-    let made = old.as_ref().map_or_else(|| page::page(&p.report), |old| page::page_against(&p.report, old));
+    let shot = p.report.compiled.shot();
+    let takes = match args.takes.as_deref().map(|record| take::in_record(record, &take::passes_of(shot))).transpose() {
+        Ok(takes) => takes,
+        Err(flaw) => return terminal::refusal(&flaw),
+    };
+    let made = page::page_with(&p.report, old.as_ref(), takes.as_deref());
     let text = match made {
         Ok(text) => text,
         Err(error) => return wrong(error.code(), &error),

@@ -10,9 +10,12 @@ use super::coded::Coded;
 use super::{Outcome, examples, part, terminal};
 use crate::bounds::{self, Code, Flaw, MOST_MANIFEST_BYTES};
 use crate::files;
-use crate::output::manifest::Manifest;
+use crate::measure::{self, Input};
+use crate::output::manifest::{Manifest, PassEntry};
 use crate::output::staged::{self, StagedError};
 use crate::output::takes::{self, PassRecord, Take};
+use crate::shot::Shot;
+use crate::time::{ExposedFrames, FrameSpan};
 
 #[derive(Debug, ClapArgs)]
 #[command(after_help = examples::TAKE, group = ArgGroup::new("verdict").required(true))]
@@ -96,8 +99,15 @@ fn recorded(args: &TakeArgs) -> Result<String, Failure> {
         files::read(&dir.join("manifest.json"), MOST_MANIFEST_BYTES).map_err(|why| not_a_folder(format!("manifest.json: {why}")))?;
     let manifest: Manifest = serde_json::from_slice(&bytes)
         .map_err(|e| Flaw::new(Code::InvalidManifest, "", format!("manifest.json of {shown} is not a manifest: {e}")))?;
-    let whole = [manifest.clock.first_frame, manifest.clock.last_frame];
-    let mut take = described(args, &manifest, whole)?;
+    let passes = passes(&manifest).ok_or_else(|| {
+        let clock = &manifest.clock;
+        let flaw = Flaw::new(Code::InvalidManifest, "", format!("manifest.json of {shown} has no such frames"));
+        flaw.found(
+            format!("{} to {}", clock.first_frame, clock.last_frame),
+            "a first frame before the last, and no more than a shot may have",
+        )
+    })?;
+    let (mut take, exposed) = described(args, &manifest, &passes)?;
     take.folder = takes::text("DIR", &dir.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default())?;
     take.folder_hash = blake3::hash(&bytes).to_hex().to_string();
     let record = takes::beside(&dir);
@@ -121,36 +131,67 @@ fn recorded(args: &TakeArgs) -> Result<String, Failure> {
         "take {} of {}, {}, {verdict}: added to {}\n",
         take.take,
         take.pass,
-        takes::span(take.frames),
+        takes::span(take.frames, exposed),
         as_typed(&args.dir, &record).display()
     );
-    let passes = manifest.passes.iter().map(|p| p.name.as_str());
-    text.push_str(&lines(&of_folder(&all, &take.folder, &take.folder_hash, passes), whole));
+    text.push_str(&lines(&of_folder(&all, &take.folder, &take.folder_hash, &passes)));
     Ok(text)
 }
 
-/// The take without what the record and the folder say.
-fn described(args: &TakeArgs, manifest: &Manifest, whole: [i64; 2]) -> Result<Take, Flaw> {
-    if !manifest.passes.iter().any(|p| p.name == args.pass) {
-        let names: Vec<&str> = manifest.passes.iter().map(|p| p.name.as_str()).collect();
+/// A pass by its name, and the frames that it exposes.
+pub(super) type Exposing<'p> = (&'p str, ExposedFrames);
+
+/// The passes of a shot.
+pub(super) fn passes_of(shot: &Shot) -> Vec<Exposing<'_>> {
+    shot.passes().iter().map(|pass| (pass.name(), pass.exposed(shot.frames()))).collect()
+}
+
+/// The passes of a written folder; `None` where its frames are none of a shot.
+pub(super) fn passes(manifest: &Manifest) -> Option<Vec<Exposing<'_>>> {
+    let frames = FrameSpan::new(manifest.clock.first_frame, manifest.clock.last_frame).ok()?;
+    let exposed = |pass: &PassEntry| match &pass.wedge {
+        Some(wedge) => ExposedFrames::one(wedge.frame, frames),
+        None => ExposedFrames::new(frames, pass.every.unwrap_or(1)),
+    };
+    Some(manifest.passes.iter().map(|pass| (pass.name.as_str(), exposed(pass))).collect())
+}
+
+/// The take without what the record and the folder say, and the frames that its pass exposes.
+fn described(args: &TakeArgs, manifest: &Manifest, passes: &[Exposing<'_>]) -> Result<(Take, ExposedFrames), Flaw> {
+    let Some((_, exposed)) = passes.iter().copied().find(|(name, _)| *name == args.pass) else {
+        let names: Vec<&str> = passes.iter().map(|(name, _)| *name).collect();
         let flaw = Flaw::new(Code::UnknownPass, "--pass", "the folder has no such pass");
         return Err(flaw.found(format!("`{}`", args.pass.chars().take(80).collect::<String>()), names.join(", ")));
-    }
+    };
+    let whole = [manifest.clock.first_frame, manifest.clock.last_frame];
     let frames = match &args.frames {
-        None => whole,
+        None => [exposed.first(), exposed.last()],
         Some(text) => {
             let span = part::first_and_last(text);
             let inside = |[first, last]: &[i64; 2]| whole[0] <= *first && first <= last && *last <= whole[1];
-            span.filter(inside).ok_or_else(|| {
-                let found = format!("`{}`", text.chars().take(80).collect::<String>());
+            let found = || format!("`{}`", text.chars().take(80).collect::<String>());
+            let span = span.filter(inside).ok_or_else(|| {
                 Flaw::new(Code::InvalidFrameSpan, "--frames", "these are not frames of the folder")
-                    .found(found, format!("first and last frame as 118..140, within {}..{}", whole[0], whole[1]))
-            })?
+                    .found(found(), format!("first and last frame as 118..140, within {}..{}", whole[0], whole[1]))
+            })?;
+            if exposed.between(span[0], span[1]) == 0 {
+                let allowed = match exposed.count() {
+                    1 => format!("a span with frame {}", exposed.first()),
+                    _ => format!(
+                        "a span with one of frames {}, {}, ... {}",
+                        exposed.first(),
+                        exposed.first() + exposed.step(),
+                        exposed.last()
+                    ),
+                };
+                return Err(Flaw::new(Code::InvalidFrameSpan, "--frames", "the pass exposes none of these frames").found(found(), allowed));
+            }
+            span
         }
     };
     let stop = args.stop.map(|stop| bounds::F_NUMBER.check("--stop", stop)).transpose()?;
     let axes: Vec<&str> = manifest.columns.iter().map(|c| c.axis.as_str()).collect();
-    Ok(Take {
+    let take = Take {
         slate: takes::text("--slate", &args.slate)?,
         pass: args.pass.clone(),
         take: 0,
@@ -164,51 +205,39 @@ fn described(args: &TakeArgs, manifest: &Manifest, whole: [i64; 2]) -> Result<Ta
         home: args.home.as_deref().map(|path| home(path, &axes)).transpose()?.unwrap_or_default(),
         good: args.good,
         note: takes::text("--note", &args.note)?,
-    })
+    };
+    Ok((take, exposed))
 }
 
-/// Most bytes of a file of counts: far beyond that of any stage.
-const MOST_HOME_BYTES: u64 = 1024 * 1024;
-
-/// The counts of a file `axis,steps`, as one text.
+/// The counts of a file `axis,steps`, one for each axis that has one, as one text.
 fn home(path: &Path, axes: &[&str]) -> Result<String, Flaw> {
     let shown = path.display().to_string();
-    let wrong = |line: usize, found: &str, allowed: &str| {
-        let found = format!("`{}`", bounds::visible(&found.chars().take(80).collect::<String>()));
-        Flaw::new(Code::InvalidLog, "--home", format!("{shown}:{line}: not a count of a home switch")).found(found, allowed)
-    };
-    let bytes = files::read(path, MOST_HOME_BYTES).map_err(|why| Flaw::new(why.code(), "--home", format!("cannot read {shown}: {why}")))?;
-    let text = String::from_utf8(bytes).map_err(|_| Flaw::new(Code::NotUtf8, "--home", format!("{shown} is not UTF-8 text")))?;
-    let mut lines = text.trim_start_matches('\u{feff}').lines().enumerate().map(|(i, line)| (i + 1, line.trim()));
-    match lines.next() {
-        Some((_, "axis,steps")) => {}
-        other => return Err(wrong(1, other.map_or("", |(_, line)| line), "the header axis,steps")),
-    }
-    let mut counts: Vec<(&str, i64)> = Vec::new();
-    for (number, line) in lines.filter(|(_, line)| !line.is_empty()) {
-        let row = line.split_once(',').and_then(|(axis, steps)| Some((axis.trim(), steps.trim().parse::<i64>().ok()?)));
-        let (name, steps) = row.ok_or_else(|| wrong(number, line, "an axis and a whole number of steps"))?;
-        let axis = axes.iter().find(|axis| **axis == name).ok_or_else(|| wrong(number, name, "an axis of the folder"))?;
-        if counts.iter().any(|(known, _)| known == axis) {
-            return Err(wrong(number, name, "each axis once"));
+    let reader = files::open(path).map_err(|why| Flaw::new(why.code(), "--home", format!("cannot read {shown}: {why}")))?;
+    let wrong = |what: String| Flaw::new(Code::InvalidLog, "--home", what);
+    let counts = measure::counts(Input { name: shown.clone(), reader }, axes).map_err(|e| wrong(e.to_string()))?;
+    let mut texts = Vec::new();
+    for (axis, counts) in axes.iter().zip(&counts) {
+        match counts.as_slice() {
+            [] => {}
+            [count] => texts.push(format!("{axis}={count}")),
+            many => return Err(wrong(format!("{shown}: {axis} has {} counts, expected one for each axis", many.len()))),
         }
-        counts.push((axis, steps));
     }
-    if counts.is_empty() {
-        return Err(wrong(1, "no count", "a line for each home switch that was read"));
+    if texts.is_empty() {
+        return Err(wrong(format!("{shown}: has no count, expected a line for each home switch that was read")));
     }
-    Ok(counts.iter().map(|(axis, steps)| format!("{axis}={steps}")).collect::<Vec<_>>().join(" "))
+    Ok(texts.join(" "))
 }
 
 /// What takes of a folder say of its passes: a folder is known by its name, or by its hash under another name.
-fn of_folder<'p>(takes: &[Take], folder: &str, hash: &str, passes: impl Iterator<Item = &'p str>) -> Vec<PassRecord> {
+fn of_folder(takes: &[Take], folder: &str, hash: &str, passes: &[Exposing<'_>]) -> Vec<PassRecord> {
     let own: Vec<&Take> = takes.iter().filter(|t| t.folder == folder || t.folder_hash == hash).collect();
-    passes.map(|pass| PassRecord::of(pass, &own, &|t: &Take| t.folder_hash == hash)).collect()
+    passes.iter().map(|(pass, exposed)| PassRecord::of(pass, *exposed, &own, &|t: &Take| t.folder_hash == hash)).collect()
 }
 
 /// One line for each pass.
-pub(super) fn lines(records: &[PassRecord], whole: [i64; 2]) -> String {
-    records.iter().map(|r| format!("  {}: {}\n", r.pass, r.said(takes::frames_in(whole)))).collect()
+pub(super) fn lines(records: &[PassRecord]) -> String {
+    records.iter().map(|r| format!("  {}: {}\n", r.pass, r.said())).collect()
 }
 
 /// The record by the path that was typed, where that leads to it.
@@ -221,7 +250,7 @@ fn as_typed(dir: &Path, record: &Path) -> PathBuf {
 ///
 /// # Errors
 /// A record that cannot be read.
-pub(super) fn beside<'p>(dir: &Path, passes: impl Iterator<Item = &'p str>) -> Result<Option<(PathBuf, Vec<PassRecord>)>, Flaw> {
+pub(super) fn beside(dir: &Path, passes: &[Exposing<'_>]) -> Result<Option<(PathBuf, Vec<PassRecord>)>, Flaw> {
     let (Ok(real), Some(hash)) = (fs::canonicalize(dir), takes::hash_of(dir)) else { return Ok(None) };
     let (record, name) = (takes::beside(&real), real.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default());
     let all = takes::read(&record)?;
@@ -232,7 +261,7 @@ pub(super) fn beside<'p>(dir: &Path, passes: impl Iterator<Item = &'p str>) -> R
 ///
 /// # Errors
 /// A record that is missing or cannot be read.
-pub(super) fn in_record<'p>(record: &Path, passes: impl Iterator<Item = &'p str>) -> Result<Vec<PassRecord>, Flaw> {
+pub(super) fn in_record(record: &Path, passes: &[Exposing<'_>]) -> Result<Vec<PassRecord>, Flaw> {
     if !record.exists() {
         return Err(Flaw::new(Code::MissingFile, "--takes", format!("there is no such file: {}", record.display())));
     }
@@ -244,5 +273,5 @@ pub(super) fn in_record<'p>(record: &Path, passes: impl Iterator<Item = &'p str>
         names.into_iter().map(|name| (name, takes::hash_of(&folder.join(Path::new(name).file_name().unwrap_or_default())))).collect();
     let is_now = |t: &Take| now.get(t.folder.as_str()).is_some_and(|hash| hash.as_deref() == Some(t.folder_hash.as_str()));
     let every: Vec<&Take> = all.iter().collect();
-    Ok(passes.map(|pass| PassRecord::of(pass, &every, &is_now)).collect())
+    Ok(passes.iter().map(|(pass, exposed)| PassRecord::of(pass, *exposed, &every, &is_now)).collect())
 }

@@ -14,7 +14,7 @@ use super::fit::{Fit, Known};
 use super::lanes::{Four, LANES};
 use super::log::LogError;
 use super::result::{AxisComparison, Comparison, Figures, LikelyCause, TakeFacts};
-use super::rows::{Input, Run, Table, stride, walk};
+use super::rows::{Input, Reading, Run, Table, stride, walk};
 use super::said::said;
 use super::seen::Seen;
 use super::statistics::{Greatest, Statistics};
@@ -34,12 +34,26 @@ pub fn compare<R: Read + Seek + Send>(
     axes: &[AxisFacts],
     options: &Options,
 ) -> Result<Comparison, LogError> {
+    compare_reading(pass, takes, axes, options, Reading::default())
+}
+
+/// The same with tables read in this way.
+///
+/// # Errors
+/// As [`compare`].
+pub(crate) fn compare_reading<R: Read + Seek + Send>(
+    pass: Input<R>,
+    takes: Vec<Input<R>>,
+    axes: &[AxisFacts],
+    options: &Options,
+    reading: Reading,
+) -> Result<Comparison, LogError> {
     let names: Vec<&str> = axes.iter().map(|a| a.name.as_str()).collect();
     let mut pass = Table::open(pass, &names)?;
     let mut takes = takes.into_iter().map(|take| Table::open(take, &names)).collect::<Result<Vec<_>, _>>()?;
     let logged: Vec<Vec<usize>> = takes.iter().map(|t| t.log.logged().collect()).collect();
     let mut held = Held::new(axes, options, takes.len());
-    walk(&mut pass, &mut takes, axes.len(), &mut |run| held.run(run))?;
+    walk(&mut pass, &mut takes, axes.len(), reading, &mut |run| held.run(run))?;
     let mut fits = held.suspects(&logged);
     if fits.iter().any(|f| !f.axes.is_empty()) {
         pass.log.rewind()?;
@@ -47,7 +61,7 @@ pub fn compare<R: Read + Seek + Send>(
             take.log.rewind()?;
         }
         let mut directions = Directions::new(axes, options);
-        walk(&mut pass, &mut takes, axes.len(), &mut |run| again(run, &mut directions, &mut fits))?;
+        walk(&mut pass, &mut takes, axes.len(), reading, &mut |run| again(run, &mut directions, &mut fits))?;
     }
     let tried = logged.iter().map(Vec::len).sum::<usize>() as f64;
     let mut causes = Vec::new();

@@ -7,7 +7,7 @@ use std::io::{Read, Seek};
 
 use super::facts::{AxisFacts, LogUnits};
 use super::log::LogError;
-use super::rows::{Input, Run, Table, walk};
+use super::rows::{Input, Reading, Run, Table, walk};
 
 /// A take, less its pass.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,7 +35,7 @@ pub(crate) fn deviations<R: Read + Seek + Send>(
     let logged: Vec<usize> = takes[0].log.logged().collect();
     let mut by_axis = vec![Vec::new(); axes.len()];
     let mut missing: Option<String> = None;
-    walk(&mut pass, &mut takes, axes.len(), &mut |run| {
+    walk(&mut pass, &mut takes, axes.len(), Reading::default(), &mut |run| {
         if missing.is_none() {
             missing = add(run, axes, &logged, units, &mut by_axis);
         }

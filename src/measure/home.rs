@@ -17,6 +17,7 @@ use super::log::LogError;
 use super::rows::Input;
 use super::statistics::spread;
 use super::sums::ROUNDING;
+use crate::bounds::visible;
 use crate::number::student;
 
 /// Probability that any axis is wrongly said to have lost steps.
@@ -69,7 +70,11 @@ pub struct HomeAxis {
 /// A table that cannot be read or names no axis of the stage.
 pub fn homes<R: Read>(before: Input<R>, after: Input<R>, axes: &[AxisFacts]) -> Result<HomeComparison, LogError> {
     let names = (before.name.clone(), after.name.clone());
-    let (before, after) = (readings(before, axes)?, readings(after, axes)?);
+    let of = |input| {
+        let counts = counts(input, &axes.iter().map(|facts| facts.name.as_str()).collect::<Vec<_>>())?;
+        Ok::<_, LogError>(counts.iter().map(|axis| axis.iter().map(|n| *n as f64).collect::<Vec<f64>>()).collect::<Vec<_>>())
+    };
+    let (before, after) = (of(before)?, of(after)?);
     let both = |(b, a): (&Vec<f64>, &Vec<f64>)| !b.is_empty() && !a.is_empty();
     let tried = before.iter().zip(&after).filter(|p| both(*p)).count() as f64;
     let mut found = Vec::new();
@@ -117,33 +122,34 @@ fn one(facts: &AxisFacts, before: &[f64], after: &[f64], tried: f64) -> Option<H
     })
 }
 
-/// Counts of each axis.
-fn readings<R: Read>(input: Input<R>, axes: &[AxisFacts]) -> Result<Vec<Vec<f64>>, LogError> {
+/// Counts at the home switches, axis by axis in the order of `axes`: a table `axis,steps`, any number of readings of each axis.
+///
+/// # Errors
+/// A table that cannot be read, has another header, names an unknown axis, or holds anything but whole numbers; more than [`MOST`] readings of one axis.
+pub(crate) fn counts<R: Read>(input: Input<R>, axes: &[&str]) -> Result<Vec<Vec<i64>>, LogError> {
     let name = input.name;
     let wrong = |line: u64, what: String| LogError { log: name.clone(), line, what };
+    let shown = |text: &str| visible(&text.chars().take(60).collect::<String>());
     let mut table = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(input.reader);
     let header: Vec<String> = table.headers().map_err(|e| wrong(0, format!("cannot be read: {e}")))?.iter().map(str::to_owned).collect();
-    if header.iter().map(|h| h.trim_start_matches('\u{feff}')).ne(["axis", "count"]) {
-        return Err(wrong(1, format!("the header is `{}`, expected `axis,count`", header.join(",").chars().take(60).collect::<String>())));
+    if header.iter().map(|h| h.trim_start_matches('\u{feff}')).ne(["axis", "steps"]) {
+        return Err(wrong(1, format!("the header is `{}`, expected `axis,steps`", shown(&header.join(",")))));
     }
     let mut all = vec![Vec::new(); axes.len()];
     for row in table.records() {
         let row = row.map_err(|e| {
-            wrong(e.position().map_or(0, csv::Position::line), "the row does not have two cells, expected `axis,count`".to_owned())
+            wrong(e.position().map_or(0, csv::Position::line), "the row does not have two cells, expected `axis,steps`".to_owned())
         })?;
         let line = row.position().map_or(0, csv::Position::line);
-        let (axis, count) = (row.get(0).unwrap_or_default(), row.get(1).unwrap_or_default());
-        let shown: String = axis.chars().take(60).collect();
-        let place =
-            axes.iter().position(|f| f.name == axis).ok_or_else(|| wrong(line, format!("`{shown}` is not an axis of this stage")))?;
-        let plain = count.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.'));
-        let number = count.parse::<f64>().ok().filter(|x| plain && x.abs() <= crate::number::whole::EXACT);
-        let number = number.ok_or_else(|| {
-            wrong(line, format!("the count of {shown} is `{}`, expected a number", count.chars().take(30).collect::<String>()))
-        })?;
+        let (axis, steps) = (row.get(0).unwrap_or_default(), row.get(1).unwrap_or_default());
+        let place = axes.iter().position(|name| *name == axis);
+        let place = place.ok_or_else(|| wrong(line, format!("`{}` is not an axis of this stage", shown(axis))))?;
+        let number = steps.parse::<i64>().ok().filter(|n| n.unsigned_abs() as f64 <= crate::number::whole::EXACT);
+        let number =
+            number.ok_or_else(|| wrong(line, format!("the count of {axis} is `{}`, expected a whole number of steps", shown(steps))))?;
         let Some(counts) = all.get_mut(place) else { continue };
         if counts.len() == MOST {
-            return Err(wrong(line, format!("{shown} has more than {MOST} readings")));
+            return Err(wrong(line, format!("{axis} has more than {MOST} readings")));
         }
         counts.push(number);
     }
@@ -170,7 +176,7 @@ mod tests {
     fn found(before: &str, after: &str, facts: &AxisFacts) -> HomeAxis {
         let input = |name: &str, counts: &str| {
             let rows: String = counts.split(' ').map(|c| format!("heron.lift,{c}\n")).collect();
-            Input { name: name.into(), reader: std::io::Cursor::new(format!("axis,count\n{rows}").into_bytes()) }
+            Input { name: name.into(), reader: std::io::Cursor::new(format!("axis,steps\n{rows}").into_bytes()) }
         };
         homes(input("before", before), input("after", after), core::slice::from_ref(facts)).unwrap().axes.remove(0)
     }
@@ -198,14 +204,15 @@ mod tests {
     fn wrong_tables_are_refused_with_their_line() {
         let input = |text: &str| Input { name: "after".into(), reader: std::io::Cursor::new(text.as_bytes().to_vec()) };
         for (text, what) in [
-            ("", "after, line 1: the header is ``, expected `axis,count`"),
-            ("axis,steps\n", "after, line 1: the header is `axis,steps`, expected `axis,count`"),
-            ("axis,count\nheron.yaw,1\n", "after, line 2: `heron.yaw` is not an axis of this stage"),
-            ("axis,count\nheron.lift,nan\n", "after, line 2: the count of heron.lift is `nan`, expected a number"),
-            ("axis,count\nheron.lift,1,2\n", "after, line 2: the row does not have two cells, expected `axis,count`"),
-            ("axis,count\n", "after: has no axis with a reading that before has too; expected the same axes in both"),
+            ("", "after, line 1: the header is ``, expected `axis,steps`"),
+            ("axis,count\n", "after, line 1: the header is `axis,count`, expected `axis,steps`"),
+            ("axis,steps\nheron.yaw,1\n", "after, line 2: `heron.yaw` is not an axis of this stage"),
+            ("axis,steps\nheron.lift,nan\n", "after, line 2: the count of heron.lift is `nan`, expected a whole number of steps"),
+            ("axis,steps\nheron.lift,0.5\n", "after, line 2: the count of heron.lift is `0.5`, expected a whole number of steps"),
+            ("axis,steps\nheron.lift,1,2\n", "after, line 2: the row does not have two cells, expected `axis,steps`"),
+            ("axis,steps\n", "after: has no axis with a reading that before has too; expected the same axes in both"),
         ] {
-            let before = Input { name: "before".into(), reader: std::io::Cursor::new(b"axis,count\nheron.lift,0\n".to_vec()) };
+            let before = Input { name: "before".into(), reader: std::io::Cursor::new(b"axis,steps\nheron.lift,0\n".to_vec()) };
             assert_eq!(homes(before, input(text), &[axis(16, false)]).unwrap_err().to_string(), what);
         }
     }

@@ -16,6 +16,7 @@ mod lanes;
 mod log;
 mod lost_steps;
 mod marks;
+mod recognise;
 mod result;
 mod rows;
 mod said;
@@ -27,11 +28,17 @@ mod sums;
 mod swaps;
 
 pub use compare::compare;
+#[cfg(test)]
+pub(crate) use compare::compare_reading;
 pub(crate) use deviations::{Deviations, deviations};
 pub use facts::{AxisFacts, LogUnits, Options, TOLERANCE_PIXELS, TOLERANCE_STEPS};
+pub(crate) use home::counts;
 pub use home::{HomeAxis, HomeComparison, homes};
 pub use log::LogError;
 pub(crate) use lost_steps::{Loss, Losses, Shift, losses};
 pub(crate) use marks::Marks;
+pub(crate) use recognise::{Asked, Candidate, FittingPass, recognise};
 pub use result::{AxisComparison, Comparison, Figures, LikelyCause, TakeFacts};
 pub use rows::Input;
+#[cfg(test)]
+pub(crate) use rows::Reading;

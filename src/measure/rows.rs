@@ -14,11 +14,21 @@ pub(super) fn stride(axes: usize) -> usize {
     axes.next_multiple_of(LANES)
 }
 
-/// Cells of a block of rows: small enough that a hundred logs fit in memory, large enough that handing one over costs nothing.
-const BLOCK: usize = 1 << 14;
+/// How tables are read; no result depends on it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Reading {
+    /// Cells of a block of rows; a block has one row at least.
+    pub(crate) block: usize,
+    /// Blocks read ahead.
+    pub(crate) ahead: usize,
+}
 
-/// Blocks read ahead.
-const AHEAD: usize = 2;
+impl Default for Reading {
+    /// Blocks small enough that a hundred logs fit in memory, large enough that handing one over costs nothing.
+    fn default() -> Reading {
+        Reading { block: 1 << 14, ahead: 2 }
+    }
+}
 
 /// A table to read: its name for messages and its bytes.
 #[derive(Debug)]
@@ -62,15 +72,16 @@ pub(super) fn walk<R: Read + Seek + Send>(
     pass: &mut Table<R>,
     takes: &mut [Table<R>],
     axes: usize,
+    reading: Reading,
     on: &mut dyn FnMut(&Run),
 ) -> Result<(), LogError> {
     let stride = stride(axes);
-    let size = (BLOCK / stride.max(1)).max(1);
+    let size = (reading.block / stride.max(1)).max(1);
     let pass_name = pass.name.clone();
     let counts = std::thread::scope(|scope| {
         let start = |table: &mut Rows, log| {
-            let (send, receive) = sync_channel(AHEAD);
-            let (give_back, spare) = sync_channel(AHEAD + 1);
+            let (send, receive) = sync_channel(reading.ahead);
+            let (give_back, spare) = sync_channel(reading.ahead.saturating_add(1));
             scope.spawn(move || read_on(log, size, stride, &send, &spare));
             table.threads = Some((receive, give_back));
         };

@@ -183,14 +183,17 @@ impl Sample {
 
     /// The noise of an axis, steps; `to_steps` are the steps of one of the file's numbers.
     pub(super) fn noise(&self, axis: usize, to_steps: f64) -> f64 {
-        let of = |rows: &[Vec<f64>]| {
-            let mut changes: Vec<f64> = rows.iter().filter_map(|row| row.get(axis)).copied().filter(|x| !x.is_nan()).collect();
-            changes.sort_by(f64::total_cmp);
-            changes.truncate(changes.len().div_ceil(2));
-            if changes.is_empty() { 0.0 } else { changes.iter().sum::<f64>() / changes.len() as f64 / LOWER_HALF }
-        };
+        let of = |rows: &[Vec<f64>]| lower_half(rows.iter().filter_map(|row| row.get(axis)).copied());
         (of(&self.deviations).min(of(&self.positions)) * to_steps.abs()).max(ROUNDING.sqrt())
     }
+}
+
+/// Noise by the lower half of how much the change from row to row changes, absolute; NaN are passed over, 0 where there is nothing else.
+pub(super) fn lower_half(changes: impl Iterator<Item = f64>) -> f64 {
+    let mut changes: Vec<f64> = changes.filter(|x| !x.is_nan()).collect();
+    changes.sort_by(f64::total_cmp);
+    changes.truncate(changes.len().div_ceil(2));
+    if changes.is_empty() { 0.0 } else { changes.iter().sum::<f64>() / changes.len() as f64 / LOWER_HALF }
 }
 
 #[cfg(test)]

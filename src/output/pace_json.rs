@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::takes::PassRecord;
 use crate::check::pace::schedule::Schedule;
 use crate::check::pace::{Paces, PassPace, Reached};
 use crate::compile::Compiled;
@@ -61,6 +62,7 @@ struct PassJson {
     start: Option<String>,
     end: Option<String>,
     parts: Vec<PartJson>,
+    takes: Option<PassRecord>,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -91,11 +93,11 @@ struct ErrorJson {
     as_advised: Option<f64>,
 }
 
-/// The JSON text, ending in a line feed.
+/// The JSON text, ending in a line feed. `takes`: what the record says of each pass, where one was asked for.
 ///
 /// # Errors
 /// None that finite numbers can cause; passed on from the JSON library.
-pub(crate) fn text(compiled: &Compiled, paces: &Paces) -> Result<String, serde_json::Error> {
+pub(crate) fn text(compiled: &Compiled, paces: &Paces, takes: Option<&[PassRecord]>) -> Result<String, serde_json::Error> {
     let depth = paces.depth.as_ref().ok();
     let reached = |r: &Reached| ReachedJson { what: r.what.clone(), frame: r.frame.0, certified: r.tight };
     let document = Document {
@@ -116,7 +118,7 @@ pub(crate) fn text(compiled: &Compiled, paces: &Paces) -> Result<String, serde_j
         f_number_advised: depth.and_then(|d| d.advised),
         magnification: depth.map(|d| d.magnification),
         diffraction_mm: depth.and_then(|d| d.diffraction),
-        passes: paces.passes.iter().enumerate().map(|(i, p)| pass(p, &paces.day, i)).collect(),
+        passes: paces.passes.iter().enumerate().map(|(i, p)| pass(p, &paces.day, i, takes)).collect(),
         day_start: paces.day.start.map(|_| paces.day.clock(0.0)),
         day_s: paces.day.seconds(),
     };
@@ -125,7 +127,7 @@ pub(crate) fn text(compiled: &Compiled, paces: &Paces) -> Result<String, serde_j
     Ok(text)
 }
 
-fn pass(p: &PassPace, day: &Schedule, i: usize) -> PassJson {
+fn pass(p: &PassPace, day: &Schedule, i: usize, takes: Option<&[PassRecord]>) -> PassJson {
     let slot = day.slots.get(i);
     PassJson {
         pass: p.pass.clone(),
@@ -157,5 +159,6 @@ fn pass(p: &PassPace, day: &Schedule, i: usize) -> PassJson {
         start: slot.map(|s| day.clock(s.start)),
         end: slot.map(|s| day.clock(s.end)),
         parts: slot.map_or_else(Vec::new, |s| s.parts.iter().map(|(part, seconds)| PartJson { part, seconds: *seconds }).collect()),
+        takes: takes.and_then(|takes| takes.iter().find(|record| record.pass == p.pass)).cloned(),
     }
 }

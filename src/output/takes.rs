@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use crate::bounds::{Code, Flaw, MOST_MANIFEST_BYTES, count, counted, is_hidden, visible};
 use crate::files::{self, Unreadable};
+use crate::time::ExposedFrames;
 
 /// Columns of the record.
 pub(crate) const HEADER: [&str; 14] = [
@@ -221,16 +222,18 @@ pub(crate) struct PassRecord {
     pub(crate) bad_takes: usize,
     /// Good takes of the folder as it was before.
     pub(crate) stale_takes: usize,
-    /// Frames that its good takes cover, as spans.
+    /// What its good takes cover, as spans.
     pub(crate) frames: Vec<[i64; 2]>,
-    /// How many frames these are.
+    /// How many of the frames that the pass exposes lie in them.
     pub(crate) frames_shot: u64,
+    /// How many frames the pass exposes: those of a test pass alone, one of a wedge.
+    pub(crate) frames_exposed: u64,
 }
 
 impl PassRecord {
-    /// What the takes of a pass say; `is_now` is true for takes of the folder as it is.
+    /// What the takes of a pass that exposes these frames say; `is_now` is true for takes of the folder as it is.
     #[must_use]
-    pub(crate) fn of(pass: &str, takes: &[&Take], is_now: &dyn Fn(&Take) -> bool) -> PassRecord {
+    pub(crate) fn of(pass: &str, exposed: ExposedFrames, takes: &[&Take], is_now: &dyn Fn(&Take) -> bool) -> PassRecord {
         let (now, before): (Vec<&Take>, Vec<&Take>) = takes.iter().filter(|t| t.pass == pass).partition(|t| is_now(t));
         let mut spans: Vec<[i64; 2]> = now.iter().filter(|t| t.good).map(|t| t.frames).collect();
         spans.sort_unstable();
@@ -246,19 +249,29 @@ impl PassRecord {
             good_takes: now.iter().filter(|t| t.good).count(),
             bad_takes: now.iter().filter(|t| !t.good).count(),
             stale_takes: before.iter().filter(|t| t.good).count(),
-            frames_shot: frames.iter().map(|[first, last]| last.abs_diff(*first).saturating_add(1)).sum(),
+            frames_shot: frames.iter().map(|[first, last]| exposed.between(*first, *last)).sum(),
+            frames_exposed: u64::try_from(exposed.count()).unwrap_or(u64::MAX),
             frames,
         }
     }
 
-    /// The same in words; `all` is the number of frames of the pass.
+    /// Whether it is shot, in words.
     #[must_use]
-    pub(crate) fn said(&self, all: u64) -> String {
-        let mut said = match self.good_takes {
+    pub(crate) fn state(&self) -> String {
+        match self.good_takes {
             0 => "not shot".to_owned(),
-            good if self.frames_shot >= all => format!("shot, {}", counted(good, "good take")),
-            good => format!("{} of {all} frames shot, {}", self.frames_shot, counted(good, "good take")),
-        };
+            _ if self.frames_shot >= self.frames_exposed => "shot".to_owned(),
+            _ => format!("{} of {} shot", self.frames_shot, count(self.frames_exposed, "frame")),
+        }
+    }
+
+    /// All of it in words.
+    #[must_use]
+    pub(crate) fn said(&self) -> String {
+        let mut said = self.state();
+        if self.good_takes > 0 {
+            said.push_str(&format!(", {}", counted(self.good_takes, "good take")));
+        }
         if self.bad_takes > 0 {
             said.push_str(&format!(", {}", counted(self.bad_takes, "bad take")));
         }
@@ -269,19 +282,16 @@ impl PassRecord {
     }
 }
 
-/// Frames of a span.
+/// A span of a pass that exposes these frames, in words.
 #[must_use]
-pub(crate) fn frames_in([first, last]: [i64; 2]) -> u64 {
-    last.abs_diff(first).saturating_add(1)
-}
-
-/// A span in words.
-#[must_use]
-pub(crate) fn span([first, last]: [i64; 2]) -> String {
+pub(crate) fn span([first, last]: [i64; 2], exposed: ExposedFrames) -> String {
+    let (whole, shot) = (last.abs_diff(first).saturating_add(1), exposed.between(first, last));
     if first == last {
         format!("frame {first}")
+    } else if shot == whole {
+        format!("frames {first} to {last} ({})", count(whole, "frame"))
     } else {
-        format!("frames {first} to {last} ({})", count(frames_in([first, last]), "frame"))
+        format!("frames {first} to {last} ({} exposed)", count(shot, "frame"))
     }
 }
 
@@ -289,6 +299,7 @@ pub(crate) fn span([first, last]: [i64; 2]) -> String {
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
+    use crate::time::FrameSpan;
 
     fn take(number: u32, frames: [i64; 2], hash: &str, good: bool) -> Take {
         let text = |t: &str| t.to_owned();
@@ -364,10 +375,30 @@ mod tests {
             take(5, [1, 96], "bb", true),
         ];
         let all: Vec<&Take> = takes.iter().collect();
-        let record = PassRecord::of("picture", &all, &|t| t.folder_hash == "aa");
+        let frames = FrameSpan::new(1, 96).unwrap();
+        let each = ExposedFrames::new(frames, 1);
+        let record = PassRecord::of("picture", each, &all, &|t| t.folder_hash == "aa");
         assert_eq!((record.good_takes, record.bad_takes, record.stale_takes, record.frames_shot), (3, 1, 1, 71));
         assert_eq!(record.frames, [[1, 60], [70, 80]]);
-        assert_eq!(record.said(96), "71 of 96 frames shot, 3 good takes, 1 bad take; stale: 1 good take of an older version of the folder");
-        assert_eq!(PassRecord::of("clean", &all, &|_| true).said(96), "not shot");
+        assert_eq!(record.said(), "71 of 96 frames shot, 3 good takes, 1 bad take; stale: 1 good take of an older version of the folder");
+        assert_eq!(PassRecord::of("clean", each, &all, &|_| true).said(), "not shot");
+        // Of a test pass its own frames count: 1, 9, ... 89 and no others; of a wedge one. What lies outside of the shot counts for nothing.
+        let of = |exposed| PassRecord::of("picture", exposed, &all, &|t| t.folder_hash == "aa");
+        let eighth = of(ExposedFrames::new(frames, 8));
+        assert_eq!((eighth.frames_shot, eighth.frames_exposed), (9, 12));
+        assert!(eighth.said().starts_with("9 of 12 frames shot, 3 good takes"), "{}", eighth.said());
+        for (frame, said) in [(60, "shot"), (61, "0 of 1 frame shot"), (70, "shot"), (81, "0 of 1 frame shot")] {
+            assert_eq!(of(ExposedFrames::one(frame, frames)).state(), said, "{frame}");
+        }
+        let later = of(ExposedFrames::new(FrameSpan::new(61, 69).unwrap(), 1));
+        assert_eq!((later.frames_shot, later.state()), (0, "0 of 9 frames shot".to_owned()));
+    }
+
+    #[test]
+    fn a_span_says_how_many_of_its_frames_are_exposed() {
+        let frames = FrameSpan::new(1, 96).unwrap();
+        assert_eq!(span([1, 96], ExposedFrames::new(frames, 1)), "frames 1 to 96 (96 frames)");
+        assert_eq!(span([1, 89], ExposedFrames::new(frames, 8)), "frames 1 to 89 (12 frames exposed)");
+        assert_eq!(span([7, 7], ExposedFrames::one(7, frames)), "frame 7");
     }
 }

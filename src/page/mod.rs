@@ -22,6 +22,7 @@ mod sets;
 mod sharp;
 mod study;
 mod tables;
+mod takes;
 mod tried;
 
 pub(crate) use drawn::{Drawn, drawn};
@@ -37,6 +38,7 @@ use maud::{DOCTYPE, PreEscaped, html};
 use crate::check::{Report, words};
 use crate::compile::Compiled;
 use crate::output::manifest::{CAUTIONS, NOTICE};
+use crate::output::takes::PassRecord;
 
 /// How every page begins, so that one of ours is known as one.
 pub(crate) const PAGE_BEGINS: &str = "<!DOCTYPE html><!-- movewright report -->";
@@ -56,17 +58,26 @@ const EDIT: &str = include_str!("edit.js");
 /// A body without a pose at a frame; more frames than a page holds.
 pub(crate) fn page(report: &Report) -> Result<String, PageError> {
     let pictured = pictured(&report.compiled, None)?;
-    made(report, &drawn(&report.compiled, None, None)?, &pictured, scripts(&report.compiled), None)
+    made(report, &drawn(&report.compiled, None, None)?, &pictured, scripts(&report.compiled), Beside::default())
 }
 
-/// The same, with an old version in grey under what is new, and a table of what changed.
+/// The same, where there is an old version with it in grey under what is new, and a table of what changed; and with a table of what is shot, where that is known.
 ///
 /// # Errors
 /// As [`page`], of either version.
-pub(crate) fn page_against(report: &Report, old: &Compiled) -> Result<String, PageError> {
-    drawn::fits(old)?;
+pub(crate) fn page_with(report: &Report, old: Option<&Compiled>, takes: Option<&[PassRecord]>) -> Result<String, PageError> {
+    old.map_or(Ok(()), drawn::fits)?;
     let pictured = pictured(&report.compiled, None)?;
-    made(report, &drawn(&report.compiled, None, None)?, &pictured, scripts(&report.compiled), Some(old))
+    made(report, &drawn(&report.compiled, None, None)?, &pictured, scripts(&report.compiled), Beside { old, takes })
+}
+
+/// What a page may show beside the shot itself.
+#[derive(Clone, Copy, Default)]
+struct Beside<'a> {
+    /// An old version.
+    old: Option<&'a Compiled>,
+    /// What a record of takes says of the passes.
+    takes: Option<&'a [PassRecord]>,
 }
 
 /// A page of a stage without loads has no use for what draws them.
@@ -80,7 +91,7 @@ fn scripts(compiled: &Compiled) -> &'static [&'static str] {
 /// # Errors
 /// A figure or a channel without a place at a frame.
 pub(crate) fn live(report: &Report, drawn: &Drawn, pictured: &Pictured, editable: bool) -> Result<String, PageError> {
-    made(report, drawn, pictured, if editable { &[SCRIPT, LOADS, EDIT, LIVE] } else { &[SCRIPT, LOADS, LIVE] }, None)
+    made(report, drawn, pictured, if editable { &[SCRIPT, LOADS, EDIT, LIVE] } else { &[SCRIPT, LOADS, LIVE] }, Beside::default())
 }
 
 /// What is shown until there is a first page.
@@ -118,7 +129,8 @@ fn edit_line() -> maud::Markup {
     }
 }
 
-fn made(report: &Report, drawn: &Drawn, pictured: &Pictured, scripts: &[&str], old: Option<&Compiled>) -> Result<String, PageError> {
+fn made(report: &Report, drawn: &Drawn, pictured: &Pictured, scripts: &[&str], beside: Beside<'_>) -> Result<String, PageError> {
+    let old = beside.old;
     let (stage, shot) = (report.compiled.stage(), report.compiled.shot());
     let (alive, editable) = (scripts.contains(&LIVE), scripts.contains(&EDIT));
     let data = data::text(
@@ -180,6 +192,7 @@ fn made(report: &Report, drawn: &Drawn, pictured: &Pictured, scripts: &[&str], o
                     div data-fresh="tables" {
                         (tables::clock(report))
                         (tables::passes(report))
+                        (takes::takes(beside.takes))
                         (tables::registration(report))
                         (tables::clearance(report))
                         (loads::swing(report))

@@ -57,6 +57,17 @@ impl ExposedFrames {
         (frame <= self.span.last()).then_some(frame)
     }
 
+    /// How many of them lie between two frames, both included.
+    #[must_use]
+    pub(crate) fn between(self, first: i64, last: i64) -> u64 {
+        let (first, last) = (first.max(self.first()), last.min(self.last()));
+        if last < first {
+            return 0;
+        }
+        let (from, to) = (first - self.first(), last - self.first());
+        u64::try_from(to / self.step() - (from + self.step() - 1) / self.step() + 1).unwrap_or(0)
+    }
+
     /// True where the frame is one of them.
     #[must_use]
     pub(crate) fn contains(self, frame: i64) -> bool {
@@ -96,6 +107,10 @@ mod tests {
             assert_eq!(all.frame(frames.len()), None);
             for n in first - 20..=last + 20 {
                 assert_eq!(all.contains(n), frames.contains(&n), "{n}");
+                for m in [n - 9, n, n + 1, n + 30] {
+                    let inside = frames.iter().filter(|f| (n..=m).contains(*f)).count();
+                    assert_eq!(all.between(n, m), inside as u64, "{n} to {m}");
+                }
             }
         }
     }

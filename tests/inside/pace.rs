@@ -225,7 +225,7 @@ fn the_day_adds_up() {
     }
     assert!(day.clock(day.seconds()).starts_with("day 2 0"), "{}", day.clock(day.seconds()));
     // As the list says it, with texts quoted where they need it.
-    let list = movewright::output::pass_list::text(&report.compiled, &found).unwrap();
+    let list = movewright::output::pass_list::text(&report.compiled, &found, None).unwrap();
     let lines: Vec<&str> = list.lines().collect();
     assert_eq!(lines[0], "pass,light,stop,filters,start,end,exposures,notes");
     assert_eq!(lines[1], format!("beauty,key,22.0,,23:50:00,{},97,", day.clock(day.slots[0].end)));

@@ -51,7 +51,7 @@ fn what_is_written_is_what_is_published() {
         violations += document["passes"].as_array().unwrap().iter().map(|p| p["violations"].as_array().unwrap().len()).sum::<usize>();
         let documents = [
             ("check", &check, document),
-            ("pace", &pace, read(&pace_json::text(&report.compiled, &paces(&report)).unwrap())),
+            ("pace", &pace, read(&pace_json::text(&report.compiled, &paces(&report), None).unwrap())),
             ("manifest", &written, serde_json::to_value(manifest::manifest(&report, "shot.toml")).unwrap()),
         ];
         for (what, schema, document) in documents {

@@ -203,8 +203,8 @@ fn home_switches_show_lost_steps_beside_their_scatter() {
     let case = folder();
     let counts = |axis: &str, counts: &[i64]| counts.iter().map(|c| format!("{axis},{c}\n")).collect::<String>();
     let compared = |after: &[i64]| {
-        case.write("before.csv", &format!("axis,count\n{}{}", counts("heron.hoist", &[0, 1, -1]), counts("heron.yaw", &[3])));
-        case.write("after.csv", &format!("axis,count\n{}{}", counts("heron.hoist", after), counts("heron.yaw", &[10])));
+        case.write("before.csv", &format!("axis,steps\n{}{}", counts("heron.hoist", &[0, 1, -1]), counts("heron.yaw", &[3])));
+        case.write("after.csv", &format!("axis,steps\n{}{}", counts("heron.hoist", after), counts("heron.yaw", &[10])));
         let out = case.run(&["compare", "out", "--home", "before.csv", "after.csv", "--json"]);
         let json: Value = serde_json::from_slice(&out.stdout).unwrap();
         assert_eq!(out.status.code(), Some(if json["no_steps_lost"] == true { 0 } else { 1 }));

@@ -244,7 +244,7 @@ fn every_field_has_an_entry() {
         run(dir.path(), &["compare", "columns", "--pass", "picture", "take.csv", "lost.csv", "--tolerance-steps", "4", "--json"]);
     assert!(compared.contains("lost_steps"), "{compared}");
     all_listed("compare --json", &[compared]);
-    fs::write(dir.path().join("before.csv"), "axis,count\ncamera.track,0\n").unwrap();
+    fs::write(dir.path().join("before.csv"), "axis,steps\ncamera.track,0\n").unwrap();
     let home = run(dir.path(), &["compare", "columns", "--home", "before.csv", "before.csv", "--json"]);
     all_listed("compare --home --json", &[home]);
     let marks = |shift: f64| {

@@ -85,7 +85,7 @@ fn a_folder_compiled_anew_makes_its_takes_stale() {
     let json: Value = serde_json::from_str(&out(&json)).unwrap();
     assert_eq!(
         json["takes"][0],
-        serde_json::json!({ "pass": "picture", "good_takes": 1, "bad_takes": 0, "stale_takes": 0, "frames": [[1, 40]], "frames_shot": 40 })
+        serde_json::json!({ "pass": "picture", "good_takes": 1, "bad_takes": 0, "stale_takes": 0, "frames": [[1, 40]], "frames_shot": 40, "frames_exposed": 96 })
     );
     assert!(run(dir.path(), &["compile", "marsh/shot.toml", "--out", "columns", "--replace"]).status.success());
     let stale = "picture: not shot; stale: 1 good take of an older version of the folder";
@@ -120,6 +120,8 @@ fn wrong_calls_and_records_end_with_2_and_change_nothing() {
     write("unknown.csv", "axis,steps\ncamera.trak,3\n");
     write("half.csv", "axis,steps\ncamera.track,0.5\n");
     write("twice.csv", "axis,steps\ncamera.track,1\ncamera.track,2\n");
+    write("count.csv", "axis,count\ncamera.track,1\n");
+    write("empty.csv", "axis,steps\n");
     let long = "x".repeat(501);
     let calls: &[(&[&str], &str)] = &[
         (&[], "required arguments were not provided"),
@@ -135,9 +137,11 @@ fn wrong_calls_and_records_end_with_2_and_change_nothing() {
         (&["--good", "--slate", "12\u{202e}A"], "error[hidden-character]"),
         (&["--good", "--lens", &long], "error[unsuitable-text]"),
         (&["--good", "--home", "none.csv"], "error[missing-file]"),
-        (&["--good", "--home", "unknown.csv"], "unknown.csv:2:"),
-        (&["--good", "--home", "half.csv"], "half.csv:2:"),
-        (&["--good", "--home", "twice.csv"], "twice.csv:3:"),
+        (&["--good", "--home", "count.csv"], "the header is `axis,count`, expected `axis,steps`"),
+        (&["--good", "--home", "empty.csv"], "has no count"),
+        (&["--good", "--home", "unknown.csv"], "unknown.csv, line 2:"),
+        (&["--good", "--home", "half.csv"], "half.csv, line 2:"),
+        (&["--good", "--home", "twice.csv"], "camera.track has 2 counts"),
     ];
     for (args, found) in calls {
         let output = take(dir.path(), args);
@@ -159,4 +163,150 @@ fn wrong_calls_and_records_end_with_2_and_change_nothing() {
     assert_eq!(run(dir.path(), &["changes", "columns", "marsh/shot.toml"]).status.code(), Some(2));
     assert_eq!(fs::read_to_string(dir.path().join("takes.csv")).unwrap(), foreign);
     assert_eq!(run(dir.path(), &["pace", "marsh/shot.toml", "--takes", "none.csv"]).status.code(), Some(2));
+}
+
+/// A pass that exposes one frame in eight, and a wedge: their own frames count, and no others.
+#[test]
+fn frames_of_test_passes_and_wedges_are_counted() {
+    let dir = tempfile::tempdir().unwrap();
+    assert!(run(dir.path(), &["new", "marsh"]).status.success());
+    let shot = dir.path().join("marsh/shot.toml");
+    let more = "[[pass]]\nname = \"slop\"\nexposure = \"moving\"\nseconds_per_frame = 12\nshutter = 180\nevery = 8\n\n[[pass]]\nname = \"strip\"\nexposure = \"held\"\nseconds_per_frame = 12\nshutter = 180\nsettle = 2\nwedge = { frame = 40, stops = [-1, 0, 1] }\n";
+    fs::write(&shot, fs::read_to_string(&shot).unwrap() + "\n" + more).unwrap();
+    let written = run(dir.path(), &["compile", "marsh/shot.toml", "--out", "columns"]);
+    assert!(written.status.success(), "{}", said(&written));
+    let take = |pass: &str, more: &[&str]| run(dir.path(), &[&["take", "columns", "--pass", pass, "--good"], more].concat());
+    let slop = take("slop", &["--frames", "1..40"]);
+    assert!(out(&slop).starts_with("take 1 of slop, frames 1 to 40 (5 frames exposed), good"), "{}{}", out(&slop), said(&slop));
+    assert!(out(&slop).contains("\n  slop: 5 of 12 frames shot, 1 good take\n  strip: not shot\n"), "{}", out(&slop));
+    // Without --frames: the frames of the pass, 1, 9 ... 89; of the wedge its one.
+    assert!(out(&take("slop", &[])).contains("frames 1 to 89 (12 frames exposed), good"));
+    let strip = take("strip", &[]);
+    assert!(out(&strip).starts_with("take 1 of strip, frame 40, good"), "{}", out(&strip));
+    assert!(out(&strip).contains("\n  slop: shot, 2 good takes\n  strip: shot, 1 good take\n"), "{}", out(&strip));
+    for (pass, frames, allowed) in [("slop", "2..8", "one of frames 1, 9, ... 89"), ("strip", "41..96", "a span with frame 40")] {
+        let wrong = take(pass, &["--frames", frames]);
+        assert!(wrong.status.code() == Some(2) && said(&wrong).contains("error[invalid-frame-span]"), "{}", said(&wrong));
+        assert!(said(&wrong).contains(allowed), "{}", said(&wrong));
+    }
+    let csv = out(&run(dir.path(), &["pace", "marsh/shot.toml", "--takes", "takes.csv", "--csv"]));
+    let cells: Vec<Vec<&str>> = csv.lines().map(|line| line.split(',').rev().take(5).collect()).collect();
+    assert_eq!(cells[0], ["stale_takes", "bad_takes", "good_takes", "frames_exposed", "frames_shot"], "{csv}");
+    assert_eq!(
+        (&cells[1][..], &cells[3][..], &cells[4][..]),
+        (&["0", "0", "0", "96", "0"][..], &["0", "0", "2", "12", "12"][..], &["0", "0", "1", "1", "1"][..])
+    );
+    let plain = out(&run(dir.path(), &["pace", "marsh/shot.toml", "--csv"]));
+    assert!(plain.starts_with("pass,light,stop,filters,start,end,exposures,notes\n"), "{plain}");
+}
+
+#[test]
+fn report_compare_and_pace_say_which_passes_are_shot_and_what_is_stale() {
+    let dir = compiled();
+    assert!(take(dir.path(), &["--good", "--frames", "1..40"]).status.success());
+    let log = dir.path().join("log.csv");
+    let plain = |line: &str| line.split(',').enumerate().filter(|(i, _)| *i != 1).map(|(_, cell)| cell).collect::<Vec<_>>().join(",");
+    let keep = |pass: &str| {
+        let text = fs::read_to_string(dir.path().join(format!("columns/{pass}.steps.csv"))).unwrap();
+        fs::write(&log, text.lines().map(|line| plain(line) + "\n").collect::<String>()).unwrap();
+    };
+    keep("picture");
+    let compare = |more: &[&str]| run(dir.path(), &[&["compare", "columns", "--pass", "picture", "log.csv"], more].concat());
+    let page = || {
+        assert!(run(dir.path(), &["report", "marsh/shot.toml", "--takes", "takes.csv", "--out", "page.html"]).status.success());
+        fs::read_to_string(dir.path().join("page.html")).unwrap()
+    };
+    let json = |output: &Output| serde_json::from_str::<Value>(&out(output)).unwrap();
+    assert!(out(&compare(&[])).contains("\ntakes in takes.csv: picture: 40 of 96 frames shot, 1 good take\n"), "{}", out(&compare(&[])));
+    assert_eq!(json(&compare(&["--json"]))["record"]["frames_shot"], 40);
+    assert!(page().contains("<td>picture</td><td>40 of 96 frames shot</td><td>1 to 40</td><td>1</td><td>0</td><td>0</td>"));
+    let pace = json(&run(dir.path(), &["pace", "marsh/shot.toml", "--takes", "takes.csv", "--json"]));
+    assert_eq!(
+        (&pace["passes"][0]["takes"]["frames"], &pace["passes"][1]["takes"]["good_takes"]),
+        (&serde_json::json!([[1, 40]]), &serde_json::json!(0))
+    );
+    let shot = dir.path().join("marsh/shot.toml");
+    fs::write(&shot, fs::read_to_string(&shot).unwrap().replace("[96, -6]", "[96, -9]")).unwrap();
+    assert!(run(dir.path(), &["compile", "marsh/shot.toml", "--out", "columns", "--replace"]).status.success());
+    keep("picture");
+    let stale = "takes in takes.csv: picture: not shot; stale: 1 good take of an older version of the folder";
+    assert!(said_of(&compare(&[])).contains(stale), "{}", out(&compare(&[])));
+    assert_eq!(json(&compare(&["--json"]))["record"]["stale_takes"], 1);
+    assert!(page().contains("<td>picture</td><td>not shot</td><td>-</td><td>0</td><td>0</td><td>1</td>"));
+    // Without the record: nothing, and a page that was not asked for it is as before.
+    fs::rename(dir.path().join("takes.csv"), dir.path().join("away.csv")).unwrap();
+    assert!(!out(&compare(&[])).contains("takes in") && json(&compare(&["--json"]))["record"].is_null());
+    let none = run(dir.path(), &["report", "marsh/shot.toml", "--takes", "takes.csv", "--out", "none.html"]);
+    assert!(none.status.code() == Some(2) && said(&none).contains("error[missing-file]") && !dir.path().join("none.html").exists());
+    assert!(run(dir.path(), &["report", "marsh/shot.toml", "--out", "plain.html"]).status.success());
+    assert!(!fs::read_to_string(dir.path().join("plain.html")).unwrap().contains("<h2>Takes</h2>"));
+    // A record that was edited is refused, whoever reads it.
+    fs::write(dir.path().join("takes.csv"), fs::read_to_string(dir.path().join("away.csv")).unwrap().replace(",1,40,", ",1,4O,")).unwrap();
+    let report = run(dir.path(), &["report", "marsh/shot.toml", "--takes", "takes.csv", "--out", "none.html"]);
+    for refused in [compare(&[]), report] {
+        assert!(refused.status.code() == Some(2) && said(&refused).contains("takes.csv:2:"), "{}", said(&refused));
+    }
+}
+
+/// Lines joined, for sentences that were folded.
+fn said_of(output: &Output) -> String {
+    out(output).split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Logs of the clean pass, in units, at half the rate and with other numbers, as a person has them.
+#[test]
+fn a_log_of_something_else_is_recognised() {
+    let dir = compiled();
+    let columns = |table: &str| {
+        let text = fs::read_to_string(dir.path().join(format!("columns/{table}.csv"))).unwrap();
+        let cells = |line: &str| line.split(',').enumerate().filter(|(i, _)| *i != 1).map(|(_, c)| c.to_owned()).collect::<Vec<_>>();
+        text.lines().map(cells).collect::<Vec<Vec<String>>>()
+    };
+    let compare = |rows: &[Vec<String>], more: &[&str]| {
+        fs::write(dir.path().join("log.csv"), rows.iter().map(|row| row.join(",") + "\n").collect::<String>()).unwrap();
+        run(dir.path(), &[&["compare", "columns", "--pass", "picture", "log.csv"], more].concat())
+    };
+    let numbered = |rows: Vec<Vec<String>>, first: i64| -> Vec<Vec<String>> {
+        let number = |(i, row): (usize, Vec<String>)| match i {
+            0 => row,
+            i => [&[(first + i as i64 - 1).to_string()], &row[1..]].concat(),
+        };
+        rows.into_iter().enumerate().map(number).collect()
+    };
+    let half: Vec<Vec<String>> =
+        columns("picture.steps").into_iter().enumerate().filter(|(i, _)| *i == 0 || i % 2 == 1).map(|(_, r)| r).collect();
+    for (rows, pass, said, frames) in [
+        (columns("clean.steps"), "clean", "log.csv: fits pass clean, not picture (6 axes that deviate from picture fit)", [1, 1]),
+        (columns("picture.units"), "picture", "log.csv: fits pass picture, in mm and deg: use --log-units units", [1, 1]),
+        (numbered(half, 1), "picture", "log.csv: fits pass picture, with 1 row for every 2 frames", [1, 2]),
+    ] {
+        let text = said_of(&compare(&rows, &[]));
+        assert!(text.contains(said), "{text}");
+        let json: Value = serde_json::from_str(&out(&compare(&rows, &["--json"]))).unwrap();
+        let fits = &json["fitting_passes"];
+        assert_eq!((fits.as_array().map(Vec::len), fits[0]["pass"].as_str()), (Some(1), Some(pass)), "{fits}");
+        assert_eq!(serde_json::json!([fits[0]["rows"], fits[0]["for_frames"]]), serde_json::json!(frames));
+    }
+    let renumbered = compare(&numbered(columns("picture.steps"), 0), &["--json"]);
+    assert_eq!(renumbered.status.code(), Some(2));
+    assert!(said(&renumbered).contains("; it fits pass picture, if its first row, 0, is frame 1 (8 axes fit)"), "{}", said(&renumbered));
+    assert!(out(&renumbered).contains("it fits pass picture, if its first row, 0, is frame 1"), "{}", out(&renumbered));
+    // Another shot: nothing is claimed.
+    let other: Vec<Vec<String>> = columns("picture.steps")
+        .into_iter()
+        .enumerate()
+        .map(|(i, row)| {
+            let bend = |c: &String| c.parse::<i64>().map_or(c.clone(), |n| (n + 3000 * ((i as i64 * i as i64) % 1009)).to_string());
+            std::iter::once(row[0].clone()).chain(row[1..].iter().map(bend)).collect()
+        })
+        .collect();
+    let json: Value = serde_json::from_str(&out(&compare(&other, &["--json"]))).unwrap();
+    assert_eq!((json["fitting_passes"].as_array().map(Vec::len), json["takes"][0]["another_move"].as_bool()), (Some(0), Some(true)));
+    assert!(said_of(&compare(&other, &[])).contains("no pass of this folder fits, at any rate that was tried"));
+    // A table that was changed is not tried, and that is said.
+    let at = dir.path().join("columns/clean.steps.csv");
+    fs::write(&at, fs::read_to_string(&at).unwrap().replacen("4267", "4268", 1)).unwrap();
+    let json: Value = serde_json::from_str(&out(&compare(&columns("clean.steps"), &["--json"]))).unwrap();
+    assert_eq!((&json["fitting_passes"], &json["tables_not_read"]), (&serde_json::json!([]), &serde_json::json!(["clean.steps.csv"])));
+    assert!(said_of(&compare(&columns("clean.steps"), &[])).contains("not tried, because changed or not readable: clean.steps.csv"));
 }
