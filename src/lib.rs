@@ -115,6 +115,16 @@ pub fn run() -> std::process::ExitCode {
     std::process::ExitCode::from(cli::run().status())
 }
 
+/// For the ledger of work, which counts what `movewright study` computes: hinges and drives that exceed the noise, both together; `None` where the recording is refused.
+#[doc(hidden)]
+#[must_use]
+pub fn study_counted(recording: &std::path::Path, body: &[&str]) -> Option<usize> {
+    let markers = input::load_markers(recording).ok()?;
+    let body = study::markers::indices(&markers, body).ok()?;
+    let study = study::Study::of(&markers, &body).ok()?;
+    Some(study.hinges.len() + study.rank?)
+}
+
 /// The code of the page for integrators is run as a test.
 #[cfg(doctest)]
 #[doc = include_str!("../examples/feeding_a_controller/README.md")]

@@ -4,6 +4,7 @@
 //! it is dropped uncounted.
 
 use std::hint::black_box;
+use std::path::PathBuf;
 
 use gungraun::Callgrind;
 use gungraun::prelude::*;
@@ -83,6 +84,18 @@ fn rows_iterator(report: Report) -> (i64, Report) {
 }
 
 #[library_benchmark]
+#[bench::sample(args = (20_000), setup = ledger::recording)]
+fn follow_recording(parts: Parts) -> Compiled {
+    black_box(ledger::compiled(black_box(parts)))
+}
+
+#[library_benchmark]
+#[bench::row(args = (540), setup = ledger::performance)]
+fn study_performance(recording: PathBuf) -> (usize, PathBuf) {
+    (black_box(ledger::studied(black_box(&recording))), recording)
+}
+
+#[library_benchmark]
 #[bench::value(args = (560_000), setup = ledger::logs)]
 fn compare_logs(logs: Logs) -> (Comparison, Logs) {
     (black_box(ledger::compared(black_box(&logs))), logs)
@@ -103,6 +116,8 @@ library_benchmark_group!(
         page_demo,
         rows_table,
         rows_iterator,
+        follow_recording,
+        study_performance,
         compare_logs
     ]
 );

@@ -11,7 +11,7 @@ mod inputs;
 mod logs;
 
 use std::io::Cursor;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use movewright::measure::{AxisFacts, Input, Options, compare};
@@ -162,15 +162,57 @@ pub fn figures(units: usize) -> Compiled {
     compiled_of(&stage, &shot)
 }
 
+/// An axis that follows a recording: a smooth motion with a little noise, half a mm near every sample. `units` samples, one for each frame.
+#[must_use]
+pub fn recording(units: usize) -> Parts {
+    one_thread();
+    let stage = "format = 1\nname = \"Reeds\"\n[motor.frame57]\nfull_steps_per_rev = 200\n[[group]]\nname = \"heron\"\n[[group.axis]]\nname = \"lift\"\nunit = \"mm\"\n\
+                 travel = [-400, 400]\nmax_velocity = 500\nmax_acceleration = 500\nmax_jerk = 900\nmotor = \"frame57\"\ntravel_per_rev = 60\n";
+    let shot = format!(
+        "format = 1\nname = \"Hand\"\nstage = \"stage.toml\"\nframe_rate = \"24\"\nframes = [1, {units}]\n[[track]]\nchannel = \"heron.lift\"\nsamples = \"hand.csv\"\nwithin = 0.5\n\
+         [[pass]]\nname = \"picture\"\nexposure = \"moving\"\nseconds_per_frame = 10\nshutter = 180\n"
+    );
+    // Noise from a generator of its own, so that the samples are the same for ever: a linear congruence of 31 bits.
+    let mut state = 7_u64;
+    let mut hand = "frame,heron.lift\n".to_owned();
+    for frame in 1..=units {
+        state = (1_103_515_245 * state + 12_345) % (1 << 31);
+        let (t, noise) = (frame as f64, 0.3 * (state as f64 / f64::from(1_u32 << 31) - 0.5));
+        hand += &format!("{frame},{:.6}\n", 40.0 * (t / 15.0).sin() + 25.0 * (t / 6.1).sin() + noise);
+    }
+    parts_of(&[("stage.toml", stage), ("shot.toml", &shot), ("hand.csv", &hand)])
+}
+
+/// The recording of the guide: `units` rows of ten markers.
+#[must_use]
+pub fn performance(units: usize) -> PathBuf {
+    one_thread();
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/performance/wing_beat.csv");
+    assert_eq!(std::fs::read_to_string(&path).unwrap().lines().skip(1).count(), units);
+    path
+}
+
+/// Reads it, removes the motion of the body, finds drives, beat, lags and hinges.
+#[must_use]
+pub fn studied(recording: &Path) -> usize {
+    movewright::study_counted(recording, &["chest", "back", "rump", "belly"]).unwrap()
+}
+
 /// Stage and shot of these texts.
 fn compiled_of(stage: &str, shot: &str) -> Compiled {
+    compiled(parts_of(&[("stage.toml", stage), ("shot.toml", shot)]))
+}
+
+/// Stage and shot of files with these texts.
+fn parts_of(files: &[(&str, &str)]) -> Parts {
     let folder = std::env::temp_dir().join(format!("movewright-ledger-{}", std::process::id()));
     std::fs::create_dir_all(&folder).unwrap();
-    std::fs::write(folder.join("stage.toml"), stage).unwrap();
-    std::fs::write(folder.join("shot.toml"), shot).unwrap();
+    for (name, text) in files {
+        std::fs::write(folder.join(name), text).unwrap();
+    }
     let loaded = input::load(&folder.join("shot.toml")).unwrap();
     std::fs::remove_dir_all(&folder).unwrap();
-    compiled((Arc::new(loaded.stage), Arc::new(loaded.shot)))
+    (Arc::new(loaded.stage), Arc::new(loaded.shot))
 }
 
 #[must_use]

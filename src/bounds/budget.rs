@@ -32,11 +32,13 @@ pub(crate) enum Effort {
     Reaches,
     /// The same while paces and fixes are tried.
     TrialReaches,
+    /// Multiplications while curves are found that stay near recordings.
+    Follows,
 }
 
 impl Effort {
     /// Every kind.
-    pub(crate) const ALL: [Effort; 11] = [
+    pub(crate) const ALL: [Effort; 12] = [
         Effort::Places,
         Effort::Pieces,
         Effort::Trials,
@@ -48,9 +50,10 @@ impl Effort {
         Effort::TrialStops,
         Effort::Reaches,
         Effort::TrialReaches,
+        Effort::Follows,
     ];
 
-    /// What every shot may cost, and what it may cost more for each axis, frame and pass.
+    /// What every shot may cost, and what it may cost more for each axis, frame and pass; recordings for each sample.
     const fn usual(self) -> (u64, u64) {
         match self {
             Effort::Places => (6_000_000, 2),
@@ -64,6 +67,7 @@ impl Effort {
             Effort::TrialStops => (2_000_000, 0),
             Effort::Reaches => (60_000, 1),
             Effort::TrialReaches => (30_000, 0),
+            Effort::Follows => (1_500_000_000, 12_000),
         }
     }
 
@@ -77,12 +81,13 @@ impl Effort {
             Effort::Swings | Effort::TrialSwings => "places along swings",
             Effort::Stops | Effort::TrialStops => "parts of curves looked at for room to stop",
             Effort::Reaches | Effort::TrialReaches => "looks for the place of a mechanism",
+            Effort::Follows => "multiplications",
         }
     }
 
     fn slot<T>(
         self,
-        [places, pieces, trials, boxes, trial_boxes, swings, trial_swings, stops, trial_stops, reaches, trial_reaches]: &[T; 11],
+        [places, pieces, trials, boxes, trial_boxes, swings, trial_swings, stops, trial_stops, reaches, trial_reaches, follows]: &[T; 12],
     ) -> &T {
         match self {
             Effort::Places => places,
@@ -96,6 +101,7 @@ impl Effort {
             Effort::TrialStops => trial_stops,
             Effort::Reaches => reaches,
             Effort::TrialReaches => trial_reaches,
+            Effort::Follows => follows,
         }
     }
 }
@@ -178,15 +184,15 @@ pub(crate) struct Excess {
 /// What a job has cost so far, beside what it may.
 #[derive(Debug)]
 pub(crate) struct Meter {
-    most: [u64; 11],
-    used: [AtomicU64; 11],
+    most: [u64; 12],
+    used: [AtomicU64; 12],
 }
 
 impl Meter {
     /// Nothing used, of the budget of a shot of so many axes x frames x passes.
     #[must_use]
     pub(crate) fn new(budget: Budget, counts: u64) -> Meter {
-        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 11] }
+        Meter { most: Effort::ALL.map(|work| budget.most(work, counts)), used: [const { AtomicU64::new(0) }; 12] }
     }
 
     /// Takes `n` of a kind of work that is still to be done. Where that is more than is left, nothing is left.

@@ -161,7 +161,7 @@ codes! {
     UnknownMarker, "unknown-marker", "The recording has no such marker",
         "it is misspelled, or a coordinate was written behind the name", "name a marker as the header does, without `.x`";
     TooManyGaps, "too-many-gaps", "Too few rows of a recording are complete",
-        "markers were hidden for most of the time", "leave out the column of the marker that is missing most, or track it again";
+        "markers were hidden for most of the time", "leave out the columns of the marker that is missing most, or track it again";
     NotMillimetres, "not-millimetres", "The positions of a recording look like metres",
         "everything lies within 10 mm", "multiply the positions by 1000";
     KeysOutOfOrder, "keys-out-of-order", "Keys are out of order, or two share a frame",

@@ -233,7 +233,7 @@ mod tests {
             let none = PerAxis::new(compiled.stage(), |_| Vec::new());
             let of = |n: &Note| (n.axis == Some(id) && n.kind == NoteKind::NearSingular { limit: Limit::Jerk }).then(|| n.value.unwrap());
             let uncertain: f64 = notes(compiled, &none).iter().filter_map(of).sum();
-            let layers = Layers::of(compiled.shot(), None).unwrap();
+            let layers = Layers::of(compiled.shot(), compiled.budget(), None).unwrap();
             let signal = AxisSignal::of(compiled.stage(), compiled.shot(), &layers, id).unwrap();
             let truth = (-200_000..=200_000).map(|i| signal.jet(12.0 + f64::from(i) * 1e-7, 12.5).j.abs()).fold(0.0, f64::max);
             let per_cent = |j: f64| 100.0 * j / (60.0 * 216_000.0);

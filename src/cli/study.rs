@@ -9,7 +9,7 @@ use super::coded::Coded;
 use super::examples;
 use super::terminal::{self, Progress};
 use super::{Outcome, destination, study_text};
-use crate::bounds::{self, Code, Flaw};
+use crate::bounds::{self, Bound, Code, Flaw};
 use crate::input;
 use crate::output::routine_text::{self, Written};
 use crate::output::staged::{self, OurFile, StagedError};
@@ -33,7 +33,7 @@ pub(super) struct StudyArgs {
     #[arg(long, value_name = "NAMES", value_delimiter = ',')]
     body: Vec<String>,
     /// How far a marker may be off, mm: the fewest drives that manage it are named
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
     within: Option<f64>,
     /// Write the routine that plays the recording: with --group for its channels, else for drive_1, drive_2, ... in mm
     #[arg(long, value_name = "FILE", requires = "within")]
@@ -80,7 +80,7 @@ pub(super) fn run(args: &StudyArgs) -> Outcome {
         }
     };
     let names: Vec<&str> = args.body.iter().map(|name| name.trim()).collect();
-    let within = args.within.map(|within| bounds::WITHIN.check("--within", within)).transpose();
+    let within = args.within.map(|within| Bound { unit: "mm", ..bounds::WITHIN }.check("--within", within)).transpose();
     let studied = within.and_then(|_| indices(&markers, &names)).and_then(|body| {
         let study = Study::of(&markers, &body)?;
         let rig = match (&stage, &args.group) {
@@ -191,13 +191,8 @@ fn reported(args: &StudyArgs, to: &Path, name: &str, markers: &Markers, study: &
         terminal::error(Code::InvalidFileName, format!("--report: found `{}`, allowed a name that ends in .html", to.display()));
         return false;
     }
-    match page::study_page(name, markers, study, args.within) {
-        Ok(text) => put(args, to, &OurFile::marked("a page of a study", page::STUDY_BEGINS, page::PAGE_ENDS), &text),
-        Err(error) => {
-            terminal::error(error.code(), error);
-            false
-        }
-    }
+    let text = page::study_page(name, markers, study, args.within);
+    put(args, to, &OurFile::marked("a page of a study", page::STUDY_BEGINS, page::PAGE_ENDS), &text)
 }
 
 /// Writes a file whole or not at all; false where that failed, which is reported.

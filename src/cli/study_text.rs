@@ -32,6 +32,12 @@ pub(super) fn text(file: &str, markers: &Markers, study: &Study, body: &[usize],
             markers.dimensions()
         ),
     );
+    if let Some(step) = markers.slow_step() {
+        let what = format!(
+            "Rows are {step:.3} s apart. If the times are milliseconds, divide them by 1000; if they are frames, by the frame rate"
+        );
+        wrap::line(&mut t, &what, 2);
+    }
     gaps(&mut t, markers, rows - study.rows.len());
     match body {
         [] => line(&mut t, "Positions as recorded: no rigid motion was removed (--body names the markers of the body)"),
@@ -50,7 +56,11 @@ pub(super) fn text(file: &str, markers: &Markers, study: &Study, body: &[usize],
         &match study.rank {
             Some(rank) => format!(
                 "{} the noise of the recording",
-                if rank == 1 { "1 drive moves more than".to_owned() } else { format!("{rank} drives move more than") }
+                match rank {
+                    0 => "No drive moves more than".to_owned(),
+                    1 => "1 drive moves more than".to_owned(),
+                    _ => format!("{rank} drives move more than"),
+                }
             ),
             None => "Noise unknown: six complete rows must follow each other, a few times".to_owned(),
         },

@@ -79,7 +79,7 @@ impl Compiled {
         if counts.all_pairs() > budget.most_pairs() {
             return Err(vec![CompileError::TooManyPairs { pairs: counts.pairs, passes: counts.passes, most: budget.most_pairs() }]);
         }
-        let layers = Layers::of(&shot, before.map(|old| (&*old.shot, &*old.layers)))
+        let layers = Layers::of(&shot, budget, before.map(|old| (&*old.shot, &*old.layers)))
             .map_err(|(c, e)| vec![CompileError::layer(&stage, &shot, c, e)])?;
         let known = |id: AxisId, signal: &AxisSignal<'_>| before?.known(id, signal);
         let [work, again] = [(); 2].map(|()| Meter::new(budget, counts.product()));

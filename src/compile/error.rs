@@ -5,7 +5,7 @@ use super::fit::FitError;
 use crate::bounds::{Code, Flaw};
 use crate::mechanism::OutOfReach;
 use crate::shot::{Place, Shot};
-use crate::signal::{Layers, NoPlace, SignalError, SourceKind, Sources};
+use crate::signal::{CannotFit, Layers, NoPlace, SignalError, SourceKind, Sources};
 use crate::stage::{AxisId, ChannelId, Driver, GroupId, Stage};
 
 /// Why a shot could not be compiled.
@@ -194,7 +194,7 @@ impl CompileError {
             CompileError::Layer { channel, error, .. } => {
                 let (code, help) = match error {
                     SignalError::Curve(_) => (Code::NoCurve, "move keys apart, or make their values smaller"),
-                    SignalError::Recording(_) => (Code::NoCurve, "write a larger `within`"),
+                    SignalError::Recording(error) => of_recording(error),
                     SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. } => {
                         (Code::TooManyPieces, "use fewer copies of copies")
                     }
@@ -202,7 +202,11 @@ impl CompileError {
                         (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames")
                     }
                 };
-                Flaw::new(code, "", format!("channel `{channel}` has no curve")).found(error.to_string(), "").help(help)
+                let title = match error {
+                    SignalError::Recording(CannotFit::TooCostly { .. }) => format!("channel `{channel}` would take too much work"),
+                    _ => format!("channel `{channel}` has no curve"),
+                };
+                Flaw::new(code, "", title).found(error.to_string(), "").help(help)
             }
             CompileError::NoLength { group, channel, length, frame, .. } => {
                 Flaw::new(Code::NoLength, "", format!("the pendulum of `{group}` has no length"))
@@ -232,7 +236,7 @@ impl CompileError {
                     FitError::Signal(SignalError::TooManyLayers { .. } | SignalError::TooManyLayersTogether { .. }) => {
                         (Code::TooManyPieces, "use fewer copies of copies")
                     }
-                    FitError::Signal(SignalError::Recording(_)) => (Code::NoCurve, "write a larger `within`"),
+                    FitError::Signal(SignalError::Recording(error)) => of_recording(error),
                     FitError::Signal(SignalError::TooManyKnots { .. }) => {
                         (Code::TooManyPieces, "give cycles and drifts longer periods, or photograph fewer frames")
                     }
@@ -255,6 +259,17 @@ impl CompileError {
                 }
             }
         }
+    }
+}
+
+/// Code and help of a recording that is not followed.
+fn of_recording(error: &CannotFit) -> (Code, &'static str) {
+    match error {
+        CannotFit::TooCostly { .. } => (
+            Code::BudgetExceeded,
+            "write a larger `within`: below the noise of the samples nearly each of them needs a knot of its own; or use fewer samples; or add --large if this is intended",
+        ),
+        CannotFit::Malformed | CannotFit::TooClose => (Code::NoCurve, "write a larger `within`"),
     }
 }
 

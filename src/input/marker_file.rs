@@ -92,6 +92,8 @@ fn read_header(row: &mut CsvRow<'_>) -> Option<(MarkersSpec, Vec<usize>)> {
         let mut flaw = Flaw::new(Code::MissingColumn, "", "the first column is not `time_s`").found(values::quoted(first), HEADER);
         if first.contains([';', '\t']) {
             flaw = flaw.help("separate cells with commas, and write decimals with a point");
+        } else {
+            flaw = flaw.help("head the first column `time_s` and write seconds: frames divided by the frame rate");
         }
         row.report_at(0, flaw);
         return None;
@@ -137,7 +139,8 @@ fn read_header(row: &mut CsvRow<'_>) -> Option<(MarkersSpec, Vec<usize>)> {
             let there = columns.iter().flatten().next().copied().unwrap_or(0);
             let flaw = Flaw::new(Code::MissingColumn, "", format!("`{}` has no `.{axis}`", values::cut(name, 130)));
             let allowed = if dimensions == 3 { "x, y and z of every marker" } else { "x and y of every marker" };
-            row.report_at(there, flaw.found(format!("no column `{}.{axis}`", values::cut(name, 130)), allowed));
+            let flaw = flaw.found(format!("no column `{}.{axis}`", values::cut(name, 130)), allowed);
+            row.report_at(there, flaw.help("add the column, or remove the other columns of this marker"));
         }
     }
     if row.log.count() > before {

@@ -135,7 +135,9 @@ fn alone<T>(path: &Path, most: u64, parsed: impl FnOnce(&mut Log, &FilePlace, Ar
     let read = match crate::files::read(&place.folder.join(&place.name), most) {
         Ok(bytes) => parsed(&mut log, &place, bytes.into()),
         Err(why) => {
-            log.add(None, "", files::flaw(&why, &place.name));
+            let flaw = files::flaw(&why, &place.name);
+            // It is named on the command line, not in a shot.
+            log.add(None, "", if flaw.code == Code::MissingFile { flaw.help("check its name and its folder") } else { flaw });
             None
         }
     };

@@ -43,7 +43,7 @@ pub(super) fn entries(compiled: &Compiled) -> Vec<FitEntry> {
     let (stage, shot) = (compiled.stage(), compiled.shot());
     let entry = |r: &crate::shot::Recording| {
         // A compiled shot has a curve for each.
-        let fit = r.fit().ok()?;
+        let fit = r.known_fit()?;
         Some(FitEntry {
             channel: stage.channel_name(r.channel()).to_owned(),
             within: r.within(),

@@ -14,6 +14,7 @@ mod haze;
 mod load_curves;
 mod loads;
 mod page_error;
+mod panel;
 mod plot;
 mod policy;
 mod scene;

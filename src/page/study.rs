@@ -1,13 +1,12 @@
 //! A study as a page: what drives leave, what they do over a beat, and markers as recorded and as rebuilt.
 //!
-//! Form: three sections of SVG panels; recorded rows grey, what was computed in ink, each named beside its end; the one accent is for what is farther off than `--within`. Invariant: names of the recording
+//! Form: three sections of panels; recorded rows as dots, what was computed as lines; the one accent is for what is farther off than `--within`. Invariant: names of the recording
 //! go through escaping, and none is in a drawing; nothing is run and nothing loaded. Limits: the leading drives and the markers that move farthest; [`MOST_POINTS`] rows, evenly picked.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use plotters::prelude::*;
 
-use super::page_error::PageError;
-use super::{STYLE, policy};
+use super::panel::{Kind, Series, panel};
+use super::policy;
 use crate::number::figures::{figure, most};
 use crate::number::whole;
 use crate::study::beat::{Beat, Phases};
@@ -34,23 +33,11 @@ const BEATS: f64 = 3.0;
 /// Keys of the drawn beat.
 const KEYS: usize = 12;
 
-const INK: RGBColor = RGBColor(26, 26, 26);
-const SOFT: RGBColor = RGBColor(140, 140, 140);
-const ACCENT: RGBColor = RGBColor(213, 94, 0);
-
-/// One drawn quantity: a name beside its end, its colour, as a line or as dots.
-struct Series {
-    name: &'static str,
-    colour: RGBColor,
-    is_line: bool,
-    points: Vec<(f64, f64)>,
-}
+/// The style of every page, and what a study adds to it.
+const STYLES: &str = concat!(include_str!("page.css"), include_str!("study.css"));
 
 /// The page of a study of this file.
-///
-/// # Errors
-/// A drawing that fails.
-pub(crate) fn study_page(file: &str, markers: &Markers, study: &Study, within: Option<f64>) -> Result<String, PageError> {
+pub(crate) fn study_page(file: &str, markers: &Markers, study: &Study, within: Option<f64>) -> String {
     let drives = study.described().clamp(1, MOST_DRIVES).min(study.drives.count());
     let rebuilt_with = within.and_then(|within| study.needed(within)).unwrap_or(drives);
     let body = html! {
@@ -58,9 +45,9 @@ pub(crate) fn study_page(file: &str, markers: &Markers, study: &Study, within: O
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLE, &[], false));
+                meta http-equiv="Content-Security-Policy" content=(policy::policy(STYLES, &[], false));
                 title { (file) ": study" }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(STYLES)) }
             }
             body {
                 header {
@@ -71,22 +58,23 @@ pub(crate) fn study_page(file: &str, markers: &Markers, study: &Study, within: O
                 main {
                     section {
                         h2 { "What drives leave" }
-                        p { "Distance of markers from where they were recorded, mm, against the number of drives." }
-                        (residuals(study, within)?)
+                        p { "Distance of markers from where they were recorded, mm, against the number of drives."
+                            @if within.is_some() { " The broken line is --within. Large dots: more than that." } }
+                        (residuals(study, within))
                     }
                     section {
                         h2 { @if study.period.is_some() { "Drives over a beat" } @else { "Drives over time" } }
-                        p { "Position of each drive, mm. Grey: the rows of the recording. "
-                            @if study.period.is_some() { "Ink: the mean beat. Across: beats, from the first row." } @else { "Across: seconds." } }
-                        div.views { @for drive in 0..drives { figure { figcaption { "Drive " (drive + 1) } (over_a_beat(study, drive)?) } } }
+                        p { "Position of each drive, mm. Dots: the rows of the recording. "
+                            @if study.period.is_some() { "Line: the mean beat. Across: one beat, from the first row." } @else { "Across: seconds." } }
+                        div.views { @for drive in 0..drives { figure { figcaption { "Drive " (drive + 1) } (over_a_beat(study, drive)) } } }
                     }
                     section {
                         h2 { "Markers, recorded and rebuilt" }
-                        p { "The coordinate in which a marker moves farthest, mm, as seen from the body. Grey: recorded. Ink: rebuilt from "
+                        p { "The coordinate in which a marker moves farthest, mm, as seen from the body. Dots: recorded. Line: rebuilt from "
                             (rebuilt_with) @if rebuilt_with == 1 { " drive" } @else { " drives" } ". Across: seconds." }
                         div.views { @for (marker, axis) in farthest(study, markers) {
                             figure { figcaption { (markers.names().get(marker).map_or("", String::as_str)) "." (["x", "y", "z"].get(axis).copied().unwrap_or("")) }
-                                (rebuilt(study, marker * study.dimensions + axis, rebuilt_with)?) }
+                                (rebuilt(study, marker * study.dimensions + axis, rebuilt_with)) }
                         } }
                     }
                     @if !study.hinges.is_empty() { (hinges(study, markers)) }
@@ -95,7 +83,7 @@ pub(crate) fn study_page(file: &str, markers: &Markers, study: &Study, within: O
         }
     };
     let text = html! { (DOCTYPE) (body) }.into_string();
-    Ok(text.replacen("<!DOCTYPE html>", STUDY_BEGINS, 1))
+    text.replacen("<!DOCTYPE html>", STUDY_BEGINS, 1)
 }
 
 fn verdict(study: &Study, within: Option<f64>) -> String {
@@ -104,6 +92,7 @@ fn verdict(study: &Study, within: Option<f64>) -> String {
         Some((within, Some(n))) => format!("{n} drives stay within {}", figure(within, "mm")),
         Some((within, None)) => format!("No number of drives stays within {}", figure(within, "mm")),
         None => match study.rank {
+            Some(0) => "No drive moves more than the noise of the recording".to_owned(),
             Some(1) => "1 drive moves more than the noise of the recording".to_owned(),
             Some(n) => format!("{n} drives move more than the noise of the recording"),
             None => "The noise of the recording is unknown: too few complete rows follow each other".to_owned(),
@@ -111,40 +100,40 @@ fn verdict(study: &Study, within: Option<f64>) -> String {
     }
 }
 
-fn residuals(study: &Study, within: Option<f64>) -> Result<Markup, PageError> {
+fn residuals(study: &Study, within: Option<f64>) -> Markup {
     let of = |value: fn(&crate::study::drives::Residual) -> f64| -> Vec<(f64, f64)> {
         study.residuals.iter().take(MOST_NUMBERS).map(|r| (whole::count(r.n), value(r))).collect()
     };
     let worst = of(|r| r.worst);
     let mut all = vec![
-        Series { name: "rms", colour: SOFT, is_line: true, points: of(|r| r.rms) },
-        Series { name: "worst", colour: INK, is_line: true, points: worst.clone() },
+        Series { name: "rms", kind: Kind::Second, points: of(|r| r.rms) },
+        Series { name: "worst", kind: Kind::Line, points: worst.clone() },
     ];
     if let Some(within) = within {
         let last = worst.last().map_or(1.0, |p| p.0);
-        all.push(Series { name: "within", colour: SOFT, is_line: true, points: vec![(1.0, within), (last, within)] });
-        all.push(Series { name: "", colour: ACCENT, is_line: false, points: worst.into_iter().filter(|p| !(p.1 <= within)).collect() });
+        all.push(Series { name: "within", kind: Kind::Limit, points: vec![(1.0, within), (last, within)] });
+        all.push(Series { name: "", kind: Kind::Over, points: worst.into_iter().filter(|p| !(p.1 <= within)).collect() });
     }
-    chart(&all, 340)
+    panel("what drives leave, against their number", &all)
 }
 
-fn over_a_beat(study: &Study, drive: usize) -> Result<Markup, PageError> {
+fn over_a_beat(study: &Study, drive: usize) -> Markup {
     let every = study.times.len().div_ceil(MOST_POINTS).max(1);
     let first = study.times.first().copied().unwrap_or(0.0);
     let place = |t: f64| study.period.map_or(t, |period| ((t - first) / period).fract());
     let rows = study.times.iter().enumerate().step_by(every).map(|(row, t)| (place(*t), study.drives.at(row, drive)));
-    let mut all = vec![Series { name: "", colour: SOFT, is_line: study.period.is_none(), points: rows.collect() }];
+    let mut all = vec![Series { name: "", kind: Kind::Dots, points: rows.collect() }];
     if let Some(period) = study.period
         && let Some(beat) = Beat::fit(&study.drives, drive + 1, &Phases::of(&study.times, period), KEYS)
     {
         let at = |i: u32| f64::from(i) / 200.0;
         let points = (0..=200).map(at).map(|x| (x, beat.at(drive, x))).collect();
-        all.push(Series { name: "", colour: INK, is_line: true, points });
+        all.push(Series { name: "", kind: Kind::Line, points });
     }
-    chart(&all, 300)
+    panel("the positions of a drive", &all)
 }
 
-fn rebuilt(study: &Study, coordinate: usize, drives: usize) -> Result<Markup, PageError> {
+fn rebuilt(study: &Study, coordinate: usize, drives: usize) -> Markup {
     let width = study.drives.mean.len();
     let first = study.times.first().copied().unwrap_or(0.0);
     let end = study.period.map_or(f64::INFINITY, |period| first + BEATS * period);
@@ -156,11 +145,9 @@ fn rebuilt(study: &Study, coordinate: usize, drives: usize) -> Result<Markup, Pa
         let positions: Vec<f64> = (0..drives).map(|drive| study.drives.at(*row, drive)).collect();
         Some((*t, *study.drives.rebuilt(&positions).get(coordinate)?))
     });
-    let all = [
-        Series { name: "", colour: SOFT, is_line: false, points: recorded.collect() },
-        Series { name: "", colour: INK, is_line: true, points: again.collect() },
-    ];
-    chart(&all, 300)
+    let all =
+        [Series { name: "", kind: Kind::Dots, points: recorded.collect() }, Series { name: "", kind: Kind::Line, points: again.collect() }];
+    panel("a marker, recorded and rebuilt", &all)
 }
 
 /// The markers that move farthest, each with the coordinate in which it does.
@@ -199,55 +186,4 @@ fn hinges(study: &Study, markers: &Markers) -> Markup {
             } }
         }
     }
-}
-
-/// A panel with its axes; `height` for a width of 700.
-fn chart(all: &[Series], height: u32) -> Result<Markup, PageError> {
-    let failed = |error: &dyn core::fmt::Display| PageError::Drawing(error.to_string());
-    let points = || all.iter().flat_map(|s| &s.points);
-    let range = |of: fn(&(f64, f64)) -> f64| {
-        let (low, high) = points().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(x), h.max(x)));
-        if low < high { (low, high) } else { (low - 1.0, low + 1.0) }
-    };
-    let ((left, right), (low, high)) = (range(|p| p.0), range(|p| p.1));
-    let pad = 0.08 * (high - low);
-    let mut text = String::new();
-    {
-        let root = SVGBackend::with_string(&mut text, (700, height)).into_drawing_area();
-        root.fill(&WHITE).map_err(|e| failed(&e))?;
-        let mut panel = ChartBuilder::on(&root)
-            .margin(10)
-            .margin_right(64)
-            .x_label_area_size(26)
-            .y_label_area_size(70)
-            .build_cartesian_2d(left..right, (low - pad)..(high + pad))
-            .map_err(|e| failed(&e))?;
-        panel
-            .configure_mesh()
-            .disable_mesh()
-            .x_labels(8)
-            .y_labels(5)
-            .axis_style(SOFT)
-            .label_style(("sans-serif", 14).into_font().color(&INK))
-            .y_label_formatter(&|y| figure(*y, ""))
-            .x_label_formatter(&|x| figure(*x, ""))
-            .draw()
-            .map_err(|e| failed(&e))?;
-        for series in all {
-            if series.is_line {
-                panel.draw_series(LineSeries::new(series.points.clone(), series.colour.stroke_width(2))).map_err(|e| failed(&e))?;
-            } else {
-                let dots = series.points.iter().map(|p| Circle::new(*p, 3, series.colour.filled()));
-                panel.draw_series(dots).map_err(|e| failed(&e))?;
-            }
-            if let (Some(end), false) = (series.points.last(), series.name.is_empty()) {
-                let style = ("sans-serif", 15).into_font().color(&series.colour);
-                let name = EmptyElement::at(*end) + Text::new(series.name, (6, -8), style);
-                panel.draw_series(core::iter::once(name)).map_err(|e| failed(&e))?;
-            }
-        }
-        root.present().map_err(|e| failed(&e))?;
-    }
-    // The drawing is on white, also on a dark page: so is its ink.
-    Ok(html! { div style="--ink: #1a1a1a" { (PreEscaped(text)) } })
 }

@@ -8,7 +8,7 @@ use std::sync::{Arc, OnceLock};
 use super::layer::{Key, check_keys};
 use super::routine::Call;
 use crate::bounds::{self, Code, Flaw, with_unit};
-use crate::motion::stay_near::{self, CannotFit, Ends, Fit};
+use crate::motion::stay_near::{Allowance, CannotFit, Ends, Fit};
 use crate::stage::ChannelId;
 
 /// What a curve does at its ends, with its name in files.
@@ -111,16 +111,37 @@ impl Recording {
         self.ends == Ends::Rest
     }
 
-    /// The curve that stays near.
+    /// The curve that stays near; its cost is taken from the allowance, also where it is known.
     ///
     /// # Errors
-    /// [`CannotFit`] where rounding decides.
-    pub(crate) fn fit(&self) -> Result<&Fit, CannotFit> {
-        let work = || {
-            let samples: Vec<(f64, f64)> = self.samples.iter().map(|s| (s.frame, s.value)).collect();
-            stay_near::fit(&samples, self.within, self.ends)
-        };
-        self.fit.get_or_init(work).as_ref().map_err(|e| *e)
+    /// [`CannotFit`] where rounding decides, or where it is more work than is allowed.
+    pub(crate) fn fit(&self, allowance: &mut Allowance) -> Result<&Fit, CannotFit> {
+        if let Some(known) = self.fit.get() {
+            let known = known.as_ref().map_err(|e| *e)?;
+            allowance.take(self.samples.len(), known.cost)?;
+            return Ok(known);
+        }
+        let samples: Vec<(f64, f64)> = self.samples.iter().map(|s| (s.frame, s.value)).collect();
+        let found = allowance.fit(&samples, self.within, self.ends);
+        if let Err(error @ CannotFit::TooCostly { .. }) = found {
+            // With a larger budget there may be one.
+            return Err(error);
+        }
+        self.fit.get_or_init(|| found).as_ref().map_err(|e| *e)
+    }
+
+    /// The curve, where it was found already.
+    pub(crate) fn known_fit(&self) -> Option<&Fit> {
+        self.fit.get()?.as_ref().ok()
+    }
+
+    /// True where another recording is the same; its curve, where known, is then that of this one too.
+    pub(crate) fn is_as(&self, other: &Recording) -> bool {
+        let is_same = self == other;
+        if let (true, Some(known)) = (is_same, other.fit.get()) {
+            let _first = self.fit.get_or_init(|| known.clone());
+        }
+        is_same
     }
 }
 

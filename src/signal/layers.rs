@@ -10,9 +10,11 @@ use super::sources::{SourceKind, Sources};
 use super::term::Term;
 use super::time_map::TimeMap;
 use super::{blended, cycle, drift, minimum_jerk, monotone, natural_cubic};
+use crate::bounds::Budget;
 use crate::motion::quintic::Node;
 use crate::motion::signal::{Signal, SignalError};
-use crate::shot::{Key, Recording, Shape, Shot, Track};
+use crate::motion::stay_near::{Allowance, Fit};
+use crate::shot::{Key, Shape, Shot, Track};
 use crate::stage::{ChannelId, GroupId, Stage};
 
 /// Choreography times by the indices of the retimes that make them.
@@ -38,8 +40,8 @@ impl Layers {
     /// Forms the layers of `shot`; those that a shot before it on an equal stage has as well are the very same.
     ///
     /// # Errors
-    /// Numbers that overflow, with the channel they belong to.
-    pub(crate) fn of(shot: &Shot, before: Option<(&Shot, &Layers)>) -> Result<Layers, (ChannelId, SignalError)> {
+    /// Numbers that overflow, and recordings that cannot be followed or not within the budget, with the channel they belong to.
+    pub(crate) fn of(shot: &Shot, budget: Budget, before: Option<(&Shot, &Layers)>) -> Result<Layers, (ChannelId, SignalError)> {
         let (start, was) = (shot.cycle_start(), before.map_or(f64::NAN, |(shot, _)| shot.cycle_start()));
         let mut layers = Layers {
             tracks: Vec::with_capacity(shot.tracks().len()),
@@ -60,10 +62,14 @@ impl Layers {
             layers.tracks.push(same.map_or_else(|| of_track(track), Ok).map_err(|e| (track.channel(), e))?);
         }
         let mut known = Known::new(before.map(|(old, known)| (old.recordings(), known.recordings.as_slice())));
+        let mut allowance = Allowance::new(budget);
         for recording in shot.recordings() {
-            let same = known.of(|old| old == recording);
-            let formed = || of_recording(recording).map(|curve| Arc::new(curve) as Arc<dyn Signal>);
-            layers.recordings.push(same.map_or_else(formed, Ok).map_err(|e| (recording.channel(), e))?);
+            let same = known.of(|old| recording.is_as(old));
+            let curve = recording.fit(&mut allowance).map_err(SignalError::from);
+            // Outside it goes straight on, which is a hold where its ends are at rest.
+            let formed = |fit: &Fit| Ok(Arc::new(KeyedCurve::through_nodes(&fit.nodes, Outside::Straight)?) as Arc<dyn Signal>);
+            let layer = curve.and_then(|fit| same.map_or_else(|| formed(fit), Ok));
+            layers.recordings.push(layer.map_err(|e| (recording.channel(), e))?);
         }
         let mut known = Known::new(before.map(|(old, known)| (old.cycles(), known.cycles.as_slice())));
         for cycle in shot.cycles() {
@@ -239,11 +245,6 @@ fn of_track(track: &Track) -> Result<Arc<dyn Signal>, SignalError> {
         Shape::StopAtKeys => Arc::new(stop_at_keys(track.keys())?),
         Shape::Linear | Shape::Cosine | Shape::CatmullRom => Arc::new(blended::Blended::new(track.keys(), track.shape(), track.blend())),
     })
-}
-
-/// The curve that stays near a recording; outside it goes straight on, which is a hold where its ends are at rest.
-fn of_recording(recording: &Recording) -> Result<KeyedCurve, SignalError> {
-    KeyedCurve::through_nodes(&recording.fit()?.nodes, Outside::Straight)
 }
 
 /// Rest-to-rest quintics between neighbouring keys.

@@ -11,6 +11,9 @@ const FEWEST_ROWS: usize = 4;
 /// Smallest size of a recording, mm: the largest range of one coordinate over all markers and rows. A person in metres is smaller (common practice, no source).
 const SMALLEST: f64 = 10.0;
 
+/// Usual time from row to row, s, from which on the times may not be seconds: hardly anything is recorded so slowly (common practice, no source).
+const SLOW: f64 = 1.0;
+
 /// A checked recording.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Markers {
@@ -49,7 +52,7 @@ impl Markers {
             let flaw = Flaw::new(Code::TooFewMarkers, "markers", "a recording needs two markers or more");
             flaws.push(
                 flaw.found(counted(names.len(), "marker"), "2 markers or more")
-                    .help("track a second marker: one has no limb that moves against a body"),
+                    .help("track a second marker: drives are motions of several markers, and a limb moves against a body"),
             );
         }
         for (i, (a, b)) in times.iter().zip(times.iter().skip(1)).enumerate() {
@@ -62,7 +65,8 @@ impl Markers {
         if times.len() < FEWEST_ROWS {
             let flaw = Flaw::new(Code::TooFewSamples, "time_s", "the recording has too few rows");
             flaws.push(
-                flaw.found(counted(times.len(), "row"), format!("{FEWEST_ROWS} rows or more")).help("record a whole beat, better ten"),
+                flaw.found(counted(times.len(), "row"), format!("{FEWEST_ROWS} rows or more"))
+                    .help("record five beats or more; one whole beat is the least"),
             );
         }
         if !flaws.is_empty() {
@@ -70,21 +74,18 @@ impl Markers {
         }
         let markers = Markers { names, dimensions, times, lines, positions };
         let (complete, all) = (markers.complete().len(), markers.times.len());
-        if complete < FEWEST_ROWS || complete.saturating_mul(4) < all {
+        if !is_enough(complete, all) {
             let flaw = Flaw::new(Code::TooManyGaps, "markers", "too few rows are complete").found(
                 format!("{complete} of {all} rows have every marker"),
                 format!("a quarter of the rows, and {FEWEST_ROWS} rows or more"),
             );
-            flaws.push(flaw.help(match markers.most_missing() {
-                Some((name, missing)) => {
-                    format!("leave out the column of `{name}`, which is missing in {}, or track it again", counted(missing, "row"))
-                }
-                None => "track the markers again".to_owned(),
-            }));
+            flaws.push(flaw.help(markers.advice_on_gaps()));
         } else if !(markers.size() >= SMALLEST) {
             let flaw = Flaw::new(Code::NotMillimetres, "markers", "the positions look like metres");
-            let found = format!("all markers of all rows within {:.3}", markers.size());
-            flaws.push(flaw.found(found, format!("mm; {SMALLEST} mm or more in one direction")).help("multiply the positions by 1000"));
+            let found = format!("x, y and z of all markers each stay within a range of {:.3}", markers.size());
+            flaws.push(
+                flaw.found(found, format!("positions in mm: a range of {SMALLEST} mm or more")).help("multiply the positions by 1000"),
+            );
         }
         if flaws.is_empty() { Ok(markers) } else { Err(flaws) }
     }
@@ -145,11 +146,28 @@ impl Markers {
         self.row(row).iter().skip(marker * self.dimensions).take(self.dimensions).any(|x| !x.is_finite())
     }
 
-    /// The marker that is missing most often.
-    fn most_missing(&self) -> Option<(&str, usize)> {
-        let missing = |marker| (0..self.times.len()).filter(|row| self.is_missing(*row, marker)).count();
-        let all = self.names.iter().enumerate().map(|(i, name)| (name.as_str(), missing(i)));
-        all.reduce(|a, b| if b.1 > a.1 { b } else { a }).filter(|(_, missing)| *missing > 0)
+    /// What makes enough rows complete: one marker left out where that is enough.
+    fn advice_on_gaps(&self) -> String {
+        let all = self.times.len();
+        let count = |marker: usize| (0..all).filter(|row| self.is_missing(*row, marker)).count();
+        let missing: Vec<(&str, usize)> = self.names.iter().enumerate().map(|(i, name)| (name.as_str(), count(i))).collect();
+        let most = missing.iter().copied().enumerate().reduce(|a, b| if b.1.1 > a.1.1 { b } else { a });
+        let Some((marker, (name, rows))) = most else { return "track the markers again".to_owned() };
+        let is_there = |row: &usize| (0..self.names.len()).all(|m| m == marker || !self.is_missing(*row, m));
+        let without = (0..all).filter(is_there).count();
+        if self.names.len() > 2 && is_enough(without, all) {
+            let of = counted(without, "row");
+            return format!("leave out the columns of `{name}`, then {of} of {all} have every marker; or track it again");
+        }
+        let least = missing.iter().map(|(_, rows)| *rows).min().unwrap_or(0);
+        format!("track the markers again, or keep only the seconds in which all are seen: each is missing in {least} to {rows} rows")
+    }
+
+    /// The usual time from row to row, s, where it is so long that the times may not be seconds.
+    pub(crate) fn slow_step(&self) -> Option<f64> {
+        let mut steps: Vec<f64> = self.times.iter().zip(self.times.iter().skip(1)).map(|(a, b)| b - a).collect();
+        steps.sort_by(f64::total_cmp);
+        steps.get(steps.len() / 2).copied().filter(|step| *step >= SLOW)
     }
 
     /// Largest range of a coordinate over all markers and rows.
@@ -161,6 +179,11 @@ impl Markers {
         };
         (0..self.dimensions).map(range).fold(0.0, f64::max)
     }
+}
+
+/// True where so many complete rows of all are enough.
+fn is_enough(complete: usize, all: usize) -> bool {
+    complete >= FEWEST_ROWS && complete.saturating_mul(4) >= all
 }
 
 /// The indices of markers by their names; each that is not there, or is named twice, is a flaw.

@@ -18,6 +18,9 @@ const FEWEST: usize = 3;
 /// Below this share of the first drive a further one is rounding.
 const ROUNDING: f64 = 1e-9;
 
+/// A drive that moves less, mm, does not move: numbers leave rounded to a millionth.
+const STILL: f64 = 1e-6;
+
 /// Differences of the complete rows that follow each other.
 #[derive(Debug, Clone)]
 pub(crate) struct Noise {
@@ -57,7 +60,7 @@ pub(crate) fn rank(drives: &Drives, noise: Option<&Noise>) -> Option<usize> {
     let is_motion = |drive: &usize| {
         let column: Vec<f64> = drives.positions.column(*drive).iter().copied().collect();
         let rms = drives.rms(*drive);
-        rms > ROUNDING * largest && noise.is_exceeded(&[column], rms * rms)
+        rms > STILL && rms > ROUNDING * largest && noise.is_exceeded(&[column], rms * rms)
     };
     Some((0..drives.count()).filter(is_motion).count())
 }

@@ -6,8 +6,8 @@
 
 use super::Study;
 use super::beat::{self, Beat, Phases};
-use crate::bounds::{Code, Flaw};
-use crate::motion::stay_near::{self, Ends};
+use crate::bounds::{Budget, Code, Flaw};
+use crate::motion::stay_near::{Allowance, CannotFit, Ends};
 
 /// Keys of a beat that are tried.
 const KEYS: [usize; 9] = [4, 6, 8, 10, 12, 16, 20, 24, 32];
@@ -46,12 +46,13 @@ pub(crate) struct Recorded {
 }
 
 impl Recorded {
-    /// True where a track can stay near the samples of every drive.
-    fn can_be_followed(&self, times: &[f64]) -> bool {
+    /// Whether a track can stay near the samples of every drive, within the work that a shot may take for them.
+    fn followed(&self, times: &[f64]) -> Result<(), CannotFit> {
         let drives = self.samples.first().map_or(0, Vec::len);
-        (0..drives).all(|drive| {
+        let mut allowance = Allowance::new(Budget::Usual);
+        (0..drives).try_for_each(|drive| {
             let samples: Vec<(f64, f64)> = times.iter().zip(&self.samples).filter_map(|(t, row)| Some((*t, *row.get(drive)?))).collect();
-            stay_near::fit(&samples, self.within, Ends::Straight).is_ok()
+            allowance.fit(&samples, self.within, Ends::Straight).map(drop)
         })
     }
 }
@@ -78,14 +79,21 @@ impl Performance {
             }
         }
         let found = with_curves(study, times, period, within);
-        match &found.recorded {
-            Some(recorded) if !recorded.can_be_followed(times) => {
-                let flaw = Flaw::new(Code::NoCurve, "--within", "the recorded curves cannot be followed so closely");
-                let help = "write a larger --within: the noise of the recording is larger than what is left for the curves";
-                Err(flaw.found(format!("{} mm left for each curve", recorded.within), "more than the noise").help(help))
-            }
-            _ => Ok(found),
-        }
+        let Some((recorded, error)) = found.recorded.as_ref().and_then(|r| Some((r, r.followed(times).err()?))) else {
+            return Ok(found);
+        };
+        let left = format!("{:.6} mm left for each curve", recorded.within);
+        let allowed = "more than the noise of the recording";
+        let help = "write a larger --within: the noise of the recording is larger than what is left for the curves";
+        let (code, title, found) = match error {
+            CannotFit::TooCostly { most, .. } => (
+                Code::BudgetExceeded,
+                "following the recorded curves so closely would take too much work",
+                format!("{left}, which takes more than {most} multiplications"),
+            ),
+            CannotFit::TooClose | CannotFit::Malformed => (Code::NoCurve, "the recorded curves cannot be followed so closely", left),
+        };
+        Err(Flaw::new(code, "--within", title).found(found, allowed).help(help))
     }
 }
 

@@ -5,6 +5,7 @@
 use movewright::bounds::{Budget, Code, Effort};
 use movewright::check::Report;
 use movewright::compile::{CompileError, Compiled};
+use movewright::number::Generator;
 use movewright::program::Leg;
 
 use crate::inside::common::inputs::{Inputs, Sized, chain, cycles, drifts, track};
@@ -199,4 +200,23 @@ fn trials_that_are_not_made_are_noted() {
     assert!(report.notes.iter().all(|n| n.kind.name() != "fixes_not_tried"));
     let work = report.compiled.work();
     assert!(Effort::ALL.iter().all(|effort| work.left(*effort) > 0), "{work:?}");
+}
+
+/// Noise followed a thousand times more closely than it is large: every third sample is a knot, and each is asked for among its neighbours. Refused with the channel, the samples and the bound.
+#[test]
+fn a_recording_followed_far_below_its_noise_is_refused() {
+    let of = |n: usize| {
+        let mut g = Generator::new(7);
+        let layers = "[[track]]\nchannel = \"g0.x\"\nsamples = \"hand.csv\"\nwithin = 1e-3\n".to_owned();
+        let mut inputs = Sized { layers, ..Sized::default() }.inputs();
+        let rows: String = (1..=n).map(|frame| format!("{frame},{}\n", g.between(-1.7, 1.7))).collect();
+        inputs.0.insert("hand.csv".to_owned(), format!("frame,g0.x\n{rows}"));
+        compiled(&inputs)
+    };
+    assert!(of(300).is_ok());
+    let errors = of(6000).unwrap_err();
+    let flaw = errors[0].flaw();
+    assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "channel `g0.x` would take too much work"));
+    assert_eq!(flaw.found, "following 6000 samples so closely would take more than 1572000000 multiplications");
+    assert!(errors[0].place().is_some() && flaw.help.starts_with("write a larger `within`") && flaw.help.contains("--large"), "{flaw:?}");
 }

@@ -52,7 +52,7 @@ proptest! {
         let s = stage(vec![spec]);
         let shot = shot(&s, (1, 120), &[program], vec![moving(&s, "picture", 12.0)]);
         let compiled = compiled(&s, &shot);
-        let signal = Layers::of(&shot, None).unwrap().signal(&s, &shot, s.channel("heron.bridge").unwrap()).unwrap();
+        let signal = Layers::of(&shot, movewright::bounds::Budget::Usual, None).unwrap().signal(&s, &shot, s.channel("heron.bridge").unwrap()).unwrap();
         let m = compiled.axes().first().unwrap();
         // A knot nearer than 1e-5 frames to another is one with it: places that near to a knot are left out.
         for piece in m.curve().pieces().skip(m.photographed().start).take(m.photographed().len()) {

@@ -162,9 +162,65 @@ fn the_axis_of_one_marker_is_as_near_as_is_possible() {
     assert!(share < luck(), "{share}");
 }
 
+/// The same bound where the limb is seen from a body of noisy markers that flies, deg: the mean square of the axis' error against the body's mean shape, over both directions. Of each row its turn, its
+/// shift and the angle are unknown; of all rows the shape of the body, the axis and the limb's markers.
+fn bound_on_a_body(body: &[Point], (axis, pivot, across): (Unit<Point>, Point, Point), seats: &[[f64; 3]], sweep: f64, sigma: f64) -> f64 {
+    let (shape, n) = (3 * body.len(), 3 * body.len() + 4 + 3 * seats.len());
+    let mut information = DMatrix::<f64>::zeros(n, n);
+    let axes = [Point::x(), Point::y(), Point::z()];
+    let (u, v) = (across, axis.cross(&across));
+    let middle = body.iter().sum::<Point>() / body.len() as f64;
+    let moved = |p: Point| axes.into_iter().chain(axes.map(|a| a.cross(&(p - middle))));
+    for row in 0..ROWS {
+        let angle = beat(f64::from(row) / 100.0, sweep);
+        let (mut with_row, mut of_row) = (DMatrix::<f64>::zeros(n, 7), DMatrix::<f64>::zeros(7, 7));
+        let mut seen = |parts: &[(usize, Point)], free: &[Point]| {
+            for (i, a) in parts {
+                parts.iter().for_each(|(j, b)| information[(*i, *j)] += a.dot(b));
+                free.iter().enumerate().for_each(|(j, b)| with_row[(*i, j)] += a.dot(b));
+            }
+            for (i, a) in free.iter().enumerate() {
+                free.iter().enumerate().for_each(|(j, b)| of_row[(i, j)] += a.dot(b));
+            }
+        };
+        for (k, p) in body.iter().enumerate() {
+            let parts: Vec<(usize, Point)> = axes.iter().enumerate().map(|(i, a)| (3 * k + i, *a)).collect();
+            let free: Vec<Point> = moved(*p).chain([Point::zeros()]).collect();
+            seen(&parts, &free);
+        }
+        for (k, [radius, height, around]) in seats.iter().enumerate() {
+            let at = angle + around.to_radians();
+            let outwards = u * at.cos() + v * at.sin();
+            let arm = outwards * *radius + axis.into_inner() * *height;
+            let mut parts = vec![(shape, u.cross(&arm)), (shape + 1, v.cross(&arm)), (shape + 2, u), (shape + 3, v)];
+            let own = shape + 4 + 3 * k;
+            parts.extend([(own, outwards), (own + 1, axis.into_inner())]);
+            if k > 0 {
+                parts.push((own + 2, axis.cross(&outwards)));
+            }
+            let free: Vec<Point> = moved(pivot + arm).chain([axis.cross(&arm)]).collect();
+            seen(&parts, &free);
+        }
+        information -= &with_row * of_row.try_inverse().unwrap() * with_row.transpose();
+    }
+    // The mean shape neither shifts nor turns: the turns and shifts of the rows do.
+    let fixed: Vec<Vec<Point>> = body.iter().map(|p| moved(*p).collect()).collect();
+    for motion in 0..6 {
+        let column = |i: usize| if i < shape { fixed[i / 3][motion][i % 3] } else { 0.0 };
+        information += DMatrix::from_fn(n, n, |i, j| 1e3 * column(i) * column(j));
+    }
+    // The angle 0 is that of the first marker of the limb.
+    let unused = shape + 4 + 2;
+    information[(unused, unused)] = 1.0;
+    let covariance = information.try_inverse().unwrap() * sigma * sigma;
+    (covariance[(shape, shape)] + covariance[(shape + 1, shape + 1)]).to_degrees().to_degrees()
+}
+
 #[test]
 fn two_wings_on_a_body_that_flies_are_two_hinges() {
     let (mut square, mut beyond) = (0.0, 0_u64);
+    // Squares of errors over those of the bound.
+    let mut share = 0.0;
     for seed in 0..seeds() {
         let mut g = Generator::new(seed);
         let body = [[0.0, 0.0, 0.0], [220.0, 15.0, 0.0], [60.0, -20.0, 70.0], [80.0, 10.0, -75.0]].map(Point::from);
@@ -190,16 +246,21 @@ fn two_wings_on_a_body_that_flies_are_two_hinges() {
         // The axes of the study are those of the first row, whose noise turns them by half a degree and more: what counts is how the hinges lie in the body that was studied.
         let rest: Vec<Point> = study.drives.mean.chunks(3).take(4).map(Point::from_row_slice).collect();
         let turn = turn_onto(&body, &rest);
-        for (hinge, (axis, ..)) in found.iter().zip([left, right]) {
-            let (off, known) = (off(hinge, turn * axis), hinge.axis_error);
+        for (hinge, planted) in found.iter().zip([left, right]) {
+            let (off, known) = (off(hinge, turn * planted.0), hinge.axis_error);
+            let least = bound_on_a_body(&body, planted, &[[120.0, 10.0, 0.0], [210.0, -20.0, 8.0], [300.0, 30.0, 0.0]], 60.0, 1.0);
+            share += off * off / least / (2.0 * seeds() as f64);
             assert!(off < 4.0 * known && known < 0.25, "{seed}: {off} {hinge:?}");
             beyond += u64::from(off > 0.5);
             square += (off / known) * (off / known) / (2.0 * seeds() as f64);
         }
     }
     // The standard error is that of the worse of two directions: between one and two of its squares.
+    // At the bound the standard errors are 0.06 and 0.20 degrees: of 200 axes three are beyond half a degree, and six by chance.
     let most = (6 * seeds()).div_ceil(100);
     assert!(square > 2.0 - luck() && square < luck() && beyond <= most, "{square} {beyond}");
+    // No estimate without bias has fewer squares: what is beyond half a degree is chance, not the fit.
+    assert!(share < luck(), "{share}");
 }
 
 /// The rotation of a body.

@@ -196,7 +196,7 @@ fn loaded() -> Loaded {
 fn motors_do_what_the_plate_s_geometry_says_and_the_way_back_gives_what_was_animated() {
     let Loaded { stage, shot, .. } = loaded();
     let mv = compiled(&stage, &shot);
-    let layers = Layers::of(&shot, None).unwrap();
+    let layers = Layers::of(&shot, movewright::bounds::Budget::Usual, None).unwrap();
     for group in ["heron_a", "heron_b"] {
         for name in ["heave", "pitch", "roll", "leg"] {
             let full = format!("{group}.{name}");
@@ -216,14 +216,17 @@ fn motors_do_what_the_plate_s_geometry_says_and_the_way_back_gives_what_was_anim
     let undriven = SHOT.replace("[[track]]\nchannel = \"heron_a.pitch\"\nkeys = [[1, 0], [50, 6], [96, -4]]\n", "");
     assert_ne!(undriven, SHOT);
     let Loaded { stage, shot, .. } = load(STAGE, &undriven).unwrap_or_else(|r| panic!("{r}"));
-    let signal = Layers::of(&shot, None).unwrap().signal(&stage, &shot, stage.channel("heron_a.pitch").unwrap()).unwrap();
+    let signal = Layers::of(&shot, movewright::bounds::Budget::Usual, None)
+        .unwrap()
+        .signal(&stage, &shot, stage.channel("heron_a.pitch").unwrap())
+        .unwrap();
     assert_eq!(signal.jet(50.0, 50.0).p, 0.0);
 }
 
 #[test]
 fn the_aimed_point_is_in_the_middle_of_the_picture_at_every_sub_frame() {
     let Loaded { stage, shot, .. } = loaded();
-    let layers = Layers::of(&shot, None).unwrap();
+    let layers = Layers::of(&shot, movewright::bounds::Budget::Usual, None).unwrap();
     let mv = compiled(&stage, &shot);
     let camera = stage.bodies().iter().find(|b| b.lens().is_some()).unwrap();
     let heron = stage.body_of(stage.group_of_name("heron_a").unwrap()).unwrap();

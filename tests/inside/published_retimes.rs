@@ -29,7 +29,7 @@ fn retimed_splines_are_those_of_a_numerical_library() {
         let cells: Vec<f64> = line.split(',').map(|cell| cell.parse().unwrap()).collect();
         let [case, t, want @ ..] = cells.as_slice() else { panic!("{line}") };
         let loaded = &loaded[*case as usize];
-        let layers = Layers::of(&loaded.shot, None).unwrap();
+        let layers = Layers::of(&loaded.shot, movewright::bounds::Budget::Usual, None).unwrap();
         let signal = AxisSignal::of(&loaded.stage, &loaded.shot, &layers, loaded.stage.axis_of_name("g0.x").unwrap()).unwrap();
         let found = signal.jet(*t, *t);
         for (k, (found, want)) in [found.p, found.v, found.a, found.j].into_iter().zip(want).enumerate() {

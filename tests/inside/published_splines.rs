@@ -334,7 +334,10 @@ fn beats_agree_with_scipy() {
         let cycle = CycleSpec { period, phase: 0.0, keys: beat, amount: vec![], rate: vec![] };
         let program = Program { cycles: vec![cycle], ..Program::default() };
         let shot = shot(&stage, (0, 200), &[program], vec![moving(&stage, "picture", 8.0)]);
-        let signal = Layers::of(&shot, None).unwrap().signal(&stage, &shot, stage.channel(&stage.channel_names()[0]).unwrap()).unwrap();
+        let signal = Layers::of(&shot, movewright::bounds::Budget::Usual, None)
+            .unwrap()
+            .signal(&stage, &shot, stage.channel(&stage.channel_names()[0]).unwrap())
+            .unwrap();
         for row in &set.rows {
             let h = set.gap(row.span);
             for beat in [-1.0, 0.0, 1.0, 2.0] {

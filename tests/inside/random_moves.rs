@@ -171,7 +171,7 @@ impl Judge<'_> {
     /// Curves against what they stand for: a sixteenth of a step, a thousandth of the limits at the pace at which the signal on the piece is at one of them,
     /// whatever the passes; and no less than what counts as standing.
     fn fitted(&mut self) {
-        let layers = Layers::of(self.compiled.shot(), None).unwrap();
+        let layers = Layers::of(self.compiled.shot(), movewright::bounds::Budget::Usual, None).unwrap();
         for (id, axis) in self.compiled.stage().each_axis() {
             let (i, m) = (id.index(), &self.compiled.axes()[id]);
             let signal = AxisSignal::of(self.compiled.stage(), self.compiled.shot(), &layers, id).unwrap();

@@ -174,6 +174,19 @@ fn what_is_wrong_with_a_recording_is_named_with_its_place() {
     );
     let gaps: String = (0..100).map(|i| if i % 10 == 0 { format!("{i},0,0,{i},5\n") } else { format!("{i},0,0,,\n") }).collect();
     assert_eq!(refused(&format!("time_s,a.x,a.y,b.x,b.y\n{gaps}")), [("too-many-gaps", 1, 1)]);
+    // One marker is missing in nine rows of ten: what helps is said, where it does.
+    let advice = |rows: &str| {
+        let temp = tempfile::tempdir().unwrap();
+        let path = temp.path().join("gaps.csv");
+        fs::write(&path, format!("time_s,a.x,a.y,b.x,b.y,c.x,c.y\n{rows}")).unwrap();
+        input::load_markers(&path).unwrap_err().diagnostics()[0].help.clone()
+    };
+    let one: String = (0..100).map(|i| if i % 10 == 0 { format!("{i},0,0,{i},5,9,9\n") } else { format!("{i},0,0,{i},5,,\n") }).collect();
+    assert_eq!(advice(&one), "leave out the columns of `c`, then 100 rows of 100 have every marker; or track it again");
+    let all: String =
+        (0..100).map(|i| ["{i},0,0,,,,\n", "{i},,,{i},5,,\n", "{i},,,,,9,9\n"][i % 3].replace("{i}", &i.to_string())).collect();
+    let wanted = "track the markers again, or keep only the seconds in which all are seen: each is missing in 66 to 67 rows";
+    assert_eq!(advice(&all), wanted);
     assert_eq!(with("time_s", "frame"), [("missing-column", 1, 1)]);
     assert_eq!(with("b.y", "b.z").first(), Some(&("missing-column", 1, 8)));
     assert_eq!(with("b.y", "b.x"), [("duplicate-name", 1, 20)]);
@@ -183,6 +196,20 @@ fn what_is_wrong_with_a_recording_is_named_with_its_place() {
     assert_eq!(with("90,20", "90,1e9"), [("out-of-range", 3, 12)]);
     assert_eq!(with("\n0.1,", "\n,"), [("missing-frame", 3, 1)]);
     assert_eq!(refused("time_s\n1\n"), [("no-keys", 1, 1)]);
+}
+
+/// Rounding is no motion.
+#[test]
+fn where_nothing_moves_no_drive_does() {
+    let temp = tempfile::tempdir().unwrap();
+    let path = temp.path().join("still.csv");
+    let rows: String =
+        (0..60).map(|i| format!("{},0.1,0.7,0.3,100.3,0.9,0.1,50.7,70.1,3.3,40.1,-30.3,8.7\n", f64::from(i) / 50.0)).collect();
+    fs::write(&path, format!("time_s,a.x,a.y,a.z,b.x,b.y,b.z,c.x,c.y,c.z,d.x,d.y,d.z\n{rows}")).unwrap();
+    for body in [&[][..], &["a", "b", "c"]] {
+        let (_, study, _) = studied(&path, body);
+        assert_eq!((study.rank, study.needed(1e-6), study.period), (Some(0), Some(1), None));
+    }
 }
 
 #[test]
@@ -346,7 +373,7 @@ fn the_page_shows_what_the_study_found_and_runs_nothing() {
     }
     fs::write(&path, text).unwrap();
     let (markers, study, _) = studied(&path, &[]);
-    let page = |within| study_page("<b>beat.csv", &markers, &study, within).unwrap();
+    let page = |within| study_page("<b>beat.csv", &markers, &study, within);
     let close = page(Some(1.0));
     assert!(close.starts_with(STUDY_BEGINS) && close.ends_with(PAGE_ENDS));
     assert!(close.contains("script-src 'none'") && !close.contains("<script"));
@@ -354,10 +381,12 @@ fn the_page_shows_what_the_study_found_and_runs_nothing() {
         !close.contains("<i>") && !close.contains("<b>") && close.contains("&lt;i&gt;tip&amp;.x") && close.contains("&lt;b&gt;beat.csv")
     );
     // One panel of residuals, one for each of two drives, one for each of two markers.
-    assert_eq!(close.matches("<svg").count(), 5);
+    assert_eq!(close.matches("<div class=\"panel\"><svg").count(), 5);
     assert!(close.contains("2 drives stay within 1.000 mm") || close.contains("2 drives stay within 1 mm"), "{}", &close[..3000]);
     // What is farther off than allowed is in the accent: one drive leaves ten millimetres, which is within twenty.
-    assert_eq!(close.matches("#D55E00").count(), 1);
-    assert_eq!(page(Some(20.0)).matches("#D55E00").count(), 0);
-    assert_eq!(page(None).matches("#D55E00").count(), 0);
+    let over = "<path class=\"dots over\" d=\"";
+    let (_, drawn) = close.split_once(over).unwrap();
+    assert_eq!((close.matches(over).count(), drawn.split('"').next().unwrap().matches('M').count()), (1, 1));
+    assert_eq!(page(Some(20.0)).matches(over).count(), 0);
+    assert_eq!(page(None).matches(over).count(), 0);
 }

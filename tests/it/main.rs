@@ -66,6 +66,7 @@ mod rows_parts;
 mod slack_wires;
 mod standard_output;
 mod study_command;
+mod study_page;
 mod takes;
 mod terminal;
 mod test_passes;

@@ -30,6 +30,8 @@ pub(super) struct ActiveSet {
     r: Vec<f64>,
     /// Multipliers of the conditions in force.
     u: Vec<f64>,
+    /// Conditions tried or let go so far: what the work is counted by.
+    pub(super) turns: u64,
 }
 
 /// Share of a condition's length below which what is left of it counts as none.
@@ -58,20 +60,25 @@ impl ActiveSet {
                 x[i] -= along * j[k * n + i];
             }
         }
-        Some(ActiveSet { n, x, j, r: vec![0.0; n * n], u: Vec::with_capacity(n) })
+        Some(ActiveSet { n, x, j, r: vec![0.0; n * n], u: Vec::with_capacity(n), turns: 0 })
     }
 
-    /// Adds the condition n'x >= b, which `x` breaks, and goes to the least under all in force.
-    pub(super) fn add(&mut self, normal: &[f64], b: f64) -> Added {
+    /// Adds the condition n'x >= b, which `x` breaks, and goes to the least under all in force. `normal`: the parts of n that are not zero, with their unknowns in rising order.
+    pub(super) fn add(&mut self, normal: &[(usize, f64)], b: f64) -> Added {
         let n = self.n;
         let mut multiplier = 0.0;
+        let (mut d, mut r) = (vec![0.0; n], Vec::with_capacity(n));
         for _ in 0..10 * n + 50 {
+            self.turns += 1;
             let q = self.u.len();
-            let mut d: Vec<f64> = self.j.chunks_exact(n).map(|column| column.iter().zip(normal).map(|(j, n)| j * n).sum()).collect();
+            for (d, column) in d.iter_mut().zip(self.j.chunks_exact(n)) {
+                *d = normal.iter().map(|(i, part)| column[*i] * part).sum();
+            }
             let whole: f64 = d.iter().map(|x| x * x).sum();
             let free: f64 = d[q..].iter().map(|x| x * x).sum();
             // r = R^-1 d1.
-            let mut r = d[..q].to_vec();
+            r.clear();
+            r.extend_from_slice(&d[..q]);
             for i in (0..q).rev() {
                 for k in i + 1..q {
                     r[i] -= self.r[k * n + i] * r[k];
@@ -95,7 +102,7 @@ impl ActiveSet {
                 self.drop(out);
                 continue;
             }
-            let missing = b - normal.iter().zip(&self.x).map(|(n, x)| n * x).sum::<f64>();
+            let missing = b - normal.iter().map(|(i, part)| part * self.x[*i]).sum::<f64>();
             let full = missing / free;
             if !full.is_finite() {
                 return Added::Undecided;
@@ -209,9 +216,9 @@ mod tests {
     fn a_known_example_has_its_known_solution() {
         let h = [1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0];
         let mut s = ActiveSet::new(&h, &[0.0, -5.0, 0.0]).unwrap();
-        let conditions = [([-4.0, -3.0, 0.0], -8.0), ([2.0, 1.0, 0.0], 2.0), ([0.0, -2.0, 1.0], 0.0)];
+        let conditions = [([(0, -4.0), (1, -3.0)], -8.0), ([(0, 2.0), (1, 1.0)], 2.0), ([(1, -2.0), (2, 1.0)], 0.0)];
         for _ in 0..10 {
-            let broken = conditions.iter().find(|(n, b)| n.iter().zip(&s.x).map(|(n, x)| n * x).sum::<f64>() < b - 1e-12);
+            let broken = conditions.iter().find(|(n, b)| n.iter().map(|(i, n)| n * s.x[*i]).sum::<f64>() < b - 1e-12);
             let Some((n, b)) = broken else { break };
             assert_eq!(s.add(n, *b), Added::Holds);
         }
@@ -223,8 +230,8 @@ mod tests {
     #[test]
     fn contradictions_are_found() {
         let mut s = ActiveSet::new(&[2.0, 0.0, 0.0, 3.0], &[0.0, 0.0]).unwrap();
-        assert_eq!(s.add(&[1.0, 1.0], 4.0), Added::Holds);
-        assert_eq!(s.add(&[1.0, -1.0], 2.0), Added::Holds);
-        assert_eq!(s.add(&[-1.0, 0.0], -2.5), Added::Contradicts);
+        assert_eq!(s.add(&[(0, 1.0), (1, 1.0)], 4.0), Added::Holds);
+        assert_eq!(s.add(&[(0, 1.0), (1, -1.0)], 2.0), Added::Holds);
+        assert_eq!(s.add(&[(0, -1.0)], -2.5), Added::Contradicts);
     }
 }

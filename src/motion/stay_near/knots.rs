@@ -9,6 +9,7 @@
 
 use super::samples::Samples;
 use super::window::{Given, Outcome, State, Window};
+use super::work::Work;
 
 /// Knots to either side over which a knot is asked for.
 const MOST_TO_EITHER_SIDE: usize = 24;
@@ -28,12 +29,15 @@ pub(super) struct Chosen {
     pub(super) states: Vec<State>,
 }
 
-/// Chooses knots. `rest`: the curve starts and stops; otherwise it goes straight on outside. `None` where rounding gets in the way.
-pub(super) fn choose(samples: Samples<'_>, rest: bool) -> Option<Chosen> {
-    let mut chosen = TENTHS.iter().find_map(|tenths| reach_out(samples, rest, *tenths)).unwrap_or_else(|| every_sample(samples));
+/// Chooses knots. `rest`: the curve starts and stops; otherwise it goes straight on outside. `None` where rounding gets in the way, or the work is used up.
+pub(super) fn choose(samples: Samples<'_>, rest: bool, work: &Work<'_>) -> Option<Chosen> {
+    let mut chosen = TENTHS.iter().find_map(|tenths| reach_out((samples, work), rest, *tenths)).unwrap_or_else(|| every_sample(samples));
     let mut j = 1;
     while j + 1 < chosen.knots.len() {
-        if !taken_out(samples, &mut chosen, j, rest)? {
+        if work.is_used_up() {
+            return None;
+        }
+        if !taken_out((samples, work), &mut chosen, j, rest)? {
             j += 1;
         }
     }
@@ -47,7 +51,7 @@ fn every_sample(samples: Samples<'_>) -> Chosen {
 }
 
 /// Knots from the first sample to the last, each a good part of what is possible behind the one before.
-fn reach_out(samples: Samples<'_>, rest: bool, tenths: usize) -> Option<Chosen> {
+fn reach_out((samples, work): (Samples<'_>, &Work<'_>), rest: bool, tenths: usize) -> Option<Chosen> {
     let n = samples.len();
     let mut chosen = Chosen { knots: vec![0], states: vec![[0.0; 3]] };
     let mut length = samples.frame(7.min(n - 1)) - samples.frame(0);
@@ -56,9 +60,9 @@ fn reach_out(samples: Samples<'_>, rest: bool, tenths: usize) -> Option<Chosen> 
     loop {
         let last = *chosen.knots.last()?;
         let from = chosen.knots.len().saturating_sub(1 + FREE_BEHIND);
-        let step = Step { samples, part: &chosen.knots[from..], fixed: (from > 0).then(|| chosen.states[from]), rest, tenths };
+        let step = Step { samples, work, part: &chosen.knots[from..], fixed: (from > 0).then(|| chosen.states[from]), rest, tenths };
         match step.take(length, nearer) {
-            Taken::End => return finish(samples, chosen, from, rest),
+            Taken::End => return finish((samples, work), chosen, from, rest),
             Taken::Knot(next, states) => {
                 length = samples.frame(next) - samples.frame(last);
                 chosen.states.truncate(from);
@@ -84,6 +88,7 @@ fn reach_out(samples: Samples<'_>, rest: bool, tenths: usize) -> Option<Chosen> 
 /// The search for one more knot.
 struct Step<'a> {
     samples: Samples<'a>,
+    work: &'a Work<'a>,
     part: &'a [usize],
     /// What the curve does at the first knot of the part; `None` at the start of all.
     fixed: Option<State>,
@@ -103,7 +108,7 @@ enum Taken {
 
 impl Step<'_> {
     fn window(&self, beyond: f64) -> Option<Window<'_>> {
-        Window::new(self.samples, self.part, Some(beyond), |i| match (i, self.fixed) {
+        Window::new((self.samples, self.work), self.part, Some(beyond), |i| match (i, self.fixed) {
             (0, None) => Given::End(self.rest),
             (0, Some(state)) => Given::State(state),
             _ => Given::Free,
@@ -146,7 +151,7 @@ impl Step<'_> {
 }
 
 /// The way to the last sample, where the curve ends as it must; with one more knot where it needs it.
-fn finish(samples: Samples<'_>, mut chosen: Chosen, from: usize, rest: bool) -> Option<Chosen> {
+fn finish((samples, work): (Samples<'_>, &Work<'_>), mut chosen: Chosen, from: usize, rest: bool) -> Option<Chosen> {
     let end = samples.len() - 1;
     let last = *chosen.knots.last()?;
     let mut more = None;
@@ -161,7 +166,7 @@ fn finish(samples: Samples<'_>, mut chosen: Chosen, from: usize, rest: bool) -> 
             _ if i + 1 == part.len() => Given::End(rest),
             _ => Given::Free,
         };
-        let mut window = Window::new(samples, &part, None, given)?;
+        let mut window = Window::new((samples, work), &part, None, given)?;
         if window.stay_near_all() == Outcome::Near {
             chosen.states.truncate(from);
             chosen.states.extend((0..part.len()).map(|i| window.state(i)));
@@ -178,7 +183,7 @@ fn finish(samples: Samples<'_>, mut chosen: Chosen, from: usize, rest: bool) -> 
 }
 
 /// Takes knot `j` out where a curve without it stays near every sample; true where it did.
-fn taken_out(samples: Samples<'_>, chosen: &mut Chosen, j: usize, rest: bool) -> Option<bool> {
+fn taken_out((samples, work): (Samples<'_>, &Work<'_>), chosen: &mut Chosen, j: usize, rest: bool) -> Option<bool> {
     let last = chosen.knots.len() - 1;
     let mut side = 2;
     loop {
@@ -187,18 +192,18 @@ fn taken_out(samples: Samples<'_>, chosen: &mut Chosen, j: usize, rest: bool) ->
         let whole = from == 0 && to == last;
         let end = part.len() - 1;
         let ends = |i: usize| (i == 0 && from == 0) || (i == end && to == last);
-        let mut free = Window::new(samples, &part, None, |i| if ends(i) { Given::End(rest) } else { Given::Free })?;
+        let mut free = Window::new((samples, work), &part, None, |i| if ends(i) { Given::End(rest) } else { Given::Free })?;
         match free.stay_near_all() {
-            Outcome::Impossible => return Some(false),
+            // What rounding leaves open over a few knots it leaves open over more.
+            Outcome::Impossible | Outcome::Undecided => return Some(false),
             Outcome::Near if whole => {
                 put(chosen, &free, j, from, to);
                 return Some(true);
             }
-            _ if whole => return Some(false),
-            _ => {}
+            Outcome::Near => {}
         }
         let (a, b) = (chosen.states[from], chosen.states[to]);
-        let mut joined = Window::new(samples, &part, None, |i| match i {
+        let mut joined = Window::new((samples, work), &part, None, |i| match i {
             _ if ends(i) => Given::End(rest),
             0 => Given::State(a),
             _ if i == end => Given::State(b),

@@ -11,11 +11,15 @@
 use super::basis;
 use super::samples::Samples;
 use super::window::{State, factors};
+use super::work::Work;
 
 /// The tube: what lies between it and 1 pays for rounding.
 const TUBE: f64 = 1.0 - 1e-7;
 const BAND: usize = 6;
 const MOST_STEPS: usize = 200;
+/// What a step costs for a sample and for an unknown, in multiplications.
+const EACH_SAMPLE: usize = 100;
+const EACH_UNKNOWN: usize = 100;
 /// Share of the integral to which the least is looked for, and that which is asked for where rounding ends the search.
 const GOAL: f64 = 1e-8;
 const ACCURACY: f64 = 1e-6;
@@ -27,11 +31,16 @@ type Band = Vec<[f64; BAND]>;
 
 struct Problem<'s> {
     samples: Samples<'s>,
+    work: &'s Work<'s>,
     /// First sample of each piece and one behind the last.
     firsts: Vec<usize>,
     starts: Vec<f64>,
     lengths: Vec<f64>,
     factors: Vec<[f64; 6]>,
+    /// Of every sample, in the node coordinates of its piece.
+    rows: Vec<[f64; 6]>,
+    /// Local time of every sample in its piece.
+    places: Vec<f64>,
     /// Share of each piece in the measure of jerk.
     weights: Vec<f64>,
     /// Half of the objective is x'Hx.
@@ -39,8 +48,8 @@ struct Problem<'s> {
     is_fixed: Vec<bool>,
 }
 
-/// The curve of least jerk; `start` is one that stays near. `None` where rounding gets in the way.
-pub(super) fn least_jerk(samples: Samples<'_>, knots: &[usize], start: &[State], rest: bool) -> Option<Vec<State>> {
+/// The curve of least jerk; `start` is one that stays near. `None` where rounding gets in the way, or the work is used up.
+pub(super) fn least_jerk((samples, work): (Samples<'_>, &Work<'_>), knots: &[usize], start: &[State], rest: bool) -> Option<Vec<State>> {
     let frames: Vec<f64> = knots.iter().map(|k| samples.frame(*k)).collect();
     let lengths: Vec<f64> = frames.windows(2).map(|w| w[1] - w[0]).collect();
     let scales: Vec<f64> = (0..frames.len())
@@ -67,7 +76,10 @@ pub(super) fn least_jerk(samples: Samples<'_>, knots: &[usize], start: &[State],
             *x = 0.0;
         }
     }
-    let mut problem = Problem { samples, firsts, starts: frames, lengths, factors, weights: Vec::new(), h: vec![[0.0; BAND]; n], is_fixed };
+    let h = vec![[0.0; BAND]; n];
+    let (rows, places) = (Vec::with_capacity(samples.len()), Vec::with_capacity(samples.len()));
+    let mut problem = Problem { samples, work, firsts, starts: frames, lengths, factors, rows, places, weights: Vec::new(), h, is_fixed };
+    problem.place();
     problem.measure_jerk();
     let f = problem.jerk(&x);
     if f > 0.0 {
@@ -116,35 +128,45 @@ impl Problem<'_> {
         out
     }
 
-    /// Calls `with` for every sample with its index, piece and row in the pieces' node coordinates.
-    fn each(&self, mut with: impl FnMut(usize, usize, &[f64; 6])) {
-        let mut at = 0;
+    /// Notes every sample's local time and row.
+    fn place(&mut self) {
         for piece in 0..self.lengths.len() {
             let (start, h, f) = (self.starts[piece], self.lengths[piece], &self.factors[piece]);
             for i in self.firsts[piece]..self.firsts[piece + 1] {
-                let mut row = basis::row((self.samples.frame(i) - start) / h);
+                let u = (self.samples.frame(i) - start) / h;
+                let mut row = basis::row(u);
                 for (r, f) in row.iter_mut().zip(f) {
                     *r *= f;
                 }
-                with(at, piece, &row);
-                at += 1;
+                self.rows.push(row);
+                self.places.push(u);
+            }
+        }
+    }
+
+    /// Calls `with` for every sample with its index, piece and row in the pieces' node coordinates.
+    fn each(&self, mut with: impl FnMut(usize, usize, &[f64; 6])) {
+        let first = self.firsts[0];
+        for piece in 0..self.lengths.len() {
+            let (from, to) = (self.firsts[piece] - first, self.firsts[piece + 1] - first);
+            for (i, row) in self.rows[from..to].iter().enumerate() {
+                with(from + i, piece, row);
             }
         }
     }
 
     /// Curve at every sample.
     fn at_samples(&self, x: &[f64], out: &mut [f64]) {
-        let mut at = 0;
-        for piece in 0..self.lengths.len() {
-            let (start, h, f) = (self.starts[piece], self.lengths[piece], &self.factors[piece]);
+        let first = self.firsts[0];
+        for (piece, f) in self.factors.iter().enumerate() {
             let mut c = [0.0; 6];
             for k in 0..6 {
                 c[k] = f[k] * x[3 * piece + k];
             }
             let c = basis::coefficients(c);
-            for i in self.firsts[piece]..self.firsts[piece + 1] {
-                out[at] = basis::horner(&c, (self.samples.frame(i) - start) / h);
-                at += 1;
+            let (from, to) = (self.firsts[piece] - first, self.firsts[piece + 1] - first);
+            for (out, u) in out[from..to].iter_mut().zip(&self.places[from..to]) {
+                *out = basis::horner(&c, *u);
             }
         }
     }
@@ -162,6 +184,10 @@ impl Problem<'_> {
         let mut best: Option<(f64, Vec<f64>)> = None;
         let mut waited = 0;
         for _ in 0..MOST_STEPS {
+            self.work.take(EACH_SAMPLE * m + EACH_UNKNOWN * n);
+            if self.work.is_used_up() {
+                return None;
+            }
             let primal: Vec<[f64; 2]> = (0..m).map(|i| [s[i][0] + miss(&curve, i) - TUBE, s[i][1] - miss(&curve, i) - TUBE]).collect();
             let hx = self.jerk_times(&x);
             let mut dual = hx.clone();

@@ -6,14 +6,19 @@
 //! Limits: knots are few, not fewest; they stand at samples only.
 
 mod active_set;
+mod allowance;
 mod basis;
 mod knots;
 mod least_jerk;
 mod samples;
 mod window;
+mod work;
 
 use super::quintic::{Node, Quintic};
+use crate::bounds::{Effort, Meter};
+pub(crate) use allowance::Allowance;
 use samples::Samples;
+use work::Work;
 
 /// What the curve does at its ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -34,6 +39,8 @@ pub(crate) struct Fit {
     pub worst: f64,
     /// Root of the mean square of all misses.
     pub rms: f64,
+    /// What it cost, in [`Effort::Follows`].
+    pub(crate) cost: u64,
 }
 
 /// Why there is no curve.
@@ -46,13 +53,34 @@ pub enum CannotFit {
     /// The allowed miss is so small beside the values that rounding decides.
     #[error("the samples cannot be followed so closely: rounding decides; a larger distance is needed")]
     TooClose,
+    /// More work than is allowed: mostly a distance far below the noise of the samples.
+    #[error("following {samples} samples so closely would take more than {most} {}", Effort::Follows.unit())]
+    TooCostly {
+        /// How many samples.
+        samples: usize,
+        /// What is allowed.
+        most: u64,
+    },
 }
 
-/// The curve near `samples` (frame, value) that misses none by more than `within`.
+/// The curve near `samples` (frame, value) that misses none by more than `within`; what it costs is taken from a meter.
 ///
 /// # Errors
 /// [`CannotFit`].
-pub(crate) fn fit(samples: &[(f64, f64)], within: f64, ends: Ends) -> Result<Fit, CannotFit> {
+pub(crate) fn fit(samples: &[(f64, f64)], within: f64, ends: Ends, meter: &Meter) -> Result<Fit, CannotFit> {
+    let before = meter.used(Effort::Follows);
+    let work = Work::on(meter);
+    let found = near(samples, within, ends, &work);
+    match (found, work.excess()) {
+        (Ok((nodes, worst, rms)), None) => Ok(Fit { nodes, worst, rms, cost: meter.used(Effort::Follows).saturating_sub(before) }),
+        (Err(CannotFit::Malformed), _) => Err(CannotFit::Malformed),
+        (_, Some(excess)) => Err(CannotFit::TooCostly { samples: samples.len(), most: excess.most }),
+        (Err(error), None) => Err(error),
+    }
+}
+
+/// The curve's nodes, and its farthest and root mean square miss.
+fn near(samples: &[(f64, f64)], within: f64, ends: Ends, work: &Work<'_>) -> Result<(Vec<(f64, Node)>, f64, f64), CannotFit> {
     let (frames, values): (Vec<f64>, Vec<f64>) = samples.iter().copied().unzip();
     let rising = frames.iter().zip(frames.iter().skip(1)).all(|(a, b)| a < b);
     let finite = samples.iter().all(|(f, v)| f.is_finite() && v.is_finite());
@@ -69,13 +97,13 @@ pub(crate) fn fit(samples: &[(f64, f64)], within: f64, ends: Ends) -> Result<Fit
         [end(frames.first()), end(frames.last())].into_iter().flatten().collect()
     } else {
         let rest = ends == Ends::Rest;
-        let chosen = knots::choose(reduced, rest).ok_or(CannotFit::TooClose)?;
-        let states = least_jerk::least_jerk(reduced, &chosen.knots, &chosen.states, rest).ok_or(CannotFit::TooClose)?;
+        let chosen = knots::choose(reduced, rest, work).ok_or(CannotFit::TooClose)?;
+        let states = least_jerk::least_jerk((reduced, work), &chosen.knots, &chosen.states, rest).ok_or(CannotFit::TooClose)?;
         let node = |[p, v, a]: [f64; 3]| Node { p: first + p * within, v: v * within, a: a * within };
         chosen.knots.iter().zip(states).map(|(k, s)| (reduced.frame(*k), node(s))).collect()
     };
     let (worst, rms) = misses(&nodes, samples);
-    if worst <= within { Ok(Fit { nodes, worst, rms }) } else { Err(CannotFit::TooClose) }
+    if worst <= within { Ok((nodes, worst, rms)) } else { Err(CannotFit::TooClose) }
 }
 
 /// Farthest and root mean square miss of the curve over `nodes`.

@@ -30,6 +30,11 @@ impl<'s> Samples<'s> {
         self.values[i]
     }
 
+    /// Values of the samples from one to before another.
+    pub(super) fn values(self, from: usize, to: usize) -> &'s [f64] {
+        self.values.get(from..to).unwrap_or_default()
+    }
+
     /// Value of the sample at a frame or the next one after it; of the last one beyond the end.
     pub(super) fn nearest_value(self, frame: f64) -> f64 {
         self.value(self.frames.partition_point(|f| *f < frame).min(self.len() - 1))

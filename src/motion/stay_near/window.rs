@@ -8,6 +8,7 @@
 use super::active_set::{ActiveSet, Added};
 use super::basis;
 use super::samples::Samples;
+use super::work::Work;
 
 /// Position, velocity and acceleration at a knot, per frame.
 pub(super) type State = [f64; 3];
@@ -30,7 +31,7 @@ pub(super) enum Outcome {
     Near,
     /// No curve with these knots does.
     Impossible,
-    /// Rounding left it undecided.
+    /// Rounding left it undecided, or the work is used up.
     Undecided,
 }
 
@@ -38,11 +39,18 @@ pub(super) enum Outcome {
 const TUBE: f64 = 1.0 - 2e-7;
 /// What is still taken as inside.
 const SLACK: f64 = 1e-9;
+/// Times in a row that a sample may be pulled: where it is still the farthest outside then, rounding keeps it there.
+const IN_A_ROW: u32 = 4;
+/// Pulls of all samples for each unknown before rounding is taken to send the curve in circles; windows that end need five or fewer.
+const MOST_PULLS: usize = 20;
+/// Samples that are looked at together.
+const AT_ONCE: usize = 8;
 
 /// Knots in a row. The last knot may stand anywhere: the last piece goes on beyond it.
 #[derive(Debug)]
 pub(super) struct Window<'s> {
     samples: Samples<'s>,
+    work: &'s Work<'s>,
     frames: Vec<f64>,
     /// First sample of each piece, and one behind the last.
     firsts: Vec<usize>,
@@ -51,6 +59,8 @@ pub(super) struct Window<'s> {
     coordinates: Vec<Coordinate>,
     solution: ActiveSet,
     polynomials: Vec<[f64; 6]>,
+    /// Local time of every sample in its piece, from the first sample on.
+    places: Vec<f64>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -61,7 +71,12 @@ enum Coordinate {
 
 impl<'s> Window<'s> {
     /// A window over knots at samples `knots`; `beyond` puts one more knot at a frame behind them.
-    pub(super) fn new(samples: Samples<'s>, knots: &[usize], beyond: Option<f64>, given: impl Fn(usize) -> Given) -> Option<Window<'s>> {
+    pub(super) fn new(
+        (samples, work): (Samples<'s>, &'s Work<'s>),
+        knots: &[usize],
+        beyond: Option<f64>,
+        given: impl Fn(usize) -> Given,
+    ) -> Option<Window<'s>> {
         let mut frames: Vec<f64> = knots.iter().map(|k| samples.frame(*k)).collect();
         let mut firsts = knots.to_vec();
         match beyond {
@@ -104,17 +119,37 @@ impl<'s> Window<'s> {
                 }
             }
         }
+        work.take(unknowns * unknowns * (unknowns / 3 + 10));
         let (h, g) = objective(&lengths, &scales, &coordinates, &guess);
         let solution = ActiveSet::new(&h, &g)?;
-        let mut window = Window { samples, frames, firsts, scales, coordinates, solution, polynomials: Vec::new() };
+        let polynomials = vec![[0.0; 6]; lengths.len()];
+        let mut window = Window { samples, work, frames, firsts, scales, coordinates, solution, polynomials, places: Vec::new() };
+        window.place();
         window.form();
         Some(window)
     }
 
+    /// Notes the local times of samples that came in.
+    fn place(&mut self) {
+        for (piece, knots) in self.frames.windows(2).enumerate() {
+            let (start, h) = (knots[0], knots[1] - knots[0]);
+            let known = self.firsts[0] + self.places.len();
+            let samples = self.samples;
+            self.places.extend((self.firsts[piece].max(known)..self.firsts[piece + 1]).map(|i| (samples.frame(i) - start) / h));
+        }
+    }
+
     /// Makes the curve stay near every sample of the window.
     pub(super) fn stay_near_all(&mut self) -> Outcome {
-        for _ in 0..100 * (self.solution.x.len() + 1) {
+        let unknowns = self.solution.x.len();
+        let (mut last, mut in_a_row) = (None, 0);
+        for _ in 0..MOST_PULLS * (unknowns + 1) {
             let Some((at, above)) = self.worst() else { return Outcome::Near };
+            in_a_row = if last == Some((at, above)) { in_a_row + 1 } else { 1 };
+            last = Some((at, above));
+            if in_a_row > IN_A_ROW || self.work.is_used_up() {
+                return Outcome::Undecided;
+            }
             match self.pull(at, above) {
                 Outcome::Near => {}
                 other => return other,
@@ -128,10 +163,11 @@ impl<'s> Window<'s> {
         if let Some(last) = self.firsts.last_mut() {
             *last = upto;
         }
+        self.place();
         self.stay_near_all()
     }
 
-    /// Takes sample after sample into the last piece as long as the curve can stay near all; how many samples from the start of the file are near then.
+    /// Takes samples into the last piece as long as the curve can stay near all; how many samples from the start of the file are near then.
     pub(super) fn reach(&mut self, upto: usize) -> Option<usize> {
         if self.stay_near_all() != Outcome::Near {
             return None;
@@ -139,26 +175,38 @@ impl<'s> Window<'s> {
         let last = self.firsts.len() - 1;
         let (start, h) = (self.frames[last - 1], self.frames[last] - self.frames[last - 1]);
         let mut kept = self.solution.clone();
-        while self.firsts[last] < upto {
-            let i = self.firsts[last];
-            let u = (self.samples.frame(i) - start) / h;
-            if u > 2.0 {
-                break;
+        // Twice as many at a time; once they were too many, half of what is left open.
+        let (mut more, mut too_many) = (4, upto + 1);
+        loop {
+            let near = self.firsts[last];
+            let to = (near + more).min(too_many - 1);
+            for i in near..to {
+                let u = (self.samples.frame(i) - start) / h;
+                if u > 2.0 {
+                    break;
+                }
+                self.places.push(u);
+                self.firsts[last] += 1;
             }
-            self.firsts[last] += 1;
-            let miss = basis::horner(&self.polynomials[last - 1], u) - self.samples.value(i);
-            if miss.abs() <= TUBE + SLACK {
-                continue;
+            let taken = self.firsts[last];
+            if taken == near {
+                return Some(near);
             }
             kept.clone_from(&self.solution);
-            if self.stay_near_all() != Outcome::Near {
-                self.firsts[last] -= 1;
-                self.solution = kept;
+            if self.stay_near_all() == Outcome::Near {
+                more = if too_many > upto { 2 * more } else { (too_many - taken).div_ceil(2) };
+                if taken < to {
+                    return Some(taken);
+                }
+            } else {
+                self.places.truncate(near - self.firsts[0]);
+                self.firsts[last] = near;
+                self.solution.clone_from(&kept);
                 self.form();
-                break;
+                too_many = taken;
+                more = (taken - near) / 2;
             }
         }
-        Some(self.firsts[last])
     }
 
     /// The state at node `i`.
@@ -188,28 +236,38 @@ impl<'s> Window<'s> {
     }
 
     fn form(&mut self) {
-        self.polynomials = (0..self.frames.len() - 1)
-            .map(|piece| {
-                let f = self.factors(piece);
-                let mut x = [0.0; 6];
-                for (k, x) in x.iter_mut().enumerate() {
-                    *x = f[k] * self.coordinate(3 * piece + k);
-                }
-                basis::coefficients(x)
-            })
-            .collect();
+        for piece in 0..self.frames.len() - 1 {
+            let f = self.factors(piece);
+            let mut x = [0.0; 6];
+            for (k, x) in x.iter_mut().enumerate() {
+                *x = f[k] * self.coordinate(3 * piece + k);
+            }
+            self.polynomials[piece] = basis::coefficients(x);
+        }
     }
 
     /// The sample farthest outside, and whether the curve runs above it.
     fn worst(&self) -> Option<(usize, bool)> {
         let mut worst = (TUBE + SLACK, None);
+        let first = self.firsts[0];
+        self.work.take(4 * self.places.len());
         for (piece, c) in self.polynomials.iter().enumerate() {
-            let (start, h) = (self.frames[piece], self.frames[piece + 1] - self.frames[piece]);
-            for i in self.firsts[piece]..self.firsts[piece + 1] {
-                let miss = basis::horner(c, (self.samples.frame(i) - start) / h) - self.samples.value(i);
+            let (from, to) = (self.firsts[piece], self.firsts[piece + 1]);
+            let values = self.samples.values(from, to);
+            let places = &self.places[from - first..to - first];
+            for (n, (places, values)) in places.chunks(AT_ONCE).zip(values.chunks(AT_ONCE)).enumerate() {
+                let mut misses = [0.0; AT_ONCE];
+                for ((miss, u), value) in misses.iter_mut().zip(places).zip(values) {
+                    *miss = basis::horner(c, *u) - value;
+                }
                 // Written so that what is not a number counts as outside.
-                if !(miss.abs() <= worst.0) {
-                    worst = (miss.abs(), Some((i, miss > 0.0)));
+                if misses.iter().all(|miss| miss.abs() <= worst.0) {
+                    continue;
+                }
+                for (k, miss) in misses.iter().take(places.len()).enumerate() {
+                    if !(miss.abs() <= worst.0) {
+                        worst = (miss.abs(), Some((from + n * AT_ONCE + k, *miss > 0.0)));
+                    }
                 }
             }
         }
@@ -220,21 +278,28 @@ impl<'s> Window<'s> {
     fn pull(&mut self, i: usize, above: bool) -> Outcome {
         let pieces = self.frames.len() - 1;
         let piece = (0..pieces).rev().find(|p| self.firsts[*p] <= i).unwrap_or(0);
-        let h = self.frames[piece + 1] - self.frames[piece];
-        let row = basis::row((self.samples.frame(i) - self.frames[piece]) / h);
+        let row = basis::row(self.places[i - self.firsts[0]]);
         let f = self.factors(piece);
         let sign = if above { -1.0 } else { 1.0 };
-        let mut normal = vec![0.0; self.solution.x.len()];
+        let mut normal = [(0, 0.0); 6];
+        let mut count = 0;
         let mut fixed = 0.0;
         for k in 0..6 {
             let weight = row[k] * f[k];
             match self.coordinates[3 * piece + k] {
-                Coordinate::Unknown(j) => normal[j] = sign * weight,
+                Coordinate::Unknown(j) => {
+                    normal[count] = (j, sign * weight);
+                    count += 1;
+                }
                 Coordinate::Fixed(value) => fixed += weight * value,
             }
         }
         let edge = sign * (self.samples.value(i) - fixed) - TUBE;
-        let outcome = match self.solution.add(&normal, edge) {
+        let (unknowns, turns) = (self.solution.x.len(), self.solution.turns);
+        let added = self.solution.add(&normal[..count], edge);
+        let turns = usize::try_from(self.solution.turns - turns).unwrap_or(usize::MAX);
+        self.work.take(turns.saturating_mul(4 * unknowns * unknowns + 50));
+        let outcome = match added {
             Added::Holds => Outcome::Near,
             Added::Contradicts => Outcome::Impossible,
             Added::Undecided => Outcome::Undecided,
