@@ -11,7 +11,7 @@ mod flaw;
 mod range;
 mod visible;
 
-pub(crate) use budget::{Budget, Effort, Excess, Meter};
+pub(crate) use budget::{Allowance, Budget, Effort, Excess, Meter};
 pub(crate) use code::Code;
 pub use flaw::Flaw;
 pub(crate) use range::{Bound, Whole, count, counted, with_unit};

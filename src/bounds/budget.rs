@@ -181,6 +181,36 @@ pub(crate) struct Excess {
     pub most: u64,
 }
 
+/// What following all recordings of one shot may cost together: each what its samples are worth, and all together as much again as any shot may.
+///
+/// Invariant: counted in the order of the recordings, whether their curves are known already or not, so the same recordings are refused on every machine and in every run.
+#[derive(Debug)]
+pub(crate) struct Allowance {
+    budget: Budget,
+    /// Taken so far beyond what the samples were worth.
+    beyond: u64,
+}
+
+impl Allowance {
+    /// Nothing taken.
+    #[must_use]
+    pub(crate) const fn new(budget: Budget) -> Allowance {
+        Allowance { budget, beyond: 0 }
+    }
+
+    /// The most that the next recording may cost, of so many samples.
+    #[must_use]
+    pub(crate) fn most(&self, samples: usize) -> u64 {
+        self.budget.most(Effort::Follows, u64::try_from(samples).unwrap_or(u64::MAX)).saturating_sub(self.beyond)
+    }
+
+    /// Takes what a recording costs, which is no more than it may.
+    pub(crate) fn take(&mut self, samples: usize, cost: u64) {
+        let worth = self.most(samples).saturating_sub(self.most(0));
+        self.beyond = self.beyond.saturating_add(cost.saturating_sub(worth));
+    }
+}
+
 /// What a job has cost so far, beside what it may.
 #[derive(Debug)]
 pub(crate) struct Meter {

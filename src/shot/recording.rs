@@ -7,8 +7,8 @@ use std::sync::{Arc, OnceLock};
 
 use super::layer::{Key, check_keys};
 use super::routine::Call;
-use crate::bounds::{self, Code, Flaw, with_unit};
-use crate::motion::stay_near::{Allowance, CannotFit, Ends, Fit};
+use crate::bounds::{self, Allowance, Code, Flaw, with_unit};
+use crate::motion::stay_near::{self, CannotFit, Ends, Fit};
 use crate::stage::ChannelId;
 
 /// What a curve does at its ends, with its name in files.
@@ -116,18 +116,24 @@ impl Recording {
     /// # Errors
     /// [`CannotFit`] where rounding decides, or where it is more work than is allowed.
     pub(crate) fn fit(&self, allowance: &mut Allowance) -> Result<&Fit, CannotFit> {
-        if let Some(known) = self.fit.get() {
-            let known = known.as_ref().map_err(|e| *e)?;
-            allowance.take(self.samples.len(), known.cost)?;
-            return Ok(known);
+        let (count, most) = (self.samples.len(), allowance.most(self.samples.len()));
+        let found = if let Some(known) = self.fit.get() {
+            known
+        } else {
+            let samples: Vec<(f64, f64)> = self.samples.iter().map(|s| (s.frame, s.value)).collect();
+            let found = stay_near::fit(&samples, self.within, self.ends, most);
+            if let Err(error @ CannotFit::TooCostly { .. }) = found {
+                // With a larger budget there may be one.
+                return Err(error);
+            }
+            self.fit.get_or_init(|| found)
+        };
+        let fit = found.as_ref().map_err(|e| *e)?;
+        if fit.cost > most {
+            return Err(CannotFit::TooCostly { samples: count, most });
         }
-        let samples: Vec<(f64, f64)> = self.samples.iter().map(|s| (s.frame, s.value)).collect();
-        let found = allowance.fit(&samples, self.within, self.ends);
-        if let Err(error @ CannotFit::TooCostly { .. }) = found {
-            // With a larger budget there may be one.
-            return Err(error);
-        }
-        self.fit.get_or_init(|| found).as_ref().map_err(|e| *e)
+        allowance.take(count, fit.cost);
+        Ok(fit)
     }
 
     /// The curve, where it was found already.

@@ -10,10 +10,10 @@ use super::sources::{SourceKind, Sources};
 use super::term::Term;
 use super::time_map::TimeMap;
 use super::{blended, cycle, drift, minimum_jerk, monotone, natural_cubic};
-use crate::bounds::Budget;
+use crate::bounds::{Allowance, Budget};
 use crate::motion::quintic::Node;
 use crate::motion::signal::{Signal, SignalError};
-use crate::motion::stay_near::{Allowance, Fit};
+use crate::motion::stay_near::Fit;
 use crate::shot::{Key, Shape, Shot, Track};
 use crate::stage::{ChannelId, GroupId, Stage};
 

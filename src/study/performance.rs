@@ -6,8 +6,8 @@
 
 use super::Study;
 use super::beat::{self, Beat, Phases};
-use crate::bounds::{Budget, Code, Flaw};
-use crate::motion::stay_near::{Allowance, CannotFit, Ends};
+use crate::bounds::{Allowance, Budget, Code, Flaw};
+use crate::motion::stay_near::{self, CannotFit, Ends};
 
 /// Keys of a beat that are tried.
 const KEYS: [usize; 9] = [4, 6, 8, 10, 12, 16, 20, 24, 32];
@@ -52,7 +52,9 @@ impl Recorded {
         let mut allowance = Allowance::new(Budget::Usual);
         (0..drives).try_for_each(|drive| {
             let samples: Vec<(f64, f64)> = times.iter().zip(&self.samples).filter_map(|(t, row)| Some((*t, *row.get(drive)?))).collect();
-            allowance.fit(&samples, self.within, Ends::Straight).map(drop)
+            let fit = stay_near::fit(&samples, self.within, Ends::Straight, allowance.most(samples.len()))?;
+            allowance.take(samples.len(), fit.cost);
+            Ok(())
         })
     }
 }

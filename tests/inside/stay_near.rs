@@ -3,14 +3,14 @@
 //! `fixtures/recordings/curves.json` is written by `tests/golden/stay_near.py`: knots of FITPACK's smoothing splines of degree five at the same worst miss, the least jerk over our knots by a conic solver,
 //! and, by a linear program, how far samples are missed at best without each inner knot.
 
-use movewright::bounds::{Budget, Effort, Meter};
+use movewright::bounds::{Allowance, Budget};
 use movewright::motion::quintic::{Node, Quintic};
-use movewright::motion::stay_near::{Allowance, CannotFit, Ends, Fit};
+use movewright::motion::stay_near::{self, CannotFit, Ends, Fit};
 use movewright::number::{Generator, elementary};
 
 /// The curve near samples, with the usual budget.
 fn fit(samples: &[(f64, f64)], within: f64, ends: Ends) -> Result<Fit, CannotFit> {
-    Allowance::new(Budget::Usual).fit(samples, within, ends)
+    stay_near::fit(samples, within, ends, Allowance::new(Budget::Usual).most(samples.len()))
 }
 
 /// The curve of a seed, as the script makes it: sums of sines with noise.
@@ -126,7 +126,8 @@ fn noise(n: u32) -> Vec<(f64, f64)> {
 #[test]
 fn the_work_of_a_smooth_motion_is_that_of_its_samples() {
     let each = |n: u32, noise: f64| fit(&smooth(n, noise), 0.5, Ends::Straight).unwrap().cost / u64::from(n);
-    let given = Budget::Usual.most(Effort::Follows, 1) - Budget::Usual.most(Effort::Follows, 0);
+    let allowance = Allowance::new(Budget::Usual);
+    let given = allowance.most(1) - allowance.most(0);
     for noise in [0.0, 0.1] {
         let (few, many) = (each(2_500, noise), each(20_000, noise));
         assert!(few < given && many < given && 2 * many < 3 * few, "{noise}: {few} {many} of {given}");
@@ -136,41 +137,28 @@ fn the_work_of_a_smooth_motion_is_that_of_its_samples() {
 /// A hundred samples of noise with a distance of a millionth of it once cost half a minute: rounding kept one sample outside, and it was pulled without end.
 #[test]
 fn where_rounding_decides_that_is_known_soon() {
-    let meter = Meter::new(Budget::Usual, 0);
-    let found = movewright::motion::stay_near::fit(&noise(100), 1e-6, Ends::Straight, &meter);
-    assert_eq!(found, Err(CannotFit::TooClose));
-    let used = meter.used(Effort::Follows);
-    assert!(used < 10_000_000, "{used}");
+    assert_eq!(stay_near::fit(&noise(100), 1e-6, Ends::Straight, 10_000_000), Err(CannotFit::TooClose));
 }
 
 #[test]
-fn more_work_than_is_left_is_refused_with_what_was_allowed() {
+fn more_work_than_is_allowed_is_refused() {
     let samples = noise(300);
-    let most = Budget::Usual.most(Effort::Follows, 300);
     let cost = fit(&samples, 1e-3, Ends::Straight).unwrap().cost;
-    let with = |left: u64| {
-        let meter = Meter::new(Budget::Usual, 300);
-        meter.spent(Effort::Follows, most - left);
-        movewright::motion::stay_near::fit(&samples, 1e-3, Ends::Straight, &meter).map(|fit| fit.cost)
-    };
-    assert_eq!((with(cost), with(cost - 1)), (Ok(cost), Err(CannotFit::TooCostly { samples: 300, most })));
+    let with = |most: u64| stay_near::fit(&samples, 1e-3, Ends::Straight, most).map(|fit| fit.cost);
+    assert_eq!((with(cost), with(cost - 1)), (Ok(cost), Err(CannotFit::TooCostly { samples: 300, most: cost - 1 })));
 }
 
-/// Recordings share what any shot may cost, and each has what its samples are worth; a known curve counts like a new one.
+/// Recordings share what any shot may cost, and each has what its samples are worth.
 #[test]
 fn recordings_of_a_shot_share_an_allowance() {
-    let (usual, each) =
-        (Budget::Usual.most(Effort::Follows, 0), Budget::Usual.most(Effort::Follows, 1) - Budget::Usual.most(Effort::Follows, 0));
     let mut allowance = Allowance::new(Budget::Usual);
+    let (usual, each) = (allowance.most(0), allowance.most(1) - allowance.most(0));
     // No more than its samples are worth: nothing is taken from what is shared.
-    assert_eq!(allowance.take(1000, 1000 * each), Ok(()));
-    assert_eq!(allowance.take(1000, 1000 * each + usual - 5), Ok(()));
-    assert_eq!(allowance.take(10, 10 * each + 6), Err(CannotFit::TooCostly { samples: 10, most: usual + 10 * each }));
-    assert_eq!(allowance.take(10, 10 * each + 5), Ok(()));
-    let close = allowance.fit(&noise(300), 1e-3, Ends::Straight);
-    assert!(matches!(close, Err(CannotFit::TooCostly { samples: 300, .. })), "{close:?}");
-    assert!(allowance.fit(&smooth(300, 0.0), 0.5, Ends::Straight).is_ok());
-    assert!(Allowance::new(Budget::Large).fit(&noise(300), 1e-3, Ends::Straight).is_ok());
+    allowance.take(1000, 1000 * each);
+    assert_eq!(allowance.most(7), usual + 7 * each);
+    allowance.take(1000, 1000 * each + usual - 5);
+    assert_eq!((allowance.most(0), allowance.most(10)), (5, 10 * each + 5));
+    assert_eq!(Allowance::new(Budget::Large).most(3), 1000 * (usual + 3 * each));
 }
 
 /// Not run with the others: `cargo test --release --lib stay_near -- --ignored --nocapture` prints the seconds.

@@ -30,7 +30,7 @@ pub(super) struct Chosen {
 }
 
 /// Chooses knots. `rest`: the curve starts and stops; otherwise it goes straight on outside. `None` where rounding gets in the way, or the work is used up.
-pub(super) fn choose(samples: Samples<'_>, rest: bool, work: &Work<'_>) -> Option<Chosen> {
+pub(super) fn choose(samples: Samples<'_>, rest: bool, work: &Work) -> Option<Chosen> {
     let mut chosen = TENTHS.iter().find_map(|tenths| reach_out((samples, work), rest, *tenths)).unwrap_or_else(|| every_sample(samples));
     let mut j = 1;
     while j + 1 < chosen.knots.len() {
@@ -51,7 +51,7 @@ fn every_sample(samples: Samples<'_>) -> Chosen {
 }
 
 /// Knots from the first sample to the last, each a good part of what is possible behind the one before.
-fn reach_out((samples, work): (Samples<'_>, &Work<'_>), rest: bool, tenths: usize) -> Option<Chosen> {
+fn reach_out((samples, work): (Samples<'_>, &Work), rest: bool, tenths: usize) -> Option<Chosen> {
     let n = samples.len();
     let mut chosen = Chosen { knots: vec![0], states: vec![[0.0; 3]] };
     let mut length = samples.frame(7.min(n - 1)) - samples.frame(0);
@@ -88,7 +88,7 @@ fn reach_out((samples, work): (Samples<'_>, &Work<'_>), rest: bool, tenths: usiz
 /// The search for one more knot.
 struct Step<'a> {
     samples: Samples<'a>,
-    work: &'a Work<'a>,
+    work: &'a Work,
     part: &'a [usize],
     /// What the curve does at the first knot of the part; `None` at the start of all.
     fixed: Option<State>,
@@ -151,7 +151,7 @@ impl Step<'_> {
 }
 
 /// The way to the last sample, where the curve ends as it must; with one more knot where it needs it.
-fn finish((samples, work): (Samples<'_>, &Work<'_>), mut chosen: Chosen, from: usize, rest: bool) -> Option<Chosen> {
+fn finish((samples, work): (Samples<'_>, &Work), mut chosen: Chosen, from: usize, rest: bool) -> Option<Chosen> {
     let end = samples.len() - 1;
     let last = *chosen.knots.last()?;
     let mut more = None;
@@ -183,7 +183,7 @@ fn finish((samples, work): (Samples<'_>, &Work<'_>), mut chosen: Chosen, from: u
 }
 
 /// Takes knot `j` out where a curve without it stays near every sample; true where it did.
-fn taken_out((samples, work): (Samples<'_>, &Work<'_>), chosen: &mut Chosen, j: usize, rest: bool) -> Option<bool> {
+fn taken_out((samples, work): (Samples<'_>, &Work), chosen: &mut Chosen, j: usize, rest: bool) -> Option<bool> {
     let last = chosen.knots.len() - 1;
     let mut side = 2;
     loop {

@@ -31,7 +31,7 @@ type Band = Vec<[f64; BAND]>;
 
 struct Problem<'s> {
     samples: Samples<'s>,
-    work: &'s Work<'s>,
+    work: &'s Work,
     /// First sample of each piece and one behind the last.
     firsts: Vec<usize>,
     starts: Vec<f64>,
@@ -49,7 +49,7 @@ struct Problem<'s> {
 }
 
 /// The curve of least jerk; `start` is one that stays near. `None` where rounding gets in the way, or the work is used up.
-pub(super) fn least_jerk((samples, work): (Samples<'_>, &Work<'_>), knots: &[usize], start: &[State], rest: bool) -> Option<Vec<State>> {
+pub(super) fn least_jerk((samples, work): (Samples<'_>, &Work), knots: &[usize], start: &[State], rest: bool) -> Option<Vec<State>> {
     let frames: Vec<f64> = knots.iter().map(|k| samples.frame(*k)).collect();
     let lengths: Vec<f64> = frames.windows(2).map(|w| w[1] - w[0]).collect();
     let scales: Vec<f64> = (0..frames.len())

@@ -6,7 +6,6 @@
 //! Limits: knots are few, not fewest; they stand at samples only.
 
 mod active_set;
-mod allowance;
 mod basis;
 mod knots;
 mod least_jerk;
@@ -15,8 +14,6 @@ mod window;
 mod work;
 
 use super::quintic::{Node, Quintic};
-use crate::bounds::{Effort, Meter};
-pub(crate) use allowance::Allowance;
 use samples::Samples;
 use work::Work;
 
@@ -39,7 +36,7 @@ pub(crate) struct Fit {
     pub worst: f64,
     /// Root of the mean square of all misses.
     pub rms: f64,
-    /// What it cost, in [`Effort::Follows`].
+    /// What it cost, in multiplications.
     pub(crate) cost: u64,
 }
 
@@ -54,7 +51,7 @@ pub enum CannotFit {
     #[error("the samples cannot be followed so closely: rounding decides; a larger distance is needed")]
     TooClose,
     /// More work than is allowed: mostly a distance far below the noise of the samples.
-    #[error("following {samples} samples so closely would take more than {most} {}", Effort::Follows.unit())]
+    #[error("following {samples} samples so closely would take more than {most} multiplications")]
     TooCostly {
         /// How many samples.
         samples: usize,
@@ -63,24 +60,22 @@ pub enum CannotFit {
     },
 }
 
-/// The curve near `samples` (frame, value) that misses none by more than `within`; what it costs is taken from a meter.
+/// The curve near `samples` (frame, value) that misses none by more than `within`, for at most so many multiplications.
 ///
 /// # Errors
 /// [`CannotFit`].
-pub(crate) fn fit(samples: &[(f64, f64)], within: f64, ends: Ends, meter: &Meter) -> Result<Fit, CannotFit> {
-    let before = meter.used(Effort::Follows);
-    let work = Work::on(meter);
-    let found = near(samples, within, ends, &work);
-    match (found, work.excess()) {
-        (Ok((nodes, worst, rms)), None) => Ok(Fit { nodes, worst, rms, cost: meter.used(Effort::Follows).saturating_sub(before) }),
-        (Err(CannotFit::Malformed), _) => Err(CannotFit::Malformed),
-        (_, Some(excess)) => Err(CannotFit::TooCostly { samples: samples.len(), most: excess.most }),
-        (Err(error), None) => Err(error),
+pub(crate) fn fit(samples: &[(f64, f64)], within: f64, ends: Ends, most: u64) -> Result<Fit, CannotFit> {
+    let work = Work::new(most);
+    match near(samples, within, ends, &work) {
+        Err(CannotFit::Malformed) => Err(CannotFit::Malformed),
+        _ if work.is_used_up() => Err(CannotFit::TooCostly { samples: samples.len(), most }),
+        Ok((nodes, worst, rms)) => Ok(Fit { nodes, worst, rms, cost: work.used() }),
+        Err(error) => Err(error),
     }
 }
 
 /// The curve's nodes, and its farthest and root mean square miss.
-fn near(samples: &[(f64, f64)], within: f64, ends: Ends, work: &Work<'_>) -> Result<(Vec<(f64, Node)>, f64, f64), CannotFit> {
+fn near(samples: &[(f64, f64)], within: f64, ends: Ends, work: &Work) -> Result<(Vec<(f64, Node)>, f64, f64), CannotFit> {
     let (frames, values): (Vec<f64>, Vec<f64>) = samples.iter().copied().unzip();
     let rising = frames.iter().zip(frames.iter().skip(1)).all(|(a, b)| a < b);
     let finite = samples.iter().all(|(f, v)| f.is_finite() && v.is_finite());

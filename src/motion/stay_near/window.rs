@@ -50,7 +50,7 @@ const AT_ONCE: usize = 8;
 #[derive(Debug)]
 pub(super) struct Window<'s> {
     samples: Samples<'s>,
-    work: &'s Work<'s>,
+    work: &'s Work,
     frames: Vec<f64>,
     /// First sample of each piece, and one behind the last.
     firsts: Vec<usize>,
@@ -72,7 +72,7 @@ enum Coordinate {
 impl<'s> Window<'s> {
     /// A window over knots at samples `knots`; `beyond` puts one more knot at a frame behind them.
     pub(super) fn new(
-        (samples, work): (Samples<'s>, &'s Work<'s>),
+        (samples, work): (Samples<'s>, &'s Work),
         knots: &[usize],
         beyond: Option<f64>,
         given: impl Fn(usize) -> Given,

@@ -4,35 +4,31 @@
 
 use core::cell::Cell;
 
-use crate::bounds::{Effort, Excess, Meter};
-
-/// What one fit costs.
+/// What one fit costs, beside what it may.
 #[derive(Debug)]
-pub(super) struct Work<'m> {
-    meter: &'m Meter,
-    excess: Cell<Option<Excess>>,
+pub(super) struct Work {
+    most: u64,
+    used: Cell<u64>,
 }
 
-impl<'m> Work<'m> {
-    /// Counted on this meter.
-    pub(super) fn on(meter: &'m Meter) -> Work<'m> {
-        Work { meter, excess: Cell::new(None) }
+impl Work {
+    /// Nothing used.
+    pub(super) fn new(most: u64) -> Work {
+        Work { most, used: Cell::new(0) }
     }
 
     /// Takes so much, which is done or about to be.
     pub(super) fn take(&self, units: usize) {
-        if let Err(excess) = self.meter.spend(Effort::Follows, u64::try_from(units).unwrap_or(u64::MAX)) {
-            self.excess.set(Some(excess));
-        }
+        self.used.set(self.used.get().saturating_add(u64::try_from(units).unwrap_or(u64::MAX)));
     }
 
-    /// More was taken than is allowed.
-    pub(super) fn excess(&self) -> Option<Excess> {
-        self.excess.get()
+    /// What was taken.
+    pub(super) fn used(&self) -> u64 {
+        self.used.get()
     }
 
-    /// True where no more is to be done.
+    /// True where more was taken than is allowed: no more is to be done.
     pub(super) fn is_used_up(&self) -> bool {
-        self.excess.get().is_some()
+        self.used.get() > self.most
     }
 }
