@@ -181,6 +181,7 @@ impl Problem<'_> {
         let mut s: Vec<[f64; 2]> = (0..m).map(|i| [(TUBE - miss(&curve, i)).max(0.05), (TUBE + miss(&curve, i)).max(0.05)]).collect();
         let mut z: Vec<[f64; 2]> = s.iter().map(|s| s.map(|s| 0.01 / s)).collect();
         let mut move_at = vec![0.0; m];
+        let [mut aims, mut ds, mut dz] = [(); 3].map(|()| vec![[0.0; 2]; m]);
         let mut best: Option<(f64, Vec<f64>)> = None;
         let mut waited = 0;
         for _ in 0..MOST_STEPS {
@@ -227,10 +228,10 @@ impl Problem<'_> {
                 break;
             }
             let Some(factor) = Factor::of(band) else { break };
-            let step = |target: &dyn Fn(usize, usize) -> f64, move_at: &mut [f64]| {
+            let step = |aims: &[[f64; 2]], ds: &mut [[f64; 2]], dz: &mut [[f64; 2]], move_at: &mut [f64]| {
                 let mut right: Vec<f64> = dual.iter().map(|d| -d).collect();
                 self.each(|i, piece, row| {
-                    let t = |side: usize| (z[i][side] * primal[i][side] - target(i, side)) / s[i][side];
+                    let t = |side: usize| (z[i][side] * primal[i][side] - aims[i][side]) / s[i][side];
                     let pull = t(0) - t(1);
                     for k in 0..6 {
                         right[3 * piece + k] -= pull * row[k];
@@ -243,24 +244,28 @@ impl Problem<'_> {
                 }
                 factor.solve(&mut right);
                 self.at_samples(&right, move_at);
-                let mut ds = vec![[0.0; 2]; m];
-                let mut dz = vec![[0.0; 2]; m];
                 for i in 0..m {
                     for (side, sign) in [(0, 1.0), (1, -1.0)] {
                         ds[i][side] = -primal[i][side] - sign * move_at[i];
-                        dz[i][side] = (-target(i, side) - z[i][side] * ds[i][side]) / s[i][side];
+                        dz[i][side] = (-aims[i][side] - z[i][side] * ds[i][side]) / s[i][side];
                     }
                 }
-                (right, ds, dz)
+                right
             };
-            let (_, ds, dz) = step(&|i, side| s[i][side] * z[i][side], &mut move_at);
+            for (aims, (s, z)) in aims.iter_mut().zip(s.iter().zip(&z)) {
+                *aims = [s[0] * z[0], s[1] * z[1]];
+            }
+            let _along = step(&aims, &mut ds, &mut dz, &mut move_at);
             let (ap, ad) = (longest(&s, &ds), longest(&z, &dz));
             let after: f64 =
                 (0..m).map(|i| (0..2).map(|k| (s[i][k] + ap * ds[i][k]) * (z[i][k] + ad * dz[i][k])).sum::<f64>()).sum::<f64>()
                     / (2 * m) as f64;
             let share = after / mu;
             let aim = share * share * share * mu;
-            let (dx, ds, dz) = step(&|i, side| s[i][side] * z[i][side] + ds[i][side] * dz[i][side] - aim, &mut move_at);
+            for (aims, (ds, dz)) in aims.iter_mut().zip(ds.iter().zip(&dz)) {
+                *aims = [aims[0] + ds[0] * dz[0] - aim, aims[1] + ds[1] * dz[1] - aim];
+            }
+            let dx = step(&aims, &mut ds, &mut dz, &mut move_at);
             let keep = (1.0 - mu).clamp(0.99, 0.9995);
             let (ap, ad) = ((keep * longest(&s, &ds)).min(1.0), (keep * longest(&z, &dz)).min(1.0));
             for i in 0..n {
