@@ -3,8 +3,8 @@
 //! What: the first [`ROWS`] rows of the log are laid over the tables of every pass of a folder, in steps and in units: row by row as they are numbered, and from the first row
 //! of the table on at each of [`RATES`]. An axis fits where its mean square deviation is at most nine times that of noise: what rounding to whole steps leaves, or, if that is more, the lower half of
 //! how much the change from row to row changes, of the deviations or of the log itself, whichever is less; of the log alone where fewer than [`ENOUGH`] rows meet a frame.
-//! Criterion: an axis tells for a pass where it fits and leaves, root mean square, at most a tenth of how far it is from the pass that was asked for; where the log has
-//! frames which that pass has not, of how far the log moves. A log fits where at least one axis tells for it, and at least three for each one that does not fit. At another
+//! Criterion: an axis tells for a pass where it deviates from the pass that was asked for, fits this one and leaves, root mean square, at most a tenth of that deviation; where the log has
+//! frames which the pass that was asked for has not, of how far the log moves. A log fits where at least one axis tells for it, and at least three for each one that does not fit. At another
 //! rate or with other frame numbers one of them must move, and no fault may explain it. Of several that fit those are named that leave as little: at most twice the least.
 //! Units: steps, in the direction of positive travel. Invariant: memory grows with axes, never with rows. Limits: rows that lie between frames are passed over; what begins after [`ROWS`] rows is not seen.
 
@@ -295,6 +295,8 @@ struct Judged {
     /// Mean square of its deviations, and of noise.
     left: f64,
     noise: f64,
+    /// Mean square of noise at the least: by the deviations even where they are few.
+    least_noise: f64,
     /// Mean square of the log about its mean.
     log_moves: f64,
     /// Whether the pass moves it by more than noise.
@@ -304,6 +306,10 @@ struct Judged {
 impl Judged {
     fn fits(&self) -> bool {
         self.left <= NOISE * NOISE * self.noise
+    }
+
+    fn deviates(&self) -> bool {
+        self.left > NOISE * NOISE * self.least_noise
     }
 }
 
@@ -326,13 +332,16 @@ impl Rows {
             let deviations: Vec<f64> = pairs.iter().map(|(logged, target)| (logged - target) * scale).collect();
             let positions: Vec<f64> = (0..self.block.frames.len()).filter_map(at).map(|y| y * scale).collect();
             let mean = pairs.iter().map(|(logged, _)| logged).sum::<f64>() / n;
-            let noise = if pairs.len() < ENOUGH { bends(&positions) } else { bends(&deviations).min(bends(&positions)) };
-            let (least, greatest) = pairs.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, g), (_, t)| (l.min(*t), g.max(*t)));
+            let (of_log, of_deviations) = (bends(&positions), bends(&deviations));
+            let least = of_log.min(of_deviations);
+            let noise = if pairs.len() < ENOUGH { of_log } else { least };
+            let (lowest, highest) = pairs.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), (_, t)| (l.min(*t), h.max(*t)));
             let noise = (noise * noise).max(ROUNDING);
-            let ranges = (greatest - least) * scale;
+            let ranges = (highest - lowest) * scale;
             Some(Judged {
                 left: deviations.iter().map(|d| d * d).sum::<f64>() / n,
                 noise,
+                least_noise: (least * least).max(ROUNDING),
                 log_moves: pairs.iter().map(|(logged, _)| (logged - mean) * scale).map(|y| y * y).sum::<f64>() / n,
                 moves: ranges * ranges > NOISE * NOISE * noise,
             })
@@ -364,7 +373,7 @@ fn told(found: &[Option<Judged>], base: Option<&[Option<Judged>]>, laid: &Laid, 
         all += 1.0;
         left += judged.left / judged.noise;
         let was = match base {
-            Some(base) => base.get(axis).copied().flatten().filter(|b| !b.fits()).map(|b| b.left),
+            Some(base) => base.get(axis).copied().flatten().filter(Judged::deviates).map(|b| b.left),
             None => Some(judged.log_moves).filter(|moves| *moves > NOISE * NOISE * judged.noise),
         };
         if !judged.fits() {

@@ -244,3 +244,19 @@ fn a_scale_is_no_rate() {
     };
     assert_eq!((of(&[]), of(&every_axis())), (0, 1));
 }
+
+/// A dozen rows that run through the whole move.
+#[test]
+fn a_short_log_at_another_rate_is_named() {
+    for seed in 0..SEEDS {
+        let mut g = Generator::new(seed);
+        let rows: Vec<(i64, Vec<f64>)> = (0..24).map(|i| (i + 1, noisy(all(seed, 1.0 + 10.0 * i as f64), 2.0, &mut g))).collect();
+        let log = |n: usize| table(rows.iter().take(n).cloned(), 0);
+        for n in [12, 24] {
+            let found = found(seed, "picture", LogUnits::Steps, log(n), Some(&every_axis()));
+            let [one] = found.as_slice() else { panic!("{seed} {n}: {found:?}") };
+            assert_eq!((one.rows, one.for_frames, one.axes_off), (1, 10, 0), "{one:?}");
+        }
+        assert_eq!(found(seed, "picture", LogUnits::Steps, log(7), Some(&every_axis())), []);
+    }
+}

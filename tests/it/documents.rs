@@ -198,6 +198,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/output/check_json/wedge.rs",
         "src/cli/errors_json.rs",
         "src/measure/result.rs",
+        "src/measure/recognise.rs",
         "src/measure/home.rs",
         "src/cli/compare_home.rs",
         "src/cli/compare_points.rs",
