@@ -8,6 +8,7 @@ use super::Study;
 use super::beat::{self, Beat, Phases};
 use crate::bounds::{Allowance, Budget, Code, Flaw};
 use crate::motion::stay_near::{self, CannotFit, Ends};
+use crate::number::figures;
 
 /// Keys of a beat that are tried.
 const KEYS: [usize; 9] = [4, 6, 8, 10, 12, 16, 20, 24, 32];
@@ -84,7 +85,7 @@ impl Performance {
         let Some((recorded, error)) = found.recorded.as_ref().and_then(|r| Some((r, r.followed(times).err()?))) else {
             return Ok(found);
         };
-        let left = format!("{:.6} mm left for each curve", recorded.within);
+        let left = format!("{} left for each curve", figures::figure(recorded.within, "mm"));
         let allowed = "more than the noise of the recording";
         let help = "write a larger --within: the noise of the recording is larger than what is left for the curves";
         let (code, title, found) = match error {

@@ -69,13 +69,12 @@ pub(crate) fn fit(samples: &[(f64, f64)], within: f64, ends: Ends, most: u64) ->
     match near(samples, within, ends, &work) {
         Err(CannotFit::Malformed) => Err(CannotFit::Malformed),
         _ if work.is_used_up() => Err(CannotFit::TooCostly { samples: samples.len(), most }),
-        Ok((nodes, worst, rms)) => Ok(Fit { nodes, worst, rms, cost: work.used() }),
-        Err(error) => Err(error),
+        found => found,
     }
 }
 
-/// The curve's nodes, and its farthest and root mean square miss.
-fn near(samples: &[(f64, f64)], within: f64, ends: Ends, work: &Work) -> Result<(Vec<(f64, Node)>, f64, f64), CannotFit> {
+/// The same; where more was taken than is allowed, whatever was found by then.
+fn near(samples: &[(f64, f64)], within: f64, ends: Ends, work: &Work) -> Result<Fit, CannotFit> {
     let (frames, values): (Vec<f64>, Vec<f64>) = samples.iter().copied().unzip();
     let rising = frames.iter().zip(frames.iter().skip(1)).all(|(a, b)| a < b);
     let finite = samples.iter().all(|(f, v)| f.is_finite() && v.is_finite());
@@ -98,7 +97,7 @@ fn near(samples: &[(f64, f64)], within: f64, ends: Ends, work: &Work) -> Result<
         chosen.knots.iter().zip(states).map(|(k, s)| (reduced.frame(*k), node(s))).collect()
     };
     let (worst, rms) = misses(&nodes, samples);
-    if worst <= within { Ok((nodes, worst, rms)) } else { Err(CannotFit::TooClose) }
+    if worst <= within { Ok(Fit { nodes, worst, rms, cost: work.used() }) } else { Err(CannotFit::TooClose) }
 }
 
 /// Farthest and root mean square miss of the curve over `nodes`.
