@@ -167,12 +167,12 @@ fn text(args: &CompareArgs, compared: &Compared) -> String {
             take.push_str(&format!(", {} of the pass missing", count(t.frames_missing, "frame")));
         }
         if !t.axes_missing.is_empty() {
-            take.push_str(&format!(", no column for {}", names(&t.axes_missing, all)));
+            take.push_str(&format!(", no column for {}", wrap::names(&t.axes_missing, all)));
         }
         wrap::line(&mut text, &take, 2);
     }
     if !c.not_logged.is_empty() {
-        wrap::line(&mut text, &format!("  not in any log: {}", names(&c.not_logged, all)), 2);
+        wrap::line(&mut text, &format!("  not in any log: {}", wrap::names(&c.not_logged, all)), 2);
     }
     // The furthest off first; axes that stood where they should are one line.
     let mut off: Vec<&AxisComparison> = c.axes.iter().filter(|a| a.units.largest_deviation != Some(0.0)).collect();
@@ -205,11 +205,11 @@ fn text(args: &CompareArgs, compared: &Compared) -> String {
         wrap::line(&mut text, &format!("{} (--all)", counted(c.causes.len() - likely, "more likely cause")), 2);
     }
     for t in c.takes.iter().filter(|t| !t.unexplained.is_empty()) {
-        wrap::line(&mut text, &format!("no known cause: {}: {}", t.log, names(&t.unexplained, all)), 2);
+        wrap::line(&mut text, &format!("no known cause: {}: {}", t.log, wrap::names(&t.unexplained, all)), 2);
     }
     let unseen: Vec<String> = c.axes.iter().filter(|a| a.pixels.is_none()).map(|a| a.axis.clone()).collect();
     if args.tolerance_px.is_some() && args.tolerance_steps.is_none() && !unseen.is_empty() {
-        wrap::line(&mut text, &format!("not compared in pixels, because never in the picture: {}", names(&unseen, all)), 2);
+        wrap::line(&mut text, &format!("not compared in pixels, because never in the picture: {}", wrap::names(&unseen, all)), 2);
     }
     let verdict = if c.within_tolerance { "within tolerance" } else { "tolerance exceeded" };
     wrap::line(&mut text, &format!("{verdict} ({})", tolerance(args, c)), 2);
@@ -259,15 +259,6 @@ fn axis(text: &mut String, a: &AxisComparison) {
         figures("px", p, 3);
     }
 }
-
-/// Names, without `all` the first few of them.
-pub(super) fn names(names: &[String], all: bool) -> String {
-    let shown: Vec<&str> = names.iter().take(if all { names.len() } else { FEW_NAMES }).map(String::as_str).collect();
-    if names.len() > shown.len() { format!("{} and {} more", shown.join(", "), names.len() - shown.len()) } else { shown.join(", ") }
-}
-
-/// Names shown without `--all`.
-const FEW_NAMES: usize = 8;
 
 /// Likely causes shown without `--all`.
 const FEW_CAUSES: usize = 20;

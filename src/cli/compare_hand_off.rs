@@ -88,7 +88,7 @@ impl HandedOff {
             wrap::line(text, &format!("  {} more, nearer to the plan (--all; every frame in {SHIFTS})", far.len() - shown), 4);
         }
         if !self.axes_as_planned.is_empty() {
-            let names = super::compare::names(&self.axes_as_planned, all);
+            let names = wrap::names(&self.axes_as_planned, all);
             wrap::line(text, &format!("  as planned, because not measured: {} ({names})", axes(self.axes_as_planned.len())), 4);
         }
     }

@@ -5,7 +5,6 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::args::CompareArgs;
-use super::compare::names;
 use super::compare_folder::{Failure, opened, wrong};
 use super::{Outcome, terminal, wrap};
 use crate::bounds::Code;
@@ -65,7 +64,7 @@ fn text(args: &CompareArgs, c: &HomeComparison) -> String {
         wrap::line(&mut text, &format!("  within the scatter of the switch: {} (--all)", axes(within)), 4);
     }
     if !c.not_read.is_empty() {
-        wrap::line(&mut text, &format!("  not in both files: {}", names(&c.not_read, args.all)), 4);
+        wrap::line(&mut text, &format!("  not in both files: {}", wrap::names(&c.not_read, args.all)), 4);
     }
     wrap::line(&mut text, NOTE, 0);
     wrap::line(&mut text, NOTICE, 0);

@@ -2,26 +2,18 @@
 
 use std::path::Path;
 
-use schemars::JsonSchema;
-use serde::Serialize;
-
 use super::args::CompareArgs;
-use super::compare::names;
 use super::compare_folder::{Failure, WrittenFolder, opened, wrong};
-use super::compare_hand_off::{self, HandedOff};
+use super::compare_hand_off;
+use super::compare_points_json::{AxisEntry, Document, NOTE, document};
 use super::{Outcome, terminal, wrap};
 use crate::bounds::Code;
 use crate::check::mark_shifts::{Mark, NoSight, per_step};
 use crate::check::words::{axes, count, counted};
-use crate::measure::{AxisFacts, Deviations, Loss, Losses, Marks, Shift, TOLERANCE_PIXELS, losses};
+use crate::measure::{Deviations, Loss, Losses, Marks, Shift, TOLERANCE_PIXELS, losses};
 use crate::number::figures::figure;
 use crate::output::manifest::NOTICE;
-use crate::output::schemas;
 use crate::stage::Stage;
-
-/// The criterion, said with every result.
-const NOTE: &str = "a loss is one axis off by the same steps from one frame to the last. It is named where it lowers the Bayesian information criterion by 2 ln(100 x axes); an axis that \
-explains it as well (likelihood ratio up to 100) cannot be distinguished with these marks";
 
 pub(super) fn run(args: &CompareArgs, first: &Path, second: &Path) -> Outcome {
     let document = match compared(args, first, second) {
@@ -36,99 +28,6 @@ pub(super) fn run(args: &CompareArgs, first: &Path, second: &Path) -> Outcome {
         Ok(text) => terminal::json(&format!("{text}\n"), verdict),
         Err(error) => wrong(Code::WriteFailed, format!("the comparison could not be written as JSON: {error}")).printed(),
     }
-}
-
-/// What marks in two runs of a pass say, format 1.
-#[derive(Serialize, JsonSchema)]
-struct Document {
-    format: u32,
-    pass: String,
-    note: &'static str,
-    /// True where no axis lost steps.
-    no_steps_lost: bool,
-    /// Marks that both runs have.
-    marks: usize,
-    /// Places that only one of the runs has.
-    places_in_one_run_only: usize,
-    /// Root mean square of the shifts to the right and down, pixels.
-    shift_px: f64,
-    /// The same of what no loss explains.
-    unexplained_px: f64,
-    /// Losses, the one that explains most first.
-    losses: Vec<LossEntry>,
-    /// Frame by frame.
-    frames: Vec<FrameEntry>,
-    /// What no loss explains, mark by mark, most first.
-    unexplained: Vec<MarkEntry>,
-    /// Axes that a mark shows.
-    axes: Vec<AxisEntry>,
-    /// Axes that no mark shows: nothing is known of them.
-    not_seen: Vec<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    hand_off: Option<HandedOff>,
-    notice: &'static str,
-}
-
-#[derive(Serialize, JsonSchema)]
-struct LossEntry {
-    axis: String,
-    /// First frame in which the steps are missing.
-    frame: i64,
-    /// Steps of positive travel, second run less first.
-    steps: f64,
-    standard_error: f64,
-    /// The same in full steps of the motor.
-    full_steps: f64,
-    units: f64,
-    unit: &'static str,
-    /// Worst shift of a mark that it makes, pixels.
-    px: f64,
-    /// Axes that explain it as well.
-    or: Vec<AlikeEntry>,
-}
-
-#[derive(Serialize, JsonSchema)]
-struct AlikeEntry {
-    axis: String,
-    frame: i64,
-    steps: f64,
-}
-
-#[derive(Serialize, JsonSchema)]
-struct FrameEntry {
-    frame: i64,
-    marks: usize,
-    shift_px: f64,
-    unexplained_px: f64,
-    /// Steps of each axis that are missing in it.
-    lost: Vec<LostEntry>,
-}
-
-#[derive(Serialize, JsonSchema)]
-struct LostEntry {
-    axis: String,
-    steps: f64,
-}
-
-#[derive(Serialize, JsonSchema)]
-struct MarkEntry {
-    point: String,
-    px: f64,
-    /// The frame in which it is most.
-    frame: i64,
-}
-
-#[derive(Serialize, JsonSchema)]
-struct AxisEntry {
-    axis: String,
-    /// The least loss before the first frame that these marks would show, steps.
-    least_steps: f64,
-}
-
-/// Its JSON Schema.
-#[must_use]
-pub(super) fn schema() -> serde_json::Value {
-    schemas::of::<Document>("movewright compare --points --json")
 }
 
 fn compared(args: &CompareArgs, first: &Path, second: &Path) -> Result<Document, Failure> {
@@ -195,48 +94,6 @@ fn deviations(stage: &Stage, found: &Losses, frames: &[i64], not_seen: &[String]
     Deviations { by_axis: by_axis.collect(), not_logged: not_seen.to_vec() }
 }
 
-fn document(pass: &str, found: &Losses, facts: &[AxisFacts], alone: usize) -> Document {
-    let name = |axis: usize| facts.get(axis).map_or_else(String::new, |f| f.name.clone());
-    let entry = |l: &Loss| LossEntry {
-        axis: name(l.axis),
-        frame: l.frame,
-        steps: l.steps,
-        standard_error: l.standard_error,
-        full_steps: facts.get(l.axis).map_or(0.0, |f| l.steps / f64::from(f.microsteps)),
-        units: facts.get(l.axis).map_or(0.0, |f| l.steps / f.steps_per_unit),
-        unit: facts.get(l.axis).map_or("", |f| f.unit),
-        px: l.px,
-        or: l.alike.iter().map(|(axis, frame, steps)| AlikeEntry { axis: name(*axis), frame: *frame, steps: *steps }).collect(),
-    };
-    let frame = |(frame, (marks, shift_px, unexplained_px)): (&i64, &(usize, f64, f64))| FrameEntry {
-        frame: *frame,
-        marks: *marks,
-        shift_px: *shift_px,
-        unexplained_px: *unexplained_px,
-        lost: found.losses.iter().filter(|l| l.frame <= *frame).map(|l| LostEntry { axis: name(l.axis), steps: l.steps }).collect(),
-    };
-    let mut unexplained: Vec<MarkEntry> =
-        found.marks.iter().map(|(point, (px, frame))| MarkEntry { point: point.clone(), px: *px, frame: *frame }).collect();
-    unexplained.sort_by(|a, b| b.px.total_cmp(&a.px));
-    Document {
-        format: 1,
-        pass: pass.to_owned(),
-        note: NOTE,
-        no_steps_lost: found.losses.is_empty(),
-        marks: found.marks.len(),
-        places_in_one_run_only: alone,
-        shift_px: found.shift_px,
-        unexplained_px: found.unexplained_px,
-        losses: found.losses.iter().map(entry).collect(),
-        frames: found.frames.iter().map(frame).collect(),
-        unexplained,
-        axes: found.least.iter().map(|(axis, least)| AxisEntry { axis: name(*axis), least_steps: *least }).collect(),
-        not_seen: facts.iter().enumerate().filter(|(i, _)| !found.least.contains_key(i)).map(|(_, f)| f.name.clone()).collect(),
-        hand_off: None,
-        notice: NOTICE,
-    }
-}
-
 fn text(args: &CompareArgs, d: &Document) -> String {
     let mut text = String::new();
     let frames = count(u64::try_from(d.frames.len()).unwrap_or(u64::MAX), "frame");
@@ -275,7 +132,7 @@ fn text(args: &CompareArgs, d: &Document) -> String {
         wrap::line(&mut text, &format!("  {}, seen better (--all)", counted(least.len() - shown, "more axis")), 4);
     }
     if !d.not_seen.is_empty() {
-        wrap::line(&mut text, &format!("  no mark shows {}: {}", axes(d.not_seen.len()), names(&d.not_seen, args.all)), 4);
+        wrap::line(&mut text, &format!("  no mark shows {}: {}", axes(d.not_seen.len()), wrap::names(&d.not_seen, args.all)), 4);
     }
     if let Some(handed) = &d.hand_off {
         handed.add_to(&mut text, args.all);

@@ -15,6 +15,7 @@ mod compare_hand_off;
 mod compare_home;
 mod compare_json;
 mod compare_points;
+mod compare_points_json;
 mod compile;
 mod destination;
 pub(crate) mod errors_json;

@@ -2,7 +2,7 @@
 
 use clap::{Args as ClapArgs, ValueEnum};
 
-use super::{Outcome, compare_json, compare_points, errors_json, terminal};
+use super::{Outcome, compare_json, compare_points_json, errors_json, terminal};
 use crate::bounds::Code;
 use crate::input::keys::{reference, schema};
 use crate::output::{rig_json, schemas, study_json};
@@ -63,7 +63,7 @@ impl FileKind {
             FileKind::Pace => schemas::pace(),
             FileKind::Changes => schemas::changes(),
             FileKind::Compare => compare_json::schema(),
-            FileKind::ComparePoints => compare_points::schema(),
+            FileKind::ComparePoints => compare_points_json::schema(),
             FileKind::Study => study_json::schema(),
             FileKind::Rig => rig_json::schema(),
             FileKind::Manifest => schemas::manifest(),

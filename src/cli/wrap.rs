@@ -47,6 +47,15 @@ pub(super) fn number(x: f64, width: usize, decimals: usize) -> String {
     if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') { text.trim_start_matches('-').to_owned() } else { text }
 }
 
+/// Names, without `all` the first few of them.
+pub(super) fn names(names: &[String], all: bool) -> String {
+    let shown: Vec<&str> = names.iter().take(if all { names.len() } else { FEW_NAMES }).map(String::as_str).collect();
+    if names.len() > shown.len() { format!("{} and {} more", shown.join(", "), names.len() - shown.len()) } else { shown.join(", ") }
+}
+
+/// Names shown without `--all`.
+const FEW_NAMES: usize = 8;
+
 #[cfg(test)]
 mod tests {
     use super::*;

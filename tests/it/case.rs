@@ -12,6 +12,17 @@ pub const GRAVITY: f64 = 9.806_65;
 /// The folder, removed with the value. The shot is `shot.toml`.
 pub struct Case(TempDir);
 
+/// Twelve frames of the demo, in a folder of their own: the path of the shot, and the folder, removed with the value.
+pub fn short_herons() -> (PathBuf, TempDir) {
+    let dir = tempfile::tempdir().unwrap();
+    for entry in std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/herons")).unwrap() {
+        let path = entry.unwrap().path();
+        let text = std::fs::read_to_string(&path).unwrap();
+        std::fs::write(dir.path().join(path.file_name().unwrap()), text.replace("frames = [1, 288]", "frames = [100, 111]")).unwrap();
+    }
+    (dir.path().join("shot.toml"), dir)
+}
+
 /// What `check` prints, in both forms, and its exit status.
 pub struct Checked {
     pub json: Value,

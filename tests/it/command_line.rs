@@ -6,6 +6,8 @@ use std::process::{Command, Output};
 
 use serde_json::Value;
 
+use crate::case::short_herons;
+
 fn fixture(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(name)
 }
@@ -85,8 +87,9 @@ fn the_demo_compiles_and_is_up_to_date_the_second_time() {
 #[test]
 fn the_folder_compiles_again_from_its_own_source() {
     let dir = tempfile::tempdir().unwrap();
+    let (shot, _source) = short_herons();
     let (one, two) = (dir.path().join("one"), dir.path().join("two"));
-    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &one]).status.code(), Some(0));
+    assert_eq!(run(&[&"compile", &shot, &"--out", &one]).status.code(), Some(0));
     assert_eq!(run(&[&"compile", &one.join("source/shot.toml"), &"--out", &two]).status.code(), Some(0));
     assert_eq!(all_files(&one), all_files(&two));
 }
@@ -156,7 +159,7 @@ fn every_broken_fixture_is_refused_with_its_own_finding() {
 #[test]
 fn a_target_that_is_not_ours_is_never_touched() {
     let dir = tempfile::tempdir().unwrap();
-    let shot = fixture("herons/shot.toml");
+    let (shot, _source) = short_herons();
     let strange = dir.path().join("strange");
     fs::create_dir(&strange).unwrap();
     fs::write(strange.join("letter.txt"), "mine").unwrap();
@@ -181,14 +184,15 @@ fn a_target_that_is_not_ours_is_never_touched() {
 #[test]
 fn ours_with_other_content_is_replaced_only_when_asked() {
     let dir = tempfile::tempdir().unwrap();
+    let (shot, _source) = short_herons();
     let out = dir.path().join("columns");
-    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &out]).status.code(), Some(0));
+    assert_eq!(run(&[&"compile", &shot, &"--out", &out]).status.code(), Some(0));
     fs::write(out.join("beauty.steps.csv"), "damaged\n").unwrap();
-    let refused = run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &out]);
+    let refused = run(&[&"compile", &shot, &"--out", &out]);
     assert_eq!(refused.status.code(), Some(2));
     assert!(text(&refused.stderr).contains("--replace"));
     assert_eq!(fs::read_to_string(out.join("beauty.steps.csv")).unwrap(), "damaged\n");
-    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &out, &"--replace"]).status.code(), Some(0));
+    assert_eq!(run(&[&"compile", &shot, &"--out", &out, &"--replace"]).status.code(), Some(0));
     assert!(fs::read_to_string(out.join("beauty.steps.csv")).unwrap().starts_with("frame,"));
     // Nothing is left beside it.
     assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
@@ -197,12 +201,13 @@ fn ours_with_other_content_is_replaced_only_when_asked() {
 #[test]
 fn an_empty_folder_is_taken_and_a_missing_parent_is_made() {
     let dir = tempfile::tempdir().unwrap();
+    let (shot, _source) = short_herons();
     let empty = dir.path().join("empty");
     fs::create_dir(&empty).unwrap();
-    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &empty]).status.code(), Some(0));
+    assert_eq!(run(&[&"compile", &shot, &"--out", &empty]).status.code(), Some(0));
     assert!(empty.join("manifest.json").exists());
     let deep = dir.path().join("a").join("b \u{fc} c").join("d");
-    assert_eq!(run(&[&"compile", &fixture("herons/shot.toml"), &"--out", &deep]).status.code(), Some(0));
+    assert_eq!(run(&[&"compile", &shot, &"--out", &deep]).status.code(), Some(0));
     assert!(deep.join("manifest.json").exists());
 }
 

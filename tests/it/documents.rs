@@ -201,7 +201,7 @@ fn all_listed(heading: &str, documents: &[String]) {
         "src/measure/recognise.rs",
         "src/measure/home.rs",
         "src/cli/compare_home.rs",
-        "src/cli/compare_points.rs",
+        "src/cli/compare_points_json.rs",
         "src/cli/compare_hand_off.rs",
         "src/output/measured.rs",
         "src/check/changes.rs",

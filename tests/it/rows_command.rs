@@ -5,6 +5,8 @@ use std::io;
 use std::path::Path;
 use std::process::Command;
 
+use crate::case::short_herons;
+
 /// One rule for every command that writes a single file: a device, a named pipe and a folder are refused, and the message names the way to pipe.
 #[cfg(unix)]
 #[test]
@@ -69,8 +71,11 @@ fn trap_a_folder_is_not_written_to_standard_output() {
 }
 
 fn rows_of_the_demo(more: &[&str]) -> std::process::Output {
-    let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
-    Command::new(env!("CARGO_BIN_EXE_movewright")).args(["rows", &shot, "--pass", "beauty"]).args(more).output().unwrap()
+    rows_of(&format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR")), more)
+}
+
+fn rows_of(shot: &str, more: &[&str]) -> std::process::Output {
+    Command::new(env!("CARGO_BIN_EXE_movewright")).args(["rows", shot, "--pass", "beauty"]).args(more).output().unwrap()
 }
 
 #[test]
@@ -247,16 +252,16 @@ fn a_reader_that_has_read_enough_is_not_an_error() {
 fn a_compiled_folder_holds_the_rows_the_command_writes_and_lists_them() {
     let dir = tempfile::tempdir().unwrap();
     let out = dir.path().join("herons");
-    let shot = format!("{}/fixtures/herons/shot.toml", env!("CARGO_MANIFEST_DIR"));
+    let (shot, _source) = short_herons();
+    let shot = shot.to_str().unwrap();
     let compile = |hz: &str| {
-        let run =
-            Command::new(env!("CARGO_BIN_EXE_movewright")).args(["compile", &shot, "--rows", hz, "--out"]).arg(&out).output().unwrap();
+        let run = Command::new(env!("CARGO_BIN_EXE_movewright")).args(["compile", shot, "--rows", hz, "--out"]).arg(&out).output().unwrap();
         run.status.code()
     };
     assert_eq!(compile("0"), Some(2));
     assert!(!out.exists(), "a rate that is none writes nothing");
     assert_eq!(compile("2"), Some(0));
-    let asked = rows_of_the_demo(&["--rate", "2", "--out", "-", "--shutter"]);
+    let asked = rows_of(shot, &["--rate", "2", "--out", "-", "--shutter"]);
     let bytes = fs::read(out.join("beauty.rows.csv")).unwrap();
     assert!(bytes == asked.stdout, "the same bytes as `rows` writes");
     let manifest: serde_json::Value = serde_json::from_slice(&fs::read(out.join("manifest.json")).unwrap()).unwrap();

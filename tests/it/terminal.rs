@@ -4,6 +4,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use crate::case::short_herons;
+
 /// Columns of the narrowest window.
 const WINDOW: usize = 80;
 
@@ -97,9 +99,11 @@ fn folders_changes_and_takes_fit_the_window() {
     let dir = tempfile::tempdir().unwrap();
     let dir = dir.path();
     let (herons, fast) = (fixture("herons/shot.toml"), fixture("broken/too_fast.toml"));
-    let (short, _) = both_fit(dir, &["compile", &herons, "--out", "columns"], 0);
-    assert_eq!(short, stdout(&run(&["check", &herons])));
-    let written = run_in(dir, &["rows", &herons, "--pass", "beauty", "--rate", "1", "--out", "beauty.rows.csv"]);
+    let (part, _source) = short_herons();
+    let part = part.to_str().unwrap();
+    let (short, _) = both_fit(dir, &["compile", part, "--out", "columns"], 0);
+    assert_eq!(short, stdout(&run(&["check", part])));
+    let written = run_in(dir, &["rows", part, "--pass", "beauty", "--rate", "1", "--out", "beauty.rows.csv"]);
     assert!(written.status.success() && written.stdout.is_empty());
     both_fit(dir, &["verify", "columns"], 0);
     let (short, long) = both_fit(dir, &["changes", &herons, &fast], 1);
