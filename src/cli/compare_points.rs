@@ -35,8 +35,7 @@ fn compared(args: &CompareArgs, first: &Path, second: &Path) -> Result<Document,
     let folder = WrittenFolder::open(&args.dir, pass_name)?;
     let read = |path: &Path| Marks::read(opened(path)?).map_err(|e| wrong(Code::InvalidLog, e));
     let (first, second) = (read(first)?, read(second)?);
-    let both: Vec<(&(i64, String), [f64; 2], [f64; 2])> =
-        first.at.iter().filter_map(|(key, at)| Some((key, *at, *second.at.get(key)?))).collect();
+    let both: Vec<_> = first.at.iter().filter_map(|(key, at)| Some((key, *at, *second.at.get(key)?))).collect();
     let alone = first.at.len() + second.at.len() - 2 * both.len();
     if both.is_empty() {
         let what = format!("{} has no point in a frame that {} has too; expected the same points in both", second.name, first.name);

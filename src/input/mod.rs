@@ -64,7 +64,6 @@ use crate::stage::Stage;
 
 pub use diagnostic::{Diagnostic, Span};
 pub use files::{Read, Unreadable};
-#[cfg(feature = "cli")]
 pub(crate) use marker_file::read as load_markers;
 #[cfg(feature = "cli")]
 pub(crate) use measurement_file::read as load_measurement;

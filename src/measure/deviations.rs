@@ -72,7 +72,7 @@ fn add(run: &Run<'_>, axes: &[AxisFacts], logged: &[usize], units: LogUnits, by_
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use super::*;
 

@@ -322,7 +322,7 @@ mod tests {
     fn sights(seed: u64) -> Vec<Shift> {
         let mut g = Generator::new(seed);
         let mut by = |axis: usize| (axis, [g.unit() * 0.2 - 0.1, g.unit() * 0.2 - 0.1]);
-        let marks: Vec<(String, Vec<(usize, [f64; 2])>)> =
+        let marks: Vec<_> =
             (0..6).map(|m| (format!("heron_{}#{m}", m % 2), [6, 7, 8, 3 * (m % 2), 3 * (m % 2) + 1].map(&mut by).to_vec())).collect();
         let frame = |frame: i64| {
             // What a step is worth changes while the figures fly.

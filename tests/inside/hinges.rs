@@ -205,10 +205,10 @@ fn bound_on_a_body(body: &[Point], (axis, pivot, across): (Unit<Point>, Point, P
     }
     // The mean shape neither shifts nor turns: the turns and shifts of the rows do.
     let fixed: Vec<Vec<Point>> = body.iter().map(|p| moved(*p).collect()).collect();
-    for motion in 0..6 {
+    (0..6).for_each(|motion: usize| {
         let column = |i: usize| if i < shape { fixed[i / 3][motion][i % 3] } else { 0.0 };
         information += DMatrix::from_fn(n, n, |i, j| 1e3 * column(i) * column(j));
-    }
+    });
     // The angle 0 is that of the first marker of the limb.
     let unused = shape + 4 + 2;
     information[(unused, unused)] = 1.0;
