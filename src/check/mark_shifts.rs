@@ -49,6 +49,26 @@ pub(crate) enum NoSight {
         /// Last photographed frame.
         last: i64,
     },
+    /// A place beyond the edges of the picture.
+    #[error("`{name}` is at {}, {} px in frame {frame}, which is outside the picture (0 to {}, 0 to {})", .at[0], .at[1], .pixels[0], .pixels[1])]
+    Outside {
+        /// What the mark is on.
+        name: String,
+        /// Frame.
+        frame: i64,
+        /// To the right and down, pixels.
+        at: [f64; 2],
+        /// Width and height of the picture.
+        pixels: [u32; 2],
+    },
+    /// A figure that is not there.
+    #[error("`{name}` is parked at home in pass {pass}; name the pass that photographs it")]
+    Parked {
+        /// What the mark is on.
+        name: String,
+        /// The pass.
+        pass: String,
+    },
     /// Behind the camera, or where the distortion says nothing.
     #[error("`{name}` is not in front of the camera in frame {frame}; check the name and the frame")]
     Unseen {
@@ -65,7 +85,7 @@ pub(crate) type PerStep = Vec<(AxisId, [f64; 2])>;
 /// For each mark the axes that move it in the picture of the first camera; as `pass` has them.
 ///
 /// # Errors
-/// Every name and frame that the shot does not have, each once; the first mark that is not seen.
+/// Every name, frame and place that the shot does not have, each once; the first mark that is not seen.
 pub(crate) fn per_step(compiled: &Compiled, pass: &Pass, marks: &[Mark<'_>]) -> Result<Vec<PerStep>, Vec<NoSight>> {
     let stage = compiled.stage();
     let Some((camera, lens)) = stage.camera().and_then(|c| Some((c, c.lens()?))) else { return Err(vec![NoSight::NoLens]) };
@@ -80,8 +100,15 @@ pub(crate) fn per_step(compiled: &Compiled, pass: &Pass, marks: &[Mark<'_>]) -> 
         if !frames.contains(mark.frame) {
             add(NoSight::NoFrame { frame: mark.frame, first: frames.first(), last: frames.last() });
         }
-        if Owner::of(stage, mark.owner).is_none() {
-            add(NoSight::Unknown { name: mark.owner.to_owned(), known: names(stage) });
+        match Owner::of(stage, mark.owner) {
+            None => add(NoSight::Unknown { name: mark.owner.to_owned(), known: names(stage) }),
+            Some(Owner::Body(body, _)) if pass.park().contains(&body.group()) => {
+                add(NoSight::Parked { name: mark.owner.to_owned(), pass: pass.name().to_owned() });
+            }
+            Some(_) => {}
+        }
+        if !lens.in_picture(Pixel { right: mark.at[0], down: mark.at[1] }) {
+            add(NoSight::Outside { name: mark.owner.to_owned(), frame: mark.frame, at: mark.at, pixels: lens.pixels() });
         }
     }
     if !wrong.is_empty() {

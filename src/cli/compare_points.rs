@@ -44,10 +44,13 @@ fn compared(args: &CompareArgs, first: &Path, second: &Path) -> Result<Document,
     let compiled = folder.compiled()?;
     let stage = compiled.stage();
     let Some(pass) = folder.pass() else { return Err(wrong(Code::UnknownPass, "--pass: the shot in the folder does not have it")) };
-    let marks: Vec<Mark<'_>> =
-        both.iter().map(|((frame, name), at, _)| Mark { frame: *frame, owner: Marks::owner(name), at: *at }).collect();
-    let sights =
-        per_step(&compiled, pass, &marks).map_err(|flaws| Failure::Coded(flaws.iter().map(|f| (code(f), f.to_string())).collect()))?;
+    let sights = |marks: Vec<Mark<'_>>| {
+        per_step(&compiled, pass, &marks).map_err(|flaws| Failure::Coded(flaws.iter().map(|f| (code(f), f.to_string())).collect()))
+    };
+    let mark = |frame: i64, name, at| Mark { frame, owner: Marks::owner(name), at };
+    // Those of the second run must have places in the picture too.
+    sights(both.iter().map(|((frame, name), _, is)| mark(*frame, name, *is)).collect())?;
+    let sights = sights(both.iter().map(|((frame, name), was, _)| mark(*frame, name, *was)).collect())?;
     let shifts: Vec<Shift> = both
         .iter()
         .zip(sights)
@@ -74,7 +77,8 @@ fn code(flaw: &NoSight) -> Code {
     match flaw {
         NoSight::NoLens => Code::MissingLens,
         NoSight::Unknown { .. } => Code::UnknownPlace,
-        NoSight::NoFrame { .. } => Code::OutOfRange,
+        NoSight::NoFrame { .. } | NoSight::Outside { .. } => Code::OutOfRange,
+        NoSight::Parked { .. } => Code::NotInPicture,
         NoSight::Unseen { .. } => Code::NotInPicture,
     }
 }

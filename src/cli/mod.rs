@@ -78,6 +78,9 @@ pub(crate) fn run() -> Outcome {
         Command::Rows(a) => rows::run(&a),
         Command::Verify(a) => verify::run(&a),
         Command::Changes(a) => changes::run(&a),
+        Command::Compare(a) if a.hand_off.as_deref().is_some_and(|out| !destination::is_folder(out, "`compare --hand-off`")) => {
+            Outcome::Wrong
+        }
         Command::Compare(a) => match (a.home.as_deref(), a.points.as_deref()) {
             (Some([before, after]), _) => compare_home::run(&a, before, after),
             (_, Some([first, second])) => compare_points::run(&a, first, second),

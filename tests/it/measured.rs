@@ -158,6 +158,10 @@ fn wrong_marks_logs_and_targets_are_refused() {
             "error[unknown-place]: the stage has no figure, limb, point or obstacle `heron_x`; it has heron_a",
         ),
         ("frame,point,x,y\n97,heron_a,1,1\n", "error[out-of-range]: frame 97 is not photographed; this shot has 1 to 96"),
+        (
+            "frame,point,x,y\n12,heron_a,22910,1754\n",
+            "error[out-of-range]: `heron_a` is at 22910, 1754 px in frame 12, which is outside the picture (0 to 4096, 0 to 3072)",
+        ),
         ("frame,point,x\n", "error[invalid-log]: second.csv, line 1: the header is `frame,point,x`, expected `frame,point,x,y`"),
         (
             "frame,point,x,y\n",
@@ -170,6 +174,11 @@ fn wrong_marks_logs_and_targets_are_refused() {
     // Both flaws at once, each once.
     let both = points("frame,point,x,y\n1,heron_x,1,1\n1,heron_x#2,1,1\n97,heron_a,1,1\n");
     assert_eq!(both.matches("error[").count(), 2, "{both}");
+    // At the edge of the picture, and a pass that parks the figure.
+    write("edge.csv", "frame,point,x,y\n12,heron_a,4096,0\n");
+    let edge = |pass: &str| run(dir.path(), &["compare", "planned", "--pass", pass, "--points", "edge.csv", "edge.csv"]);
+    assert_eq!(edge("picture").0, 0);
+    assert!(edge("clean").2.contains("error[not-in-picture]: `heron_a` is parked at home in pass clean"), "{}", edge("clean").2);
     let log = "moved/picture.steps.csv";
     let full = fs::read_to_string(dir.path().join(log)).unwrap();
     write("short.csv", &full.lines().take(50).map(|l| format!("{l}\n")).collect::<String>());
@@ -177,6 +186,7 @@ fn wrong_marks_logs_and_targets_are_refused() {
         (&["short.csv", "--hand-off", "new"][..], "short.csv: has no frame 50; measured positions need every frame of the pass"),
         (&[log, log, "--hand-off", "new"], "error[wrong-count]: --hand-off: found 2 logs, allowed one"),
         (&[log, "--hand-off", "planned"], "it is left untouched: name a folder that does not exist yet, or an empty one"),
+        (&[log, "--hand-off", "-"], "error[not-a-folder]: `compare --hand-off` writes a folder, but `-` means standard output"),
         (&["--points", "good.csv"], "2 values required"),
         (&["--points", "good.csv", "good.csv", log], "cannot be used with"),
         (&["--points", "good.csv", "none.csv"], "error[missing-file]: cannot read none.csv"),
