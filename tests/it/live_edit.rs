@@ -46,6 +46,14 @@ fn a_key_is_dragged_tried_written_and_taken_back() {
     assert!(advice.as_str().unwrap().contains("left and right by 1 frame, up and down by 0."), "{advice}");
     let curve = "return document.querySelector('#curves .curve').getAttribute('d')";
     let before = b.script(curve);
+    // What was checked last may still be the file as it was.
+    let drawn_as = |wanted: &Value| {
+        let end = Instant::now() + Duration::from_secs(60);
+        while b.script(curve) != *wanted {
+            assert!(Instant::now() < end, "{}", said());
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    };
     let at = b.script(&format!("{KEY} c.scrollIntoView({{ block: 'center' }}); const r = c.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2];"));
     let (x, y) = (at[0].as_f64().unwrap(), at[1].as_f64().unwrap());
     let to = |dx: f64, dy: f64| json!({ "type": "pointerMove", "duration": 0, "x": (x + dx).round(), "y": (y + dy).round() });
@@ -125,9 +133,11 @@ fn a_key_is_dragged_tried_written_and_taken_back() {
     wait(&good);
     until("return document.getElementById('undo').disabled");
     // Somebody saves meanwhile: the edit is refused in words, and the curve goes back.
+    drawn_as(&before);
     until(checked);
     b.script(&format!("{KEY} c.focus()"));
     let (resting, drawn) = (b.script(curve), "return document.getElementById('edit_text').textContent");
+    assert_eq!(resting, before);
     press(&["\u{e014}"]);
     std::fs::write(&shot, format!("{good}# a note\n")).unwrap();
     until(&format!(
@@ -135,6 +145,7 @@ fn a_key_is_dragged_tried_written_and_taken_back() {
         &drawn["return ".len()..]
     ));
     assert_eq!(read(), format!("{good}# a note\n"), "{}", said());
+    drawn_as(&resting);
     until(checked);
     assert_eq!(b.script(curve), resting);
     let refusal = b.script(drawn);
