@@ -155,7 +155,7 @@ table! {
         MOST_ROWS: f64 = 1e12, "rows of one table", "31 years at 1000 rows per second";
         MOST_MARKERS: usize = 1000, "markers of a recording", "far beyond any figure";
         MOST_READINGS: usize = 10_000, "readings of one axis", "60 targets, 80 times from either side";
-        MOST_READING_BYTES: u64 = 4 * 1024 * 1024, "bytes of a file of readings of one axis", "10,000 rows of 400 bytes";
+        MOST_READING_BYTES: u64 = 4 * 1024 * 1024, "bytes of a measurement file", "10,000 rows of 400 bytes";
         MOST_STUDIED: usize = 40_000_000, "complete rows x coordinates^2 of a recording", "five minutes of twelve markers at 100 rows per second";
         MOST_BYTES: u64 = 256 * 1024 * 1024, "bytes of an input file", "it is held in memory";
         MOST_TOML_BYTES: usize = 16 * 1024 * 1024, "bytes of a TOML file", "a parsed document takes many times the memory of its file";

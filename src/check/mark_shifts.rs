@@ -82,11 +82,11 @@ pub(crate) enum NoSight {
 /// The axes that move a mark, and how far one step of each does.
 pub(crate) type PerStep = Vec<(AxisId, [f64; 2])>;
 
-/// For each mark the axes that move it in the picture of the first camera; as `pass` has them.
+/// The first camera and its lens, where its picture of `pass` can have all these marks.
 ///
 /// # Errors
-/// Every name, frame and place that the shot does not have, each once; the first mark that is not seen.
-pub(crate) fn per_step(compiled: &Compiled, pass: &Pass, marks: &[Mark<'_>]) -> Result<Vec<PerStep>, Vec<NoSight>> {
+/// Every name, frame and place that the shot does not have, each once.
+pub(crate) fn pictured<'c>(compiled: &'c Compiled, pass: &Pass, marks: &[Mark<'_>]) -> Result<(&'c Body, &'c Lens), Vec<NoSight>> {
     let stage = compiled.stage();
     let Some((camera, lens)) = stage.camera().and_then(|c| Some((c, c.lens()?))) else { return Err(vec![NoSight::NoLens]) };
     let frames = compiled.shot().frames();
@@ -111,10 +111,16 @@ pub(crate) fn per_step(compiled: &Compiled, pass: &Pass, marks: &[Mark<'_>]) -> 
             add(NoSight::Outside { name: mark.owner.to_owned(), frame: mark.frame, at: mark.at, pixels: lens.pixels() });
         }
     }
-    if !wrong.is_empty() {
-        return Err(wrong);
-    }
-    let scene = Scene { compiled, pass, camera, lens, camera_axes: axes_of(stage, camera) };
+    if wrong.is_empty() { Ok((camera, lens)) } else { Err(wrong) }
+}
+
+/// For each mark the axes that move it in the picture of the first camera; as `pass` has them.
+///
+/// # Errors
+/// As [`pictured`]; the first mark that is not seen.
+pub(crate) fn per_step(compiled: &Compiled, pass: &Pass, marks: &[Mark<'_>]) -> Result<Vec<PerStep>, Vec<NoSight>> {
+    let (camera, lens) = pictured(compiled, pass, marks)?;
+    let scene = Scene { compiled, pass, camera, lens, camera_axes: axes_of(compiled.stage(), camera) };
     let frames: Vec<&[Mark<'_>]> = marks.chunk_by(|a, b| a.frame == b.frame).collect();
     let all: Result<Vec<Vec<PerStep>>, NoSight> = frames.par_iter().map(|marks| scene.frame(marks)).collect();
     all.map(|all| all.into_iter().flatten().collect()).map_err(|flaw| vec![flaw])

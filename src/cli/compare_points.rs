@@ -8,7 +8,7 @@ use super::compare_hand_off;
 use super::compare_points_json::{AxisEntry, Document, NOTE, document};
 use super::{Outcome, terminal, wrap};
 use crate::bounds::Code;
-use crate::check::mark_shifts::{Mark, NoSight, per_step};
+use crate::check::mark_shifts::{Mark, NoSight, per_step, pictured};
 use crate::check::words::{axes, count, counted};
 use crate::measure::{Deviations, Loss, Losses, Marks, Shift, TOLERANCE_PIXELS, losses};
 use crate::number::figures::figure;
@@ -44,13 +44,14 @@ fn compared(args: &CompareArgs, first: &Path, second: &Path) -> Result<Document,
     let compiled = folder.compiled()?;
     let stage = compiled.stage();
     let Some(pass) = folder.pass() else { return Err(wrong(Code::UnknownPass, "--pass: the shot in the folder does not have it")) };
-    let sights = |marks: Vec<Mark<'_>>| {
-        per_step(&compiled, pass, &marks).map_err(|flaws| Failure::Coded(flaws.iter().map(|f| (code(f), f.to_string())).collect()))
-    };
+    let refused = |flaws: Vec<NoSight>| Failure::Coded(flaws.iter().map(|f| (code(f), f.to_string())).collect());
     let mark = |frame: i64, name, at| Mark { frame, owner: Marks::owner(name), at };
-    // Those of the second run must have places in the picture too.
-    sights(both.iter().map(|((frame, name), _, is)| mark(*frame, name, *is)).collect())?;
-    let sights = sights(both.iter().map(|((frame, name), was, _)| mark(*frame, name, *was)).collect())?;
+    let [was, is]: [Vec<Mark<'_>>; 2] = [
+        both.iter().map(|((frame, name), was, _)| mark(*frame, name, *was)).collect(),
+        both.iter().map(|((frame, name), _, is)| mark(*frame, name, *is)).collect(),
+    ];
+    pictured(&compiled, pass, &is).map_err(refused)?;
+    let sights = per_step(&compiled, pass, &was).map_err(refused)?;
     let shifts: Vec<Shift> = both
         .iter()
         .zip(sights)

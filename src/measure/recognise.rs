@@ -145,9 +145,9 @@ pub(crate) fn recognise<R: Read>(
         for laid in all.iter().filter(|l| !(same && l.over.is_none())) {
             let found = judged(*units, laid);
             let unexplained = |axis: usize| asked.unexplained.is_none_or(|all| names.get(axis).is_some_and(|n| all.iter().any(|u| u == n)));
-            let Some(told) = told(&found, base.as_deref(), laid, &unexplained) else { continue };
+            let Some(evidence) = evidence(&found, base.as_deref(), laid, &unexplained) else { continue };
             // The ways to lay it begin with the simplest: another must leave far less.
-            if best.as_ref().is_none_or(|(left, _)| !alike(*left, told.left)) {
+            if best.as_ref().is_none_or(|(left, _)| !alike(*left, evidence.left)) {
                 let of = FittingPass {
                     log: name.clone(),
                     pass: pass.clone(),
@@ -156,12 +156,12 @@ pub(crate) fn recognise<R: Read>(
                     for_frames: laid.rate().1,
                     first_row: laid.first.0,
                     first_frame: laid.first.1,
-                    axes: told.axes,
-                    axes_off: told.off,
+                    axes: evidence.axes,
+                    axes_off: evidence.off,
                     message: String::new(),
                 };
-                if best.as_ref().is_none_or(|(left, _)| told.left < *left) {
-                    best = Some((told.left, FittingPass { message: message(&of, asked), ..of }));
+                if best.as_ref().is_none_or(|(left, _)| evidence.left < *left) {
+                    best = Some((evidence.left, FittingPass { message: message(&of, asked), ..of }));
                 }
             }
         }
@@ -357,7 +357,7 @@ fn bends(values: &[f64]) -> f64 {
 }
 
 /// What the axes say of a pass.
-struct Told {
+struct Evidence {
     /// Axes that tell for it, and that do not fit it.
     axes: usize,
     off: usize,
@@ -366,8 +366,13 @@ struct Told {
 }
 
 /// Whether a log fits, laid in this way.
-fn told(found: &[Option<Judged>], base: Option<&[Option<Judged>]>, laid: &Laid, unexplained: &dyn Fn(usize) -> bool) -> Option<Told> {
-    let (mut told, mut moving, mut off, mut left, mut all) = (0, 0, 0, 0.0, 0.0);
+fn evidence(
+    found: &[Option<Judged>],
+    base: Option<&[Option<Judged>]>,
+    laid: &Laid,
+    unexplained: &dyn Fn(usize) -> bool,
+) -> Option<Evidence> {
+    let (mut telling, mut moving, mut off, mut left, mut all) = (0, 0, 0, 0.0, 0.0);
     for (axis, judged) in found.iter().enumerate() {
         let Some(judged) = judged else { continue };
         all += 1.0;
@@ -379,9 +384,13 @@ fn told(found: &[Option<Judged>], base: Option<&[Option<Judged>]>, laid: &Laid, 
         if !judged.fits() {
             off += 1;
         } else if was.is_some_and(|was| judged.left <= SHARE * SHARE * was) {
-            told += 1;
+            telling += 1;
             moving += usize::from(judged.moves && unexplained(axis));
         }
     }
-    (told > 0 && told >= TELLING * off && (laid.over.is_none() || moving > 0)).then(|| Told { axes: told, off, left: left / all })
+    (telling > 0 && telling >= TELLING * off && (laid.over.is_none() || moving > 0)).then(|| Evidence {
+        axes: telling,
+        off,
+        left: left / all,
+    })
 }
