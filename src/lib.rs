@@ -125,6 +125,26 @@ pub fn study_counted(recording: &std::path::Path, body: &[&str]) -> Option<usize
     Some(study.hinges.len() + study.rank?)
 }
 
+/// For the ledger of work, which counts what `movewright compare --points` computes: losses of steps that marks show in the first pass, each with frame, what it is on, and its places in both
+/// runs (pixels to the right and down); `None` where a mark is refused.
+#[doc(hidden)]
+#[must_use]
+pub fn lost_steps_counted(compiled: &Compiled, marks: &[(i64, &str, [f64; 2], [f64; 2])]) -> Option<usize> {
+    use check::mark_shifts::{Mark, per_step};
+    let first: Vec<Mark<'_>> = marks.iter().map(|(frame, owner, at, _)| Mark { frame: *frame, owner, at: *at }).collect();
+    let sights = per_step(compiled, compiled.shot().passes().first()?, &first).ok()?;
+    let mut shifts = Vec::new();
+    for ((frame, mark, was, is), per_step) in marks.iter().zip(sights) {
+        shifts.push(measure::Shift {
+            frame: *frame,
+            mark: (*mark).to_owned(),
+            px: [is[0] - was[0], is[1] - was[1]],
+            per_step: per_step.into_iter().map(|(axis, by)| (axis.index(), by)).collect(),
+        });
+    }
+    Some(measure::losses(&shifts).losses.len())
+}
+
 /// The code of the page for integrators is run as a test.
 #[cfg(doctest)]
 #[doc = include_str!("../examples/feeding_a_controller/README.md")]

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use gungraun::Callgrind;
 use gungraun::prelude::*;
-use ledger::{Comparison, Compiled, Logs, Parts, Report};
+use ledger::{Comparison, Compiled, Logs, Marked, Parts, Report};
 
 #[library_benchmark]
 #[bench::key(args = (672), setup = ledger::resting)]
@@ -101,6 +101,12 @@ fn compare_logs(logs: Logs) -> (Comparison, Logs) {
     (black_box(ledger::compared(black_box(&logs))), logs)
 }
 
+#[library_benchmark]
+#[bench::mark(args = (288), setup = ledger::marked)]
+fn lost_steps(marked: Marked) -> (usize, Marked) {
+    (black_box(ledger::explained(black_box(&marked))), marked)
+}
+
 library_benchmark_group!(
     name = counted,
     benchmarks = [
@@ -118,7 +124,8 @@ library_benchmark_group!(
         rows_iterator,
         follow_recording,
         study_performance,
-        compare_logs
+        compare_logs,
+        lost_steps
     ]
 );
 

@@ -198,6 +198,30 @@ pub fn studied(recording: &Path) -> usize {
     movewright::study_counted(recording, &["chest", "back", "rump", "belly"]).unwrap()
 }
 
+/// The demo, and marks on its figures in two runs: frame, figure, places.
+pub struct Marked {
+    compiled: Compiled,
+    marks: Vec<(i64, &'static str, [f64; 2], [f64; 2])>,
+}
+
+/// One mark on each of four figures in 72 frames, in the middle of the picture; from the 24th on those of one figure are shifted. `units` marks.
+#[must_use]
+pub fn marked(units: usize) -> Marked {
+    let compiled = compiled(parts_of_demo());
+    let figures = ["heron_a", "heron_b", "heron_c", "heron_d"];
+    let at = [2048.0, 1536.0];
+    let second = |frame: i64, figure: &str| if frame >= 124 && figure == "heron_b" { [at[0] + 3.0, at[1] + 1.0] } else { at };
+    let marks: Vec<_> = (100..172).flat_map(|n| figures.map(|f| (n, f, at, second(n, f)))).collect();
+    assert_eq!(marks.len(), units);
+    Marked { compiled, marks }
+}
+
+/// What one step of every axis moves each mark, and the losses that explain the shifts.
+#[must_use]
+pub fn explained(marked: &Marked) -> usize {
+    movewright::lost_steps_counted(&marked.compiled, &marked.marks).unwrap()
+}
+
 /// Stage and shot of these texts.
 fn compiled_of(stage: &str, shot: &str) -> Compiled {
     compiled(parts_of(&[("stage.toml", stage), ("shot.toml", shot)]))

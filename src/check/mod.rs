@@ -122,7 +122,7 @@ impl Compiled {
             let near = gaps::violations(&program, clearance.as_ref(), &violations);
             violations.extend(near);
             violations.extend(swing::violations(&program, &swings));
-            let settling = swing::settling::needs(&program);
+            let (settling, unsettled) = swing::settling::needs(&program);
             let wires = match passes.iter().find(|p| same_course(&p.program, &program) && p.program.shares_way(&program)) {
                 Some(known) => known.wires.clone(),
                 None => hang::wires(&program, Effort::Swings),
@@ -149,6 +149,7 @@ impl Compiled {
                 violations,
                 swings,
                 settling,
+                unsettled,
                 wires,
                 stops,
                 coasts,
@@ -171,6 +172,7 @@ impl Compiled {
         notes.extend(at_zero::notes(self));
         notes.extend(passes.iter().flat_map(gaps::notes));
         notes.extend(passes.iter().flat_map(|p| swing::notes(&p.program, &p.swings)));
+        notes.extend(passes.iter().flat_map(|p| swing::settling::notes(&p.program, &p.unsettled, &p.swings)));
         notes.extend(passes.iter().flat_map(|p| stopping::notes(&p.program, &p.stops)));
         notes.extend(stopping::power::notes(self.stage()));
         notes.extend(passes.iter().flat_map(|p| hang::notes(&p.program, &p.wires)));

@@ -125,6 +125,15 @@ pub(crate) enum NoteKind {
         /// Why.
         why: Unknown,
     },
+    /// How long a held pass must rest for a figure to hang still is not known.
+    SettlingUnknown {
+        /// Name of the pass.
+        pass: String,
+        /// The figure.
+        group: GroupId,
+        /// Why.
+        why: Unknown,
+    },
     /// Pixels were looked at in one of so many frames.
     PixelsSampled {
         /// Of how many frames one was looked at.
@@ -258,6 +267,7 @@ impl NoteKind {
             NoteKind::WireOverloaded { .. } => "wire_overloaded",
             NoteKind::StallBreaks { .. } => "stall_breaks_wire",
             NoteKind::SwingUnknown { .. } => "swing_not_computed",
+            NoteKind::SettlingUnknown { .. } => "settling_not_computed",
             NoteKind::GapsNotProven => "gaps_not_proven",
             NoteKind::PixelsSampled { .. } => "pixels_sampled",
             NoteKind::Covers { .. } => "covers",

@@ -12,6 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rayon::prelude::*;
 
 use crate::compile::{AxisMove, Compiled, frame_time};
+use crate::motion::curve::Walk;
 use crate::program::reversals::reversals;
 use crate::program::{Direction, Program};
 use crate::shot::{Exposure, Pass, Shot};
@@ -251,7 +252,8 @@ struct Stand {
 
 /// An axis on its way through a pass, exposure by exposure. The side it comes from is at first that of its approach.
 struct Watch<'a> {
-    m: &'a AxisMove,
+    /// Turns and openings, in order of time; middles and closings, the same.
+    walks: [Walk<'a>; 2],
     axis: &'a Axis,
     pass: &'a Pass,
     exposed: ExposedFrames,
@@ -264,17 +266,20 @@ impl<'a> Watch<'a> {
     fn new((m, exposed): (&'a AxisMove, ExposedFrames), pass: &'a Pass, start: Option<Direction>, axis: &'a Axis) -> Watch<'a> {
         let moving = pass.exposure() == Exposure::Moving;
         let turns = if moving { reversals(m) } else { Vec::new() };
-        let mut watch = Watch { m, axis, pass, exposed, turns: turns.into_iter().peekable(), direction: start, last: None };
-        watch.last = moving.then(|| watch.count(m.curve().start())).flatten();
+        let walks = [0, 1].map(|_| Walk::new(m.curve()));
+        let mut watch = Watch { walks, axis, pass, exposed, turns: turns.into_iter().peekable(), direction: start, last: None };
+        watch.last = moving.then(|| watch.count(0, m.curve().start())).flatten();
         watch
     }
 
-    fn count(&self, t: f64) -> Option<i64> {
-        self.m.curve().at(t).and_then(|p| self.axis.count(p))
+    /// The count at an instant, by one of the walks, which must not go back.
+    fn count(&mut self, walk: usize, t: f64) -> Option<i64> {
+        let at = self.walks.get_mut(walk)?.at(t)?;
+        self.axis.count(at)
     }
 
     fn go_to(&mut self, t: f64) -> Option<i64> {
-        let now = self.count(t);
+        let now = self.count(0, t);
         if let (Some(a), Some(b)) = (self.last, now) {
             // Counts of a reversed axis run the other way; both passes alike, so a difference is a difference.
             self.direction = match a.cmp(&b) {
@@ -297,7 +302,7 @@ impl<'a> Watch<'a> {
             self.go_to(t);
         }
         let opening = self.go_to(open);
-        Stand { counts: [opening, self.count(middle), self.count(close)], from: self.direction }
+        Stand { counts: [opening, self.count(1, middle), self.count(1, close)], from: self.direction }
     }
 }
 

@@ -18,8 +18,9 @@ use super::swing::settling::Settling;
 use super::verdict::AxisReport;
 use super::violation::Violation;
 use crate::compile::Compiled;
+use crate::program::hanging::hung::Unknown;
 use crate::program::{Leg, Program};
-use crate::stage::{AxisId, PerAxis};
+use crate::stage::{AxisId, GroupId, PerAxis};
 use crate::time::FrameTime;
 
 /// One pass.
@@ -40,6 +41,8 @@ pub struct PassReport {
     pub(crate) swings: Vec<SwingReport>,
     /// How long figures with a limit of swing must rest in a held pass.
     pub(crate) settling: Vec<Settling>,
+    /// Figures of a held pass of which that is not known, and why.
+    pub(super) unsettled: Vec<(GroupId, Unknown)>,
     /// What the wires of figures on three wires carry.
     pub(crate) wires: Vec<WireReport>,
     /// Room to stop of every axis that the pass moves; `None` where it was not looked at.

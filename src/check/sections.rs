@@ -20,7 +20,18 @@ pub(super) struct Section<'a> {
     clock: Clock,
 }
 
+/// Which part of a pass something is in, and what its instants are on the clock of the pass.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Timing {
+    /// Which.
+    pub(super) part: Part,
+    /// Seconds of one unit of the section's clock.
+    pub(super) pace: f64,
+    clock: Clock,
+}
+
 /// What the clock of a section counts.
+#[derive(Debug, Clone, Copy)]
 enum Clock {
     /// Frame time.
     Frames,
@@ -30,7 +41,12 @@ enum Clock {
     Since(Seconds),
 }
 
-impl Section<'_> {
+impl Timing {
+    /// Of one move between two stations.
+    pub(super) fn of_move(m: &HeldMove) -> Timing {
+        Timing { part: Part::Photographed, pace: 1.0, clock: Clock::Move(*m) }
+    }
+
     /// An instant of the section as one of the pass. On a move between stations frame time goes on evenly from one to the other.
     pub(super) fn at(&self, t: f64) -> At {
         match self.clock {
@@ -38,6 +54,18 @@ impl Section<'_> {
             Clock::Move(m) => At::Frame(m.frame_after(t / m.seconds.0)),
             Clock::Since(begin) => At::Time(begin + Seconds(t)),
         }
+    }
+}
+
+impl Section<'_> {
+    /// The same without where the axes are.
+    pub(super) fn timing(&self) -> Timing {
+        Timing { part: self.part, pace: self.pace, clock: self.clock }
+    }
+
+    /// An instant of the section as one of the pass.
+    pub(super) fn at(&self, t: f64) -> At {
+        self.timing().at(t)
     }
 
     /// A stretch of the section on the clock of [`Section::at`].
@@ -67,8 +95,8 @@ pub(super) fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
         Some(stations) => {
             for m in stations.moves() {
                 if let Some(path) = stations.path(compiled, program.pass(), m) {
-                    let clock = Clock::Move(*m);
-                    see(&Section { part: Part::Photographed, course: path.course(compiled.stage()), pace: 1.0, clock });
+                    let Timing { part, pace, clock } = Timing::of_move(m);
+                    see(&Section { part, course: path.course(compiled.stage()), pace, clock });
                 }
             }
         }

@@ -199,7 +199,7 @@ pub(crate) fn hindrance(stage: &Stage, h: &Hindrance) -> String {
         Hindrance::NeverCloses => "a shutter that never closes, so that no move has time".to_owned(),
         Hindrance::OwnTimes => "the time that each frame needs (`interval`)".to_owned(),
         Hindrance::NoProgram => "a program that cannot be planned".to_owned(),
-        Hindrance::Budget => "the budget of work for trying paces, which is used up (--large allows a thousand times as much),".to_owned(),
+        Hindrance::Budget => "the budget of work for trying paces, which is used up (--large allows a thousand times as much)".to_owned(),
     }
 }
 
@@ -219,10 +219,16 @@ pub(crate) fn leg(program: &Program, leg: Leg) -> String {
     }
 }
 
+/// Why paces were not tried.
+const NOT_TRIED: &str = "the budget of work for trying paces is used up; --large allows a thousand times as much";
+
 /// The fastest pace at which a pass runs, in a sentence.
 #[must_use]
 pub(crate) fn runnable(stage: &Stage, r: &Runnable) -> String {
     match (r.seconds_per_frame, &r.limited_by) {
+        (Some(pace), Some(Hindrance::Budget)) => {
+            format!("possible: {} s/frame; not every faster pace was tried: {NOT_TRIED}", r.shown.unwrap_or(pace))
+        }
         (Some(pace), Some(h)) => {
             format!("fastest possible: {} s/frame, limited by {}", r.shown.unwrap_or(pace), hindrance(stage, h))
         }
@@ -230,6 +236,7 @@ pub(crate) fn runnable(stage: &Stage, r: &Runnable) -> String {
         (None, Some(Hindrance::OwnTimes)) => {
             "each frame takes the time that it needs; `seconds_per_frame` sets the exposure alone".to_owned()
         }
+        (None, Some(Hindrance::Budget)) => format!("the fastest possible pace is not known: {NOT_TRIED}"),
         (None, Some(h)) if r.slow_fails => {
             format!("no pace is possible at which every slower pace holds too: limited by {}", hindrance(stage, h))
         }
@@ -367,7 +374,8 @@ pub(crate) fn note(compiled: &Compiled, n: &Note) -> String {
             hang::overloaded(pass, stage.group_name(*group), *wire, [value, *allowed])
         }
         NoteKind::StallBreaks { group, breaking } => hang::stall_breaks(name, stage.group_name(*group), [value, *breaking]),
-        NoteKind::SwingUnknown { pass, group, why } => swing::unknown(pass, stage.group_name(*group), *why),
+        NoteKind::SwingUnknown { pass, group, why } => swing::unknown(pass, stage.group_name(*group), "the swing", *why),
+        NoteKind::SettlingUnknown { pass, group, why } => swing::unknown(pass, stage.group_name(*group), "the time to settle", *why),
         NoteKind::GapsNotProven => "some gaps are neither proven nor disproven; --large searches up to a thousand times as far".to_owned(),
         NoteKind::FixesNotTried => {
             "not every fix was tried: the budget of work for trials is used up; --large allows a thousand times as much".to_owned()

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use super::Outcome;
 use super::coded::Coded;
 use super::terminal;
-use crate::bounds::{Budget, Code, MOST_MANIFEST_BYTES};
+use crate::bounds::{Budget, Code, MOST_BYTES, MOST_MANIFEST_BYTES};
 use crate::compile::Compiled;
 use crate::files::{self, Unreadable};
 use crate::input::{self, Loaded, Rejection};
@@ -45,7 +45,8 @@ pub(super) fn wrong(code: Code, text: impl core::fmt::Display) -> Failure {
 pub(super) struct WrittenFolder {
     dir: PathBuf,
     pub(super) manifest: Manifest,
-    /// BLAKE3 of its manifest.
+    /// The manifest as it is, and its BLAKE3.
+    pub(super) bytes: Vec<u8>,
     pub(super) hash: String,
     pass: String,
     /// Stage and shot that it was made from.
@@ -68,7 +69,7 @@ impl WrittenFolder {
         }
         let loaded = input::load_written(dir).map_err(|rejection| Failure::Rejected(Box::new(rejection)))?;
         let hash = blake3::hash(&bytes).to_hex().to_string();
-        Ok(WrittenFolder { dir: dir.to_owned(), manifest, hash, pass: pass.to_owned(), loaded })
+        Ok(WrittenFolder { dir: dir.to_owned(), manifest, bytes, hash, pass: pass.to_owned(), loaded })
     }
 
     fn entry(&self) -> Option<&PassEntry> {
@@ -104,6 +105,20 @@ impl WrittenFolder {
             Ok(false) => changed("it has changed since it was written"),
             Err(e) => changed(&format!("cannot be read: {e}")),
         }
+    }
+
+    /// Every file below `source/`, with that name, as it was written.
+    ///
+    /// # Errors
+    /// A file that has changed.
+    pub(super) fn sources(&self) -> Result<Vec<(String, Vec<u8>)>, Failure> {
+        let listed = self.manifest.files.iter().filter(|f| f.path.starts_with("source/"));
+        let read = |name: &String| {
+            let path = self.table(name)?;
+            let bytes = files::read(&path, MOST_BYTES).map_err(|why| unreadable(&path, &why))?;
+            Ok((name.clone(), bytes))
+        };
+        listed.map(|f| read(&f.path)).collect()
     }
 
     /// What was asked of its hand-off files.

@@ -46,6 +46,10 @@ pub(super) fn write(
         ));
     }
     let Some(pass) = folder.pass() else { return Err(wrong(Code::UnknownPass, "--pass: the shot in the folder does not have it")) };
+    if pass.every() > 1 || pass.wedge().is_some() {
+        let title = format!("--hand-off: pass `{}` exposes only some of the frames, and measured positions need every frame", pass.name());
+        return Err(wrong(Code::MissingFrame, title));
+    }
     let mut not_measured = found.not_logged;
     let deviations = PerAxis::new(stage, |id| {
         let measured = found.by_axis.get(id.index()).filter(|by| !by.is_empty());
@@ -63,7 +67,8 @@ pub(super) fn write(
         compiled,
         pass,
         deviations,
-        folder_hash: folder.hash.clone(),
+        plan: (&folder.bytes, &folder.hash),
+        sources: folder.sources()?,
         source,
         names: from.iter().map(|path| path.display().to_string()).collect(),
         not_measured: not_measured.clone(),

@@ -89,8 +89,9 @@ Examples:
   movewright rows shot.toml --pass picture --rate 100 --out - | head";
 
 pub(super) const VERIFY: &str = "\
-Example:
-  movewright verify columns";
+Examples:
+  movewright verify columns
+  movewright verify measured";
 
 pub(super) const CHANGES: &str = "\
 Examples:

@@ -22,6 +22,9 @@ fn recomputed(verdict: &Verdict) -> Vec<String> {
             list.push(what.to_owned());
         }
     };
+    add(scope.measured, "positions of axes that were not measured, against the plan");
+    add(scope.measured, "shifts.csv at every frame");
+    add(scope.measured, "plan.json and measured.json against source/");
     add(scope.columns, "every step and position, to half a step (fitted curves: 1/16 step more)");
     add(scope.columns, "timecode, register of the passes and the manifest");
     add(scope.moves, "times of the moves between held exposures");
@@ -54,6 +57,9 @@ fn limits(verdict: &Verdict) -> Vec<String> {
 
 fn by_hash(verdict: &Verdict) -> Vec<String> {
     let scope = &verdict.scope;
+    if scope.measured {
+        return vec!["the measured positions (units.csv) of every axis that was measured".to_owned()];
+    }
     if !scope.columns {
         return vec!["every listed file".to_owned()];
     }
@@ -62,6 +68,15 @@ fn by_hash(verdict: &Verdict) -> Vec<String> {
 
 fn not_looked_at(verdict: &Verdict) -> Vec<String> {
     let scope = &verdict.scope;
+    if scope.measured {
+        let mut list = vec![
+            "limits, the return home and everything else that only the folder of the plan has (run `movewright verify` on it)".to_owned(),
+        ];
+        if !verdict.not_computed.is_empty() {
+            list.push(not_found_again(&verdict.not_computed));
+        }
+        return list;
+    }
     if !scope.columns {
         return vec!["everything that needs the stage and the shot in source/".to_owned()];
     }
@@ -81,7 +96,11 @@ fn not_looked_at(verdict: &Verdict) -> Vec<String> {
         list.push("the manifest's figures for controllers that interpolate between rows".to_owned());
     }
     if !verdict.not_computed.is_empty() {
-        list.push(format!("aimed axes whose angles were not found again: {}", verdict.not_computed.join(", ")));
+        list.push(not_found_again(&verdict.not_computed));
     }
     list
+}
+
+fn not_found_again(axes: &[String]) -> String {
+    format!("aimed axes whose angles were not found again: {}", axes.join(", "))
 }

@@ -19,6 +19,12 @@ pub(crate) fn cos(x: f64) -> f64 {
     libm::cos(x)
 }
 
+/// Sine and cosine of an angle in radians: the same bits as each alone, for one reduction of the angle.
+#[must_use]
+pub(crate) fn sin_and_cos(x: f64) -> (f64, f64) {
+    libm::sincos(x)
+}
+
 /// Tangent of an angle in radians.
 #[cfg(test)]
 pub(crate) fn tan(x: f64) -> f64 {
@@ -83,4 +89,23 @@ pub(crate) fn radians(degrees: f64) -> f64 {
 #[must_use]
 pub(crate) fn degrees(radians: f64) -> f64 {
     radians * (360.0 / TURN)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::number::Generator;
+
+    /// The counts of shots that are photographed already hang on it.
+    #[test]
+    fn sine_and_cosine_together_have_the_bits_of_each_alone() {
+        let mut g = Generator::new(11);
+        let small = (0..4096_u32).map(|i| f64::from_bits(((0x3e30_0000 + u64::from(i) * 0x400) << 32) | 0x9abc_def1));
+        let others = (0..100_000).map(|_| g.between(-1.0, 1.0) * exp2(g.between(-40.0, 40.0)));
+        let edges = [0.0, -0.0, f64::MIN_POSITIVE, 0.25 * core::f64::consts::PI, core::f64::consts::PI, TURN, 1e300, f64::INFINITY];
+        for x in small.chain(others.collect::<Vec<_>>()).chain(edges) {
+            let (s, c) = sin_and_cos(x);
+            assert_eq!((s.to_bits(), c.to_bits()), (sin(x).to_bits(), cos(x).to_bits()), "{x:e}");
+        }
+    }
 }

@@ -56,7 +56,7 @@ impl Jet {
     /// Sine and cosine of an angle in radians.
     #[must_use]
     pub(crate) fn sin_and_cos(self) -> (Self, Self) {
-        let (s, c) = (elementary::sin(self.p), elementary::cos(self.p));
+        let (s, c) = elementary::sin_and_cos(self.p);
         (self.through(s, c, -s, -c), self.through(c, -s, -c, s))
     }
 

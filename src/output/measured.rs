@@ -1,7 +1,7 @@
 //! The hand-off of a take as it was measured: the files of the plan's hand-off with the measured positions in them, and how far each figure is off in the picture.
 //!
 //! Form: the files of [`HandOff`], [`SHIFTS`] with the columns `frame,body,x,y,right_px,down_px` (the measured place in the picture, and that less the planned one), `PASS.units.csv` with the
-//! measured positions, and [`ENTRY`], which says what they were made from. Invariant: a deviation holds for the whole of its frame; an axis without one is as planned, and [`ENTRY`] names it.
+//! measured positions, copies of the plan's manifest ([`PLAN`]) and `source/`, and [`ENTRY`], which says what they were made from. Invariant: a deviation holds for the whole of its frame; an axis without one is as planned, and [`ENTRY`] names it.
 //! Limits: shifts are those of the origins of bodies and limbs, in the picture of the first camera, at mid-exposure, where they are in front of the camera.
 
 use std::io;
@@ -27,6 +27,9 @@ pub(crate) const SHIFTS: &str = "shifts.csv";
 
 /// What the folder was made from.
 pub(crate) const ENTRY: &str = "measured.json";
+
+/// The plan's manifest.
+pub(crate) const PLAN: &str = "plan.json";
 
 const COLUMNS: [&str; 6] = ["frame", "body", "x", "y", "right_px", "down_px"];
 
@@ -65,8 +68,10 @@ pub(crate) struct Measured<'a> {
     pub pass: &'a Pass,
     /// What each axis was off, frame by frame, mm or deg; empty where nothing is known.
     pub deviations: PerAxis<Vec<f64>>,
-    /// BLAKE3 of the plan's manifest.
-    pub folder_hash: String,
+    /// The plan's manifest, and its BLAKE3.
+    pub plan: (&'a [u8], &'a str),
+    /// The files below `source/` of the plan: path with `source/`, bytes.
+    pub sources: Vec<(String, Vec<u8>)>,
     /// Where the deviations come from.
     pub source: &'static str,
     /// Names of the files that they come from.
@@ -124,13 +129,19 @@ impl Measured<'_> {
             worst = shifts(out, shot, (&as_planned, &as_measured), &middles)?;
             Ok(())
         })?;
+        let (manifest, folder_hash) = self.plan;
+        folder.file(PLAN, |out| out.write_all(manifest).map_err(MeasuredError::from))?;
+        for (path, bytes) in &self.sources {
+            step(path);
+            folder.file(path, |out| out.write_all(bytes).map_err(MeasuredError::from))?;
+        }
         let files = folder.files().to_vec();
         let entry = Entry {
             format: 1,
             kind: "movewright measured hand-off",
             shot: shot.name(),
             pass: self.pass.name(),
-            folder_hash: &self.folder_hash,
+            folder_hash,
             source: self.source,
             measured_from: &self.names,
             axes_as_planned: &self.not_measured,

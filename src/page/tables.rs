@@ -104,7 +104,10 @@ pub(super) fn passes(report: &Report) -> Markup {
                         } @else { td { "-" } td { "-" } }
                         td { (words::leg(program, Leg::MoveToStart)) } td { (words::leg(program, Leg::ReturnHome)) }
                         td {
-                            @match p.runnable.seconds_per_frame { Some(t) => { (directed::up(t, Places::Decimals(4))) " s per frame" }, None => "none" }
+                            @match p.runnable.seconds_per_frame {
+                                Some(t) => { (directed::up(t, Places::Decimals(4))) " s per frame" }
+                                None => { @if p.runnable.is_known() { "none" } @else { "not known" } }
+                            }
                             @if let Some(h) = &p.runnable.limited_by { ", limited by " (words::hindrance(stage, h)) }
                         }
                     }

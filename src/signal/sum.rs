@@ -68,7 +68,8 @@ struct Block {
 #[derive(Debug)]
 struct Leaf {
     sum: Quintic,
-    asked: Vec<usize>,
+    /// Shared by neighbours that ask the same layers: thousands of drifts are asked everywhere.
+    asked: Arc<Vec<usize>>,
 }
 
 impl Sum {
@@ -172,7 +173,7 @@ impl Block {
         changes.dedup();
         let mut leaves = Vec::with_capacity(changes.len());
         let all: Vec<&Part> = parts.iter().collect();
-        sums(&changes, &all, Leaf { sum: Quintic::hold(0.0), asked: Vec::new() }, &mut leaves);
+        sums(&changes, &all, Leaf { sum: Quintic::hold(0.0), asked: Arc::default() }, &mut leaves);
         Block { changes, leaves }
     }
 
@@ -186,8 +187,8 @@ impl Block {
 /// Adds the leaves between these changes to `leaves`; `above` is the sum over all of them of what covers them as a whole.
 fn sums(changes: &[f64], parts: &[&Part], above: Leaf, leaves: &mut Vec<Leaf>) {
     let [from, .., to] = changes else { return };
-    let Leaf { sum: Quintic(mut sum), mut asked } = above;
-    let mut rest = Vec::new();
+    let Leaf { sum: Quintic(mut sum), asked } = above;
+    let (mut rest, mut more) = (Vec::new(), Vec::new());
     for part in parts {
         if part.to <= *from || *to <= part.from {
             continue;
@@ -197,13 +198,14 @@ fn sums(changes: &[f64], parts: &[&Part], above: Leaf, leaves: &mut Vec<Leaf>) {
             continue;
         }
         match part.what {
-            What::Asked(i) => asked.push(i),
+            What::Asked(i) => more.push(i),
             What::Polynomial { origin, length, quintic } => {
                 let Quintic(here) = quintic.stretch((from - origin) / length, (to - from) / length);
                 sum.iter_mut().zip(here).for_each(|(s, c)| *s += c);
             }
         }
     }
+    let asked = if more.is_empty() { asked } else { Arc::new([asked.as_slice(), &more].concat()) };
     let n = changes.len() - 1;
     if n <= 1 {
         leaves.push(Leaf { sum: Quintic(sum), asked });
@@ -214,7 +216,7 @@ fn sums(changes: &[f64], parts: &[&Part], above: Leaf, leaves: &mut Vec<Leaf>) {
     let share = (at - from) / (to - from);
     let halves = [(changes.get(..=middle), 0.0, share), (changes.get(middle..), share, 1.0 - share)];
     for (changes, begins, width) in halves {
-        let half = Leaf { sum: Quintic(sum).stretch(begins, width), asked: asked.clone() };
+        let half = Leaf { sum: Quintic(sum).stretch(begins, width), asked: Arc::clone(&asked) };
         sums(changes.unwrap_or_default(), &rest, half, leaves);
     }
 }

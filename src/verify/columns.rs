@@ -54,6 +54,34 @@ struct Reading {
     table: Option<Table>,
 }
 
+/// The table of positions of one pass, read by itself.
+pub(super) struct Positions(Reading);
+
+impl Positions {
+    /// Opens it.
+    pub(super) fn open(dir: &Path, pass: &Pass, stage: &Stage, faults: &mut Faults) -> Positions {
+        let file = format!("{}.units.csv", pass.name());
+        let table = Table::open(&dir.join(&file), stage.axes().len());
+        let table = table.map_err(|e| faults.file(FaultKind::Missing, &file, format!("cannot be read: {e}"))).ok();
+        Positions(Reading::new(file, table, stage, faults))
+    }
+
+    /// Its name.
+    pub(super) fn file(&self) -> &str {
+        &self.0.file
+    }
+
+    /// Positions of a frame in units, `None` where they cannot be read.
+    pub(super) fn row(&mut self, frame: i64, label: &str, axes: usize, faults: &mut Faults) -> Vec<Option<f64>> {
+        self.0.row(frame, label, axes, millionths, faults).into_iter().map(|n| n.map(|n| n as f64 / 1e6)).collect()
+    }
+
+    /// After the last frame nothing may follow.
+    pub(super) fn end(&mut self, faults: &mut Faults) {
+        self.0.end(faults);
+    }
+}
+
 /// What a frame has in one table, `None` where it cannot be read.
 type Cells = Vec<Option<i64>>;
 

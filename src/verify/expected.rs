@@ -5,7 +5,7 @@
 use std::collections::BTreeSet;
 
 use super::channels;
-use super::fault::{FaultKind, Faults};
+use super::fault::{FaultKind, Faults, MANIFEST};
 use super::haze;
 use super::record::Record;
 use super::silhouettes::is_shown;
@@ -79,9 +79,20 @@ pub(super) fn names(stage: &Stage, shot: &Shot, requests: Requests) -> Vec<Strin
 
 /// Records what is missing and what nothing leads to. `listed` are all names that the manifest lists.
 pub(super) fn check(stage: &Stage, shot: &Shot, requests: Requests, listed: &BTreeSet<String>, faults: &mut Faults) {
-    let expected = names(stage, shot, requests);
+    compare(&names(stage, shot, requests), MANIFEST, listed, faults);
+}
+
+/// Every file of a hand-off with measured positions that follows from the shot of the one pass: its positions, and what is made from them.
+pub(super) fn handed_over(stage: &Stage, shot: &Shot, requests: Requests) -> Vec<String> {
+    let planned = [".steps.csv", ".moves.csv", ".rows.csv"];
+    let all = names(stage, shot, requests).into_iter();
+    all.filter(|n| n != channels::FILE && !planned.iter().any(|end| n.ends_with(end))).collect()
+}
+
+/// The same of these files, which `list` must have.
+pub(super) fn compare(expected: &[String], list: &str, listed: &BTreeSet<String>, faults: &mut Faults) {
     for name in expected.iter().filter(|n| !listed.contains(*n)) {
-        faults.file(FaultKind::Missing, name, "the shot leads to this file; the manifest does not list it".to_owned());
+        faults.file(FaultKind::Missing, name, format!("the shot leads to this file; {list} does not list it"));
     }
     for name in listed.iter().filter(|n| !n.starts_with("source/") && !expected.contains(n)) {
         faults.file(FaultKind::Extra, name, "nothing in the shot leads to this file".to_owned());

@@ -1,4 +1,4 @@
-//! Every file of a folder against the list in its manifest: there, of the right length and hash, and no other.
+//! Every file of a folder against the list in its manifest, or in the entry of a measured hand-off: there, of the right length and hash, and no other.
 //!
 //! Invariant: nothing outside the folder is opened, whatever the list says; links are not followed. Memory does not grow with the size of a file.
 
@@ -7,30 +7,30 @@ use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use super::fault::{FaultKind, Faults, MANIFEST};
+use super::fault::{FaultKind, Faults};
 use super::record::FileRecord;
 use crate::files::{self, Unreadable};
 
-/// Holds the folder to the list. The names of the files that are listed and can be opened.
-pub(super) fn check(dir: &Path, listed: &[FileRecord], faults: &mut Faults) -> BTreeSet<String> {
+/// Holds the folder to the list, which the file `list` has. The names of the files that are listed and can be opened.
+pub(super) fn check(dir: &Path, list: &str, listed: &[FileRecord], faults: &mut Faults) -> BTreeSet<String> {
     let (found, folders) = walk(dir, faults);
     let mut names = BTreeSet::new();
     for file in listed {
         if !is_plain(&file.path) {
-            faults.file(FaultKind::Manifest, MANIFEST, format!("lists `{}`, which is no path below the folder", file.path));
+            faults.file(FaultKind::Manifest, list, format!("lists `{}`, which is no path below the folder", file.path));
             continue;
         }
         if !names.insert(file.path.clone()) {
-            faults.file(FaultKind::Manifest, MANIFEST, format!("lists `{}` twice", file.path));
+            faults.file(FaultKind::Manifest, list, format!("lists `{}` twice", file.path));
             continue;
         }
         match found.get(&file.path) {
-            None => faults.file(FaultKind::Missing, &file.path, "the manifest lists it, and it is not there".to_owned()),
-            Some(path) => compare(path, file, faults),
+            None => faults.file(FaultKind::Missing, &file.path, format!("{list} lists it, and it is not there")),
+            Some(path) => compare(path, list, file, faults),
         }
     }
-    for name in found.keys().filter(|n| *n != MANIFEST && !names.contains(*n)) {
-        faults.file(FaultKind::Extra, name, "the manifest does not list it".to_owned());
+    for name in found.keys().filter(|n| *n != list && !names.contains(*n)) {
+        faults.file(FaultKind::Extra, name, format!("{list} does not list it"));
     }
     for folder in folders.iter().filter(|f| !names.iter().any(|n| n.starts_with(f.as_str()))) {
         faults.file(FaultKind::Extra, folder, "a folder that holds no listed file".to_owned());
@@ -40,7 +40,7 @@ pub(super) fn check(dir: &Path, listed: &[FileRecord], faults: &mut Faults) -> B
 }
 
 /// Length and hash of one file against its entry. Of a file of another length nothing is read.
-fn compare(path: &Path, file: &FileRecord, faults: &mut Faults) {
+fn compare(path: &Path, list: &str, file: &FileRecord, faults: &mut Faults) {
     let held = files::open(path).and_then(|opened| match opened.limit() {
         bytes if bytes == file.bytes => Ok((bytes, Some(digest(opened)?))),
         bytes => Ok((bytes, None)),
@@ -48,10 +48,10 @@ fn compare(path: &Path, file: &FileRecord, faults: &mut Faults) {
     match held {
         Err(error) => faults.file(FaultKind::Missing, &file.path, format!("cannot be read: {error}")),
         Ok((bytes, None)) => {
-            faults.file(FaultKind::Changed, &file.path, format!("has {bytes} bytes, the manifest has {}", file.bytes));
+            faults.file(FaultKind::Changed, &file.path, format!("has {bytes} bytes, {list} has {}", file.bytes));
         }
         Ok((_, Some(hash))) if hash != file.blake3 => {
-            faults.file(FaultKind::Changed, &file.path, format!("has BLAKE3 {hash}, the manifest has {}", file.blake3));
+            faults.file(FaultKind::Changed, &file.path, format!("has BLAKE3 {hash}, {list} has {}", file.blake3));
         }
         Ok(_) => {}
     }

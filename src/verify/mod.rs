@@ -1,4 +1,4 @@
-//! A written folder compared with its manifest, its stage and shot, and its passes with each other, by a path that shares nothing with the compiler.
+//! A written folder compared with its manifest, its stage and shot, and its passes with each other, by a path that shares nothing with the compiler; a hand-off with measured positions with its plan.
 //!
 //! What: hashes and lengths of every file; which files there must be; manifest, clocks and columns against the stage and shot in `source/`; every count, position, row, pose, rod
 //! and number of the scene against a slow, obvious evaluation of the shot; passes against each other; limits, at instants that are stated.
@@ -32,6 +32,7 @@ mod law;
 mod limb;
 mod limits;
 mod line;
+mod measured;
 mod moves;
 mod openings;
 mod oracle;
@@ -51,6 +52,7 @@ mod runs;
 mod scene;
 mod scope;
 mod shapes;
+mod shifts;
 mod sight;
 mod silhouettes;
 mod sine;
@@ -164,11 +166,16 @@ pub(crate) fn verify(dir: &Path, read: &ReadSource<'_>) -> Result<Verdict, NotAF
     let mut faults = Faults::default();
     let mut verdict =
         Verdict { faults: Vec::new(), files: 0, passes: 0, axes: 0, frames: 0, not_computed: Vec::new(), scope: Scope::default() };
+    if !dir.join(MANIFEST).exists() && dir.join(measured::ENTRY).exists() {
+        measured::verify(dir, read, &mut verdict, &mut faults);
+        verdict.faults = faults.into_list();
+        return Ok(verdict);
+    }
     match manifest(dir) {
         Ok(record) => {
             facts::alone(&record, &mut faults);
             verdict.files = record.files.len();
-            let there = inventory::check(dir, &record.files, &mut faults);
+            let there = inventory::check(dir, MANIFEST, &record.files, &mut faults);
             contents(dir, &record, &there, read, &mut verdict, &mut faults);
         }
         Err(what) => {
@@ -285,7 +292,9 @@ fn manifest(dir: &Path) -> Result<Record, String> {
 
 /// A folder without a manifest is ours where it holds what we write.
 fn holds_our_names(dir: &Path) -> io::Result<bool> {
-    let columns = |name: &str| name == MANIFEST || name == "source" || name.ends_with(".steps.csv") || name.ends_with(".units.csv");
+    let columns = |name: &str| {
+        name == MANIFEST || name == measured::ENTRY || name == "source" || name.ends_with(".steps.csv") || name.ends_with(".units.csv")
+    };
     for entry in fs::read_dir(dir)? {
         if columns(&entry?.file_name().to_string_lossy()) {
             return Ok(true);

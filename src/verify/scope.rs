@@ -6,6 +6,8 @@
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct Scope {
+    /// True of a hand-off with measured positions.
+    pub measured: bool,
     /// True where columns were worked out anew: positions, labels, register.
     pub columns: bool,
     /// True where a test pass exposes only some of the frames.

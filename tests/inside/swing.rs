@@ -299,6 +299,19 @@ fn a_parked_figure_hangs_still_and_a_pendulum_without_length_is_said() {
     assert!(none.notes.iter().any(|n| n.kind.name() == "swing_not_computed"));
 }
 
+/// How long a held pass must rest is asked four times over of each mode: where the budget lets the swings be known and no more, the rest is said not to be computed.
+#[test]
+fn a_time_to_settle_that_is_not_computed_is_said() {
+    let modes: Vec<String> = (0..12).map(|i| format!("{{ period_s = {}, damping = 0.02 }}", 0.5 + 0.01 * f64::from(i))).collect();
+    let swing = format!("{SWING}limit = 500\nmodes = [{}]\n", modes.join(", "));
+    let of = |frames: &str| checked(&inputs(&swing, HELD, TRACKS).with("shot.toml", "frames = [1, 40]", frames));
+    let (short, long) = (of("frames = [1, 40]"), of("frames = [1, 5000]"));
+    let said = |report: &Report| report.notes.iter().filter(|n| n.kind.name() == "settling_not_computed").count();
+    assert_eq!((short.passes[0].settling.len(), said(&short)), (13, 0));
+    assert!(long.passes[0].swings.iter().all(|s| s.found.is_ok()));
+    assert_eq!((long.passes[0].settling.len() < 13, said(&long)), (true, 1));
+}
+
 /// A post beside the bridge: the gap is less by the peak of the swing, on the way and in the pass alike. A clearance that the swing uses up is not kept; the same at the limit is.
 #[test]
 fn a_figure_that_swings_needs_its_peak_beside_what_is_required() {

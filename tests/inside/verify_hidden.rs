@@ -355,7 +355,15 @@ fn missed(damages: impl IntoIterator<Item = (&'static str, Damage<'static>)>) ->
 #[test]
 #[cfg_attr(debug_assertions, ignore = "minutes without optimization; .ci/run runs it optimized")]
 fn damage_whose_hash_was_put_right_is_found_in_every_kind_of_file() {
-    let missed = missed(hidden());
+    let missed = missed(hidden().into_iter().step_by(2));
+    assert!(missed.is_empty(), "not found: {missed:#?}");
+}
+
+/// The other half of them, beside it.
+#[test]
+#[cfg_attr(debug_assertions, ignore = "minutes without optimization; .ci/run runs it optimized")]
+fn damage_whose_hash_was_put_right_is_found_in_every_kind_of_file_too() {
+    let missed = missed(hidden().into_iter().skip(1).step_by(2));
     assert!(missed.is_empty(), "not found: {missed:#?}");
 }
 

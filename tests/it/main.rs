@@ -78,6 +78,7 @@ mod trial_findings;
 mod usd;
 mod verify_aim;
 mod verify_edits;
+mod verify_measured;
 mod verify_sound;
 mod watch;
 mod watch_edit;

@@ -89,7 +89,11 @@ fn the_hand_off_of_a_log_is_that_of_the_shot_that_the_machine_ran() {
     assert!(!at("measured/clean.rods.csv").exists());
     let entry: Value = serde_json::from_slice(&fs::read(at("measured/measured.json")).unwrap()).unwrap();
     assert_eq!((&entry["pass"], &entry["source"], &entry["axes_as_planned"]), (&"picture".into(), &"log".into(), &Value::Array(vec![])));
-    assert_eq!(entry["files"].as_array().unwrap().len() + 1, fs::read_dir(at("measured")).unwrap().count());
+    let held = |folder: &str| fs::read_dir(at(folder)).unwrap().filter(|e| e.as_ref().unwrap().file_type().unwrap().is_file()).count();
+    assert_eq!(entry["files"].as_array().unwrap().len() + 1, held("measured") + held("measured/source"));
+    // It verifies by itself.
+    let (status, said, _) = run(dir.path(), &["verify", "measured"]);
+    assert!(status == 0 && said.contains("no difference found"), "{said}");
     // The shift of the origin of heron_b is that of its own place in both pictures, here by its silhouette's neighbour, the rod's lower end.
     let shifts = rows(&at("measured/shifts.csv"));
     assert_eq!(shifts[0].join(","), "frame,body,x,y,right_px,down_px");

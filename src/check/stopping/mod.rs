@@ -9,6 +9,7 @@
 
 pub(crate) mod against;
 pub(crate) mod found;
+mod held;
 pub(crate) mod power;
 mod search;
 mod slope;
@@ -19,11 +20,12 @@ use super::clearance::enclosure::Enclosure;
 use super::clearance::{self, rail};
 use super::exceeded::finding;
 use super::notes::{Note, NoteKind};
-use super::sections::{self, Section};
+use super::sections::{self, Section, Timing};
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::bounds::Effort;
 use crate::compile::{Compiled, Edge, frame_time};
 use crate::motion::Quintic;
+use crate::motion::bernstein::Bernstein;
 use crate::motion::curve::Piece;
 use crate::motion::stop::Braking;
 use crate::program::Program;
@@ -80,14 +82,19 @@ fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, r
     let halts = &PerAxis::new(stage, |id| halts[id].filter(|_| program.parks(id) || !leaves_travel(program, id)));
     let rails: Vec<&Neighbours> = rails.iter().filter(|pair| halts[pair.below].is_some() && halts[pair.above].is_some()).collect();
     let mut least: BTreeMap<AxisId, Known> = BTreeMap::new();
-    // What a glance at every piece has seen, most pieces cannot beat. Trials ask for no more than a verdict.
-    let hows: &[Wanted] = if effort == Effort::TrialStops { &[Wanted::Verdict] } else { &[Wanted::Glance, Wanted::Least] };
-    for how in hows {
-        sections::each(program, &mut |section| {
-            if !matches!(section.part, Part::MoveToStart | Part::ReturnHome) {
-                in_section(program, section, halts, &rails, (*how, effort), &mut least);
+    match program.stations() {
+        Some(stations) => held::moves(program, stations, halts, &rails, effort, &mut least),
+        None => {
+            // What a glance at every piece has seen, most pieces cannot beat. Trials ask for no more than a verdict.
+            let hows: &[Wanted] = if effort == Effort::TrialStops { &[Wanted::Verdict] } else { &[Wanted::Glance, Wanted::Least] };
+            for how in hows {
+                sections::each(program, &mut |section| {
+                    if !matches!(section.part, Part::MoveToStart | Part::ReturnHome) {
+                        in_section(program, section, halts, &rails, (*how, effort), &mut least);
+                    }
+                });
             }
-        });
+        }
     }
     let moved = stage.axis_ids().filter(|id| !program.parks(*id) && halts[*id].is_some());
     moved
@@ -231,43 +238,98 @@ fn in_section(
     least: &mut BTreeMap<AxisId, Known>,
 ) {
     let stage = program.compiled().stage();
-    let length = |id: AxisId| stage.axis(id).travel().upper - stage.axis(id).travel().lower;
-    let work = program.compiled().work();
+    let timing = section.timing();
     for id in stage.axis_ids().filter(|id| !program.parks(*id)) {
-        let travel = stage.axis(id).travel();
         let Some(halt) = halts[id] else { continue };
-        let known = least.entry(id).or_default();
-        for piece in section.pieces(id) {
-            let looked = Looked::Travel(Moved { piece: *piece.quintic, halt }, travel);
-            let seen = look(section, &piece, (&looked, wanted), length(id), &mut [(id, Against::Travel, known)]);
-            if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
-                known.is_lost = true;
-                break;
-            }
-        }
+        // What the nearest places leave, few others do: their pieces come first.
+        let first = if section.part == Part::Photographed { nearest(program, id) } else { Vec::new() };
+        let curve = section.course.curve(id).ok();
+        let first = curve.into_iter().flat_map(|curve| first.iter().filter_map(|t| curve.piece_at(*t)));
+        let (pieces, reach) = (first.chain(section.pieces(id)), reach(program, id, &halt));
+        travel_in(program, timing, (id, halt, reach), pieces, (wanted, effort), least.entry(id).or_default());
     }
     for pair in rails {
-        let of = |id: AxisId, least: &BTreeMap<AxisId, Known>| least.get(&id).copied().unwrap_or_default();
-        let (mut a, mut b) = (of(pair.below, least), of(pair.above, least));
-        let length = length(pair.below).min(length(pair.above));
-        for (piece, both) in together(program, section, pair) {
-            let [below, above] = both.map(|(id, piece)| Moved { piece, halt: halts[id].unwrap_or(Halt::Stands) });
-            let piece = Piece { quintic: &below.piece, ..piece };
-            let looked = Looked::Carriages([below, above], pair.taken);
-            let mut sides = [(pair.below, Against::Carriage(pair.above), &mut a), (pair.above, Against::Carriage(pair.below), &mut b)];
-            let seen = look(section, &piece, (&looked, wanted), length, &mut sides);
-            if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
-                (a.is_lost, b.is_lost) = (true, true);
-                break;
-            }
-        }
-        least.extend([(pair.below, a), (pair.above, b)]);
+        let lines = [pair.below, pair.above].map(|id| (id, section.pieces(id).collect()));
+        pair_in(program, timing, (pair, halts), lines, (wanted, effort), least);
     }
+}
+
+/// Where an axis of a moving pass is nearest to either end of its travel, frame time.
+fn nearest(program: &Program, id: AxisId) -> Vec<f64> {
+    let peaks = program.compiled().motion(id).peaks();
+    vec![peaks.least.at, peaks.greatest.at]
+}
+
+/// How far an axis of a moving pass runs on after any fault at most.
+fn reach(program: &Program, id: AxisId, halt: &Halt<'_>) -> f64 {
+    let (m, pace) = (program.compiled().motion(id), program.clock().pace().get());
+    let edges = [Edge::RunUp, Edge::RunDown].map(|edge| m.edge_peaks(edge));
+    let all = core::iter::once(m.peaks()).chain(edges.iter().flatten());
+    let (v, a) = all.fold((0.0_f64, 0.0_f64), |(v, a), p| (v.max(p.velocity.value), a.max(p.acceleration.value)));
+    // Extremes are found to the last digits, not beyond.
+    halt.up(v / pace * (1.0 + 1e-9), a / (pace * pace) * (1.0 + 1e-9))
+}
+
+/// An axis against its travel. A piece so far inside it that the greatest reach leaves more room than is known to be least is not looked at.
+fn travel_in<'p>(
+    program: &Program,
+    timing: Timing,
+    (id, halt, reach): (AxisId, Halt<'_>, f64),
+    pieces: impl Iterator<Item = Piece<'p>>,
+    (wanted, effort): (Wanted, Effort),
+    known: &mut Known,
+) {
+    let (travel, work) = (program.compiled().stage().axis(id).travel(), program.compiled().work());
+    let length = travel.upper - travel.lower;
+    for piece in pieces {
+        let (lo, hi) = Bernstein::from_power(piece.quintic.0).hull();
+        let seen = if (travel.upper - hi).min(lo - travel.lower) - reach >= known.least {
+            Some(1)
+        } else {
+            let looked = Looked::Travel(Moved { piece: *piece.quintic, halt }, travel);
+            look(timing, &piece, (&looked, wanted), length, &mut [(id, Against::Travel, &mut *known)])
+        };
+        if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
+            known.is_lost = true;
+            break;
+        }
+    }
+}
+
+/// The pieces of both carriages of a pair.
+type Lines<'p> = [(AxisId, Vec<Piece<'p>>); 2];
+
+/// Two carriages against each other.
+fn pair_in(
+    program: &Program,
+    timing: Timing,
+    (pair, halts): (&Neighbours, &PerAxis<Option<Halt<'_>>>),
+    lines: Lines<'_>,
+    (wanted, effort): (Wanted, Effort),
+    least: &mut BTreeMap<AxisId, Known>,
+) {
+    let (stage, work) = (program.compiled().stage(), program.compiled().work());
+    let length = |id: AxisId| stage.axis(id).travel().upper - stage.axis(id).travel().lower;
+    let of = |id: AxisId, least: &BTreeMap<AxisId, Known>| least.get(&id).copied().unwrap_or_default();
+    let (mut a, mut b) = (of(pair.below, least), of(pair.above, least));
+    let length = length(pair.below).min(length(pair.above));
+    for (piece, both) in together(stage, &lines) {
+        let [below, above] = both.map(|(id, piece)| Moved { piece, halt: halts[id].unwrap_or(Halt::Stands) });
+        let piece = Piece { quintic: &below.piece, ..piece };
+        let looked = Looked::Carriages([below, above], pair.taken);
+        let mut sides = [(pair.below, Against::Carriage(pair.above), &mut a), (pair.above, Against::Carriage(pair.below), &mut b)];
+        let seen = look(timing, &piece, (&looked, wanted), length, &mut sides);
+        if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
+            (a.is_lost, b.is_lost) = (true, true);
+            break;
+        }
+    }
+    least.extend([(pair.below, a), (pair.above, b)]);
 }
 
 /// Looks over one piece on behalf of these axes: how many parts were looked at, `None` where that was not enough.
 fn look(
-    section: &Section<'_>,
+    timing: Timing,
     piece: &Piece<'_>,
     (looked, wanted): (&Looked<'_>, Wanted),
     travel: f64,
@@ -284,22 +346,20 @@ fn look(
                 distance: moment.distance,
                 room: moment.room,
                 against: *against,
-                at: section.at(piece.start + moment.u * length),
-                part: section.part,
-                seconds: looked.seconds(moment.u, length * section.pace),
+                at: timing.at(piece.start + moment.u * length),
+                part: timing.part,
+                seconds: looked.seconds(moment.u, length * timing.pace),
                 travel,
                 beyond: 0.0,
             });
         }
     };
-    looked.take_in(length * section.pace, (CLOSE * travel, wanted), &mut most, &mut see)
+    looked.take_in(length * timing.pace, (CLOSE * travel, wanted), &mut most, &mut see)
 }
 
 /// Both carriages of a pair over stretches within one piece of each.
-fn together<'s>(program: &Program, section: &'s Section<'_>, pair: &Neighbours) -> Vec<(Piece<'s>, [(AxisId, Quintic); 2])> {
+fn together<'s>(stage: &Stage, lines: &Lines<'s>) -> Vec<(Piece<'s>, [(AxisId, Quintic); 2])> {
     static HOLD: Quintic = Quintic::hold(0.0);
-    let stage = program.compiled().stage();
-    let lines = [pair.below, pair.above].map(|id| (id, section.pieces(id).collect::<Vec<_>>()));
     let mut knots: Vec<f64> = lines.iter().flat_map(|(_, line)| line.iter().flat_map(|p| [p.start, p.end])).collect();
     knots.sort_by(f64::total_cmp);
     knots.dedup();
@@ -315,7 +375,7 @@ fn together<'s>(program: &Program, section: &'s Section<'_>, pair: &Neighbours) 
     stretches
         .enumerate()
         .map(|(index, (from, to))| {
-            let [below, above] = &lines;
+            let [below, above] = lines;
             (Piece { index, start: *from, end: *to, quintic: &HOLD }, [part(below, *from, *to), part(above, *from, *to)])
         })
         .collect()

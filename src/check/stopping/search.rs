@@ -60,7 +60,8 @@ pub(super) enum Halt<'b> {
 }
 
 impl Halt<'_> {
-    fn up(&self, v: f64, a: f64) -> f64 {
+    /// How far it still goes towards greater positions.
+    pub(super) fn up(&self, v: f64, a: f64) -> f64 {
         match self {
             Halt::Stands => 0.0,
             Halt::Stops(braking) => braking.up(v, a),

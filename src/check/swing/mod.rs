@@ -125,6 +125,10 @@ impl<'a> Run<'a> {
         effort: Effort,
         rests: &'a mut dyn FnMut(&State, f64, f64, f64),
     ) -> Result<Swung, Unknown> {
+        // A batch is worked before it is paid for: where nothing is left, none is begun.
+        if program.compiled().work().left(effort) == 0 {
+            return Err(Unknown::Budget);
+        }
         let mut run = Run { program, effort, swung: Swung::default(), work: 0, rests };
         let done = Hung::at_rest(oscillator, support).carry(support, program.duration().0, &mut run);
         run.pay().and(done).map(|()| run.swung)

@@ -5,10 +5,12 @@
 //! Invariant: the pass stays as it is: where a frame rests less than this, the next one begins with more swing. Limits: see `motion::pendulum::settling`.
 
 use super::Run;
+use super::found::SwingReport;
 use crate::bounds::Effort;
+use crate::check::notes::{Note, NoteKind};
 use crate::motion::pendulum::State;
 use crate::motion::pendulum::settling::{Decaying, HOUR, settled};
-use crate::program::hanging::hung::Oscillator;
+use crate::program::hanging::hung::{Oscillator, Unknown};
 use crate::program::hanging::support::Support;
 use crate::program::{Program, Stations};
 use crate::stage::GroupId;
@@ -29,11 +31,11 @@ pub(crate) struct Settling {
     pub guessed: [f64; 3],
 }
 
-/// What every figure with a limit needs in a held pass; nothing of a moving one, nor where the budget of work is used up.
-pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
-    let Some(stations) = program.stations() else { return Vec::new() };
+/// What every figure with a limit needs in a held pass, or why that is not known; nothing of a moving one.
+pub(in crate::check) fn needs(program: &Program) -> (Vec<Settling>, Vec<(GroupId, Unknown)>) {
+    let Some(stations) = program.stations() else { return (Vec::new(), Vec::new()) };
     let arrivals = arrivals(program, stations);
-    let mut all = Vec::new();
+    let (mut all, mut unknown) = (Vec::new(), Vec::new());
     for body in program.compiled().stage().bodies() {
         let Some((swing, limit)) = body.swing().and_then(|s| Some((s, s.limit?))) else { continue };
         let support = Support::new(program.compiled().stage(), body, swing, |id| program.timeline(id));
@@ -42,7 +44,14 @@ pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
             // A period has the square root of the length.
             let others =
                 [Oscillator { scale: 1.21, ..own }, Oscillator { scale: 0.81, ..own }, Oscillator { damping: 0.5 * own.damping, ..own }];
-            let (Some(frames), [Some(longer), Some(shorter), Some(less)]) = (of(own), others.map(of)) else { continue };
+            let (frames, [longer, shorter, less]) = match (of(own), others.map(of)) {
+                (Ok(frames), [Ok(longer), Ok(shorter), Ok(less)]) => (frames, [longer, shorter, less]),
+                (own, others) => {
+                    let why = core::iter::once(own).chain(others).find_map(Result::err);
+                    unknown.extend(why.map(|why| (body.group(), why)));
+                    break;
+                }
+            };
             let most = |frames: &[f64]| frames.iter().copied().fold(0.0, f64::max);
             let longest = most(&frames);
             let exposed = program.clock().exposed();
@@ -56,7 +65,15 @@ pub(in crate::check) fn needs(program: &Program) -> Vec<Settling> {
             });
         }
     }
-    all
+    (all, unknown)
+}
+
+/// Figures of which it is not known how long they need, as notes; a figure whose swing is not known has a note of that.
+pub(in crate::check) fn notes(program: &Program, unknown: &[(GroupId, Unknown)], swings: &[SwingReport]) -> Vec<Note> {
+    let is_known = |group: GroupId| swings.iter().filter(|s| s.group == group).all(|s| s.found.is_ok());
+    let kind = |group, why| NoteKind::SettlingUnknown { pass: program.pass().name().to_owned(), group, why };
+    let unknown = unknown.iter().filter(|(group, _)| is_known(*group));
+    unknown.map(|(group, why)| Note { axis: None, frame: None, value: None, kind: kind(*group, *why) }).collect()
 }
 
 /// How long each frame of a held pass rests before its shutter opens, s, in order; nothing of a moving one.
@@ -74,8 +91,8 @@ fn arrivals(program: &Program, stations: &Stations) -> Vec<f64> {
     core::iter::once(first).chain(others).collect()
 }
 
-/// What each frame needs; `None` where the budget of work is used up or the swing is not known.
-fn needed((program, arrivals): (&Program, &[f64]), support: &Support<'_>, oscillator: Oscillator, limit: f64) -> Option<Vec<f64>> {
+/// What each frame needs, or why that is not known.
+fn needed((program, arrivals): (&Program, &[f64]), support: &Support<'_>, oscillator: Oscillator, limit: f64) -> Result<Vec<f64>, Unknown> {
     let clock = program.clock();
     let exposure = (clock.closes(0) - clock.opens(0)).0;
     let mut frames = vec![0.0; arrivals.len()];
@@ -89,8 +106,8 @@ fn needed((program, arrivals): (&Program, &[f64]), support: &Support<'_>, oscill
         let after = settled(&Decaying { state, length, damping: oscillator.damping, limit }, exposure, 0.0, HOUR);
         *slot = after.map_or(f64::INFINITY, |s| start + s - arrival).max(0.0);
     };
-    Run::over(program, support, oscillator, Effort::Swings, &mut rest).ok()?;
-    Some(frames)
+    Run::over(program, support, oscillator, Effort::Swings, &mut rest)?;
+    Ok(frames)
 }
 
 /// Share by which sums of seconds that mean the same instant may differ.

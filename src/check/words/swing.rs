@@ -32,8 +32,8 @@ pub(super) fn exceeded(who: &str, value: f64, [shown, allowed, when, keys]: [&st
     }
 }
 
-/// Why a swing is not known.
-pub(super) fn unknown(pass: &str, body: &str, why: Unknown) -> String {
+/// Why a swing, or the time that it takes to settle, is not known.
+pub(super) fn unknown(pass: &str, body: &str, what: &str, why: Unknown) -> String {
     let why = match why {
         Unknown::Budget => "the budget of work is used up; --large allows a thousand times as much".to_owned(),
         Unknown::NoLength(t) => format!(
@@ -41,7 +41,7 @@ pub(super) fn unknown(pass: &str, body: &str, why: Unknown) -> String {
         ),
         Unknown::OutOfReach(t) => format!("a mechanism cannot reach its position at {t:.1} s of the program"),
     };
-    format!("pass {pass}, {body}: the swing is not computed: {why}")
+    format!("pass {pass}, {body}: {what} is not computed: {why}")
 }
 
 /// What a figure needs in a held pass, in a line.

@@ -32,6 +32,8 @@ pub(super) struct ActiveSet {
     u: Vec<f64>,
     /// Conditions tried or let go so far: what the work is counted by.
     pub(super) turns: u64,
+    /// Room for what adding a condition works out on the way.
+    scratch: (Vec<f64>, Vec<f64>),
 }
 
 /// Share of a condition's length below which what is left of it counts as none.
@@ -60,14 +62,30 @@ impl ActiveSet {
                 x[i] -= along * j[k * n + i];
             }
         }
-        Some(ActiveSet { n, x, j, r: vec![0.0; n * n], u: Vec::with_capacity(n), turns: 0 })
+        Some(ActiveSet {
+            n,
+            x,
+            j,
+            r: vec![0.0; n * n],
+            u: Vec::with_capacity(n),
+            turns: 0,
+            scratch: (Vec::with_capacity(n), Vec::with_capacity(n)),
+        })
     }
 
     /// Adds the condition n'x >= b, which `x` breaks, and goes to the least under all in force. `normal`: the parts of n that are not zero, with their unknowns in rising order.
     pub(super) fn add(&mut self, normal: &[(usize, f64)], b: f64) -> Added {
+        let (mut d, mut r) = core::mem::take(&mut self.scratch);
+        let added = self.add_with((normal, b), &mut d, &mut r);
+        self.scratch = (d, r);
+        added
+    }
+
+    /// The same with room for what is worked out on the way.
+    fn add_with(&mut self, (normal, b): (&[(usize, f64)], f64), d: &mut Vec<f64>, r: &mut Vec<f64>) -> Added {
         let n = self.n;
         let mut multiplier = 0.0;
-        let (mut d, mut r) = (vec![0.0; n], Vec::with_capacity(n));
+        d.resize(n, 0.0);
         for _ in 0..10 * n + 50 {
             self.turns += 1;
             let q = self.u.len();
@@ -79,11 +97,13 @@ impl ActiveSet {
             // r = R^-1 d1.
             r.clear();
             r.extend_from_slice(&d[..q]);
-            for i in (0..q).rev() {
-                for k in i + 1..q {
-                    r[i] -= self.r[k * n + i] * r[k];
+            for k in (0..q).rev() {
+                let column = &self.r[k * n..=k * n + k];
+                let (above, last) = r[..=k].split_at_mut(k);
+                last[0] /= column[k];
+                for (r, part) in above.iter_mut().zip(column) {
+                    *r -= part * last[0];
                 }
-                r[i] /= self.r[i * n + i];
             }
             let scale = r.iter().fold(0.0_f64, |m, r| m.max(r.abs()));
             let mut leaves: Option<(usize, f64)> = None;
@@ -95,7 +115,7 @@ impl ActiveSet {
             let dependent = q == n || free <= DEPENDENT * whole;
             if dependent {
                 let Some((out, t)) = leaves else { return Added::Contradicts };
-                for (u, r) in self.u.iter_mut().zip(&r) {
+                for (u, r) in self.u.iter_mut().zip(&*r) {
                     *u -= t * r;
                 }
                 multiplier += t;
@@ -108,20 +128,20 @@ impl ActiveSet {
                 return Added::Undecided;
             }
             let t = leaves.map_or(full, |(_, t)| t.min(full));
-            for (column, d) in self.j.chunks_exact(n).zip(&d).skip(q) {
+            for (column, d) in self.j.chunks_exact(n).zip(&*d).skip(q) {
                 let along = t * d;
                 for (x, j) in self.x.iter_mut().zip(column) {
                     *x += along * j;
                 }
             }
-            for (u, r) in self.u.iter_mut().zip(&r) {
+            for (u, r) in self.u.iter_mut().zip(&*r) {
                 *u -= t * r;
             }
             multiplier += t;
             match leaves {
                 Some((out, at)) if at < full => self.drop(out),
                 _ => {
-                    self.take_in(&mut d, multiplier);
+                    self.take_in(d, multiplier);
                     return Added::Holds;
                 }
             }

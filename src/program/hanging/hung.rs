@@ -90,6 +90,12 @@ const DEEPEST: i32 = 24;
 /// Work of one look at joints or mechanisms, beside that of one at polynomials.
 const JETS: u64 = 16;
 
+/// Work of a look at a mechanism that changes a length alone.
+const LENGTH: u64 = 4;
+
+/// Work of a step, beside its looks.
+const STEPPED: u64 = 8;
+
 impl Hung {
     /// At rest.
     #[must_use]
@@ -112,7 +118,7 @@ impl Hung {
 
     fn over(&mut self, stretch: &Stretch<'_>, watcher: &mut dyn Watcher) -> Result<(), Unknown> {
         let lasts = stretch.end - stretch.start;
-        watcher.spend(8)?;
+        watcher.spend(8 + LENGTH * stretch.looks)?;
         let length = self.oscillator.length_over(stretch);
         if let (true, Some(length)) = (stretch.stands(), length) {
             watcher.stands(&self.state, stretch.start, stretch.end, length);
@@ -166,6 +172,7 @@ impl Hung {
                 halved += 1;
                 continue;
             }
+            watcher.spend(STEPPED)?;
             let next = step(&self.state, oscillator.damping, h, &points).ok_or(Unknown::NoLength(stretch.start + t))?;
             let path = Stepped::new((&self.state, &first), (&next, &last), oscillator.damping, h);
             watcher.look(&path, stretch.start + t, h)?;

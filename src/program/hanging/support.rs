@@ -37,6 +37,8 @@ pub(crate) struct Stretch<'s> {
     parts: Vec<Quintic>,
     /// The length over local time.
     length: Quintic,
+    /// Looks at mechanisms that it took to find the length.
+    pub(crate) looks: u64,
 }
 
 impl<'a> Support<'a> {
@@ -70,7 +72,7 @@ impl<'a> Support<'a> {
                         p.quintic.stretch((start - p.start) / whole, (end - start) / whole)
                     })
                 };
-                if !self.see_all(start, end, pieces().map(part).collect(), see, 0) {
+                if !self.see_all(start, end, pieces().map(part).collect(), see, (0, 0)) {
                     return;
                 }
             }
@@ -83,17 +85,31 @@ impl<'a> Support<'a> {
         }
     }
 
-    /// A stretch, or its halves where the length asks for it.
-    fn see_all(&self, start: f64, end: f64, parts: Vec<Quintic>, see: &mut dyn FnMut(&Stretch<'_>) -> bool, depth: u32) -> bool {
+    /// A stretch, or its halves where the length asks for it; with how deep that went, and the looks at mechanisms so far.
+    fn see_all(
+        &self,
+        start: f64,
+        end: f64,
+        parts: Vec<Quintic>,
+        see: &mut dyn FnMut(&Stretch<'_>) -> bool,
+        (depth, looks): (u32, u64),
+    ) -> bool {
         let length = self.length(&parts, end - start);
+        let looks = looks + if self.asks_mechanisms() { LOOKS } else { 0 };
         if length.is_none() && depth < DEEPEST {
             let half = |from: f64| parts.iter().map(|q| q.part(from, from + 0.5)).collect();
             let middle = 0.5 * (start + end);
-            return self.see_all(start, middle, half(0.0), see, depth + 1) && self.see_all(middle, end, half(0.5), see, depth + 1);
+            return self.see_all(start, middle, half(0.0), see, (depth + 1, looks))
+                && self.see_all(middle, end, half(0.5), see, (depth + 1, 0));
         }
         // Deeper than that a mechanism has no place at all: a length that is no number is refused where it is used.
         let length = length.unwrap_or(Quintic::hold(f64::NAN));
-        see(&Stretch { support: self, start, end, parts, length })
+        see(&Stretch { support: self, start, end, parts, length, looks })
+    }
+
+    /// True where a mechanism changes the length.
+    fn asks_mechanisms(&self) -> bool {
+        self.swing.change.is_some_and(|change| self.stage.own_axis(change.channel).is_none())
     }
 
     /// The length over local time; `None` where the stretch is too long for it.
@@ -105,7 +121,7 @@ impl<'a> Support<'a> {
         };
         let (first, last) = (jet(0.0)?, jet(1.0)?);
         let made = Quintic::between(first.into(), last.into(), h);
-        if self.stage.own_axis(change.channel).is_some() || made.is_hold() {
+        if !self.asks_mechanisms() || made.is_hold() {
             return Some(made);
         }
         let near = |u: f64| jet(u).is_some_and(|l| (made.at(u) - l.p).abs() <= CLOSE * l.p.abs());
@@ -124,6 +140,9 @@ impl<'a> Support<'a> {
 
 /// Halvings of a stretch at most.
 const DEEPEST: u32 = 12;
+
+/// Looks at a mechanism at most to find a length over a stretch.
+const LOOKS: u64 = 5;
 
 /// Share of the length that a stretch's polynomial may miss.
 const CLOSE: f64 = 1e-7;
