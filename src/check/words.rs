@@ -8,6 +8,7 @@ mod focus;
 mod hang;
 pub(crate) mod haze;
 mod motors;
+mod paces;
 mod stopping;
 mod swing;
 
@@ -16,13 +17,12 @@ pub(crate) use super::gap_words::{gap, nearest, pair};
 use super::notes::{FLICKER, Note, NoteKind};
 use super::register::Pair;
 use super::report::Report;
-use super::runnable::Runnable;
-use super::trials::Hindrance;
 use super::violation::{At, Between, Cause, Fix, Limit, Part, Subject, Violation};
 use crate::bounds::with_unit;
 pub(crate) use crate::bounds::{count, counted};
 pub(crate) use exposed::test_pass;
 pub(crate) use hang::line as hang_line;
+pub(crate) use paces::{hindrance, runnable};
 pub(crate) use stopping::against;
 pub(crate) use swing::{line as swing_line, settling_line, short as swing_short, shortest};
 
@@ -189,20 +189,6 @@ pub(crate) fn fix(compiled: &Compiled, v: &Violation, fix: &Fix) -> String {
     }
 }
 
-/// What keeps a pass from running faster, or at all, as in `limited by ...`.
-#[must_use]
-pub(crate) fn hindrance(stage: &Stage, h: &Hindrance) -> String {
-    let within = |part: Part| if part == Part::Photographed { String::new() } else { format!(" in the {}", part_name(part)) };
-    match h {
-        Hindrance::Limit { subject, limit, part } => format!("{} of {}{}", spoken(*limit), self::subject(stage, subject), within(*part)),
-        Hindrance::Clearance(part) => format!("clearance{}", within(*part)),
-        Hindrance::NeverCloses => "a shutter that never closes, so that no move has time".to_owned(),
-        Hindrance::OwnTimes => "the time that each frame needs (`interval`)".to_owned(),
-        Hindrance::NoProgram => "a program that cannot be planned".to_owned(),
-        Hindrance::Budget => "the budget of work for trying paces, which is used up (--large allows a thousand times as much)".to_owned(),
-    }
-}
-
 /// How long a leg of a pass takes, and from where; or that it cannot be done.
 #[must_use]
 pub(crate) fn leg(program: &Program, leg: Leg) -> String {
@@ -216,32 +202,6 @@ pub(crate) fn leg(program: &Program, leg: Leg) -> String {
                 Leg::ReturnHome => format!("{}{slowest}", program.way().back()),
             }
         }
-    }
-}
-
-/// Why paces were not tried.
-const NOT_TRIED: &str = "the budget of work for trying paces is used up; --large allows a thousand times as much";
-
-/// The fastest pace at which a pass runs, in a sentence.
-#[must_use]
-pub(crate) fn runnable(stage: &Stage, r: &Runnable) -> String {
-    match (r.seconds_per_frame, &r.limited_by) {
-        (Some(pace), Some(Hindrance::Budget)) => {
-            format!("possible: {} s/frame; not every faster pace was tried: {NOT_TRIED}", r.shown.unwrap_or(pace))
-        }
-        (Some(pace), Some(h)) => {
-            format!("fastest possible: {} s/frame, limited by {}", r.shown.unwrap_or(pace), hindrance(stage, h))
-        }
-        (Some(_), None) => "nothing limits the pace".to_owned(),
-        (None, Some(Hindrance::OwnTimes)) => {
-            "each frame takes the time that it needs; `seconds_per_frame` sets the exposure alone".to_owned()
-        }
-        (None, Some(Hindrance::Budget)) => format!("the fastest possible pace is not known: {NOT_TRIED}"),
-        (None, Some(h)) if r.slow_fails => {
-            format!("no pace is possible at which every slower pace holds too: limited by {}", hindrance(stage, h))
-        }
-        (None, Some(h)) => format!("no pace is possible: limited by {}", hindrance(stage, h)),
-        (None, None) => "no pace is possible".to_owned(),
     }
 }
 

@@ -36,6 +36,7 @@ mod measured;
 mod moves;
 mod openings;
 mod oracle;
+mod overlay;
 mod parts;
 mod picture;
 mod plan;
@@ -57,8 +58,10 @@ mod sight;
 mod silhouettes;
 mod sine;
 mod size;
+mod source;
 mod spline;
 mod split;
+mod state;
 mod stations;
 mod stretched;
 mod sweep;
@@ -68,10 +71,11 @@ mod torque;
 mod triangles;
 mod usd;
 mod used;
+mod verdict;
 mod wander;
 
 use std::collections::BTreeSet;
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 use std::{fs, io};
 
 use columns::{Against, Columns};
@@ -82,48 +86,15 @@ use handed::HandedOver;
 use judge::Judge;
 use oracle::Oracle;
 use record::Record;
+use source::below;
 
 use crate::bounds::MOST_MANIFEST_BYTES;
 use crate::files;
-use crate::shot::Shot;
-use crate::stage::Stage;
 
 pub use fault::{Fault, FaultKind};
 pub use scope::Scope;
-
-/// What stands in a `source/` folder.
-#[derive(Debug, Clone)]
-pub(crate) struct Source {
-    /// The stage.
-    pub stage: Stage,
-    /// The shot.
-    pub shot: Shot,
-    /// Every file that was read for them.
-    pub files: Vec<PathBuf>,
-}
-
-/// Reads the shot file at a path and what it names; says in words why it cannot.
-pub(crate) type ReadSource<'a> = dyn Fn(&Path) -> Result<Source, String> + 'a;
-
-/// What came of it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-#[non_exhaustive]
-pub struct Verdict {
-    /// Everything that does not hold, in the order in which it was found; empty where all holds.
-    pub faults: Vec<Fault>,
-    /// Files listed.
-    pub files: usize,
-    /// Passes compared.
-    pub passes: usize,
-    /// Axes compared.
-    pub axes: usize,
-    /// Frames compared.
-    pub frames: usize,
-    /// Aimed axes whose angles could not be found again; everything else was compared with what the folder has.
-    pub not_computed: Vec<String>,
-    /// How far the folder was looked at.
-    pub scope: Scope,
-}
+pub(crate) use source::{ReadSource, Source};
+pub use verdict::Verdict;
 
 /// Why there is nothing to verify.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -137,14 +108,6 @@ pub(crate) enum NotAFolder {
     /// The system refused; what it said.
     #[error("cannot look into {0}: {1}; check the permissions")]
     Refused(PathBuf, String),
-}
-
-impl Verdict {
-    /// True where all holds.
-    #[must_use]
-    pub fn holds(&self) -> bool {
-        self.faults.is_empty()
-    }
 }
 
 /// Verifies the folder `dir`; `read` reads the shot in its `source/`.
@@ -301,33 +264,4 @@ fn holds_our_names(dir: &Path) -> io::Result<bool> {
         }
     }
     Ok(false)
-}
-
-/// The name of a file below the folder, with `/`; `None` for one outside it.
-fn below(dir: &Path, file: &Path) -> Option<String> {
-    let mut parts: Vec<String> = Vec::new();
-    for part in file.strip_prefix(dir).ok()?.components() {
-        match part {
-            Component::Normal(name) => parts.push(name.to_string_lossy().into_owned()),
-            Component::CurDir => {}
-            Component::ParentDir => {
-                parts.pop()?;
-            }
-            Component::Prefix(_) | Component::RootDir => return None,
-        }
-    }
-    Some(parts.join("/"))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn names_below_the_folder_are_found_through_steps_up() {
-        let name = |f: &str| below(Path::new("out"), Path::new(f));
-        assert_eq!(name("out/source/takes/../stage.toml").as_deref(), Some("source/stage.toml"));
-        assert_eq!(name("out/../x"), None);
-        assert_eq!(name("elsewhere/x"), None);
-    }
 }

@@ -12,10 +12,12 @@ use std::rc::Rc;
 
 use super::beat::Beat;
 use super::choreography::Choreography;
+use super::overlay::{MEASURED, Overlay};
 use super::pull::Follow;
 use super::recorded::Recorded;
 use super::shapes::Course;
 use super::sight::Sight;
+pub(super) use super::state::State;
 use super::wander::Wander;
 use crate::number::Jet;
 use crate::shot::{Pass, Shot};
@@ -39,9 +41,6 @@ const SEARCHED: f64 = 1e-9;
 
 /// The same of a focus distance, as a share of it: the angles of the camera are searched for, and coordinates of a stage of ten metres are added up.
 const FOLLOWED: f64 = 1e-9;
-
-/// Half of the last of six decimals, and the rounding of what is written with them.
-const MEASURED: f64 = 0.6e-6;
 
 /// A curve fitted to its signal is within this part of a step of it.
 pub(super) const FITTED: f64 = 1.0 / 16.0;
@@ -76,32 +75,6 @@ struct Channel {
     exact: bool,
 }
 
-/// Everything at one frame time.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct State {
-    /// Frame time.
-    pub(super) t: f64,
-    channels: Vec<f64>,
-    axes: Vec<f64>,
-}
-
-impl State {
-    /// Position of an axis, in units; NaN where its mechanism cannot stand so.
-    pub(super) fn axis(&self, axis: AxisId) -> f64 {
-        self.axes.get(axis.index()).copied().unwrap_or(f64::NAN)
-    }
-
-    /// Value of a channel.
-    pub(super) fn channel(&self, channel: ChannelId) -> f64 {
-        self.channels.get(channel.index()).copied().unwrap_or(f64::NAN)
-    }
-
-    /// Positions of all axes in stage order.
-    pub(super) fn axes(&self) -> &[f64] {
-        &self.axes
-    }
-}
-
 /// The evaluation of a shot.
 #[derive(Debug)]
 pub(super) struct Oracle<'a> {
@@ -118,9 +91,8 @@ pub(super) struct Oracle<'a> {
     /// Channels whose angles could not be found somewhere.
     lost: RefCell<BTreeSet<ChannelId>>,
     recent: RefCell<VecDeque<Rc<State>>>,
-    /// How far each axis was from its plan, for each frame from the first on; empty for an axis that was not measured.
-    measured: Vec<Vec<f64>>,
-    first: f64,
+    /// What was measured.
+    measured: Overlay,
 }
 
 impl<'a> Oracle<'a> {
@@ -186,51 +158,13 @@ impl<'a> Oracle<'a> {
             last,
             lost: RefCell::new(BTreeSet::new()),
             recent: RefCell::new(VecDeque::new()),
-            measured: Vec::new(),
-            first: shot.frames().first() as f64,
+            measured: Overlay { first: shot.frames().first() as f64, off: Vec::new() },
         })
     }
 
     /// The same with each axis so far from its plan, for each frame from the first on; an empty list for an axis that was not measured.
     pub(super) fn with_measured(self, measured: Vec<Vec<f64>>) -> Oracle<'a> {
-        Oracle { measured, recent: RefCell::new(VecDeque::new()), ..self }
-    }
-
-    /// How far an axis was from its plan in the frame of this instant; `None` where it was not measured.
-    fn off(&self, axis: AxisId, t: f64) -> Option<f64> {
-        let frame = (t - self.first + 0.5).floor();
-        let of = self.measured.get(axis.index()).filter(|of| !of.is_empty())?;
-        let number = crate::number::whole::nearest(frame).and_then(|n| usize::try_from(n).ok());
-        Some(number.and_then(|n| of.get(n)).copied().unwrap_or(0.0))
-    }
-
-    fn is_measured(&self, axis: AxisId) -> bool {
-        self.measured.get(axis.index()).is_some_and(|of| !of.is_empty())
-    }
-
-    /// Lays what was measured over a state.
-    fn lay_over(&self, state: &mut State) {
-        for id in self.stage.axis_ids() {
-            let Some(off) = self.off(id, state.t) else { continue };
-            if let Some(position) = state.axes.get_mut(id.index()) {
-                *position += off;
-            }
-            if let Driver::Own(channel) = self.stage.driver(id)
-                && let Some(value) = state.channels.get_mut(channel.index())
-            {
-                *value = state.axes.get(id.index()).copied().unwrap_or(f64::NAN);
-            }
-        }
-        for machine in self.stage.machines().iter().filter(|m| m.axes().iter().any(|a| self.is_measured(*a))) {
-            let axes: Vec<Jet> = machine.axes().iter().map(|a| Jet::constant(state.axis(*a))).collect();
-            let mut values = vec![Jet::constant(f64::NAN); machine.channels().len()];
-            let found = machine.mechanism().to_channels(&axes, &mut values);
-            for (channel, value) in machine.channels().iter().zip(values) {
-                if let Some(slot) = state.channels.get_mut(channel.index()) {
-                    *slot = if found.is_ok() { value.p } else { f64::NAN };
-                }
-            }
-        }
+        Oracle { measured: Overlay { off: measured, ..self.measured }, recent: RefCell::new(VecDeque::new()), ..self }
     }
 
     /// False for an axis that an aim turns, where its angle could not be found at some instant asked for so far.
@@ -302,7 +236,7 @@ impl<'a> Oracle<'a> {
             };
             state.axes.push(position);
         }
-        self.lay_over(&mut state);
+        self.measured.lay_over(self.stage, &mut state);
         state
     }
 
@@ -331,7 +265,7 @@ impl<'a> Oracle<'a> {
         let fitted = if exact { 0.0 } else { FITTED };
         let floor = fitted + (ARITHMETIC * size.max(position.abs()).max(a.home().abs()) + timing) * steps_per_unit(a);
         // What was measured was written with six decimals, and taken from a plan that may be off at the middle of the frame as well as here.
-        if self.is_measured(axis) { 2.0 * floor + MEASURED * steps_per_unit(a) } else { floor }
+        if self.measured.has(axis) { 2.0 * floor + MEASURED * steps_per_unit(a) } else { floor }
     }
 
     /// How far, in its unit, the rounding of one evaluation may move a position: noise, of which differences are made. What is wrong in the same way at
@@ -375,8 +309,7 @@ impl<'a> Oracle<'a> {
 
     /// True where an aim or a layer drives it, or an axis that it follows from was measured.
     pub(super) fn is_driven(&self, channel: ChannelId) -> bool {
-        let measured = || self.stage.axes_of(channel).iter().any(|a| self.is_measured(*a));
-        self.is_choreographed(channel) || !self.measured.is_empty() && measured()
+        self.is_choreographed(channel) || self.measured.moves(self.stage, channel)
     }
 
     fn is_choreographed(&self, channel: ChannelId) -> bool {

@@ -5,8 +5,8 @@
 
 use std::collections::BTreeMap;
 
+use super::looks::{Known, Neighbours, pair_in, travel_in};
 use super::search::{Halt, Wanted};
-use super::{Known, Neighbours, pair_in, travel_in};
 use crate::bounds::Effort;
 use crate::check::sections::Timing;
 use crate::motion::curve::Curve;

@@ -10,6 +10,7 @@
 pub(crate) mod against;
 pub(crate) mod found;
 mod held;
+mod looks;
 pub(crate) mod power;
 mod search;
 mod slope;
@@ -20,20 +21,18 @@ use super::clearance::enclosure::Enclosure;
 use super::clearance::{self, rail};
 use super::exceeded::finding;
 use super::notes::{Note, NoteKind};
-use super::sections::{self, Section, Timing};
+use super::sections::{self, Section};
 use super::violation::{At, Cause, Limit, Part, Subject, Violation};
 use crate::bounds::Effort;
 use crate::compile::{Compiled, Edge, frame_time};
-use crate::motion::Quintic;
-use crate::motion::bernstein::Bernstein;
-use crate::motion::curve::Piece;
 use crate::motion::stop::Braking;
 use crate::program::Program;
 use crate::stage::{AxisId, GroupId, PerAxis, Stage, Utilisation};
 use crate::time::FrameTime;
 use against::Against;
-use found::{CLOSE, Stopping};
-use search::{Halt, Looked, Moment, Moved, Wanted};
+use found::Stopping;
+use looks::{Known, Neighbours, pair_in, travel_in};
+use search::{Halt, Wanted};
 
 /// The least margin of every axis that a pass moves, in stage order; `None` for one that was not looked at, because the budget of work is used up.
 pub(super) fn stops(program: &Program, effort: Effort) -> Vec<(AxisId, Option<Stopping>)> {
@@ -189,30 +188,9 @@ pub(super) fn notes(program: &Program, stops: &[(AxisId, Option<Stopping>)]) -> 
     unknown.map(|(axis, _)| Note { axis: Some(*axis), frame: None, value: None, kind: kind() }).collect()
 }
 
-/// What is known of an axis so far.
-#[derive(Debug, Clone, Copy)]
-struct Known {
-    least: f64,
-    found: Option<Stopping>,
-    is_lost: bool,
-}
-
-impl Default for Known {
-    fn default() -> Self {
-        Known { least: f64::INFINITY, found: None, is_lost: false }
-    }
-}
-
 fn braking(stage: &Stage, id: AxisId) -> Braking {
     let l = stage.axis(id).limits();
     Braking { reaction: stage.reaction(), velocity: l.velocity, acceleration: l.acceleration, jerk: l.jerk }
-}
-
-/// Two carriages next to each other, and what of the difference of their positions is no room: their ends, and the gap that they must keep.
-struct Neighbours {
-    below: AxisId,
-    above: AxisId,
-    taken: f64,
 }
 
 /// Every two neighbours on every rail, each moved by an axis of its own.
@@ -268,115 +246,4 @@ fn reach(program: &Program, id: AxisId, halt: &Halt<'_>) -> f64 {
     let (v, a) = all.fold((0.0_f64, 0.0_f64), |(v, a), p| (v.max(p.velocity.value), a.max(p.acceleration.value)));
     // Extremes are found to the last digits, not beyond.
     halt.up(v / pace * (1.0 + 1e-9), a / (pace * pace) * (1.0 + 1e-9))
-}
-
-/// An axis against its travel. A piece so far inside it that the greatest reach leaves more room than is known to be least is not looked at.
-fn travel_in<'p>(
-    program: &Program,
-    timing: Timing,
-    (id, halt, reach): (AxisId, Halt<'_>, f64),
-    pieces: impl Iterator<Item = Piece<'p>>,
-    (wanted, effort): (Wanted, Effort),
-    known: &mut Known,
-) {
-    let (travel, work) = (program.compiled().stage().axis(id).travel(), program.compiled().work());
-    let length = travel.upper - travel.lower;
-    for piece in pieces {
-        let (lo, hi) = Bernstein::from_power(piece.quintic.0).hull();
-        let seen = if (travel.upper - hi).min(lo - travel.lower) - reach >= known.least {
-            Some(1)
-        } else {
-            let looked = Looked::Travel(Moved { piece: *piece.quintic, halt }, travel);
-            look(timing, &piece, (&looked, wanted), length, &mut [(id, Against::Travel, &mut *known)])
-        };
-        if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
-            known.is_lost = true;
-            break;
-        }
-    }
-}
-
-/// The pieces of both carriages of a pair.
-type Lines<'p> = [(AxisId, Vec<Piece<'p>>); 2];
-
-/// Two carriages against each other.
-fn pair_in(
-    program: &Program,
-    timing: Timing,
-    (pair, halts): (&Neighbours, &PerAxis<Option<Halt<'_>>>),
-    lines: Lines<'_>,
-    (wanted, effort): (Wanted, Effort),
-    least: &mut BTreeMap<AxisId, Known>,
-) {
-    let (stage, work) = (program.compiled().stage(), program.compiled().work());
-    let length = |id: AxisId| stage.axis(id).travel().upper - stage.axis(id).travel().lower;
-    let of = |id: AxisId, least: &BTreeMap<AxisId, Known>| least.get(&id).copied().unwrap_or_default();
-    let (mut a, mut b) = (of(pair.below, least), of(pair.above, least));
-    let length = length(pair.below).min(length(pair.above));
-    for (piece, both) in together(stage, &lines) {
-        let [below, above] = both.map(|(id, piece)| Moved { piece, halt: halts[id].unwrap_or(Halt::Stands) });
-        let piece = Piece { quintic: &below.piece, ..piece };
-        let looked = Looked::Carriages([below, above], pair.taken);
-        let mut sides = [(pair.below, Against::Carriage(pair.above), &mut a), (pair.above, Against::Carriage(pair.below), &mut b)];
-        let seen = look(timing, &piece, (&looked, wanted), length, &mut sides);
-        if seen.is_none_or(|looks| work.spend(effort, looks).is_err()) {
-            (a.is_lost, b.is_lost) = (true, true);
-            break;
-        }
-    }
-    least.extend([(pair.below, a), (pair.above, b)]);
-}
-
-/// Looks over one piece on behalf of these axes: how many parts were looked at, `None` where that was not enough.
-fn look(
-    timing: Timing,
-    piece: &Piece<'_>,
-    (looked, wanted): (&Looked<'_>, Wanted),
-    travel: f64,
-    sides: &mut [(AxisId, Against, &mut Known)],
-) -> Option<u64> {
-    let length = piece.end - piece.start;
-    // Where two axes share a look, the one with more room so far decides how far it goes.
-    let mut most = sides.iter().map(|(_, _, known)| known.least).fold(f64::NEG_INFINITY, f64::max);
-    let mut see = |moment: Moment| {
-        for (axis, against, known) in sides.iter_mut().filter(|(_, _, known)| !(moment.margin() >= known.least)) {
-            known.least = moment.margin();
-            known.found = Some(Stopping {
-                axis: *axis,
-                distance: moment.distance,
-                room: moment.room,
-                against: *against,
-                at: timing.at(piece.start + moment.u * length),
-                part: timing.part,
-                seconds: looked.seconds(moment.u, length * timing.pace),
-                travel,
-                beyond: 0.0,
-            });
-        }
-    };
-    looked.take_in(length * timing.pace, (CLOSE * travel, wanted), &mut most, &mut see)
-}
-
-/// Both carriages of a pair over stretches within one piece of each.
-fn together<'s>(stage: &Stage, lines: &Lines<'s>) -> Vec<(Piece<'s>, [(AxisId, Quintic); 2])> {
-    static HOLD: Quintic = Quintic::hold(0.0);
-    let mut knots: Vec<f64> = lines.iter().flat_map(|(_, line)| line.iter().flat_map(|p| [p.start, p.end])).collect();
-    knots.sort_by(f64::total_cmp);
-    knots.dedup();
-    let part = |(id, line): &(AxisId, Vec<Piece<'s>>), from: f64, to: f64| {
-        let i = line.partition_point(|p| p.end <= from);
-        let quintic = match line.get(i) {
-            Some(p) => p.quintic.stretch((from - p.start) / (p.end - p.start), (to - from) / (p.end - p.start)),
-            None => Quintic::hold(stage.axis(*id).home()),
-        };
-        (*id, quintic)
-    };
-    let stretches = knots.iter().zip(knots.iter().skip(1)).filter(|(from, to)| from < to);
-    stretches
-        .enumerate()
-        .map(|(index, (from, to))| {
-            let [below, above] = lines;
-            (Piece { index, start: *from, end: *to, quintic: &HOLD }, [part(below, *from, *to), part(above, *from, *to)])
-        })
-        .collect()
 }

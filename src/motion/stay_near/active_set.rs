@@ -97,13 +97,11 @@ impl ActiveSet {
             // r = R^-1 d1.
             r.clear();
             r.extend_from_slice(&d[..q]);
-            for k in (0..q).rev() {
-                let column = &self.r[k * n..=k * n + k];
-                let (above, last) = r[..=k].split_at_mut(k);
-                last[0] /= column[k];
-                for (r, part) in above.iter_mut().zip(column) {
-                    *r -= part * last[0];
+            for i in (0..q).rev() {
+                for k in i + 1..q {
+                    r[i] -= self.r[k * n + i] * r[k];
                 }
+                r[i] /= self.r[i * n + i];
             }
             let scale = r.iter().fold(0.0_f64, |m, r| m.max(r.abs()));
             let mut leaves: Option<(usize, f64)> = None;
