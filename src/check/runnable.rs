@@ -78,13 +78,13 @@ pub(super) fn runnable(program: &Program, still: Option<&ClearanceReport>, faste
 }
 
 impl Runnable {
-    /// No pace, for this.
     /// False where no pace was found because the budget of work for trying paces is used up.
     #[must_use]
     pub(crate) fn is_known(&self) -> bool {
         self.seconds_per_frame.is_some() || self.limited_by != Some(Hindrance::Budget)
     }
 
+    /// No pace, for this.
     fn none(limited_by: Option<Hindrance>) -> Runnable {
         Runnable { seconds_per_frame: None, limited_by, shown: None, offer: None, slow_fails: false }
     }

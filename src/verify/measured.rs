@@ -13,6 +13,7 @@ use super::expected::{self, Requests};
 use super::fault::{FaultKind, Faults};
 use super::handed::HandedOver;
 use super::oracle::{Oracle, steps_per_unit};
+use super::overlay::MEASURED;
 use super::record::{FileRecord, Record};
 use super::scope::Scope;
 use super::shifts::{self, Shifts};
@@ -29,9 +30,6 @@ pub(super) const ENTRY: &str = "measured.json";
 
 /// The manifest of the plan.
 const PLAN: &str = "plan.json";
-
-/// Half a millionth, the rounding of six decimals, and what the conversion of a position rounds.
-const ROUNDED: f64 = 0.6e-6;
 
 #[derive(Debug, Deserialize)]
 struct Entry {
@@ -85,9 +83,8 @@ pub(super) fn verify(dir: &Path, read: &ReadSource<'_>, verdict: &mut Verdict, f
     };
     let requests = Requests::of(&record, &there);
     expected_files(&entry, (stage, &one), requests, faults);
-    let curves = || recorded::check(&record, stage, shot, &mut Faults::default());
-    let _said = recorded::check(&record, stage, shot, faults);
-    let (plan, over) = match (Oracle::new(stage, shot, curves()), Oracle::new(stage, shot, curves())) {
+    let curves = recorded::check(&record, stage, shot, faults);
+    let (plan, over) = match (Oracle::new(stage, shot, curves.clone()), Oracle::new(stage, shot, curves)) {
         (Ok(plan), Ok(over)) => (plan, over),
         (Err(what), _) | (_, Err(what)) => return faults.file(FaultKind::Source, &shot_file, what),
     };
@@ -214,7 +211,7 @@ impl Of<'_> {
                     off.push(found - planned);
                     continue;
                 }
-                let room = ROUNDED + 1e-12 * planned.abs() + plan.floor(id, &state) / steps_per_unit(axis);
+                let room = MEASURED + 1e-12 * planned.abs() + plan.floor(id, &state) / steps_per_unit(axis);
                 if plan.is_known(id) && !((found - planned).abs() <= room) {
                     let symbol = axis.unit().symbol();
                     faults.at(FaultKind::Position, positions.file(), Some(name), frame, || {

@@ -14,7 +14,7 @@ use crate::stage::Stage;
 const ARITHMETIC: f64 = 1e-11;
 
 /// The curve.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Recorded {
     knots: Vec<[f64; 4]>,
 }
