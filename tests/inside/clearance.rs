@@ -90,6 +90,40 @@ fn standing_still_exactly_at_the_gap_passes() {
     assert!(pairs.iter().all(|n| (n.gap - 0.3).abs() < 1e-9));
 }
 
+/// Boxes around parts that overlap are no distance apart, whatever the parts are: a deeper overlap behind the first one was once left out. Found by the dense sampling of
+/// `clearance_oracle`.
+#[test]
+fn of_several_overlaps_the_deepest_is_reported() {
+    let at = |x: f64, y: f64, radius: f64| Capsule { from: v([x, y, 0.0]), to: v([x, y, 0.0]), radius };
+    let stage = groups(vec![("heron_a", vec![axis("along")]), ("heron_b", vec![axis("along")])])
+        .with_bodies(
+            vec![
+                body("heron_a", vec![slide(0, [1.0, 0.0, 0.0])], &["heron_a.along"], vec![at(0.0, 0.0, 10.0), at(0.0, 60.0, 14.0)]),
+                body("heron_b", vec![slide(0, [1.0, 0.0, 0.0])], &["heron_b.along"], vec![at(15.0, 0.0, 10.0), at(8.0, 60.0, 10.0)]),
+            ],
+            Surroundings {
+                obstacles: vec![Obstacle {
+                    name: "reed".into(),
+                    shape: Capsule { from: v([0.0, 0.0, 11.0]), to: v([0.0, 60.0, 11.0]), radius: 2.0 },
+                }],
+                keep_out: vec![KeepOut { name: "lamp".into(), least: v([-100.0, -90.0, -90.0]), greatest: v([-5.0, 90.0, 90.0]) }],
+                ..around(20.0)
+            },
+        )
+        .unwrap();
+    for exposure in [Exposure::Moving, Exposure::Held] {
+        let pass = Pass::new(&stage, "picture", exposure, 10.0, 180.0, 0.0, vec![]).unwrap();
+        let report = checked(&stage, &shot(&stage, (1, 5), &[], vec![pass]));
+        let pairs = &report.passes[0].clearance.as_ref().unwrap().pairs;
+        for (against, gap) in
+            [(Against::Group(group_at(&stage, 1)), 8.0 - 24.0), (Against::Obstacle(0), 11.0 - 16.0), (Against::KeepOut(0), 5.0 - 14.0)]
+        {
+            let n = pairs.iter().find(|n| n.group == group_at(&stage, 0) && n.against == against).unwrap();
+            assert!(n.gap <= gap + 1e-9 && gap - n.gap <= n.tolerance, "{exposure:?} {n:?} {gap}");
+        }
+    }
+}
+
 /// A rod of 1000 mm swings like a clock's hand past a post that only its middle reaches, between two frames.
 #[test]
 fn a_swinging_rod_meets_a_post_between_frames() {

@@ -261,9 +261,9 @@ pub(super) fn measured(
     (worst, compared + gaps / BOXES)
 }
 
-/// True where what is so far away changes neither what no gap is below nor the gap in the middle.
+/// True where what is so far away changes neither what no gap is below nor the gap in the middle. Boxes that touch say nothing: what they hold may overlap by any depth.
 fn is_far(far: f64, (lower, middle): (f64, f64)) -> bool {
-    far >= lower && far >= middle
+    far > 0.0 && far >= lower && far >= middle
 }
 
 /// The same for the parts of one figure, of which only matters whether they meet: where their boxes are apart, these say enough, and the middle is not looked at.
