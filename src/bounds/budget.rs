@@ -67,7 +67,7 @@ impl Effort {
             Effort::TrialStops => (2_000_000, 0),
             Effort::Reaches => (60_000, 1),
             Effort::TrialReaches => (30_000, 0),
-            Effort::Follows => (1_500_000_000, 12_000),
+            Effort::Follows => (500_000_000, 12_000),
         }
     }
 

@@ -217,6 +217,6 @@ fn a_recording_followed_far_below_its_noise_is_refused() {
     let errors = of(6000).unwrap_err();
     let flaw = errors[0].flaw();
     assert_eq!((flaw.code, flaw.title.as_str()), (Code::BudgetExceeded, "channel `g0.x` would take too much work"));
-    assert_eq!(flaw.found, "following 6000 samples so closely would take more than 1572000000 multiplications");
+    assert_eq!(flaw.found, "following 6000 samples so closely would take more than 572000000 multiplications");
     assert!(errors[0].place().is_some() && flaw.help.starts_with("write a larger `within`") && flaw.help.contains("--large"), "{flaw:?}");
 }

@@ -19,7 +19,7 @@ pub(super) enum Added {
 }
 
 /// The state of a solution.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct ActiveSet {
     n: usize,
     /// The unknowns.
@@ -98,10 +98,11 @@ impl ActiveSet {
             r.clear();
             r.extend_from_slice(&d[..q]);
             for i in (0..q).rev() {
-                for k in i + 1..q {
-                    r[i] -= self.r[k * n + i] * r[k];
+                let mut left = r[i];
+                for (column, r) in self.r.chunks_exact(n).zip(&*r).take(q).skip(i + 1) {
+                    left -= column[i] * r;
                 }
-                r[i] /= self.r[i * n + i];
+                r[i] = left / self.r[i * n + i];
             }
             let scale = r.iter().fold(0.0_f64, |m, r| m.max(r.abs()));
             let mut leaves: Option<(usize, f64)> = None;

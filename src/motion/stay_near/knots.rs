@@ -8,7 +8,7 @@
 #![allow(clippy::indexing_slicing, reason = "knots are indices of samples, sides are cut to the list's ends")]
 
 use super::samples::Samples;
-use super::window::{Given, Outcome, State, Window};
+use super::window::{Aim, Given, Outcome, State, Window};
 use super::work::Work;
 
 /// Knots to either side over which a knot is asked for.
@@ -108,7 +108,7 @@ enum Taken {
 
 impl Step<'_> {
     fn window(&self, beyond: f64) -> Option<Window<'_>> {
-        Window::new((self.samples, self.work), self.part, Some(beyond), |i| match (i, self.fixed) {
+        Window::new((self.samples, self.work), self.part, Some(beyond), Aim::LeastJerk, |i| match (i, self.fixed) {
             (0, None) => Given::End(self.rest),
             (0, Some(state)) => Given::State(state),
             _ => Given::Free,
@@ -166,7 +166,7 @@ fn finish((samples, work): (Samples<'_>, &Work), mut chosen: Chosen, from: usize
             _ if i + 1 == part.len() => Given::End(rest),
             _ => Given::Free,
         };
-        let mut window = Window::new((samples, work), &part, None, given)?;
+        let mut window = Window::new((samples, work), &part, None, Aim::LeastJerk, given)?;
         if window.stay_near_all() == Outcome::Near {
             chosen.states.truncate(from);
             chosen.states.extend((0..part.len()).map(|i| window.state(i)));
@@ -192,18 +192,13 @@ fn taken_out((samples, work): (Samples<'_>, &Work), chosen: &mut Chosen, j: usiz
         let whole = from == 0 && to == last;
         let end = part.len() - 1;
         let ends = |i: usize| (i == 0 && from == 0) || (i == end && to == last);
-        let mut free = Window::new((samples, work), &part, None, |i| if ends(i) { Given::End(rest) } else { Given::Free })?;
-        match free.stay_near_all() {
-            // What rounding leaves open over a few knots it leaves open over more.
-            Outcome::Impossible | Outcome::Undecided => return Some(false),
-            Outcome::Near if whole => {
-                put(chosen, &free, j, from, to);
-                return Some(true);
-            }
-            Outcome::Near => {}
+        let free = |i| if ends(i) { Given::End(rest) } else { Given::Free };
+        // What rounding leaves open over a few knots it leaves open over more.
+        if Window::new((samples, work), &part, None, Aim::LeastSquares, free)?.stay_near_all() != Outcome::Near {
+            return Some(false);
         }
         let (a, b) = (chosen.states[from], chosen.states[to]);
-        let mut joined = Window::new((samples, work), &part, None, |i| match i {
+        let mut joined = Window::new((samples, work), &part, None, Aim::LeastJerk, |i| match i {
             _ if ends(i) => Given::End(rest),
             0 => Given::State(a),
             _ if i == end => Given::State(b),
@@ -213,7 +208,7 @@ fn taken_out((samples, work): (Samples<'_>, &Work), chosen: &mut Chosen, j: usiz
             put(chosen, &joined, j, from, to);
             return Some(true);
         }
-        if side >= MOST_TO_EITHER_SIDE {
+        if whole || side >= MOST_TO_EITHER_SIDE {
             return Some(false);
         }
         side = (2 * side).min(MOST_TO_EITHER_SIDE);

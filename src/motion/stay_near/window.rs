@@ -35,6 +35,18 @@ pub(super) enum Outcome {
     Undecided,
 }
 
+/// Which of the curves that stay near is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Aim {
+    /// The one of least jerk.
+    LeastJerk,
+    /// The one with the least squares of the misses, all but: it starts near the samples, so that few of them are pulled before it is known whether there is one at all.
+    LeastSquares,
+}
+
+/// What the square of a miss counts beside the measure of jerk.
+const OF_MISSES: f64 = 1e3;
+
 /// Half the width of the tube that windows are solved in: a hair less than 1, so that what follows has room.
 const TUBE: f64 = 1.0 - 2e-7;
 /// What is still taken as inside.
@@ -69,12 +81,25 @@ enum Coordinate {
     Fixed(f64),
 }
 
+/// Unknowns of a piece, and what each counts.
+struct Parts {
+    parts: [(usize, f64); 6],
+    count: usize,
+}
+
+impl Parts {
+    fn unknowns(&self) -> &[(usize, f64)] {
+        &self.parts[..self.count]
+    }
+}
+
 impl<'s> Window<'s> {
     /// A window over knots at samples `knots`; `beyond` puts one more knot at a frame behind them.
     pub(super) fn new(
         (samples, work): (Samples<'s>, &'s Work),
         knots: &[usize],
         beyond: Option<f64>,
+        aim: Aim,
         given: impl Fn(usize) -> Given,
     ) -> Option<Window<'s>> {
         let mut frames: Vec<f64> = knots.iter().map(|k| samples.frame(*k)).collect();
@@ -120,13 +145,35 @@ impl<'s> Window<'s> {
             }
         }
         work.take(unknowns * unknowns * (unknowns / 3 + 10));
-        let (h, g) = objective(&lengths, &scales, &coordinates, &guess);
-        let solution = ActiveSet::new(&h, &g)?;
+        let (mut h, mut g) = objective(&lengths, &scales, &coordinates, &guess);
         let polynomials = vec![[0.0; 6]; lengths.len()];
+        let solution = ActiveSet::default();
         let mut window = Window { samples, work, frames, firsts, scales, coordinates, solution, polynomials, places: Vec::new() };
         window.place();
+        if aim == Aim::LeastSquares {
+            window.add_squares(&mut h, &mut g);
+        }
+        window.solution = ActiveSet::new(&h, &g)?;
         window.form();
         Some(window)
+    }
+
+    /// Adds the squares of the misses to the objective.
+    fn add_squares(&self, h: &mut [f64], g: &mut [f64]) {
+        let n = g.len();
+        self.work.take(50 * self.places.len());
+        for piece in 0..self.frames.len() - 1 {
+            for i in self.firsts[piece]..self.firsts[piece + 1] {
+                let (parts, fixed) = self.parts(piece, i);
+                let left = fixed - self.samples.value(i);
+                for (row, part) in parts.unknowns() {
+                    g[*row] += OF_MISSES * part * left;
+                    for (column, other) in parts.unknowns() {
+                        h[row * n + column] += OF_MISSES * part * other;
+                    }
+                }
+            }
+        }
     }
 
     /// Notes the local times of samples that came in.
@@ -274,29 +321,35 @@ impl<'s> Window<'s> {
         worst.1
     }
 
-    /// Puts the curve to the edge of the tube at sample `i`.
-    fn pull(&mut self, i: usize, above: bool) -> Outcome {
-        let pieces = self.frames.len() - 1;
-        let piece = (0..pieces).rev().find(|p| self.firsts[*p] <= i).unwrap_or(0);
+    /// What each unknown counts at sample `i`, and what is known of the curve there.
+    fn parts(&self, piece: usize, i: usize) -> (Parts, f64) {
         let row = basis::row(self.places[i - self.firsts[0]]);
         let f = self.factors(piece);
-        let sign = if above { -1.0 } else { 1.0 };
-        let mut normal = [(0, 0.0); 6];
-        let mut count = 0;
+        let mut unknown = Parts { parts: [(0, 0.0); 6], count: 0 };
         let mut fixed = 0.0;
         for k in 0..6 {
             let weight = row[k] * f[k];
             match self.coordinates[3 * piece + k] {
                 Coordinate::Unknown(j) => {
-                    normal[count] = (j, sign * weight);
-                    count += 1;
+                    unknown.parts[unknown.count] = (j, weight);
+                    unknown.count += 1;
                 }
                 Coordinate::Fixed(value) => fixed += weight * value,
             }
         }
+        (unknown, fixed)
+    }
+
+    /// Puts the curve to the edge of the tube at sample `i`.
+    fn pull(&mut self, i: usize, above: bool) -> Outcome {
+        let pieces = self.frames.len() - 1;
+        let piece = (0..pieces).rev().find(|p| self.firsts[*p] <= i).unwrap_or(0);
+        let (mut normal, fixed) = self.parts(piece, i);
+        let sign = if above { -1.0 } else { 1.0 };
+        normal.parts.iter_mut().for_each(|(_, part)| *part *= sign);
         let edge = sign * (self.samples.value(i) - fixed) - TUBE;
         let (unknowns, turns) = (self.solution.x.len(), self.solution.turns);
-        let added = self.solution.add(&normal[..count], edge);
+        let added = self.solution.add(normal.unknowns(), edge);
         let turns = usize::try_from(self.solution.turns - turns).unwrap_or(usize::MAX);
         self.work.take(turns.saturating_mul(4 * unknowns * unknowns + 50));
         let outcome = match added {
