@@ -43,14 +43,12 @@ pub(super) struct Gaps<'a> {
 }
 
 impl<'a> Gaps<'a> {
-    /// Of a stage whose shot begins and ends at these states; `None` where nothing could meet.
-    pub(super) fn new(stage: &'a Stage, states: &[&State]) -> Option<Gaps<'a>> {
+    /// Of a stage whose shot begins and ends at these states; `start` gives where each channel of the pass starts, parked ones at home, since carriages keep the order they have
+    /// then. `None` where nothing could meet.
+    pub(super) fn new(stage: &'a Stage, states: &[&State], start: &dyn Fn(ChannelId) -> f64) -> Option<Gaps<'a>> {
         let bodies: Vec<&Body> = stage.bodies().iter().filter(|b| !b.solids().is_empty()).collect();
-        let mut carriages: Vec<(f64, GroupId, &Rail)> = stage
-            .bodies()
-            .iter()
-            .filter_map(|b| b.rail().map(|r| (states.first().map_or(f64::NAN, |s| s.channel(r.channel)), b.group(), r)))
-            .collect();
+        let mut carriages: Vec<(f64, GroupId, &Rail)> =
+            stage.bodies().iter().filter_map(|b| b.rail().map(|r| (start(r.channel), b.group(), r))).collect();
         carriages.sort_by(|a, b| a.2.name.cmp(&b.2.name).then(a.0.total_cmp(&b.0)));
         let pairs = carriages.iter().zip(carriages.iter().skip(1)).filter(|(a, b)| a.2.name == b.2.name);
         let neighbours: Vec<_> = pairs.map(|(a, b)| (a.1, a.2, b.1, b.2)).collect();

@@ -35,7 +35,10 @@ impl<'a> Judge<'a> {
         for pass in what.shot.passes().iter().filter(|p| p.exposure() == Exposure::Moving) {
             match together.iter_mut().find(|t| t.passes.first().is_some_and(|p| p.park() == pass.park())) {
                 Some(known) => known.passes.push(pass),
-                None => together.extend(Gaps::new(what.stage, &states).map(|gaps| Together { passes: vec![pass], gaps })),
+                None => {
+                    let start = |channel| states.first().map_or(f64::NAN, |state| what.oracle.value(pass, state, channel));
+                    together.extend(Gaps::new(what.stage, &states, &start).map(|gaps| Together { passes: vec![pass], gaps }));
+                }
             }
         }
         Judge { dense: Dense::new(what), what, together, frame: None }

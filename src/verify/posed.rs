@@ -12,7 +12,7 @@ use crate::stage::{Body, ChannelId, Place as Part, Stage};
 /// Shifts are followed to the first order: what is left out, and the rounding of lengths of the stage's size.
 pub(super) const BEYOND_FIRST_ORDER: f64 = 1.05;
 
-/// Roundings of a chain of 64 joints, as a share of the coordinates: some thousand of 2^-53.
+/// Roundings of a chain of 64 joints, as a share of the greatest coordinate, since turns mix them: some thousand of 2^-53.
 pub(super) const ROUNDING: f64 = 1e-12;
 
 /// A body at an instant.
@@ -23,30 +23,34 @@ pub(super) struct Posed {
     pub(super) moved: Vec<Place>,
     /// False where an aim could not be found again, or a mechanism is at a dead centre.
     pub(super) known: bool,
+    /// The greatest coordinate that it was computed from, mm: a part is small as its parent sees it and may be far from the origin.
+    size: f64,
 }
 
 impl Posed {
     /// The body of a figure in a pass, or as it was choreographed; with its shifts where `with_shifts`.
     pub(super) fn of(oracle: &Oracle<'_>, stage: &Stage, pass: Option<&Pass>, body: &Body, state: &State, with_shifts: bool) -> Posed {
         let (place, moved, known) = shifted((oracle, stage, pass), body, state, with_shifts, &|value| part(body, Part::Body, value));
-        Posed { place, moved, known }
+        Posed { place, moved, known, size: greatest(place.at) }
     }
 
     /// A part of a figure as it was choreographed: a limb as its parent sees it where `on_parent`.
     pub(super) fn of_part(oracle: &Oracle<'_>, stage: &Stage, (body, which): (&Body, Part), state: &State, on_parent: bool) -> Posed {
-        let limb = which.limb().and_then(|number| body.limbs().get(number));
-        let parent = limb.filter(|_| on_parent).map(|l| Part::of(l.parent()));
+        let parent = |which: Part| Some(Part::of(body.limbs().get(which.limb()?)?.parent()));
+        let chain: Vec<Part> = core::iter::successors(Some(which), |which| parent(*which)).collect();
+        let seen_from = parent(which).filter(|_| on_parent);
         let place = |value: &dyn Fn(ChannelId) -> f64| {
             let here = part(body, which, value);
-            parent.map_or(here, |parent| here.seen_from(&part(body, parent, value)))
+            let size = chain.iter().map(|which| greatest(part(body, *which, value).at)).fold(0.0, f64::max);
+            (seen_from.map_or(here, |parent| here.seen_from(&part(body, parent, value))), size)
         };
-        let (place, moved, known) = shifted((oracle, stage, None), body, state, true, &place);
-        Posed { place, moved, known }
+        let ((place, size), moved, known) = shifted((oracle, stage, None), body, state, true, &place);
+        Posed { place, moved: moved.into_iter().map(|(place, _)| place).collect(), known, size }
     }
 
     /// How far its position may be off, mm, each way.
     pub(super) fn position_room(&self) -> Point {
-        let mut room = self.place.at.map(|x| ROUNDING * (x.abs() + 1.0));
+        let mut room = [ROUNDING * (self.size + 1.0); 3];
         for moved in &self.moved {
             for (r, by) in room.iter_mut().zip(less(moved.at, self.place.at)) {
                 *r += BEYOND_FIRST_ORDER * by.abs();
@@ -78,6 +82,10 @@ impl Posed {
         }
         Some(room)
     }
+}
+
+fn greatest(at: Point) -> f64 {
+    at.iter().fold(0.0, |m, x| m.max(x.abs()))
 }
 
 /// How a camera is focused, mm from the film plane, and how far that may be off; `None` where no channel says it.

@@ -138,33 +138,33 @@ impl<'a> Timeline<'a> {
 
     /// Where an axis may be `t` seconds after the start of the program, up to the end of the move to start: one place for each of its ways.
     pub(super) fn on_the_way<'t>(&'t self, track: &'t Track, t: f64) -> impl Iterator<Item = About> + 't {
-        let (turn, arrival) = (self.to_approach.value, self.to_approach.value + self.to_start.value);
         track.ways.iter().map(move |way| {
-            let (approach, room) = (track.home + way.to_approach.distance(), track.start.room);
             let unsure = |law: &Law, seconds: f64| {
                 let late = track.late * law.delay();
                 if late > 0.0 { late * law.speed_in(seconds) } else { 0.0 }
             };
-            if t <= turn {
-                let m = way.to_approach.lasting(turn).at(t);
-                let room = room + m.velocity.abs() * self.to_approach.room + unsure(&way.to_approach, turn);
-                return About { value: track.home + m.position, room };
+            let mut room = track.start.room + unsure(&way.to_approach, self.to_approach.value);
+            let ((soon, is_turned), (late, is_surely_turned)) = (self.after(way, t, -1.0), self.after(way, t, 1.0));
+            // It may be anywhere between where it is at the soonest and at the latest; the turn counts where it may be on either leg.
+            let turn = if is_turned == is_surely_turned { soon } else { way.to_approach.distance() };
+            let (least, most) = (soon.min(late).min(turn), soon.max(late).max(turn));
+            if is_turned {
+                room += unsure(&way.to_start, self.to_start.value);
             }
-            // Near the turn it is not certain which leg it is on.
-            let m = way.to_start.lasting(self.to_start.value).at((t - turn).min(arrival - turn));
-            let late = self.to_approach.room + self.to_start.room;
-            let room = room + unsure(&way.to_approach, turn) + unsure(&way.to_start, arrival - turn);
-            About { value: approach + m.position, room: room + m.velocity.abs() * late + self.near_turn(way, t - turn) }
+            About { value: track.home + 0.5 * (least + most), room: room + 0.5 * (most - least) }
         })
     }
 
-    /// How far an axis may be from where it is said to be because the turn itself may be earlier or later.
-    fn near_turn(&self, way: &Way, since: f64) -> f64 {
-        if since < 2.0 * self.to_approach.room {
-            let m = way.to_start.lasting(self.to_start.value).at(2.0 * self.to_approach.room);
-            m.position.abs()
+    /// How far from home `t` seconds after the start, and whether beyond the approach: both legs taking as long as they may (1), or as short (-1).
+    fn after(&self, way: &Way, t: f64, sign: f64) -> (f64, bool) {
+        let [turn, rest] = [self.to_approach, self.to_start].map(|leg| leg.value + sign * leg.room);
+        let reached = |law: &Law, seconds: f64, t: f64| {
+            if seconds > law.delay() { law.lasting(seconds).at(t.min(seconds)).position } else { law.distance() }
+        };
+        if t <= turn {
+            (reached(&way.to_approach, turn, t), false)
         } else {
-            0.0
+            (way.to_approach.distance() + reached(&way.to_start, rest, t - turn), true)
         }
     }
 }

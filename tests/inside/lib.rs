@@ -75,6 +75,7 @@ mod schemas;
 mod schemas_of_documents;
 mod shaping;
 mod shortest;
+mod sound_mutants;
 mod staged;
 mod stay_near;
 mod steady_counts;

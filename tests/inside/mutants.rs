@@ -268,7 +268,7 @@ fn forget_peak() {
     std::fs::write("/proc/self/clear_refs", "5").unwrap();
 }
 
-fn wished(name: &str, otherwise: u64) -> u64 {
+pub fn wished(name: &str, otherwise: u64) -> u64 {
     std::env::var(name).ok().map_or(otherwise, |n| n.parse().expect("a whole number"))
 }
 
