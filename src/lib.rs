@@ -133,15 +133,8 @@ pub fn lost_steps_counted(compiled: &Compiled, marks: &[(i64, &str, [f64; 2], [f
     use check::mark_shifts::{Mark, per_step};
     let first: Vec<Mark<'_>> = marks.iter().map(|(frame, owner, at, _)| Mark { frame: *frame, owner, at: *at }).collect();
     let sights = per_step(compiled, compiled.shot().passes().first()?, &first).ok()?;
-    let mut shifts = Vec::new();
-    for ((frame, mark, was, is), per_step) in marks.iter().zip(sights) {
-        shifts.push(measure::Shift {
-            frame: *frame,
-            mark: (*mark).to_owned(),
-            px: [is[0] - was[0], is[1] - was[1]],
-            per_step: per_step.into_iter().map(|(axis, by)| (axis.index(), by)).collect(),
-        });
-    }
+    let pairs = marks.iter().zip(sights);
+    let shifts: Vec<_> = pairs.map(|((frame, mark, was, is), per_step)| measure::Shift::of((*frame, mark), *was, *is, per_step)).collect();
     Some(measure::losses(&shifts).losses.len())
 }
 

@@ -49,7 +49,7 @@ fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
     }
     let held = program.stations().is_some();
     sections::each(program, &mut |section| {
-        if held || section.part != Part::Photographed {
+        if held || section.timing.part != Part::Photographed {
             see(section);
         }
     });
@@ -99,7 +99,7 @@ fn beyond(program: &Program, section: &Section<'_>, machine: &Machine, axis: Axi
     let at = section.at(extreme.at);
     let span = section.span(span.0, span.1);
     let cause = Cause::OutOfReach(Some(why));
-    Some(finding(program.compiled(), axis, Limit::Position, section.part, (at, span), (extreme.value, allowed), cause))
+    Some(finding(program.compiled(), axis, Limit::Position, section.timing.part, (at, span), (extreme.value, allowed), cause))
 }
 
 /// A mechanism whose axes must fit together, at the first instant at which they do not fit together. The value is where its first axis is then, the allowed one where it was last
@@ -124,7 +124,15 @@ fn first_misfit(program: &Program, section: &Section<'_>, machine: &Machine, eff
     }
     let cause = Cause::OutOfReach(why);
     let figures = (place(at), place(inside));
-    Some(finding(program.compiled(), axis, Limit::Position, section.part, (section.at(at), section.span(inside, at)), figures, cause))
+    Some(finding(
+        program.compiled(),
+        axis,
+        Limit::Position,
+        section.timing.part,
+        (section.at(at), section.span(inside, at)),
+        figures,
+        cause,
+    ))
 }
 
 /// Why the mechanism has no place at an instant.

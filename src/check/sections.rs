@@ -11,13 +11,10 @@ use crate::time::{FrameTime, Seconds};
 
 /// One part of a pass.
 pub(super) struct Section<'a> {
-    /// Which.
-    pub(super) part: Part,
+    /// Which part of the pass it is, and when.
+    pub(super) timing: Timing,
     /// Where the axes are, on the section's clock.
     pub(super) course: Course<'a>,
-    /// Seconds of one unit of that clock.
-    pub(super) pace: f64,
-    clock: Clock,
 }
 
 /// Which part of a pass something is in, and what its instants are on the clock of the pass.
@@ -58,14 +55,9 @@ impl Timing {
 }
 
 impl Section<'_> {
-    /// The same without where the axes are.
-    pub(super) fn timing(&self) -> Timing {
-        Timing { part: self.part, pace: self.pace, clock: self.clock }
-    }
-
     /// An instant of the section as one of the pass.
     pub(super) fn at(&self, t: f64) -> At {
-        self.timing().at(t)
+        self.timing.at(t)
     }
 
     /// A stretch of the section on the clock of [`Section::at`].
@@ -95,8 +87,7 @@ pub(super) fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
         Some(stations) => {
             for m in stations.moves() {
                 if let Some(path) = stations.path(compiled, program.pass(), m) {
-                    let Timing { part, pace, clock } = Timing::of_move(m);
-                    see(&Section { part, course: path.course(compiled.stage()), pace, clock });
+                    see(&Section { timing: Timing::of_move(m), course: path.course(compiled.stage()) });
                 }
             }
         }
@@ -115,7 +106,7 @@ fn leg(program: &Program, leg: Leg, see: &mut dyn FnMut(&Section<'_>)) {
     let begin = if leg == Leg::ReturnHome { program.end() } else { Seconds(0.0) };
     let (from, to) = course.span();
     if from < to {
-        see(&Section { part: Part::from(leg), course, pace: 1.0, clock: Clock::Since(begin) });
+        see(&Section { timing: Timing { part: Part::from(leg), pace: 1.0, clock: Clock::Since(begin) }, course });
     }
 }
 
@@ -130,6 +121,6 @@ pub(super) fn see_part(program: &Program, part: Part, pace: f64, see: &mut dyn F
         None => (from, to),
     };
     if span.0 < span.1 {
-        see(&Section { part, course: whole.over(span), pace, clock: Clock::Frames });
+        see(&Section { timing: Timing { part, pace, clock: Clock::Frames }, course: whole.over(span) });
     }
 }

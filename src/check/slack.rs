@@ -100,7 +100,7 @@ pub(super) fn slackest(program: &Program, axis: AxisId, limb: &dyn Hanging) -> R
 pub(super) fn first_slack(program: &Program, section: &Section<'_>) -> Option<AxisId> {
     limbs(program).find_map(|hung| {
         let curve = section.course.curve(hung.axis).ok()?;
-        let search = Search { hung: &hung, curve, pace: section.pace, left: Cell::new(looks(section.pieces(hung.axis).count())) };
+        let search = Search { hung: &hung, curve, pace: section.timing.pace, left: Cell::new(looks(section.pieces(hung.axis).count())) };
         section.pieces(hung.axis).any(|piece| search.finds(piece.start, piece.end, 0)).then_some(hung.axis)
     })
 }
@@ -132,13 +132,13 @@ impl Hung<'_> {
     fn in_section(&self, section: &Section<'_>, found: &mut Vec<Stretch>) -> usize {
         let Ok(curve) = section.course.curve(self.axis) else { return 0 };
         let most = looks(section.pieces(self.axis).count());
-        let search = Search { hung: self, curve, pace: section.pace, left: Cell::new(most) };
+        let search = Search { hung: self, curve, pace: section.timing.pace, left: Cell::new(most) };
         for piece in section.pieces(self.axis) {
             let mut worst = None;
             search.look(piece.start, piece.end, 0, &mut worst);
             if let Some((t, wanted, gravity)) = worst {
                 let (at, span) = (section.at(t), section.span(piece.start, piece.end));
-                found.push(Stretch { part: section.part, at, span, wanted, gravity });
+                found.push(Stretch { part: section.timing.part, at, span, wanted, gravity });
             }
         }
         most - search.left.get()

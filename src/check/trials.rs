@@ -469,7 +469,7 @@ fn judged(program: &Program) -> Result<(), Hindrance> {
     }
     let mut slack = None;
     sections::each_on_the_way(program, &mut |section| {
-        slack = slack.or(slack::first_slack(program, section).map(|axis| (axis, section.part)));
+        slack = slack.or(slack::first_slack(program, section).map(|axis| (axis, section.timing.part)));
     });
     if let Some((axis, part)) = slack {
         return Err(Hindrance::Limit { subject: Subject::Axis(axis), limit: Limit::Slack, part });

@@ -52,16 +52,8 @@ fn compared(args: &CompareArgs, first: &Path, second: &Path) -> Result<Document,
     ];
     pictured(&compiled, pass, &is).map_err(refused)?;
     let sights = per_step(&compiled, pass, &was).map_err(refused)?;
-    let shifts: Vec<Shift> = both
-        .iter()
-        .zip(sights)
-        .map(|(((frame, name), was, is), per_step)| Shift {
-            frame: *frame,
-            mark: name.clone(),
-            px: [is[0] - was[0], is[1] - was[1]],
-            per_step: per_step.into_iter().map(|(axis, by)| (axis.index(), by)).collect(),
-        })
-        .collect();
+    let pairs = both.iter().zip(sights);
+    let shifts: Vec<Shift> = pairs.map(|(((frame, name), was, is), per_step)| Shift::of((*frame, name), *was, *is, per_step)).collect();
     let found = losses(&shifts);
     let facts = folder.axes();
     let mut document = document(pass_name, &found, &facts, alone);

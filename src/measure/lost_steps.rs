@@ -14,6 +14,7 @@ use std::collections::BTreeMap;
 use nalgebra::{DMatrix, DVector};
 
 use crate::number::elementary::{exp, ln};
+use crate::stage::AxisId;
 
 /// Variance of what is tracked to a hundredth of a pixel in both runs, pixels squared: 2 x 0.01^2 / 12.
 const EXACT: f64 = 1e-4 / 6.0;
@@ -38,6 +39,19 @@ pub(crate) struct Shift {
     pub(crate) px: [f64; 2],
     /// What one step of an axis, by its number, shifts it, pixels to the right and down.
     pub(crate) per_step: Vec<(usize, [f64; 2])>,
+}
+
+impl Shift {
+    /// A mark in a frame from its places in both runs, and what one step of each axis shifts it.
+    pub(crate) fn of(
+        (frame, mark): (i64, &str),
+        was: [f64; 2],
+        is: [f64; 2],
+        per_step: impl IntoIterator<Item = (AxisId, [f64; 2])>,
+    ) -> Shift {
+        let per_step = per_step.into_iter().map(|(axis, by)| (axis.index(), by)).collect();
+        Shift { frame, mark: mark.to_owned(), px: [is[0] - was[0], is[1] - was[1]], per_step }
+    }
 }
 
 /// Steps that an axis lost.

@@ -209,7 +209,7 @@ fn in_section(section: &Section<'_>, body: &Body, hang: &Hang, seen: &mut Seen) 
         looked += 1;
         let (middle, h) = (0.5 * (from + to), 0.5 * (to - from));
         let here = hang.shares(&enclosure.pose_jet(body, middle)?);
-        seen.see(here.map(|share| share.p), section.at(middle), section.part);
+        seen.see(here.map(|share| share.p), section.at(middle), section.timing.part);
         if !(h > 0.0) {
             continue;
         }

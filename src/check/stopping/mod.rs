@@ -88,7 +88,7 @@ fn least(program: &Program, effort: Effort, halts: &PerAxis<Option<Halt<'_>>>, r
             let hows: &[Wanted] = if effort == Effort::TrialStops { &[Wanted::Verdict] } else { &[Wanted::Glance, Wanted::Least] };
             for how in hows {
                 sections::each(program, &mut |section| {
-                    if !matches!(section.part, Part::MoveToStart | Part::ReturnHome) {
+                    if !matches!(section.timing.part, Part::MoveToStart | Part::ReturnHome) {
                         in_section(program, section, halts, &rails, (*how, effort), &mut least);
                     }
                 });
@@ -216,11 +216,11 @@ fn in_section(
     least: &mut BTreeMap<AxisId, Known>,
 ) {
     let stage = program.compiled().stage();
-    let timing = section.timing();
+    let timing = section.timing;
     for id in stage.axis_ids().filter(|id| !program.parks(*id)) {
         let Some(halt) = halts[id] else { continue };
         // What the nearest places leave, few others do: their pieces come first.
-        let first = if section.part == Part::Photographed { nearest(program, id) } else { Vec::new() };
+        let first = if section.timing.part == Part::Photographed { nearest(program, id) } else { Vec::new() };
         let curve = section.course.curve(id).ok();
         let first = curve.into_iter().flat_map(|curve| first.iter().filter_map(|t| curve.piece_at(*t)));
         let (pieces, reach) = (first.chain(section.pieces(id)), reach(program, id, &halt));

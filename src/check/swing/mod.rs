@@ -20,7 +20,7 @@ use crate::number::whole;
 use crate::program::Program;
 use crate::program::hanging::hung::{Hung, Oscillator, Unknown, Watcher};
 use crate::program::hanging::support::Support;
-use crate::stage::{Body, GroupId, Utilisation};
+use crate::stage::{Body, GroupId, Swing, Utilisation};
 use crate::time::{FrameTime, Seconds};
 use found::{SwingReport, Swung};
 
@@ -33,9 +33,10 @@ fn of_bodies(program: &Program, effort: Effort, wanted: &dyn Fn(&Body) -> bool) 
     let mut found = Vec::new();
     for body in program.compiled().stage().bodies().iter().filter(|b| wanted(b)) {
         let Some(swing) = body.swing() else { continue };
-        let support = Support::new(program.compiled().stage(), body, swing, |id| program.timeline(id));
+        let support = support(program, body, swing, effort);
         for (i, oscillator) in Oscillator::all_of(swing).enumerate() {
-            let swung = Run::over(program, &support, oscillator, effort, &mut |_, _, _, _| ());
+            let over = |support| Run::over(program, support, oscillator, effort, &mut |_, _, _, _| ());
+            let swung = support.as_ref().map_or(Err(Unknown::Budget), over);
             found.push(SwingReport {
                 group: body.group(),
                 mode: i.checked_sub(1),
@@ -47,6 +48,12 @@ fn of_bodies(program: &Program, effort: Effort, wanted: &dyn Fn(&Body) -> bool) 
         }
     }
     found
+}
+
+/// From where a figure hangs, over the whole program; `None` where the budget is used up: its axes' motion is long to form.
+fn support<'a>(program: &'a Program, body: &Body, swing: &'a Swing, effort: Effort) -> Option<Support<'a>> {
+    let is_left = program.compiled().work().left(effort) > 0;
+    is_left.then(|| Support::new(program.compiled().stage(), body, swing, |id| program.timeline(id)))
 }
 
 /// The room that the figures of a pass need for their swing; it costs what trials may.

@@ -4,8 +4,8 @@
 //! periods 10 % off, either way, and for half the damping, since both are guesses until they are measured.
 //! Invariant: the pass stays as it is: where a frame rests less than this, the next one begins with more swing. Limits: see `motion::pendulum::settling`.
 
-use super::Run;
 use super::found::SwingReport;
+use super::{Run, support};
 use crate::bounds::Effort;
 use crate::check::notes::{Note, NoteKind};
 use crate::motion::pendulum::State;
@@ -38,7 +38,10 @@ pub(in crate::check) fn needs(program: &Program) -> (Vec<Settling>, Vec<(GroupId
     let (mut all, mut unknown) = (Vec::new(), Vec::new());
     for body in program.compiled().stage().bodies() {
         let Some((swing, limit)) = body.swing().and_then(|s| Some((s, s.limit?))) else { continue };
-        let support = Support::new(program.compiled().stage(), body, swing, |id| program.timeline(id));
+        let Some(support) = support(program, body, swing, Effort::Swings) else {
+            unknown.push((body.group(), Unknown::Budget));
+            continue;
+        };
         for (i, own) in Oscillator::all_of(swing).enumerate() {
             let of = |oscillator| needed((program, &arrivals), &support, oscillator, limit);
             // A period has the square root of the length.
