@@ -16,7 +16,7 @@ pub(super) struct Shift {
     pub steps: i64,
     /// mm or deg.
     pub units: f64,
-    /// The frame of the two.
+    /// The frame of `units`.
     pub frame: i64,
     /// In the picture; `None` where no camera sees it.
     pub px: Option<f64>,
@@ -27,12 +27,14 @@ pub(super) fn of_axis(old: &Compiled, new: &Compiled, (o, n): (AxisId, AxisId), 
     let at = |c: &Compiled, id: AxisId, frame: i64| c.motion(id).at(FrameTime(frame_time(frame)));
     let by = |frame: &i64| Some((*frame, at(new, n, *frame)? - at(old, o, *frame)?));
     let (frame, units) = frames.iter().filter_map(by).reduce(|a, b| if b.1.abs() > a.1.abs() { b } else { a })?;
-    let count = |c: &Compiled, id: AxisId| super::register::count(c, id, frame, 0.0);
-    let steps = count(new, n)?.saturating_sub(count(old, o)?);
+    // Where less than a step is the greatest change, counts may still differ by one in another frame.
+    let count = |c: &Compiled, id: AxisId, frame: i64| super::register::count(c, id, frame, 0.0);
+    let apart = |frame: &i64| Some(count(new, n, *frame)?.saturating_sub(count(old, o, *frame)?).saturating_abs());
+    let steps = frames.iter().filter_map(apart).max()?;
     let pixels = |frame: &i64| pixels(new, *frame, Some((n, at(old, o, *frame)?)), None);
     let looked_at = frames.iter().filter(|f| (**f - frame) % i64::try_from(stride.max(1)).unwrap_or(1) == 0);
     let px = looked_at.filter_map(pixels).reduce(f64::max);
-    Some(Shift { steps: steps.abs(), units: units.abs(), frame, px })
+    Some(Shift { steps, units: units.abs(), frame, px })
 }
 
 /// How far the old lens of a camera would show everything from where the new one shows it, pixels, at the worst of these frames.
