@@ -44,26 +44,39 @@ pub(crate) fn set_manifest(dir: &Path, m: &Value) {
 /// Lengths and hashes as they now are; files that are gone are off the list.
 pub(crate) fn mend(dir: &Path) {
     let mut m = manifest(dir);
-    let files = m["files"].as_array_mut().unwrap();
+    mend_files(dir, &mut m);
+    set_manifest(dir, &m);
+}
+
+/// The same of any list of files.
+pub(crate) fn mend_files(dir: &Path, list: &mut Value) {
+    let files = list["files"].as_array_mut().unwrap();
     files.retain(|f| dir.join(f["path"].as_str().unwrap()).exists());
     for f in files {
         let bytes = fs::read(dir.join(f["path"].as_str().unwrap())).unwrap();
         (f["blake3"], f["bytes"]) = (json!(blake3::hash(&bytes).to_hex().to_string()), json!(bytes.len()));
     }
-    set_manifest(dir, &m);
 }
 
 /// A copy of the written folder, to be damaged.
 pub(crate) fn copy(case: &Case) -> PathBuf {
-    let (from, to) = (case.path().join("written"), case.path().join("damaged"));
-    let _none = fs::remove_dir_all(&to);
-    fs::create_dir_all(to.join("source")).unwrap();
-    for folder in ["", "source"] {
-        for entry in fs::read_dir(from.join(folder)).unwrap().map(Result::unwrap).filter(|e| e.file_type().unwrap().is_file()) {
-            fs::copy(entry.path(), to.join(folder).join(entry.file_name())).unwrap();
+    let to = case.path().join("damaged");
+    copy_folder(&case.path().join("written"), &to);
+    to
+}
+
+/// A copy of a folder; what was there before goes.
+pub(crate) fn copy_folder(from: &Path, to: &Path) {
+    let _none = fs::remove_dir_all(to);
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap().map(Result::unwrap) {
+        let into = to.join(entry.file_name());
+        if entry.file_type().unwrap().is_dir() {
+            copy_folder(&entry.path(), &into);
+        } else {
+            fs::copy(entry.path(), into).unwrap();
         }
     }
-    to
 }
 
 /// Changes the cell of a column in the nth line whose first cells are these.

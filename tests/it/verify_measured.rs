@@ -6,6 +6,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use crate::case::short_herons;
+use crate::verify_edits::{copy_folder, mend_files};
 
 fn run(dir: &Path, args: &[&str]) -> (Option<i32>, String) {
     let out = std::process::Command::new(env!("CARGO_BIN_EXE_movewright")).current_dir(dir).args(args).output().unwrap();
@@ -43,15 +44,10 @@ fn set_entry(dir: &Path, entry: &Value) {
     fs::write(dir.join("measured.json"), serde_json::to_vec_pretty(entry).unwrap()).unwrap();
 }
 
-/// Lengths and hashes as they now are; files that are gone are off the list.
+/// Lengths and hashes as they now are.
 fn mend(dir: &Path) {
     let mut all = entry(dir);
-    let files = all["files"].as_array_mut().unwrap();
-    files.retain(|f| dir.join(f["path"].as_str().unwrap()).exists());
-    for f in files {
-        let bytes = fs::read(dir.join(f["path"].as_str().unwrap())).unwrap();
-        (f["blake3"], f["bytes"]) = (json!(blake3::hash(&bytes).to_hex().to_string()), json!(bytes.len()));
-    }
+    mend_files(dir, &mut all);
     set_entry(dir, &all);
 }
 
@@ -67,19 +63,6 @@ fn replace(dir: &Path, file: &str, old: &str, new: &str) {
     let text = fs::read_to_string(dir.join(file)).unwrap();
     assert!(text.contains(old), "{file}: {old}");
     fs::write(dir.join(file), text.replacen(old, new, 1)).unwrap();
-}
-
-fn copy(from: &Path, to: &Path) {
-    let _none = fs::remove_dir_all(to);
-    fs::create_dir_all(to).unwrap();
-    for entry in fs::read_dir(from).unwrap().map(Result::unwrap) {
-        let into = to.join(entry.file_name());
-        if entry.file_type().unwrap().is_dir() {
-            copy(&entry.path(), &into);
-        } else {
-            fs::copy(entry.path(), into).unwrap();
-        }
-    }
 }
 
 #[test]
@@ -157,7 +140,7 @@ fn what_was_measured_is_followed_to_every_file_and_edits_are_named() {
     ];
     for (expected, damage) in edits {
         let to = dir.join("damaged");
-        copy(&dir.join("measured"), &to);
+        copy_folder(&dir.join("measured"), &to);
         damage(&to);
         let (status, said) = run(dir, &["verify", "damaged", "--all"]);
         assert!(status == Some(1) && said.contains(expected), "{expected}: {said}");
