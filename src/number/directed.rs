@@ -80,7 +80,7 @@ fn neighbour(text: &str, away: bool) -> String {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 mod tests {
     use proptest::prelude::*;
 
@@ -131,11 +131,12 @@ mod tests {
         #[test]
         fn a_bound_stays_a_bound_and_no_number_of_its_places_is_nearer(x in -1e6..1e6_f64, scale in -12..12_i64, n in 0_usize..6, mantissa in any::<bool>()) {
             let x = x * ten_to_the(scale);
-            let (places, finer) = if mantissa { (Places::Mantissa(n), Places::Mantissa(17)) } else { (Places::Decimals(n), Places::Decimals(0)) };
-            let (above, below): (f64, f64) = (up(x, places).parse().unwrap(), down(x, places).parse().unwrap());
+            let places = if mantissa { Places::Mantissa(n) } else { Places::Decimals(n) };
+            let texts = [up(x, places), down(x, places)];
+            let [above, below] = [0, 1].map(|i: usize| texts[i].parse::<f64>().unwrap());
             prop_assert!(below <= x && x <= above, "{below} {x} {above}");
             // The place of the smaller of both: a mantissa has other places on the two sides of a power of ten.
-            let exponent = nearest(below.abs().min(above.abs()), finer).split_once('e').map_or(0, |(_, e)| e.parse().unwrap());
+            let exponent = texts.iter().map(|t| t.split_once('e').map_or(0, |(_, e)| e.parse::<i64>().unwrap())).min().unwrap();
             let place = ten_to_the(exponent - i64::try_from(n).unwrap());
             prop_assert!(above - below <= 1.000_001 * place + 2.0 * f64::EPSILON * x.abs(), "{below} {x} {above}");
         }
