@@ -312,6 +312,12 @@ impl<'a> Oracle<'a> {
         self.is_choreographed(channel) || self.measured.moves(self.stage, channel)
     }
 
+    /// True where its value may be off: it is driven, or comes from axes that another channel of its mechanism moves.
+    pub(super) fn may_be_off(&self, channel: ChannelId) -> bool {
+        let beside = self.stage.machines().iter().filter(|m| m.channels().contains(&channel)).flat_map(|m| m.channels());
+        core::iter::once(&channel).chain(beside).any(|c| self.is_driven(*c))
+    }
+
     fn is_choreographed(&self, channel: ChannelId) -> bool {
         self.is_turned(channel) || self.is_followed(channel) || self.channels.get(channel.index()).is_some_and(|c| !c.terms.is_empty())
     }

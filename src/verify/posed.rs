@@ -111,7 +111,7 @@ pub(super) fn shifted<T>(
 ) -> (T, Vec<T>, bool) {
     let stands = |c: ChannelId| pass.is_some_and(|p| oracle.stands(p, c));
     let value = |c: ChannelId| if stands(c) { stage.channel_rest(c) } else { state.channel(c) };
-    let live: Vec<ChannelId> = body.every_channel().iter().copied().filter(|c| !stands(*c) && oracle.is_driven(*c)).collect();
+    let live: Vec<ChannelId> = body.every_channel().iter().copied().filter(|c| !stands(*c) && oracle.may_be_off(*c)).collect();
     let rooms = if with_shifts { oracle.rooms(&live, state) } else { Vec::new() };
     // At a dead centre a channel may be off by anything.
     let known = live.iter().all(|c| oracle.is_channel_known(*c)) && rooms.iter().all(|(_, room)| room.is_finite());
