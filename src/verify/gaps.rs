@@ -43,9 +43,9 @@ pub(super) struct Gaps<'a> {
 }
 
 impl<'a> Gaps<'a> {
-    /// Of a stage whose shot begins and ends at these states; `start` gives where each channel of the pass starts, parked ones at home, since carriages keep the order they have
-    /// then. `None` where nothing could meet.
-    pub(super) fn new(stage: &'a Stage, states: &[&State], start: &dyn Fn(ChannelId) -> f64) -> Option<Gaps<'a>> {
+    /// Of a pass whose shot begins and ends at these states; carriages keep the order in which the pass starts, parked ones at home. `None` where nothing could meet.
+    pub(super) fn new((oracle, stage, pass): (&Oracle<'_>, &'a Stage, &Pass), states: &[&State]) -> Option<Gaps<'a>> {
+        let start = |channel| states.first().map_or(f64::NAN, |state| oracle.value(pass, state, channel));
         let bodies: Vec<&Body> = stage.bodies().iter().filter(|b| !b.solids().is_empty()).collect();
         let mut carriages: Vec<(f64, GroupId, &Rail)> =
             stage.bodies().iter().filter_map(|b| b.rail().map(|r| (start(r.channel), b.group(), r))).collect();

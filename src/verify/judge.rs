@@ -36,8 +36,7 @@ impl<'a> Judge<'a> {
             match together.iter_mut().find(|t| t.passes.first().is_some_and(|p| p.park() == pass.park())) {
                 Some(known) => known.passes.push(pass),
                 None => {
-                    let start = |channel| states.first().map_or(f64::NAN, |state| what.oracle.value(pass, state, channel));
-                    together.extend(Gaps::new(what.stage, &states, &start).map(|gaps| Together { passes: vec![pass], gaps }));
+                    together.extend(Gaps::new((what.oracle, what.stage, pass), &states).map(|gaps| Together { passes: vec![pass], gaps }));
                 }
             }
         }

@@ -37,12 +37,12 @@ impl Posed {
     /// A part of a figure as it was choreographed: a limb as its parent sees it where `on_parent`.
     pub(super) fn of_part(oracle: &Oracle<'_>, stage: &Stage, (body, which): (&Body, Part), state: &State, on_parent: bool) -> Posed {
         let parent = |which: Part| Some(Part::of(body.limbs().get(which.limb()?)?.parent()));
-        let chain: Vec<Part> = core::iter::successors(Some(which), |which| parent(*which)).collect();
-        let seen_from = parent(which).filter(|_| on_parent);
+        let carriers: Vec<Part> = core::iter::successors(parent(which), |which| parent(*which)).collect();
         let place = |value: &dyn Fn(ChannelId) -> f64| {
             let here = part(body, which, value);
-            let size = chain.iter().map(|which| greatest(part(body, *which, value).at)).fold(0.0, f64::max);
-            (seen_from.map_or(here, |parent| here.seen_from(&part(body, parent, value))), size)
+            let below: Vec<Place> = carriers.iter().map(|carrier| part(body, *carrier, value)).collect();
+            let size = below.iter().map(|carrier| greatest(carrier.at)).fold(greatest(here.at), f64::max);
+            (below.first().filter(|_| on_parent).map_or(here, |parent| here.seen_from(parent)), size)
         };
         let ((place, size), moved, known) = shifted((oracle, stage, None), body, state, true, &place);
         Posed { place, moved: moved.into_iter().map(|(place, _)| place).collect(), known, size }

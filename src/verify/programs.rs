@@ -54,7 +54,6 @@ pub(super) fn judge(what: Against<'_>, runs: (u32, u32), rows: bool, faults: &mu
         channels.extend(stage.bodies().iter().filter_map(|b| b.rail().map(|r| r.channel)));
         channels.sort();
         channels.dedup();
-        let start = |channel| states.first().map_or(f64::NAN, |state| what.oracle.value(pass, state, channel));
         let mut parts = Parts {
             what,
             timeline,
@@ -62,7 +61,7 @@ pub(super) fn judge(what: Against<'_>, runs: (u32, u32), rows: bool, faults: &mu
             file: format!("{}.steps.csv", pass.name()),
             motors: stage.axes().iter().map(Motor::of).collect(),
             limbs: Limbs::of(stage, pass),
-            gaps: Gaps::new(stage, &states, &start),
+            gaps: Gaps::new((what.oracle, stage, pass), &states),
             channels,
         };
         parts.way(rows, faults);
