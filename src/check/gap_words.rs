@@ -53,7 +53,7 @@ pub(crate) fn gap(stage: &Stage, n: &Nearest, when: &str) -> String {
     };
     match n.proof {
         Proof::Bound if !n.is_kept() && n.gap == f64::NEG_INFINITY => {
-            format!("{a} and {b} are not proven to stay apart near {when}: nothing bounds their positions; {required}")
+            format!("{a} and {b} are not proven to stay apart near {when}: no bound on their gap was found; {required}")
         }
         Proof::Bound if !n.is_kept() => {
             let short = directed::up(n.required - n.gap, Places::Decimals(3));

@@ -154,7 +154,15 @@ impl IntervalJet {
     /// `f(self)` with the ranges of `f`, `f'` and `f''` over the values.
     #[must_use]
     pub fn through(self, f0: Range, f1: Range, f2: Range) -> Self {
+        if self.is_still() {
+            return IntervalJet { p: f0, v: Range::ZERO, a: Range::ZERO };
+        }
         IntervalJet { p: f0, v: f1 * self.v, a: f2 * self.v.square() + f1 * self.a }
+    }
+
+    /// True where the value is a range and both derivatives are zero throughout: products with them are zero too, and need not be formed.
+    fn is_still(self) -> bool {
+        self.p.lo <= self.p.hi && self.v == Range::ZERO && self.a == Range::ZERO
     }
 
     fn recip(self) -> Self {
@@ -204,6 +212,9 @@ impl Neg for IntervalJet {
 impl Mul for IntervalJet {
     type Output = IntervalJet;
     fn mul(self, o: IntervalJet) -> IntervalJet {
+        if self.is_still() && o.is_still() {
+            return IntervalJet { p: self.p * o.p, v: Range::ZERO, a: Range::ZERO };
+        }
         IntervalJet { p: self.p * o.p, v: self.v * o.p + self.p * o.v, a: self.a * o.p + (self.v * o.v).times(2.0) + self.p * o.a }
     }
 }
@@ -231,13 +242,16 @@ impl Real for IntervalJet {
     }
 
     fn sine(self) -> Self {
-        let (s, c) = (self.p.sine(), (self.p + Range::between(0.25 * TURN, 0.25 * TURN)).sine());
-        self.through(s, c, -s)
+        self.sine_and_cosine().0
     }
 
     fn cosine(self) -> Self {
+        self.sine_and_cosine().1
+    }
+
+    fn sine_and_cosine(self) -> (Self, Self) {
         let (s, c) = (self.p.sine(), (self.p + Range::between(0.25 * TURN, 0.25 * TURN)).sine());
-        self.through(c, -s, -c)
+        (self.through(s, c, -s), self.through(c, -s, -c))
     }
 
     fn sqrt(self) -> Self {

@@ -3,6 +3,7 @@
 //! What: all axes leave a station together and arrive together, each by its own law, so between two exposures the bodies follow one path in time. It is searched as the
 //! path of a moving pass is, in seconds. Invariant: a gap is never above the true least one; its instant lies between the frame left and the next one as the part of the move that has passed.
 //! What is enough is known beforehand: the nearest gap at any station, or what is required where that is more.
+//! Limits: where the budget is used up, nothing is known of the moves that are left: gaps of bodies are then reported as not proven.
 
 use rayon::prelude::*;
 
@@ -178,6 +179,12 @@ impl Search<'_> {
             let found = n.over(enclosure);
             rail::Difference { at: frame(found.at), ..found }
         });
+        let carriages = carriages.collect();
+        if share == 0 {
+            // Nothing is left for a look: nothing is known of bodies on this move.
+            let unknown = Found { gap: f64::NEG_INFINITY, at: frame(0.5 * (from + to)), proof: Proof::Bound };
+            return (At { carriages, bodies: vec![unknown; self.couples.len()] }, 0);
+        }
         let bodies = enclosure.stage().bodies();
         let placed: Vec<Option<Placed>> = bodies.iter().map(|b| placed(enclosure, b, from, to)).collect();
         let mut spent = bodies.iter().map(placing).sum();
@@ -198,7 +205,7 @@ impl Search<'_> {
             Found { gap: lower, at: frame(at), proof: if tight { Proof::Tight } else { Proof::Bound } }
         };
         let bodies = self.couples.iter().map(&mut gap).collect();
-        (At { carriages: carriages.collect(), bodies }, spent)
+        (At { carriages, bodies }, spent)
     }
 }
 
@@ -250,6 +257,19 @@ mod tests {
         let gaps: Vec<f64> = all.iter().map(|n| n.gap).collect();
         assert!(matches!(gaps[..], [rail, balls] if (rail - 60.0).abs() < 1e-9 && (balls - 85.0).abs() < 1e-3), "{all:?}");
         assert!(all.iter().all(|n| n.proof == Proof::Tight && n.is_kept()), "{all:?}");
+    }
+
+    /// The same: carriages cost no budget, bodies do.
+    #[test]
+    fn where_the_budget_is_used_up_no_move_of_bodies_is_proven() {
+        let compiled = two([X, X], [0.0; 3], 80.0, Some(55.0), [(0.0, 40.0), (100.0, 40.0)]);
+        compiled.work().spent(Effort::Boxes, compiled.work().most(Effort::Boxes));
+        let programs = Program::all(&compiled).unwrap();
+        let program = programs.first().unwrap();
+        let all = over(program, program.stations().unwrap(), 0.0).unwrap().pairs;
+        assert!(matches!(&all[..], [rail, balls] if (rail.gap - 60.0).abs() < 1e-9 && balls.gap == f64::NEG_INFINITY), "{all:?}");
+        let kept: Vec<_> = all.iter().map(|n| (n.proof, n.is_kept())).collect();
+        assert_eq!(kept, [(Proof::Tight, true), (Proof::Bound, false)]);
     }
 
     /// One passes 20 mm above the other in the middle of every move, while at the stations they are far apart.

@@ -396,3 +396,18 @@ fn segment_and_box(a: &[End; 2], o: &KeepOut) -> (f64, f64) {
 fn along(n: Vector, a: &End, b: Vector, slope: Vector) -> f64 {
     n.dot(a.at - b) - n.dot(a.slope - slope).abs() - a.rest
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Boxes 0 mm apart may hold capsules that overlap by more than those measured so far; boxes that are apart hold none.
+    #[test]
+    fn boxes_that_touch_are_never_far() {
+        for known in [(f64::INFINITY, f64::INFINITY), (3.0, 4.0), (0.0, 0.0), (-5.0, -4.0)] {
+            assert!(!is_far(0.0, known), "{known:?}");
+        }
+        assert!(is_far(1e-9, (-5.0, -4.0)));
+        assert!(is_far(4.0, (3.0, 4.0)) && !is_far(3.9, (3.0, 4.0)));
+    }
+}
