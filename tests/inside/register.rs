@@ -150,6 +150,24 @@ fn an_edit_changes_its_axis_and_the_passes_that_show_it() {
     assert_eq!(good(&crate::inside::common::shot(&stage, (5, 30), &programs(), passes(12.0, 180.0))), [true, true]);
 }
 
+/// The wing is moved by 0.4 of a step at frame 1 and less from there on. There both versions round to the same count in the middle and differ at the close
+/// only (0.15 and 0.54 steps); at frame 5 they are 2.4 and 2.6 steps, one count apart, for half the shift.
+#[test]
+fn less_than_a_step_may_be_one_count_in_another_frame_than_the_worst() {
+    let stage = marsh();
+    let step = 1.0 / stage.axis(axis_at(&stage, 2)).drive().steps_per_unit();
+    let shot = |from: f64, slope: f64| {
+        let mut p = programs();
+        p[2] = track(Shape::NaturalCubic, &[(1.0, from * step), (9.0, (from + 8.0 * slope) * step)]);
+        crate::inside::common::shot(&stage, (1, 9), &p, vec![moving(&stage, "picture", 12.0)])
+    };
+    let c = compare(&stage, &shot(0.0, 0.6), &shot(0.4, 0.55));
+    assert_eq!(c.axes.len(), 1);
+    let wing = &c.axes[0];
+    assert_eq!((wing.first_frame, wing.at_frame, wing.max_steps), (Some(1), Some(1), Some(1)), "{wing:?}");
+    assert!(wing.max_units.is_some_and(|by| (by - 0.4 * step).abs() < 1e-9 * step), "{wing:?}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(32))]
 
