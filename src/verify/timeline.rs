@@ -43,6 +43,16 @@ pub(super) struct Track {
     late: f64,
     /// The likely one first; more than one where it is not certain, none where it is parked.
     pub(super) ways: Vec<Way>,
+    /// No way is likelier than another.
+    even: bool,
+}
+
+impl Track {
+    /// The ways that may be its own with regard to how long all axes take.
+    fn likely(&self) -> &[Way] {
+        let n = if self.even { self.ways.len() } else { 1 };
+        self.ways.get(..n).unwrap_or_default()
+    }
 }
 
 /// A pass in seconds.
@@ -62,7 +72,11 @@ impl<'a> Timeline<'a> {
         let held = pass.exposure() == Exposure::Held;
         let [up, down] = [runs.0, runs.1].map(f64::from);
         let moving = what.shot.passes().iter().filter(|p| p.exposure() == Exposure::Moving);
-        let departs = |id: AxisId| departures.0.get(id.index()).copied().flatten();
+        let departs = |id: AxisId| {
+            let departure = departures.0.get(id.index()).copied().unwrap_or_default();
+            // How the span begins says nothing of a frame alone.
+            Departure { side: departure.side.filter(|_| pass.wedge().is_none()), ..departure }
+        };
         let mut leads: Vec<Option<f64>> = Vec::new();
         let mut tracks: Vec<Track> = what
             .stage
@@ -71,7 +85,7 @@ impl<'a> Timeline<'a> {
                 if pass.parks(what.stage, id) {
                     let home = About { value: axis.home(), room: 0.0 };
                     leads.push(None);
-                    return Track { home: axis.home(), start: home, edges: None, late: 0.0, ways: Vec::new() };
+                    return Track { home: axis.home(), start: home, edges: None, late: 0.0, ways: Vec::new(), even: false };
                 }
                 let pace = moving.clone().filter(|p| !p.parks(what.stage, id)).map(|p| p.pace().get()).fold(f64::INFINITY, f64::min);
                 let pace = if pace.is_finite() { pace } else { pass.pace().get() };
@@ -92,8 +106,11 @@ impl<'a> Timeline<'a> {
                     at_start.position
                 };
                 leads.push(side);
-                let ways = ways(axis, start, side, departs(id).filter(|_| pass.wedge().is_none()), &[None, None]);
-                Track { home: axis.home(), start, edges: (!held).then_some(edges), late: 0.0, ways }
+                let departs = departs(id);
+                let ways = ways(axis, start, side, departs.side, &[None, None]);
+                // It moves, and nothing says to which side: by next to nothing, or it stands where a frame alone is come to.
+                let even = side.is_none() && departs.side.is_none() && departs.moves;
+                Track { home: axis.home(), start, edges: (!held).then_some(edges), late: 0.0, ways, even }
             })
             .collect();
         // Where the pendulums hang is known only now.
@@ -104,11 +121,11 @@ impl<'a> Timeline<'a> {
         {
             let change = split::swing(what.stage, pass, id).and_then(|swing| swing.change);
             track.late = if change.is_some_and(|c| what.stage.own_axis(c.channel).is_none()) { SPLIT } else { 0.0 };
-            track.ways = ways(axis, track.start, leads, departs(id).filter(|_| pass.wedge().is_none()), splits);
+            track.ways = ways(axis, track.start, leads, departs(id).side, splits);
         }
-        let to_approach = longest(what, &tracks, &|track| track.ways.first().map(|w| (&w.to_approach, track.start.room)));
+        let to_approach = longest(what, &tracks, &|track, way| (&way.to_approach, track.start.room));
         // As long as backlash and margin ask for, wherever the start is.
-        let to_start = longest(what, &tracks, &|track| track.ways.first().map(|w| (&w.to_start, 0.0)));
+        let to_start = longest(what, &tracks, &|_, way| (&way.to_start, 0.0));
         Timeline { pass, tracks, to_approach, to_start, runs: if held { [0.0; 2] } else { [up, down] } }
     }
 
@@ -170,15 +187,21 @@ impl<'a> Timeline<'a> {
 }
 
 /// Longest of all axes' likely legs, with how far that may be off; what moves an axis's distance by its room moves its time.
-fn longest(what: &Against<'_>, tracks: &[Track], leg: &dyn Fn(&Track) -> Option<(&Law, f64)>) -> About {
+fn longest<'t>(what: &Against<'_>, tracks: &'t [Track], leg: &dyn Fn(&'t Track, &'t Way) -> (&'t Law, f64)) -> About {
     let (mut least, mut most): (f64, f64) = (0.0, 0.0);
     for ((_, axis), track) in what.stage.each_axis().zip(tracks) {
-        let Some((law, room)) = leg(track) else { continue };
-        let (motor, far) = (Motor::of(axis), law.distance().abs());
-        // Of a split move the mean length is known to the backlash, so its delay to a share of that.
-        let late = track.late * law.delay();
-        least = least.max(fastest(axis, motor.as_ref(), (far - room).max(0.0), law).0 - late);
-        most = most.max(fastest(axis, motor.as_ref(), far + room, law).1 + late);
+        let motor = Motor::of(axis);
+        let seconds = track.likely().iter().map(|way| {
+            let (law, room) = leg(track, way);
+            let far = law.distance().abs();
+            // Of a split move the mean length is known to the backlash, so its delay to a share of that.
+            let late = track.late * law.delay();
+            let of = |distance: f64| fastest(axis, motor.as_ref(), distance, law);
+            (of((far - room).max(0.0)).0 - late, of(far + room).1 + late)
+        });
+        if let Some((soonest, latest)) = seconds.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1))) {
+            (least, most) = (least.max(soonest), most.max(latest));
+        }
     }
     About { value: 0.5 * (least + most), room: 0.5 * (most - least) }
 }
@@ -277,27 +300,37 @@ fn ways(axis: &Axis, start: About, leads: Option<f64>, departs: Option<f64>, [th
     found
 }
 
-/// The way each axis first leaves the place at which the photographed span begins: 1 or -1; `None` where it never does.
-pub(super) struct Departures(Vec<Option<f64>>);
+/// How an axis leaves the place at which the photographed span begins.
+#[derive(Debug, Clone, Copy, Default)]
+struct Departure {
+    /// The way it first leaves it: 1 or -1; `None` where it never does.
+    side: Option<f64>,
+    /// It is elsewhere at any instant looked at, be it by less than what counts as left.
+    moves: bool,
+}
+
+/// The way each axis first leaves the place at which the photographed span begins.
+pub(super) struct Departures(Vec<Departure>);
 
 impl Departures {
     /// Looks at four instants of every frame until all that move have left.
     pub(super) fn of(what: &Against<'_>) -> Departures {
         let (from, to) = what.shot.frames().photographed();
         let start = what.oracle.state(from);
-        let mut sides = vec![None; what.stage.axes().len()];
+        let mut all = vec![Departure::default(); what.stage.axes().len()];
         let mut t = from;
-        while t < to && sides.contains(&None) {
+        while t < to && all.iter().any(|d| d.side.is_none()) {
             t += 0.25;
             let now = what.oracle.state(t);
-            for (side, (id, axis)) in sides.iter_mut().zip(what.stage.each_axis()) {
+            for (departure, (id, axis)) in all.iter_mut().zip(what.stage.each_axis()) {
                 let moved = now.axis(id) - start.axis(id);
-                if side.is_none() && moved.abs() * steps_per_unit(axis) > LEFT {
-                    *side = Some(moved.signum());
+                departure.moves |= moved != 0.0;
+                if departure.side.is_none() && moved.abs() * steps_per_unit(axis) > LEFT {
+                    departure.side = Some(moved.signum());
                 }
             }
         }
-        Departures(sides)
+        Departures(all)
     }
 }
 
