@@ -244,7 +244,7 @@ mod tests {
         let axis = |name: &str| AxisSpec::new(name, Unit::Millimetre, [-300.0, 300.0], [50.0, 20.0, 60.0]);
         let stage = fixture::stage("heron", vec![axis("a"), axis("b"), axis("c")]);
         let plate = Swashplate::new(spec).unwrap();
-        let stage = machine(stage, &["heave", "pitch", "roll"], &["a", "b", "c"], plate);
+        let stage = machine(stage, &["heave", "pitch", "roll"], &["a", "b", "c"], plate.clone());
         // A run-up that starts far from the first frame: the roll is moving fast near the end of what the rods allow.
         let range = |roll: f64| plate.actuators(0.0, 0.0, roll).is_ok();
         let most = (1..900).map(|i| f64::from(i) * 0.1).take_while(|r| range(*r)).last().unwrap();

@@ -26,6 +26,8 @@
 //! actuators anywhere around the middle (each time with a gap of more than 160 deg), and to 827 of 120 000 with all three within half of the
 //! circle. A wire wound by a winch at a fixed height gets shorter as it lifts: to the second order its lean is d^2 / 2 (L - z), not d^2 / 2 L.
 
+use std::sync::OnceLock;
+
 use super::real::Real;
 use super::space::Vector;
 use crate::number::elementary;
@@ -59,7 +61,7 @@ pub enum CarriedFrom {
 }
 
 /// Three rods or wires. Invariant: the feet stand apart on one circle, the length is finite and above 0.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Rods {
     /// Towards the front and towards azimuth 90 deg, mm, of each actuator.
     feet: [[f64; 2]; 3],
@@ -68,6 +70,18 @@ pub(super) struct Rods {
     side: f64,
     /// Determinant of the level plate's slopes, mm2.
     level: f64,
+    tilts: Tilts,
+}
+
+/// How far the plate can be tilted in each direction, deg. It costs thousands of poses, and few plates are asked for it: found when it first is.
+#[derive(Debug, Clone, Default)]
+struct Tilts(OnceLock<[f64; DIRECTIONS]>);
+
+impl PartialEq for Tilts {
+    /// They follow from the rods.
+    fn eq(&self, _: &Tilts) -> bool {
+        true
+    }
 }
 
 /// A pose with the heights of its actuators and how they answer to it.
@@ -95,7 +109,7 @@ impl Rods {
             CarriedFrom::Above => -1.0,
         };
         // Level, a radian of pitch lifts a foot by x, one of roll by -y.
-        Rods { feet, length, side, level: determinant(x, -y) }
+        Rods { feet, length, side, level: determinant(x, -y), tilts: Tilts::default() }
     }
 
     /// Heights of the actuators, without the question whether the plate can stand so.
@@ -181,14 +195,15 @@ impl Rods {
     /// The pose at the heights `to`, followed from tilted poses instead of the level one, the nearest to it first.
     fn around(&self, to: Vector) -> Option<State> {
         let mut starts: Vec<(f64, State)> = Vec::new();
-        for i in 0..DIRECTIONS {
+        let tilted = |i: usize, tilt: f64| {
             let direction = elementary::TURN * count(i) / count(DIRECTIONS);
-            let (ahead, aside) = (elementary::cos(direction), elementary::sin(direction));
-            let tilted = |tilt: f64| self.state([0.0, tilt * ahead, tilt * aside]);
-            let most = farthest(|tilt| tilted(tilt).is_some());
+            self.state([0.0, tilt * elementary::cos(direction), tilt * elementary::sin(direction)])
+        };
+        let farthest = || core::array::from_fn(|i| farthest(|tilt| tilted(i, tilt).is_some()));
+        for (i, most) in self.tilts.0.get_or_init(farthest).iter().enumerate() {
             for part in PARTS {
                 // How far the heights are from those wanted, whatever the heave.
-                let Some(start) = tilted(part * most) else { continue };
+                let Some(start) = tilted(i, part * most) else { continue };
                 let off = to - start.heights;
                 let mean = (off.x + off.y + off.z) / 3.0;
                 starts.push(((off - Vector::new(mean, mean, mean)).length(), start));

@@ -39,7 +39,7 @@ pub struct SwashplateSpec {
 }
 
 /// A checked swashplate.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Swashplate {
     /// Towards the front and towards azimuth 90 deg, mm, of each actuator.
     feet: [[f64; 2]; 3],
@@ -128,13 +128,13 @@ impl Swashplate {
     /// [`OutOfReach::NoPose`] where no plate can have its actuators there, and for a plate without rods.
     pub(crate) fn pose_and_slopes(&self, heights: [f64; 3]) -> Result<([f64; 3], [Vector; 3]), OutOfReach> {
         let [first, second, third] = heights;
-        let found = self.rods.filter(|_| heights.into_iter().all(f64::is_finite)).and_then(|rods| rods.pose(heights));
+        let found = self.rods.as_ref().filter(|_| heights.into_iter().all(f64::is_finite)).and_then(|rods| rods.pose(heights));
         found.ok_or(OutOfReach::NoPose { first, second, third })
     }
 
     /// Heights without the question whether they can be reached.
     fn heights<T: Real>(&self, heave: T, pitch: T, roll: T) -> [T; 3] {
-        if let Some(rods) = self.rods {
+        if let Some(rods) = &self.rods {
             return rods.heights(heave, pitch, roll);
         }
         let (pitch, roll) = (pitch.to_radians_of_degrees(), roll.to_radians_of_degrees());
@@ -146,7 +146,7 @@ impl Swashplate {
     /// True where the plate can stand so.
     fn reaches(&self, pitch: f64, roll: f64) -> bool {
         let upright = -90.0 < pitch && pitch < 90.0 && -90.0 < roll && roll < 90.0;
-        upright && self.rods.is_none_or(|rods| rods.holds(pitch, roll))
+        upright && self.rods.as_ref().is_none_or(|rods| rods.holds(pitch, roll))
     }
 
     /// Says which of the two angles is to blame and how far it can go.
