@@ -73,9 +73,11 @@ impl AtOwnPace {
 
 impl Allowance for AtOwnPace {
     fn on(&self, seen: &[Jet]) -> Tolerance {
-        let own = |j: &Jet| pace_at(j.v, j.a, j.j, self.velocity, self.acceleration, self.jerk);
-        // No pass is faster than the fastest that may be asked for. What is not finite drops out.
-        let pace = seen.iter().map(own).fold(bounds::PACE.least, f64::max);
+        // What is no number drops out.
+        let most = |of: fn(&Jet) -> f64| seen.iter().map(|j| of(j).abs()).fold(0.0, f64::max);
+        // No pass is faster than the fastest that may be asked for.
+        let pace =
+            pace_at(most(|j| j.v), most(|j| j.a), most(|j| j.j), self.velocity, self.acceleration, self.jerk).max(bounds::PACE.least);
         Tolerance {
             position: self.position,
             velocity: (self.velocity * pace / 1000.0).max(self.nothing),

@@ -49,9 +49,6 @@ const LOOK: usize = 4;
 /// Joints on the way to the target that cost as much as one layer: measured on a smoothed aim at a limb.
 const JOINTS: usize = 2;
 
-/// Layers and joints asked at a shifted time that take as long as one layer of the search, measured likewise.
-const SHIFTED: usize = 2;
-
 /// The body or limb that carries the target.
 #[derive(Debug, Clone)]
 struct Target<'a> {
@@ -175,7 +172,7 @@ impl<'a> Aimed<'a> {
             layers + t.body.joints_to(t.limb) / JOINTS
         });
         let search = SEARCH.max(LOOK * self.looks.load(Ordering::Relaxed));
-        search + camera + target + (self.shifts.len() - 1) * target / SHIFTED
+        search + camera + target + (self.shifts.len() - 1) * target
     }
 
     /// What a span costs however many of its places are asked: see [`super::AxisSignal::span_cost`].

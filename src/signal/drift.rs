@@ -6,7 +6,7 @@
 
 use crate::bounds::MOST_KNOTS;
 use crate::motion::signal::{Knot, Signal, SignalError};
-use crate::number::elementary::TURN;
+use crate::number::elementary::{self, TURN};
 use crate::number::{Generator, Jet};
 use crate::shot::Drift;
 
@@ -42,8 +42,10 @@ impl Wander {
         self.sines.iter().fold(Jet::default(), |sum, (rate, phase)| {
             // Whole turns are taken off before the sine: its argument stays small, and so exact, however long the shot.
             let turns = rate * (t - self.origin) + phase;
-            let angle = Jet { p: (turns - turns.floor()) * TURN, v: rate * TURN, a: 0.0, j: 0.0 };
-            sum + angle.sin() * self.share
+            let (s, c) = elementary::sin_and_cos((turns - turns.floor()) * TURN);
+            // The angle goes on evenly: of the chain rule only the powers of its speed are left.
+            let v = rate * TURN;
+            sum + Jet { p: s, v: c * v, a: -s * v * v, j: -c * v * v * v } * self.share
         })
     }
 

@@ -36,7 +36,7 @@ const LOOKED_AT: [f64; 13] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0
 pub(super) struct Sum {
     length: f64,
     layers: usize,
-    /// The most layers that are no polynomial at any of the frames looked at.
+    /// What the layers that are no polynomial cost, the most at any of the frames looked at.
     asked: usize,
     blocks: Mutex<BTreeMap<i64, Arc<Block>>>,
 }
@@ -88,8 +88,9 @@ impl Sum {
         }
         // Amounts and rates often change only after some frames: until then a cycle is a polynomial.
         let is_asked = |p: &Part| matches!(p.what, What::Asked(_));
-        let at = |t: f64| terms.iter().enumerate().filter(|(i, term)| is_asked(&part(*i, term, t))).count();
-        let asked = LOOKED_AT.iter().map(|t| at(*t)).fold(at_zero.iter().filter(|p| is_asked(p)).count(), usize::max);
+        let at = |t: f64| terms.iter().enumerate().filter(|(i, term)| is_asked(&part(*i, term, t))).map(|(_, term)| term.cost()).sum();
+        let zero = at_zero.iter().zip(terms).filter(|(p, _)| is_asked(p)).map(|(_, term)| term.cost()).sum();
+        let asked = LOOKED_AT.iter().map(|t| at(*t)).fold(zero, usize::max);
         Some(Sum { length, layers: terms.len(), asked, blocks: Mutex::default() })
     }
 
@@ -268,6 +269,9 @@ mod tests {
         };
         let cost = |amount: &[(f64, f64)]| Sum::of(&terms(amount)).unwrap().cost();
         assert_eq!([cost(&[]), cost(&[(20.0, 0.0), (50.0, 1.0)])], [4, 24]);
+        let wander = || Arc::new(Wander::new(&Drift::new(ChannelId::of_no_stage(), 3, 4.0, 31.0).unwrap(), 1.0));
+        let drifts: Vec<Term> = (0..20).map(|_| Term { layer: wander(), delay: 0.0, scale: 1.0 }).collect();
+        assert_eq!(Sum::of(&drifts).unwrap().cost(), 64);
     }
 
     #[test]
