@@ -62,7 +62,7 @@ impl Effort {
             Effort::Boxes => (1_500_000, 2),
             Effort::TrialBoxes => (800_000, 0),
             Effort::Swings => (6_000_000, 4),
-            Effort::TrialSwings => (2_000_000, 0),
+            Effort::TrialSwings => (2_400_000, 0),
             Effort::Stops => (2_000_000, 16),
             Effort::TrialStops => (2_000_000, 0),
             Effort::Reaches => (60_000, 1),

@@ -52,7 +52,7 @@ pub(super) fn runnable(program: &Program, still: Option<&ClearanceReport>, faste
             let Some((floor, limited_by)) = floor(program, fastest) else { return Runnable::none(by_camera(program)) };
             let trials = Trials::new(program, still, floor, limited_by);
             let found = trials.search();
-            slow_fails = !trials.stands_taut();
+            slow_fails = trials.stands_taut() == Some(false);
             match found {
                 Ok((pace, hindrance)) => {
                     shown = four_digits(pace).filter(|rounded| trials.fails(*rounded).is_none());

@@ -97,13 +97,30 @@ pub(super) fn slackest(program: &Program, axis: AxisId, limb: &dyn Hanging) -> R
 }
 
 /// The first axis whose wire is slack in a section: what a trial of another pace asks.
-pub(super) fn first_slack(program: &Program, section: &Section<'_>) -> Option<AxisId> {
-    limbs(program).find_map(|hung| {
-        let curve = section.course.curve(hung.axis).ok()?;
-        let search = Search { hung: &hung, curve, pace: section.timing.pace, left: Cell::new(looks(section.pieces(hung.axis).count())) };
-        section.pieces(hung.axis).any(|piece| search.finds(piece.start, piece.end, 0)).then_some(hung.axis)
-    })
+///
+/// # Errors
+/// The budget of trials is used up.
+pub(super) fn first_slack(program: &Program, section: &Section<'_>) -> Result<Option<AxisId>, Excess> {
+    let work = program.compiled().work();
+    for hung in limbs(program) {
+        let Ok(curve) = section.course.curve(hung.axis) else { continue };
+        let pieces = section.pieces(hung.axis).count();
+        // A piece is looked at once at least.
+        let count = |n: usize| work.spend(Effort::TrialSwings, LOOK.saturating_mul(u64::try_from(n).unwrap_or(u64::MAX)));
+        count(pieces)?;
+        let most = looks(pieces);
+        let search = Search { hung: &hung, curve, pace: section.timing.pace, left: Cell::new(most) };
+        let is_slack = section.pieces(hung.axis).any(|piece| search.finds(piece.start, piece.end, 0));
+        count((most - search.left.get()).saturating_sub(pieces))?;
+        if is_slack {
+            return Ok(Some(hung.axis));
+        }
+    }
+    Ok(None)
 }
+
+/// What a look over a stretch costs, in places along a swing.
+const LOOK: u64 = 6;
 
 /// True where a pass moves a limb that hangs on a wire.
 pub(super) fn has_wires(program: &Program) -> bool {
@@ -317,6 +334,27 @@ mod tests {
         assert_eq!(found(&[(1.0, 20.0), (24.0, 80.0), (48.0, 20.0)], 20.0, Exposure::Held), []);
         // One station alone: nothing moves, and the leg stands beyond upright.
         assert!(matches!(found(&[(1.0, 100.0)], 100.0, Exposure::Held)[..], [(Part::Photographed, At::Frame(f))] if f == FrameTime(1.0)));
+    }
+
+    /// Each piece of a calm move is proven taut at one look: that many looks are enough, and after them there is none left.
+    #[test]
+    fn a_trial_counts_its_looks_and_says_where_none_is_left() {
+        let stage = one_leg(20.0);
+        let track = fixture::track(&stage, "heron.knee", Shape::MinimumJerk, &[(1.0, 20.0), (48.0, 30.0)]);
+        let compiled =
+            fixture::compiled(stage.clone(), (1, 48), vec![track], vec![fixture::pass(&stage, "picture", Exposure::Moving, 30.0)]);
+        let programs = Program::all(&compiled).unwrap();
+        let program = programs.first().unwrap();
+        let mut seen = 0;
+        sections::see_part(program, Part::Photographed, 30.0, &mut |section| {
+            let pieces = section.pieces(stage.axis_of_name("heron.leg").unwrap()).count() as u64;
+            let work = compiled.work();
+            work.spent(Effort::TrialSwings, work.left(Effort::TrialSwings) - LOOK * pieces);
+            assert_eq!(first_slack(program, section).map_err(|e| e.work), Ok(None));
+            assert_eq!(first_slack(program, section).map_err(|e| e.work), Err(Effort::TrialSwings));
+            seen += 1;
+        });
+        assert_eq!(seen, 1);
     }
 
     /// At home the leg stands at 100 deg: the wire is slack until it has come down on the way to its start, and again at the end of the way home.

@@ -13,7 +13,7 @@ use super::limits;
 use super::sway::Sway;
 use super::violation::{Limit, Part, Subject, Violation};
 use super::{reach, sections, slack, stopping, swing};
-use crate::bounds::{Effort, PACE};
+use crate::bounds::{Effort, Excess, PACE};
 use crate::compile::{Edge, Known, Runners, Runs, ends, fastest_pace};
 use crate::motion::curve::Piece;
 use crate::motion::quintic::Node;
@@ -90,7 +90,7 @@ pub(super) struct Trials<'a> {
     taut_from: Cell<f64>,
     slack_to: Cell<Option<(f64, AxisId)>>,
     /// True where gravity alone keeps every wire taut throughout the photographed span.
-    stands_taut: OnceCell<bool>,
+    stands_taut: OnceCell<Option<bool>>,
     /// True where swing and room to stop are looked at wherever a pace is tried: they cost as much as all else.
     loads_count: Cell<bool>,
 }
@@ -413,18 +413,20 @@ impl<'a> Trials<'a> {
     fn slack(&self, program: &Program, pace: f64) -> Option<Hindrance> {
         let of = |axis, part| Hindrance::Limit { subject: Subject::Axis(axis), limit: Limit::Slack, part };
         for edge in [Part::RunUp, Part::RunDown] {
-            if let Some(axis) = slack_in(program, edge, pace) {
-                return Some(of(axis, edge));
+            match slack_in(program, edge, pace) {
+                Ok(None) => {}
+                Ok(Some(axis)) => return Some(of(axis, edge)),
+                Err(Excess { .. }) => return Some(Hindrance::Budget),
             }
         }
-        let is_monotone = self.stands_taut();
+        let is_monotone = self.stands_taut() == Some(true);
         if is_monotone && pace >= self.taut_from.get() {
             return None;
         }
         if let Some((_, axis)) = self.slack_to.get().filter(|(known, _)| is_monotone && pace <= *known) {
             return Some(of(axis, Part::Photographed));
         }
-        let found = slack_in(program, Part::Photographed, pace);
+        let Ok(found) = slack_in(program, Part::Photographed, pace) else { return Some(Hindrance::Budget) };
         match found {
             Some(axis) => self.slack_to.set(Some((pace, axis))),
             None => self.taut_from.set(pace),
@@ -432,15 +434,16 @@ impl<'a> Trials<'a> {
         found.map(|axis| of(axis, Part::Photographed))
     }
 
-    /// True where every wire is taut with its limb at rest, wherever it is in the photographed span: otherwise some pace is too slow.
-    pub(super) fn stands_taut(&self) -> bool {
-        *self.stands_taut.get_or_init(|| slack_in(self.program, Part::Photographed, f64::INFINITY).is_none())
+    /// True where every wire is taut with its limb at rest, wherever it is in the photographed span: otherwise some pace is too slow. `None` where the budget of trials was
+    /// used up before that was known.
+    pub(super) fn stands_taut(&self) -> Option<bool> {
+        *self.stands_taut.get_or_init(|| slack_in(self.program, Part::Photographed, f64::INFINITY).ok().map(|found| found.is_none()))
     }
 }
 
 /// The first axis whose wire is slack in a part of a moving pass at a pace.
-fn slack_in(program: &Program, part: Part, pace: f64) -> Option<AxisId> {
-    let mut found = None;
+fn slack_in(program: &Program, part: Part, pace: f64) -> Result<Option<AxisId>, Excess> {
+    let mut found = Ok(None);
     sections::see_part(program, part, pace, &mut |section| found = slack::first_slack(program, section));
     found
 }
@@ -467,13 +470,15 @@ fn judged(program: &Program) -> Result<(), Hindrance> {
         let used_up = program.compiled().work().left(Effort::TrialReaches) == 0;
         return Err(if used_up { Hindrance::Budget } else { of(&v) });
     }
-    let mut slack = None;
+    let mut taut = Ok(());
     sections::each_on_the_way(program, &mut |section| {
-        slack = slack.or(slack::first_slack(program, section).map(|axis| (axis, section.timing.part)));
+        let of = |axis| Hindrance::Limit { subject: Subject::Axis(axis), limit: Limit::Slack, part: section.timing.part };
+        if taut.is_ok() {
+            let found = slack::first_slack(program, section).map_err(|Excess { .. }| Hindrance::Budget);
+            taut = found.and_then(|slack| slack.map_or(Ok(()), |axis| Err(of(axis))));
+        }
     });
-    if let Some((axis, part)) = slack {
-        return Err(Hindrance::Limit { subject: Subject::Axis(axis), limit: Limit::Slack, part });
-    }
+    taut?;
     for part in [Part::RunUp, Part::RunDown] {
         let mut kept = true;
         sections::see_part(program, part, 1.0, &mut |section| {
