@@ -51,13 +51,17 @@ pub(super) fn fits(seconds: f64, available: Seconds) -> bool {
 pub(super) fn axis(program: &Program, stations: &Stations, id: AxisId) -> (AxisReport, Vec<Violation>) {
     let compiled = program.compiled();
     let a = compiled.stage().axis(id);
-    let positions = stations.positions(compiled.motion(id).curve());
+    let curve = compiled.motion(id).curve();
+    // What stands within its travel stands at every station as at the first.
+    let still = curve.still().filter(|x| a.travel().lower <= *x && *x <= a.travel().upper);
+    let positions = still.map_or_else(|| stations.positions(curve), |x| vec![x]);
     let photographed = peaks(a, id, &positions, stations);
     let torque = torque(a, id, &positions, stations);
     let mut found = too_long(program, stations, id, &positions);
     let report =
         AxisReport { parked: false, photographed, run_up: None, run_down: None, torque, jerk_unbounded: false, beside_peaks: None };
-    let beyond = too_weak(program, stations, id, &positions, torque).into_iter().chain(off_travel(program, id, &positions));
+    let beyond =
+        too_weak(program, stations, id, &positions, torque).into_iter().chain(off_travel(program, id, &positions, &photographed.position));
     found.extend(beyond.map(|over| violation(compiled, id, &over, Cause::Curve)));
     (report, found)
 }
@@ -104,7 +108,10 @@ fn too_weak(program: &Program, stations: &Stations, id: AxisId, positions: &[f64
 }
 
 /// Stations beyond either end of the travel.
-fn off_travel(program: &Program, id: AxisId, positions: &[f64]) -> Vec<Over> {
+fn off_travel(program: &Program, id: AxisId, positions: &[f64], reach: &Reach) -> Vec<Over> {
+    if reach.ends().iter().all(|(.., used)| !used.is_exceeded()) {
+        return Vec::new();
+    }
     let compiled = program.compiled();
     let travel = compiled.stage().axis(id).travel();
     let at_end = |end: usize| {

@@ -2,7 +2,8 @@
 //!
 //! What: an axis with a range of its own reaches that range, and the exact extremes of the axis's pieces show whether it is kept. Axes that must fit together do so
 //! throughout a stretch of time where an enclosure of their pose exists ([`Enclosure`]); where it does not, the stretch is halved until one does or the middle has no pose.
-//! Within the photographed span of a moving pass the compiler has refused what is out of reach. Invariant: no sample says that a place is reached.
+//! Within the photographed span of a moving pass the compiler has refused what is out of reach. Between stations every axis goes straight on from one place to the next: where the whole box
+//! that the axes span over some moves is within reach, these moves need no look of their own. Invariant: no sample says that a place is reached.
 //! Work: looks that find nothing are counted; where the budget is used up, what is not proven counts as out of reach.
 
 use core::cell::Cell;
@@ -13,9 +14,9 @@ use super::sections::{self, Section};
 use super::slack;
 use super::violation::{Cause, Limit, Part, Violation};
 use crate::bounds::Effort;
-use crate::mechanism::OutOfReach;
+use crate::mechanism::{IntervalJet, OutOfReach, Range};
 use crate::motion::Peaks;
-use crate::program::Program;
+use crate::program::{Program, Stations};
 use crate::stage::{AxisId, Machine};
 
 /// Halvings after which a pose that is not proven counts as none: 2^-20 of a section.
@@ -27,7 +28,7 @@ const MOST_LOOKS: u64 = 4096;
 /// The first section of a pass in which a mechanism leaves its reach whose axes count, at the worst of it. It costs what trials may.
 pub(super) fn first(program: &Program, counts: &dyn Fn(AxisId) -> bool) -> Option<Violation> {
     let mut found = Vec::new();
-    each(program, &mut |section| {
+    each(program, Effort::TrialReaches, &mut |section| {
         if found.is_empty() {
             in_section(program, section, Effort::TrialReaches, counts, &mut found);
         }
@@ -38,21 +39,98 @@ pub(super) fn first(program: &Program, counts: &dyn Fn(AxisId) -> bool) -> Optio
 /// Every section of a pass in which a mechanism leaves its reach, at the worst of it.
 fn violations(program: &Program, effort: Effort) -> Vec<Violation> {
     let mut found = Vec::new();
-    each(program, &mut |section| in_section(program, section, effort, &|_| true, &mut found));
+    each(program, effort, &mut |section| in_section(program, section, effort, &|_| true, &mut found));
     found
 }
 
 /// Every section in which the compiler has not refused what is out of reach.
-fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
+fn each(program: &Program, effort: Effort, see: &mut dyn FnMut(&Section<'_>)) {
     if program.compiled().stage().machines().is_empty() {
         return;
     }
-    let held = program.stations().is_some();
-    sections::each(program, &mut |section| {
-        if held || section.timing.part != Part::Photographed {
-            see(section);
+    let Some(stations) = program.stations() else {
+        sections::each(program, &mut |section| {
+            if section.timing.part != Part::Photographed {
+                see(section);
+            }
+        });
+        return;
+    };
+    let open = open_moves(program, stations, effort);
+    sections::each_with(program, &|i| open.get(i).is_none_or(|o| *o), see);
+}
+
+/// Of every move of a held pass, whether it is not proven yet that every mechanism stays within its reach. Boxes that are too long cost looks; where none is left, the moves
+/// that come after them are looked at one by one.
+fn open_moves(program: &Program, stations: &Stations, effort: Effort) -> Vec<bool> {
+    let (compiled, work) = (program.compiled(), program.compiled().work());
+    let mut open = vec![false; stations.moves().len()];
+    for machine in compiled.stage().machines() {
+        if machine.axes().iter().all(|id| program.parks(*id)) {
+            continue;
         }
-    });
+        let home = |id: AxisId| vec![compiled.stage().axis(id).home(); open.len() + 1];
+        let stands = |id: &AxisId| if program.parks(*id) { home(*id) } else { stations.positions(compiled.motion(*id).curve()) };
+        let places: Vec<(AxisId, Vec<f64>)> = machine.axes().iter().map(|id| (*id, stands(id))).collect();
+        let mut stride = Stride { moves: 1, before_longer: 0 };
+        let mut from = 0;
+        while from < open.len() {
+            let to = (from + stride.moves).min(open.len());
+            if keeps_to(program, machine, &places, from..=to) {
+                stride.lengthen();
+                from = to;
+            } else if work.spend(effort, 1).is_err() {
+                open.iter_mut().skip(from).for_each(|o| *o = true);
+                break;
+            } else if stride.shorten() {
+                open.iter_mut().skip(from).take(1).for_each(|o| *o = true);
+                from += 1;
+            }
+        }
+    }
+    open
+}
+
+/// Over how many moves a box is tried.
+struct Stride {
+    moves: usize,
+    before_longer: u8,
+}
+
+impl Stride {
+    /// Boxes that hold before a longer one is tried, once one was too long.
+    const PATIENCE: u8 = 8;
+
+    fn lengthen(&mut self) {
+        match self.before_longer.checked_sub(1) {
+            Some(less) => self.before_longer = less,
+            None => self.moves = (2 * self.moves).min(1024),
+        }
+    }
+
+    /// True where it is as short as it can be already.
+    fn shorten(&mut self) -> bool {
+        let is_shortest = self.moves == 1;
+        (self.moves, self.before_longer) = ((self.moves / 2).max(1), Self::PATIENCE);
+        is_shortest
+    }
+}
+
+/// True where a mechanism has a place wherever its axes are within the box that they span over these stations.
+fn keeps_to(program: &Program, machine: &Machine, places: &[(AxisId, Vec<f64>)], stations: core::ops::RangeInclusive<usize>) -> bool {
+    // What is not known may be anywhere.
+    let range = |id: AxisId| {
+        let at = places.iter().find(|(known, _)| *known == id).and_then(|(_, at)| at.get(stations.clone()));
+        let all = at.and_then(|at| at.iter().map(|x| Range { lo: *x, hi: *x }).reduce(Range::joined));
+        all.unwrap_or(Range::WHOLE)
+    };
+    if machine.has_ranges() {
+        let home = |id: AxisId| program.compiled().stage().axis(id).home();
+        let at = |axis: AxisId, value: f64| machine.reaches(|id| if id == axis { value } else { home(id) }).is_ok();
+        return machine.axes().iter().all(|axis| at(*axis, range(*axis).lo) && at(*axis, range(*axis).hi));
+    }
+    // Whether there is a place does not depend on how fast they move.
+    machine.encloses(|id| IntervalJet { p: range(id), v: Range::ZERO, a: Range::ZERO })
 }
 
 /// Wires that go slack and mechanisms that leave their reach; a wire near or beyond its dead centre has no slack of its own.
@@ -169,6 +247,8 @@ mod tests {
     use crate::check::fixture;
     use crate::compile::Compiled;
     use crate::mechanism::{CarriedFrom, Drum, DrumSpec, LimbWire, LimbWireSpec, Mechanism, Spool, Swashplate, SwashplateSpec};
+    use crate::number::Generator;
+    use crate::program::HeldMove;
     use crate::shot::{Exposure, Shape};
     use crate::stage::{AxisSpec, MachineSpec, Stage, Unit};
 
@@ -254,5 +334,54 @@ mod tests {
         // At rest at the first frame nothing leaves the reach.
         let keys: &[(f64, f64)] = &[(1.0, 0.0), (24.0, 0.0)];
         assert_eq!(out_of_reach(&compiled(stage, &[("heron.roll", keys)], (1, 24), Exposure::Moving, 0.2)).len(), 0);
+    }
+
+    /// A plate on rods of 30 mm stands here and there, as far from level as it can. Between two stations its actuators go straight on: some ways lead out of reach, and each
+    /// of those is looked at; all others hold at every instant sampled. Where it hardly moves, no move is looked at by itself.
+    #[test]
+    fn moves_that_need_no_look_of_their_own_stay_within_reach() {
+        let spec =
+            SwashplateSpec { radius: 100.0, azimuths: [-60.0, 60.0, 180.0], rod_length: Some(30.0), carried_from: CarriedFrom::Below };
+        let axis = |name: &str| AxisSpec::new(name, Unit::Millimetre, [-300.0, 300.0], [50.0, 20.0, 60.0]);
+        let plate = Swashplate::new(spec).unwrap();
+        let stage = fixture::stage("heron", vec![axis("a"), axis("b"), axis("c")]);
+        let stage = machine(stage, &["heave", "pitch", "roll"], &["a", "b", "c"], plate.clone());
+        let mut g = Generator::new(7);
+        let mut tilts = |share: f64| -> Vec<[f64; 2]> {
+            let farthest =
+                |d: f64| (1..900).map(|i| f64::from(i) * 0.1).take_while(|t| plate.actuators(0.0, t * d.cos(), t * d.sin()).is_ok()).last();
+            (0..40)
+                .map(|_| g.between(0.0, core::f64::consts::TAU))
+                .map(|d| [share * farthest(d).unwrap() * d.cos(), share * farthest(d).unwrap() * d.sin()])
+                .collect()
+        };
+        for (share, some_are_lost) in [(0.97, true), (0.01, false)] {
+            let tilts = tilts(share);
+            let keys = |of: fn(&[f64; 2]) -> f64| -> Vec<(f64, f64)> { (1_u8..).map(f64::from).zip(tilts.iter().map(of)).collect() };
+            let channels = [("heron.pitch", keys(|t| t[0])), ("heron.roll", keys(|t| t[1]))];
+            let tracks = channels.iter().map(|(c, keys)| fixture::track(&stage, c, Shape::Linear, keys)).collect();
+            let compiled = fixture::compiled(stage.clone(), (1, 40), tracks, vec![fixture::pass(&stage, "still", Exposure::Held, 1000.0)]);
+            let programs = Program::all(&compiled).unwrap();
+            let program = programs.first().unwrap();
+            let stations = program.stations().unwrap();
+            let open = open_moves(program, stations, Effort::Reaches);
+            let machine = compiled.stage().machines().first().unwrap();
+            let is_lost = |m: &HeldMove| {
+                let path = stations.path(&compiled, program.pass(), m).unwrap();
+                let course = path.course();
+                let enclosure = Enclosure::new(&course);
+                (0..=64).any(|i| lost(&enclosure, machine, course.span().1 * f64::from(i) / 64.0).is_some())
+            };
+            let lost: Vec<bool> = stations.moves().iter().map(is_lost).collect();
+            assert_eq!((open.len(), lost.contains(&true)), (39, some_are_lost));
+            assert!(lost.iter().zip(&open).all(|(lost, open)| !lost || *open), "{lost:?} {open:?}");
+            assert_eq!(open.contains(&true), some_are_lost, "{open:?}");
+            assert_eq!(violations(program, Effort::Reaches).is_empty(), !some_are_lost);
+            // Where no look is left, every move from the first box on that is too long is looked at by itself.
+            compiled.work().spent(Effort::Reaches, compiled.work().left(Effort::Reaches));
+            let short = open_moves(program, stations, Effort::Reaches);
+            let first = open.iter().position(|o| *o).unwrap_or(open.len());
+            assert!(short.iter().skip(first).all(|o| *o) && short.contains(&true) == some_are_lost, "{short:?}");
+        }
     }
 }

@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rayon::prelude::*;
 
 use crate::compile::{AxisMove, Compiled, frame_time};
-use crate::motion::curve::Walk;
+use crate::motion::curve::{Curve, Walk};
 use crate::program::reversals::reversals;
 use crate::program::{Direction, Program};
 use crate::shot::{Exposure, Pass, Shot};
@@ -193,6 +193,9 @@ impl Compared {
             }
         }
         let mut found = BTreeMap::new();
+        if alike_throughout(&known, axis) {
+            return Compared { kinds, found };
+        }
         let blur: Vec<(bool, u64)> = known.iter().map(|((_, held, open, ..), _)| (*held, if *held { 0 } else { *open })).collect();
         let mut now = Vec::with_capacity(known.len());
         for frame in shot.frames().frames() {
@@ -235,6 +238,14 @@ impl Compared {
     }
 }
 
+/// True where the axis stands on one count from start to end in every kind of pass, and comes there from one side.
+fn alike_throughout(known: &[(Kind, Watch<'_>)], axis: &Axis) -> bool {
+    let stands = |watch: &Watch<'_>| Some((axis.count(watch.curve().still()?)?, watch.direction));
+    let mut all = known.iter().map(|(_, watch)| stands(watch));
+    let Some(first) = all.next() else { return true };
+    first.is_some() && all.all(|other| other == first)
+}
+
 /// Where two passes differ in an exposure: the first instant, and both counts.
 fn wrong(x: &Stand, y: &Stand, blur: bool) -> Option<(Instant, Option<i64>, Option<i64>)> {
     let instants = [Instant::Open, Instant::Middle, Instant::Close];
@@ -270,6 +281,10 @@ impl<'a> Watch<'a> {
         let mut watch = Watch { walks, axis, pass, exposed, turns: turns.into_iter().peekable(), direction: start, last: None };
         watch.last = moving.then(|| watch.count(0, m.curve().start())).flatten();
         watch
+    }
+
+    fn curve(&self) -> &'a Curve {
+        self.walks[0].curve()
     }
 
     /// The count at an instant, by one of the walks, which must not go back.

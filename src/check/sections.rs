@@ -76,6 +76,11 @@ impl Section<'_> {
 
 /// Every section of a pass, in order.
 pub(super) fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
+    each_with(program, &|_| true, see);
+}
+
+/// The same, of a held pass only those moves whose number, counted from 0, `wanted` says.
+pub(super) fn each_with(program: &Program, wanted: &dyn Fn(usize) -> bool, see: &mut dyn FnMut(&Section<'_>)) {
     let compiled = program.compiled();
     leg(program, Leg::MoveToStart, see);
     match program.stations() {
@@ -85,9 +90,9 @@ pub(super) fn each(program: &Program, see: &mut dyn FnMut(&Section<'_>)) {
             }
         }
         Some(stations) => {
-            for m in stations.moves() {
+            for (_, m) in stations.moves().iter().enumerate().filter(|(i, _)| wanted(*i)) {
                 if let Some(path) = stations.path(compiled, program.pass(), m) {
-                    see(&Section { timing: Timing::of_move(m), course: path.course(compiled.stage()) });
+                    see(&Section { timing: Timing::of_move(m), course: path.course() });
                 }
             }
         }

@@ -214,6 +214,12 @@ impl Curve {
         self.pieces.len()
     }
 
+    /// Where it stands from start to end; `None` where it moves.
+    #[must_use]
+    pub(crate) fn still(&self) -> Option<f64> {
+        self.pieces.iter().all(|q| q.is_hold() && q.at(0.0) == self.last).then_some(self.last)
+    }
+
     /// The pieces in order.
     pub fn pieces(&self) -> impl DoubleEndedIterator<Item = Piece<'_>> + ExactSizeIterator + Clone {
         let ends = self.knots.iter().skip(1).copied();
@@ -302,6 +308,12 @@ impl<'a> Walk<'a> {
         Walk { curve, index: 0 }
     }
 
+    /// What it walks along.
+    #[must_use]
+    pub(crate) fn curve(&self) -> &'a Curve {
+        self.curve
+    }
+
     /// Position at `t`, which must not be before the time asked last; equal to [`Curve::at`] bit for bit.
     pub(crate) fn at(&mut self, t: f64) -> Option<f64> {
         while let Some(next) = self.curve.knots.get(self.index + 1) {
@@ -342,6 +354,18 @@ mod tests {
         assert_eq!(c.at(7.000_001), None);
         assert_eq!(c.at(0.999), None);
         assert_eq!(c.at(f64::NAN), None);
+    }
+
+    #[test]
+    fn what_stands_stands_at_one_place_alone() {
+        let of = |at: [f64; 2]| {
+            let mut b = CurveBuilder::starting_at(1.0, 2);
+            b.push(5.0, Quintic::hold(at[0]));
+            b.push(7.0, Quintic::hold(at[1]));
+            b.finish().unwrap().still()
+        };
+        // Two places that differ by an ulp are two.
+        assert_eq!((of([2.0, 2.0]), of([2.0, 2.0_f64.next_up()]), two().still()), (Some(2.0), None, None));
     }
 
     #[test]

@@ -2,6 +2,8 @@
 //!
 //! Invariant: the curves cover one span. The clock is the caller's: frame time for run-up, exposures and run-down, seconds for the way to the start and home.
 
+use core::fmt::Debug;
+
 use crate::motion::curve::Curve;
 use crate::stage::{AxisId, PerAxis, Stage};
 
@@ -11,14 +13,32 @@ pub(crate) struct Course<'a> {
     stage: &'a Stage,
     span: (f64, f64),
     stretch: f64,
-    curves: PerAxis<Option<&'a Curve>>,
+    curves: Curves<'a>,
+}
+
+#[derive(Debug, Clone)]
+enum Curves<'a> {
+    Known(PerAxis<Option<&'a Curve>>),
+    Asked(&'a dyn OnDemand),
+}
+
+/// Curves that are formed when they are asked for.
+pub(super) trait OnDemand: Debug + Sync {
+    /// The curve of an axis; `None` where it stands at home.
+    fn curve(&self, axis: AxisId) -> Option<&Curve>;
 }
 
 impl<'a> Course<'a> {
     /// The axes that have a curve follow it over `span`; the others stand at home. A search along it begins with stretches no longer than `stretch`.
     #[must_use]
     pub(crate) fn new(stage: &'a Stage, span: (f64, f64), stretch: f64, curves: PerAxis<Option<&'a Curve>>) -> Course<'a> {
-        Course { stage, span, stretch, curves }
+        Course { stage, span, stretch, curves: Curves::Known(curves) }
+    }
+
+    /// The same with curves that are formed when they are asked for.
+    #[must_use]
+    pub(super) fn on_demand(stage: &'a Stage, span: (f64, f64), stretch: f64, curves: &'a dyn OnDemand) -> Course<'a> {
+        Course { stage, span, stretch, curves: Curves::Asked(curves) }
     }
 
     /// A part of it.
@@ -38,7 +58,11 @@ impl<'a> Course<'a> {
     /// # Errors
     /// Its home.
     pub(crate) fn curve(&self, axis: AxisId) -> Result<&'a Curve, f64> {
-        self.curves[axis].ok_or_else(|| self.stage.axis(axis).home())
+        let curve = match &self.curves {
+            Curves::Known(curves) => curves[axis],
+            Curves::Asked(curves) => curves.curve(axis),
+        };
+        curve.ok_or_else(|| self.stage.axis(axis).home())
     }
 
     /// The span that the curves cover.

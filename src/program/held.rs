@@ -4,7 +4,9 @@
 //! stretched axis runs at (its own time / the common time)^k of its peaks. Every axis stands still during exposures, at the curve's own position at
 //! mid-exposure, bit for bit.
 
-use super::course::Course;
+use std::sync::OnceLock;
+
+use super::course::{Course, OnDemand};
 use super::rest_move::RestMove;
 use super::shaper::Shaper;
 use super::shaping::{self, Shapers};
@@ -14,7 +16,7 @@ use crate::motion::Quintic;
 use crate::motion::curve::{Curve, CurveBuilder, Walk};
 use crate::motion::point_to_point::{Limits, SevenSegment};
 use crate::shot::{Interval, Pass};
-use crate::stage::{AxisId, PerAxis, Stage, Swing};
+use crate::stage::{AxisId, PerAxis, Swing};
 use crate::time::{ExposedFrames, FrameTime, Seconds};
 
 /// The time one move between held exposures takes.
@@ -54,18 +56,28 @@ pub(crate) struct Stations {
 /// A pendulum, and its length at every station, mm.
 type Lengths = (Swing, Vec<f64>);
 
-/// One move of all axes between two stations, in seconds.
+/// One move of all axes between two stations, in seconds. An analysis asks for few of the axes, and there are as many moves as frames: a curve is formed when it is first asked for.
 #[derive(Debug, Clone)]
-pub(crate) struct HeldPath {
-    seconds: f64,
-    curves: PerAxis<Option<Curve>>,
+pub(crate) struct HeldPath<'a> {
+    stations: &'a Stations,
+    compiled: &'a Compiled,
+    pass: &'a Pass,
+    moves: HeldMove,
+    curves: PerAxis<OnceLock<Option<Curve>>>,
 }
 
-impl HeldPath {
+impl HeldPath<'_> {
     /// Where the bodies are on the move.
     #[must_use]
-    pub(crate) fn course<'a>(&'a self, stage: &'a Stage) -> Course<'a> {
-        Course::new(stage, (0.0, self.seconds), self.seconds, PerAxis::new(stage, |id| self.curves[id].as_ref()))
+    pub(crate) fn course(&self) -> Course<'_> {
+        let seconds = self.moves.seconds.0;
+        Course::on_demand(self.compiled.stage(), (0.0, seconds), seconds, self)
+    }
+}
+
+impl OnDemand for HeldPath<'_> {
+    fn curve(&self, axis: AxisId) -> Option<&Curve> {
+        self.curves[axis].get_or_init(|| self.stations.curve(self.compiled, self.pass, &self.moves, axis)).as_ref()
     }
 }
 
@@ -83,7 +95,7 @@ impl Stations {
         let available = (pass.interval() == Interval::Frame).then_some(Seconds(between));
         let (shaped, lengths) = lengths(compiled, pass);
         let mut s = Stations { exposed, available, moves, limits, shaped, lengths };
-        for id in stage.axis_ids().filter(|id| !pass.parks(stage, *id)) {
+        for id in stage.axis_ids().filter(|id| !pass.parks(stage, *id) && compiled.motion(*id).curve().still().is_none()) {
             let limits = s.limits[id];
             let stands = s.positions(compiled.motion(id).curve());
             let mut moves = core::mem::take(&mut s.moves);
@@ -120,9 +132,14 @@ impl Stations {
     /// Where an axis with this curve stands at each exposure.
     #[must_use]
     pub(crate) fn positions(&self, curve: &Curve) -> Vec<f64> {
-        let mut walk = Walk::new(curve);
+        let n = self.exposed.count();
+        if let Some(at) = curve.still() {
+            return vec![at; n];
+        }
+        let (mut walk, mut all) = (Walk::new(curve), Vec::with_capacity(n));
         // The curve covers every photographed frame.
-        self.exposed.frames().filter_map(|n| walk.at(frame_time(n))).collect()
+        all.extend(self.exposed.frames().filter_map(|n| walk.at(frame_time(n))));
+        all
     }
 
     /// The move of this number, counted from 0, over `distance` in the axis's own shortest time.
@@ -140,12 +157,9 @@ impl Stations {
 
     /// Every axis on one move, in seconds from its beginning; `None` where nothing moves.
     #[must_use]
-    pub(crate) fn path(&self, compiled: &Compiled, pass: &Pass, moves: &HeldMove) -> Option<HeldPath> {
-        let (stage, seconds) = (compiled.stage(), moves.seconds.0);
-        if !(seconds > 0.0) {
-            return None;
-        }
-        Some(HeldPath { seconds, curves: PerAxis::new(stage, |id| self.curve(compiled, pass, moves, id)) })
+    pub(crate) fn path<'a>(&'a self, compiled: &'a Compiled, pass: &'a Pass, moves: &HeldMove) -> Option<HeldPath<'a>> {
+        let curves = || PerAxis::new(compiled.stage(), |_| OnceLock::new());
+        (moves.seconds.0 > 0.0).then(|| HeldPath { stations: self, compiled, pass, moves: *moves, curves: curves() })
     }
 
     /// One axis on one move; `None` where it is parked, or nothing moves.

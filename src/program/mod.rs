@@ -32,7 +32,7 @@ use crate::time::{Pace, Seconds};
 pub(crate) use crate::compile::Direction;
 pub(crate) use clock::Clock;
 pub(crate) use course::Course;
-pub(crate) use held::{HeldMove, HeldPath, Stations};
+pub(crate) use held::{HeldMove, Stations};
 pub(crate) use part::{NoPart, Part};
 pub(crate) use way::{Leg, NoPlan, Way};
 

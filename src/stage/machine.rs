@@ -6,7 +6,7 @@
 use std::sync::Arc;
 
 use super::ids::{AxisId, ChannelId};
-use crate::mechanism::{Mechanism, OutOfReach, Real, Slots, Unit};
+use crate::mechanism::{IntervalJet, Mechanism, OutOfReach, Real, Slots, Unit};
 use crate::number::Jet;
 
 /// What a mechanism of a stage is made from: full names of channels and axes.
@@ -106,6 +106,12 @@ impl Machine {
     pub(crate) fn reaches(&self, position: impl Fn(AxisId) -> f64) -> Result<(), OutOfReach> {
         self.channels_from(&|axis| Ok(position(axis)), &|mechanism, axes, channels| mechanism.to_channels_at_rest(axes, channels))
             .map(|_| ())
+    }
+
+    /// True where it is proven that a place of the mechanism has its axes anywhere within these ranges, by id.
+    #[must_use]
+    pub(crate) fn encloses(&self, range: impl Fn(AxisId) -> IntervalJet) -> bool {
+        self.channels_from(&|axis| Ok(range(axis)), &|mechanism, axes, channels| mechanism.enclose(axes, channels).ok_or(())).is_ok()
     }
 
     /// Its channels' values with its axes where `axis` says, as `forward` computes them.

@@ -102,6 +102,25 @@ fn an_axis_that_misses_is_named_with_its_first_frame_and_instant() {
     assert_eq!(miss.frames, (1..=40).filter(|f| instant(*f).is_some()).count());
 }
 
+/// Nothing of what stands is walked along where it stands on one count: one count beside it is a miss in every frame.
+#[test]
+fn an_axis_that_stands_on_the_next_count_misses_in_every_frame() {
+    let stage = marsh();
+    let passes = vec![moving(&stage, "picture", 12.0), pass(&stage, "empty", Exposure::Held, 12.0, 180.0, vec![])];
+    let steps = stage.axes()[2].drive().steps_per_unit();
+    let of = |counts: f64| {
+        let mut programs = programs();
+        programs[2] = track(Shape::Monotone, &[(1.0, counts / steps), (40.0, counts / steps)]);
+        let shot = crate::inside::common::shot(&stage, (1, 40), &programs, passes.clone());
+        program::Program::all(&compiled(&stage, &shot)).unwrap()
+    };
+    let (here, there) = (of(800.0), of(801.0));
+    assert!(register(&[&here[0], &here[1]]).registers());
+    let misses = register(&[&here[0], &there[1]]).pairs[0].misses.clone();
+    let told: Vec<_> = misses.iter().map(|m| (m.axis, m.frame, m.frames, m.first, m.second)).collect();
+    assert_eq!(told, [(axis_at(&stage, 2), 1, 40, Some(800), Some(801))]);
+}
+
 #[test]
 fn an_exposure_that_passes_come_into_from_different_sides_is_named() {
     let stage = marsh();

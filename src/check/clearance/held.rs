@@ -16,7 +16,7 @@ use super::search::{Least, least};
 use super::windows::end;
 use crate::bounds::Effort;
 use crate::compile::frame_time;
-use crate::program::{HeldMove, HeldPath, Program, Stations};
+use crate::program::{HeldMove, Program, Stations};
 
 /// Clearance over stations and moves; `None` where nothing could meet.
 pub(super) fn over(program: &Program, stations: &Stations, spare: f64) -> Option<ClearanceReport> {
@@ -58,8 +58,8 @@ fn searched(program: &Program, stations: &Stations, spare: f64) -> Option<Cleara
     for batch in stations.moves().chunks(BATCH) {
         let share = allotment.share(batch.len());
         let on = |m: &HeldMove| {
-            let path: HeldPath = stations.path(compiled, program.pass(), m)?;
-            Some(search.on(&Enclosure::new(&path.course(stage)), m, share))
+            let path = stations.path(compiled, program.pass(), m)?;
+            Some(search.on(&Enclosure::new(&path.course()), m, share))
         };
         let found: Vec<(At, u64)> = batch.par_iter().filter_map(on).collect();
         allotment.spent(found.iter().map(|(_, spent)| spent).sum());

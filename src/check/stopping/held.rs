@@ -54,6 +54,10 @@ pub(super) fn moves(
         }
         for i in 0..stations.moves().len() {
             let Some((m, [lo, hi], reach)) = line.on(i) else { continue };
+            // Where it stands it has no less room than at the station that leaves least.
+            if lo == hi {
+                continue;
+            }
             if known.is_lost || !spend() {
                 known.is_lost = true;
                 break;
