@@ -222,8 +222,8 @@ impl<'a> Trial<'a> {
         if !others.into_iter().all(|id| found(again, id) <= found(self.program, id)) {
             return false;
         }
-        let ours = |v: &Violation| self.follows[v.subject.axis()];
-        reach::first(again, &|id| self.follows[id]).is_none() && !slack::violations(again).iter().any(ours)
+        let ours = |id: AxisId| self.follows[id];
+        reach::first(again, &ours).is_none() && !slack::may_be_slack(again, &ours)
     }
 
     /// True where what the axes that follow move keeps its clearance.

@@ -8,7 +8,7 @@ use core::cell::OnceCell;
 
 use super::clearance::{self, Against, Nearest};
 use super::judged::Tally;
-use super::violation::{Fix, Violation};
+use super::violation::Fix;
 use super::{reach, slack, stopping, swing};
 use crate::compile::Compiled;
 use crate::number::whole;
@@ -146,7 +146,7 @@ impl<'a> Later<'a> {
         let known = self.before.get(index).and_then(|pass| pass.get_or_init(|| Tally::of_pass(self.program.compiled(), index)).as_ref());
         let (Some(old), Some(new)) = (known, Program::one(after, index).ok().flatten()) else { return false };
         let stage = after.stage();
-        let ours = |v: &Violation| self.follows[v.subject.axis()];
+        let follows = |id: AxisId| self.follows[id];
         let moved =
             |group: GroupId| self.axes.iter().any(|a| !new.parks(*a) && stage.group(group).has(*a)) || aims_from(stage, group, self);
         let apart = || {
@@ -158,10 +158,7 @@ impl<'a> Later<'a> {
             }
         };
         let no_worse = || Tally::of(&new).is_within(old);
-        let reached = || {
-            new.stations().is_some() || !(reach::first(&new, &|id| self.follows[id]).is_some() || slack::violations(&new).iter().any(ours))
-        };
-        let follows = |id| self.follows[id];
+        let reached = || new.stations().is_some() || !(reach::first(&new, &follows).is_some() || slack::may_be_slack(&new, &follows));
         apart() && no_worse() && reached() && stopping::keep_room(&new, self.program.compiled(), &follows)
     }
 }

@@ -96,13 +96,31 @@ pub(super) fn slackest(program: &Program, axis: AxisId, limb: &dyn Hanging) -> R
     Ok(pulls.reduce(|a, b| if b.0 - b.1 > a.0 - a.1 { b } else { a }))
 }
 
+/// True where a wire whose axis counts is slack in a pass, or is not known to be taut because the budget of trials is used up.
+pub(super) fn may_be_slack(program: &Program, counts: &dyn Fn(AxisId) -> bool) -> bool {
+    let mut found = false;
+    if limbs(program).any(|hung| counts(hung.axis)) {
+        sections::each(program, &mut |section| found = found || !matches!(first_slack_of(program, section, counts), Ok(None)));
+    }
+    let stands = |hung: Hung<'_>| {
+        let mut slack = Vec::new();
+        hung.standing(program, &mut slack);
+        !slack.is_empty()
+    };
+    found || limbs(program).filter(|hung| counts(hung.axis)).any(stands)
+}
+
 /// The first axis whose wire is slack in a section: what a trial of another pace asks.
 ///
 /// # Errors
 /// The budget of trials is used up.
 pub(super) fn first_slack(program: &Program, section: &Section<'_>) -> Result<Option<AxisId>, Excess> {
+    first_slack_of(program, section, &|_| true)
+}
+
+fn first_slack_of(program: &Program, section: &Section<'_>, counts: &dyn Fn(AxisId) -> bool) -> Result<Option<AxisId>, Excess> {
     let work = program.compiled().work();
-    for hung in limbs(program) {
+    for hung in limbs(program).filter(|hung| counts(hung.axis)) {
         let Ok(curve) = section.course.curve(hung.axis) else { continue };
         let pieces = section.pieces(hung.axis).count();
         // A piece is looked at once at least.

@@ -71,6 +71,9 @@ struct Basis<'a> {
 /// The photographed span of an axis where its signal is as it was.
 type AsBefore<'a> = dyn Fn(AxisId, &AxisSignal<'_>) -> Option<Shown> + Sync + 'a;
 
+/// What an axis costs in a trial that keeps its curve, beside the pieces: run-up and run-down are chosen for all axes, and the passes planned anew.
+const KEPT: usize = 4;
+
 impl Move {
     /// Compiles every axis.
     fn compile(basis: Basis<'_>, again: &Meter) -> Result<Move, Vec<CompileError>> {
@@ -144,7 +147,7 @@ impl Move {
             return Ok(None);
         }
         // The other curves are copied and put together again.
-        let copied = self.axes.iter().map(|m| m.curve.len()).sum();
+        let copied = self.axes.iter().map(|m| KEPT + m.curve.len()).sum();
         if let (Some(id), Err(e)) = (axes.first(), basis.costs.spend(basis.costs.pieces, copied, 0.0)) {
             return Err(vec![basis.error(*id, e)]);
         }

@@ -3,7 +3,7 @@
 //! What: all axes leave a station together and arrive together, each by its own law, so between two exposures the bodies follow one path in time. It is searched as the
 //! path of a moving pass is, in seconds. Invariant: a gap is never above the true least one; its instant lies between the frame left and the next one as the part of the move that has passed.
 //! What is enough is known beforehand: the nearest gap at any station, or what is required where that is more.
-//! Limits: where the budget is used up, nothing is known of the moves that are left: gaps of bodies are then reported as not proven.
+//! Limits: where the budget is used up, nothing is known of the stations and moves that are left: gaps of bodies are then reported as not proven.
 
 use rayon::prelude::*;
 
@@ -38,25 +38,42 @@ fn searched(program: &Program, stations: &Stations, spare: f64) -> Option<Cleara
     let scene = scene(&enclosure);
     let mut allotment = Allotment::half(compiled.work(), Effort::Boxes);
     let required = stage.surroundings().clearance;
-    let at = |t: &f64, enough: f64| At {
-        carriages: neighbours.iter().map(|n| n.at(&enclosure, *t)).collect(),
-        bodies: standing(&enclosure, &couples, scene, *t, enough),
+    let carriages = |t: f64| neighbours.iter().map(|n| n.at(&enclosure, t)).collect();
+    let at = |t: &f64, enough: f64| {
+        let (bodies, compared) = standing(&enclosure, &couples, scene, *t, enough);
+        (At { carriages: carriages(*t), bodies }, compared)
     };
     // What is near at the first station says what is far at the others.
     let near = |at: &At| {
         let others = at.bodies.iter().zip(&couples).filter(|(_, (_, _, other))| !other.is_own());
         others.map(|(f, _)| f.gap).fold(f64::INFINITY, f64::min)
     };
-    let at_first = at(&first, f64::INFINITY);
-    let far = near(&at_first).max(required + spare);
-    let others = frames.par_iter().skip(1).with_min_len(8).map(|t| at(t, far)).reduce(At::default, At::joined);
-    let standing = At::joined(at_first, others);
-    allotment.spent(stage.bodies().iter().map(placing).sum::<u64>() * u64::try_from(frames.len()).unwrap_or(u64::MAX));
+    let (mut standing, compared) = at(&first, f64::INFINITY);
+    let far = near(&standing).max(required + spare);
+    let each = stage.bodies().iter().map(placing).sum::<u64>();
+    allotment.spent(each + compared);
+    // The first frame at which the bodies were not looked at.
+    let mut lost = None;
+    for batch in frames.get(1..).unwrap_or_default().chunks(STATIONS) {
+        if allotment.is_used_up() {
+            lost = lost.or(batch.first().copied());
+            let rest = batch.iter().map(|t| At { carriages: carriages(*t), bodies: Vec::new() });
+            standing = rest.fold(standing, At::joined);
+            continue;
+        }
+        let joined = |(a, n): (At, u64), (b, m): (At, u64)| (a.joined(b), n + m);
+        let (found, compared) = batch.par_iter().with_min_len(8).map(|t| at(t, far)).reduce(Default::default, joined);
+        allotment.spent(each * u64::try_from(batch.len()).unwrap_or(u64::MAX) + compared);
+        standing = standing.joined(found);
+    }
     // What a move need not show: no pair comes nearer on it than any comes at a station, or than is required.
     let search = Search { couples: &couples, neighbours: &neighbours, scene, enough: near(&standing).max(required + spare) };
     let mut all = At::default();
     for batch in stations.moves().chunks(BATCH) {
         let share = allotment.share(batch.len());
+        if share == 0 {
+            lost = lost.or(batch.first().map(|m| m.frame_after(0.5).0));
+        }
         let on = |m: &HeldMove| {
             let path = stations.path(compiled, program.pass(), m)?;
             Some(search.on(&Enclosure::new(&path.course()), m, share))
@@ -65,7 +82,10 @@ fn searched(program: &Program, stations: &Stations, spare: f64) -> Option<Cleara
         allotment.spent(found.iter().map(|(_, spent)| spent).sum());
         all = found.into_iter().fold(all, |all, (at, _)| all.joined(at));
     }
-    let all = all.joined_after(standing);
+    let mut all = all.joined_after(standing);
+    if let Some(at) = lost {
+        all.bodies.iter_mut().for_each(|f| *f = Found { gap: f64::NEG_INFINITY, at, proof: Proof::Bound });
+    }
     let mut pairs: Vec<Nearest> = neighbours.iter().zip(all.carriages).map(|(n, found)| n.nearest(&found)).collect();
     let mut bodies: Vec<Nearest> = couples
         .iter()
@@ -93,6 +113,9 @@ fn searched(program: &Program, stations: &Stations, spare: f64) -> Option<Cleara
     Some(ClearanceReport { pairs })
 }
 
+/// Stations looked at side by side before what they have cost is counted.
+const STATIONS: usize = 256;
+
 /// The least gap of a pair of bodies so far.
 #[derive(Debug, Clone, Copy)]
 struct Found {
@@ -101,7 +124,7 @@ struct Found {
     proof: Proof,
 }
 
-/// The least gaps of all pairs so far: carriages on rails, then bodies. Empty where nothing was looked at.
+/// The least gaps of all pairs so far: carriages on rails, then bodies. Either is empty where it was not looked at.
 #[derive(Debug, Clone, Default)]
 struct At {
     carriages: Vec<rail::Difference>,
@@ -111,48 +134,45 @@ struct At {
 impl At {
     /// The lesser of each two; of equals the earlier.
     fn joined(self, other: At) -> At {
-        if self.carriages.is_empty() && self.bodies.is_empty() {
-            return other;
-        }
-        if other.carriages.is_empty() && other.bodies.is_empty() {
-            return self;
-        }
         let lesser = |a: Found, b: Found| if b.gap < a.gap || (b.gap == a.gap && b.at < a.at) { b } else { a };
-        At {
-            carriages: self.carriages.into_iter().zip(other.carriages).map(|(a, b)| a.lesser(b)).collect(),
-            bodies: self.bodies.into_iter().zip(other.bodies).map(|(a, b)| lesser(a, b)).collect(),
-        }
+        At { carriages: each(self.carriages, other.carriages, rail::Difference::lesser), bodies: each(self.bodies, other.bodies, lesser) }
     }
 
     /// The same with what is known of the stations: there the gap is exact, so it counts wherever a move only shows that it is no less.
     fn joined_after(self, stations: At) -> At {
-        if self.carriages.is_empty() && self.bodies.is_empty() {
-            return stations;
-        }
         let lesser = |m: Found, s: Found| if m.gap < s.gap { m } else { s };
-        At {
-            carriages: self.carriages.into_iter().zip(stations.carriages).map(|(m, s)| s.lesser(m)).collect(),
-            bodies: self.bodies.into_iter().zip(stations.bodies).map(|(m, s)| lesser(m, s)).collect(),
-        }
+        At { carriages: each(self.carriages, stations.carriages, |m, s| s.lesser(m)), bodies: each(self.bodies, stations.bodies, lesser) }
     }
 }
 
-/// Gaps of bodies at a station; of those whose boxes are `enough` apart that of the boxes.
-fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: f64, enough: f64) -> Vec<Found> {
+/// Two lists pair by pair; the other one where one was not looked at.
+fn each<T>(one: Vec<T>, other: Vec<T>, both: impl Fn(T, T) -> T) -> Vec<T> {
+    match (one.is_empty(), other.is_empty()) {
+        (true, _) => other,
+        (_, true) => one,
+        _ => one.into_iter().zip(other).map(|(a, b)| both(a, b)).collect(),
+    }
+}
+
+/// Gaps of bodies at a station, and how much was compared; of those whose boxes are `enough` apart the gap of the boxes.
+fn standing(enclosure: &Enclosure<'_>, couples: &[Couple<'_>], scene: Scene, t: f64, enough: f64) -> (Vec<Found>, u64) {
+    let mut all = 0;
     let placed: Vec<Option<Placed>> = enclosure.stage().bodies().iter().map(|b| placed(enclosure, b, t, t)).collect();
-    let of = |couple: &Couple<'_>| {
+    let mut of = |couple: &Couple<'_>| {
         if let Some(gap) = far_apart(couple, &placed, scene, enough) {
             return Found { gap, at: t, proof: Proof::Bound };
         }
         let (index, body, other) = couple;
         let known = |i: usize| placed.get(i).and_then(Option::as_ref);
-        let ((lower, middle), _) = measured(body, known(*index), other, &other.standing(), other.index().and_then(known));
+        let ((lower, middle), compared) = measured(body, known(*index), other, &other.standing(), other.index().and_then(known));
+        all += compared;
         // Where a mechanism is not proven to have a place, and of parts of one figure whose boxes are apart, a bound is all there is.
         let exact = middle.is_finite() && (lower >= middle || !other.is_own());
         let (gap, proof) = if exact { (middle, Proof::Tight) } else { (lower, Proof::Bound) };
         Found { gap: if gap.is_nan() { f64::NEG_INFINITY } else { gap - scene.rounding }, at: t, proof }
     };
-    couples.iter().map(of).collect()
+    let found = couples.iter().map(&mut of).collect();
+    (found, all)
 }
 
 /// How far the boxes of a pair are apart, where that is enough.
@@ -181,9 +201,8 @@ impl Search<'_> {
         });
         let carriages = carriages.collect();
         if share == 0 {
-            // Nothing is left for a look: nothing is known of bodies on this move.
-            let unknown = Found { gap: f64::NEG_INFINITY, at: frame(0.5 * (from + to)), proof: Proof::Bound };
-            return (At { carriages, bodies: vec![unknown; self.couples.len()] }, 0);
+            // Nothing is left for a look at bodies.
+            return (At { carriages, bodies: Vec::new() }, 0);
         }
         let bodies = enclosure.stage().bodies();
         let placed: Vec<Option<Placed>> = bodies.iter().map(|b| placed(enclosure, b, from, to)).collect();
@@ -259,17 +278,25 @@ mod tests {
         assert!(all.iter().all(|n| n.proof == Proof::Tight && n.is_kept()), "{all:?}");
     }
 
-    /// The same: carriages cost no budget, bodies do.
+    /// The same: carriages cost no budget, bodies do. What all looks have cost is enough for them; without anything no move is proven, nor a station after the first.
     #[test]
     fn where_the_budget_is_used_up_no_move_of_bodies_is_proven() {
-        let compiled = two([X, X], [0.0; 3], 80.0, Some(55.0), [(0.0, 40.0), (100.0, 40.0)]);
-        compiled.work().spent(Effort::Boxes, compiled.work().most(Effort::Boxes));
-        let programs = Program::all(&compiled).unwrap();
-        let program = programs.first().unwrap();
-        let all = over(program, program.stations().unwrap(), 0.0).unwrap().pairs;
+        let with = |left: Option<u64>| {
+            let compiled = two([X, X], [0.0; 3], 80.0, Some(55.0), [(0.0, 40.0), (100.0, 40.0)]);
+            let work = compiled.work();
+            work.spent(Effort::Boxes, left.map_or(0, |left| work.left(Effort::Boxes) - left));
+            let before = work.used(Effort::Boxes);
+            let programs = Program::all(&compiled).unwrap();
+            let program = programs.first().unwrap();
+            (over(program, program.stations().unwrap(), 0.0).unwrap().pairs, work.used(Effort::Boxes) - before)
+        };
+        let (all, cost) = with(None);
+        // A course has half of what is left.
+        assert_eq!((with(Some(2 * cost)), all.iter().all(Nearest::is_kept)), ((all, cost), true));
+        let (all, _) = with(Some(0));
         assert!(matches!(&all[..], [rail, balls] if (rail.gap - 60.0).abs() < 1e-9 && balls.gap == f64::NEG_INFINITY), "{all:?}");
-        let kept: Vec<_> = all.iter().map(|n| (n.proof, n.is_kept())).collect();
-        assert_eq!(kept, [(Proof::Tight, true), (Proof::Bound, false)]);
+        let kept: Vec<_> = all.iter().map(|n| (n.proof, n.is_kept(), n.at)).collect();
+        assert!(matches!(kept[..], [(Proof::Tight, true, _), (Proof::Bound, false, 2.0)]), "{kept:?}");
     }
 
     /// One passes 20 mm above the other in the middle of every move, while at the stations they are far apart.
