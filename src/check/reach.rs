@@ -247,7 +247,7 @@ mod tests {
     use crate::check::fixture;
     use crate::compile::Compiled;
     use crate::mechanism::{CarriedFrom, Drum, DrumSpec, LimbWire, LimbWireSpec, Mechanism, Spool, Swashplate, SwashplateSpec};
-    use crate::number::Generator;
+    use crate::number::{Generator, elementary};
     use crate::program::HeldMove;
     use crate::shot::{Exposure, Shape};
     use crate::stage::{AxisSpec, MachineSpec, Stage, Unit};
@@ -348,12 +348,10 @@ mod tests {
         let stage = machine(stage, &["heave", "pitch", "roll"], &["a", "b", "c"], plate.clone());
         let mut g = Generator::new(7);
         let mut tilts = |share: f64| -> Vec<[f64; 2]> {
-            let farthest =
-                |d: f64| (1..900).map(|i| f64::from(i) * 0.1).take_while(|t| plate.actuators(0.0, t * d.cos(), t * d.sin()).is_ok()).last();
-            (0..40)
-                .map(|_| g.between(0.0, core::f64::consts::TAU))
-                .map(|d| [share * farthest(d).unwrap() * d.cos(), share * farthest(d).unwrap() * d.sin()])
-                .collect()
+            let tilted = |tilt: f64, d: f64| [tilt * elementary::cos(d), tilt * elementary::sin(d)];
+            let reached = |[pitch, roll]: [f64; 2]| plate.actuators(0.0, pitch, roll).is_ok();
+            let farthest = |d: f64| (1..900).map(|i| f64::from(i) * 0.1).take_while(|t| reached(tilted(*t, d))).last().unwrap();
+            (0..40).map(|_| g.between(0.0, elementary::TURN)).map(|d| tilted(share * farthest(d), d)).collect()
         };
         for (share, some_are_lost) in [(0.97, true), (0.01, false)] {
             let tilts = tilts(share);
