@@ -72,7 +72,8 @@ fn searched(program: &Program, stations: &Stations, spare: f64) -> Option<Cleara
     for batch in stations.moves().chunks(BATCH) {
         let share = allotment.share(batch.len());
         if share == 0 {
-            lost = lost.or(batch.first().map(|m| m.frame_after(0.5).0));
+            // Where nothing moves, the stations have told all there is.
+            lost = lost.or(batch.iter().find(|m| m.seconds.0 > 0.0).map(|m| m.frame_after(0.5).0));
         }
         let on = |m: &HeldMove| {
             let path = stations.path(compiled, program.pass(), m)?;
